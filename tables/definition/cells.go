@@ -1,0 +1,168 @@
+package definition
+
+import (
+	"fmt"
+	"math"
+	"math/bits"
+	"strconv"
+)
+
+// Cells is where and how a block of stored values lies: NY rows of NX cells.
+type Cells struct {
+	Offset    uint64 // of the cell (0,0), into the image
+	Bytes     int    // 1, 2, 3, 4 or 8
+	Float     bool
+	Signed    bool
+	Magnitude bool // sign and magnitude instead of two's complement
+	Little    bool
+	Mask      uint64 // of the stored word; all ones of its width if none
+	Shift     uint   // of the mask
+	Width     uint   // bits of the value after the mask
+	NX, NY    int
+	StepX     uint64 // bytes from column to column
+	StepY     uint64 // bytes from row to row
+	Conv      Conversion
+}
+
+// At is the offset of a cell's first byte.
+func (c *Cells) At(row, col int) uint64 {
+	return c.Offset + uint64(row)*c.StepY + uint64(col)*c.StepX
+}
+
+// Bits is a cell's raw bits after byte order, mask and shift.
+func (c *Cells) Bits(image []byte, row, col int) uint64 {
+	at := c.At(row, col)
+	b := image[at : at+uint64(c.Bytes)]
+	var w uint64
+	if c.Little {
+		for i := len(b) - 1; i >= 0; i-- {
+			w = w<<8 | uint64(b[i])
+		}
+	} else {
+		for _, v := range b {
+			w = w<<8 | uint64(v)
+		}
+	}
+	return (w & c.Mask) >> c.Shift
+}
+
+// Int reads bits as a signed number; meaningless for floats, and for u64 beyond 2^63 (see Raw).
+func (c *Cells) Int(b uint64) int64 {
+	if !c.Signed || c.Width == 0 {
+		return int64(b)
+	}
+	sign := uint64(1) << (c.Width - 1)
+	if c.Magnitude {
+		if b&sign != 0 {
+			return -int64(b &^ sign)
+		}
+		return int64(b)
+	}
+	return int64(b<<(64-c.Width)) >> (64 - c.Width)
+}
+
+// Number is the raw value as a float64.
+func (c *Cells) Number(b uint64) float64 {
+	switch {
+	case c.Float && c.Bytes == 4:
+		return float64(math.Float32frombits(uint32(b)))
+	case c.Float:
+		return math.Float64frombits(b)
+	case c.Signed:
+		return float64(c.Int(b))
+	}
+	return float64(b)
+}
+
+// Physical is a cell's value in the unit of its table or axis.
+func (c *Cells) Physical(image []byte, row, col int) float64 {
+	return c.Conv.Apply(c.Number(c.Bits(image, row, col)))
+}
+
+// Raw prints raw bits as a decimal; empty for floats.
+func (c *Cells) Raw(b uint64) string {
+	switch {
+	case c.Float:
+		return ""
+	case c.Signed:
+		return strconv.FormatInt(c.Int(b), 10)
+	}
+	return strconv.FormatUint(b, 10)
+}
+
+// Delta is candidate minus base in physical units. With an affine conversion of
+// integers it is the exact raw difference times the factor, so that rounding of
+// the two values does not show.
+func (c *Cells) Delta(base, candidate uint64) float64 {
+	if c.Float || !c.Conv.Affine() {
+		return c.Conv.Apply(c.Number(candidate)) - c.Conv.Apply(c.Number(base))
+	}
+	if c.Signed {
+		b, d := c.Int(base), c.Int(candidate)
+		if d >= b {
+			return float64(uint64(d)-uint64(b)) * c.Conv.Factor
+		}
+		return -float64(uint64(b)-uint64(d)) * c.Conv.Factor
+	}
+	hi, borrow := bits.Sub64(candidate, base, 0)
+	if borrow == 0 {
+		return float64(hi) * c.Conv.Factor
+	}
+	return -float64(base-candidate) * c.Conv.Factor
+}
+
+// Relative is how much rounding a value of this type may carry: 2^-23 for f32, 1e-9 otherwise.
+func (c *Cells) Relative() float64 {
+	if c.Float && c.Bytes == 4 {
+		return 0x1p-23
+	}
+	return 1e-9
+}
+
+// Step is |factor|, the physical size of one raw step; 1 for a rational or label conversion.
+func (c *Conversion) Step() float64 {
+	if !c.Affine() {
+		return 1
+	}
+	return math.Abs(c.Factor)
+}
+
+// Apply converts a raw number. A zero denominator gives an infinity (0/0 gives NaN).
+func (c *Conversion) Apply(raw float64) float64 {
+	if !c.Rational {
+		return float64(raw*c.Factor) + c.Offset
+	}
+	return quadratic(c.Num, raw) / quadratic(c.Den, raw)
+}
+
+// quadratic rounds each product by itself, so that no build fuses it with the sum.
+func quadratic(n [3]float64, x float64) float64 {
+	return n[0] + float64(n[1]*x) + float64(n[2]*float64(x*x))
+}
+
+// Label is the text of a raw value, "raw N" where there is none.
+func (c *Conversion) Label(raw int64) string {
+	if s, ok := c.Labels[raw]; ok {
+		return s
+	}
+	return fmt.Sprintf("raw %d", raw)
+}
+
+// IdentityField is a compiled identity field; the bytes lie at Range.
+type IdentityField struct {
+	ID      string
+	Range   Range
+	Hex     bool // else ASCII
+	Expect  *string
+	Vehicle bool
+	Private bool
+}
+
+// Checksum is a compiled checksum.
+type Checksum struct {
+	ID        string
+	Algorithm string
+	Over      []Range
+	Stored    *Cells // 1x1, unsigned integer
+	Restamped bool
+}

@@ -1,0 +1,78 @@
+// Package definition reads definitions and compiles one into a flat layout:
+// addresses, strides and decoders, so that nothing is parsed on the hot path.
+package definition
+
+import calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+
+// Layout is a compiled definition. It is immutable and safe for concurrent use.
+type Layout struct {
+	Source *calibrationv1.Definition
+	Name   string
+	SHA256 string // hex, of the file as authored
+	Start  uint64 // address of an image's first byte
+	Size   uint64 // bytes
+
+	Axes       []*Axis // shared and inline, each once
+	Tables     []*Table
+	ByID       map[string]*Table
+	Segments   []Segment // sorted
+	Identity   []*IdentityField
+	Checksums  []*Checksum
+	Volatile   []Range // sorted
+	TableOrder map[string]int
+}
+
+// Range is a half-open range of offsets into an image (not addresses).
+type Range struct{ Start, End uint64 }
+
+// Segment is what a range of an image holds.
+type Segment struct {
+	Range
+	Content string // calibration, code or data
+}
+
+// Axis is the breakpoints along one side of a table.
+type Axis struct {
+	ID, Quantity, Unit string
+	Index              bool // never interpolated
+	Count              int
+	Points             []float64 // physical, of a fixed axis; nil if stored
+	Cells              *Cells    // nil if fixed; NX = Count, NY = 1
+}
+
+// Breakpoints decodes the axis from image, whose first byte is the layout's Start.
+// The answer is physical, in stored order, of length Count.
+func (a *Axis) Breakpoints(image []byte) []float64 {
+	if a.Cells == nil {
+		return a.Points
+	}
+	out := make([]float64, a.Count)
+	for i := range out {
+		out[i] = a.Cells.Physical(image, 0, i)
+	}
+	return out
+}
+
+// Table is a compiled scalar, curve or map.
+type Table struct {
+	Source                          *calibrationv1.Table
+	ID, Title, Quantity, Role, Unit string
+	Kind                            string // scalar, curve or map
+	X, Y                            *Axis  // nil where there is none
+	Cells                           *Cells
+	Copies                          string
+	Feeds                           []string
+	MirrorOf                        string // empty if none
+	MirrorComplement                bool
+}
+
+// Conversion turns raw into physical; Compile checks it.
+type Conversion struct {
+	Factor, Offset float64
+	Rational       bool
+	Num, Den       [3]float64
+	Labels         map[int64]string // nil if the value is a number
+}
+
+// Affine reports whether physical = raw*Factor + Offset.
+func (c *Conversion) Affine() bool { return !c.Rational && c.Labels == nil }
