@@ -1,0 +1,88 @@
+// Package client is how people do it: it signs what its person says, and verifies
+// everything that a server answers before it trusts any of it.
+package client
+
+import (
+	"errors"
+	"fmt"
+)
+
+// Kind says what sort of failure an Error is.
+type Kind int
+
+// Kinds of failure. Distrust is the answer "no": something could be checked and is not what it
+// claims to be. Everything else could not be done.
+const (
+	Failed   Kind = iota
+	Distrust      // the server, a file or a bundle is not what it says it is
+	Upgrade       // made by a newer witnessmark: neither right nor wrong can be told
+	Refused       // the rules, or the server, say no
+	Usage         // something is missing that a person has to give
+)
+
+// Error is one failure: what was done, what is wrong, and where there is one, what to do.
+type Error struct {
+	Op   string
+	Kind Kind
+	Text string
+	Hint string
+	Err  error
+}
+
+func (e *Error) Error() string {
+	s := e.Text
+	if e.Err != nil {
+		if s != "" {
+			s += ": "
+		}
+		s += e.Err.Error()
+	}
+	if e.Op != "" {
+		s = e.Op + ": " + s
+	}
+	return s
+}
+
+func (e *Error) Unwrap() error { return e.Err }
+
+// KindOf is the kind of the outermost Error in err's chain; Failed where there is none.
+func KindOf(err error) Kind {
+	var e *Error
+	if errors.As(err, &e) {
+		return e.Kind
+	}
+	return Failed
+}
+
+// HintOf is the first hint in err's chain, or empty.
+func HintOf(err error) string {
+	for err != nil {
+		var e *Error
+		if !errors.As(err, &e) {
+			return ""
+		}
+		if e.Hint != "" {
+			return e.Hint
+		}
+		err = e.Err
+	}
+	return ""
+}
+
+func distrust(format string, args ...any) error {
+	return &Error{Kind: Distrust, Text: fmt.Sprintf(format, args...),
+		Hint: "nothing was taken over; ask the lead to compare ledgers before anything is written to a car"}
+}
+
+func usage(hint, format string, args ...any) error {
+	return &Error{Kind: Usage, Text: fmt.Sprintf(format, args...), Hint: hint}
+}
+
+func refused(format string, args ...any) error {
+	return &Error{Kind: Refused, Text: fmt.Sprintf(format, args...)}
+}
+
+func upgrade(format string, args ...any) error {
+	return &Error{Kind: Upgrade, Text: fmt.Sprintf(format, args...),
+		Hint: "upgrade witnessmark and try again"}
+}

@@ -1,0 +1,141 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"strings"
+	"syscall"
+	"unicode"
+	"unicode/utf8"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+	"google.golang.org/protobuf/proto"
+
+	"witnessmark/client"
+)
+
+// app is what every command shares.
+type app struct {
+	in     io.Reader
+	out    io.Writer
+	errOut io.Writer
+	// format is text or json.
+	format string
+	// saidNo is set by a command that was done and whose answer is "no": status 1.
+	saidNo bool
+}
+
+// commands lists every command; each is a file of its own.
+var commands = []func(*app) *cobra.Command{
+	newKeyCommand, newLoginCommand, newWhoamiCommand, newPersonCommand,
+	newDefinitionCommand, newLimitsCommand,
+	newJobCommand, newReadCommand, newSubmitCommand, newSheetCommand,
+	newSignCommand, newReturnCommand, newWithdrawCommand,
+	newCollectCommand, newOriginalCommand, newReadbackCommand,
+	newHistoryCommand, newLedgerCommand, newVerifyCommand, newDemoCommand,
+	newCompareCommand, newCheckCommand, newInspectCommand, newConvertCommand,
+}
+
+func (a *app) root() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "witnessmark",
+		Short: "Compare calibrations, sign them off, and take only signed-off files to a car",
+		Long: "Compare calibrations, sign them off, and take only signed-off files to a car.\n\n" +
+			"WITNESSMARK_HOME is your folder; without it, the user's configuration folder is used.\n" +
+			"Exit status: 0 done; 1 done, and the answer is no; 2 could not be done, or was refused.",
+		SilenceUsage:  true,
+		SilenceErrors: true,
+		Args:          cobra.NoArgs,
+		PersistentPreRunE: func(*cobra.Command, []string) error {
+			if a.format != "text" && a.format != "json" {
+				return fmt.Errorf("--format %q: allowed are text and json", a.format)
+			}
+			return nil
+		},
+	}
+	root.PersistentFlags().StringVar(&a.format, "format", "text", "text or json")
+	root.CompletionOptions.DisableDefaultCmd = true
+	for _, c := range commands {
+		root.AddCommand(c(a))
+	}
+	root.SetIn(a.in)
+	root.SetOut(a.out)
+	root.SetErr(a.errOut)
+	return root
+}
+
+// run is the whole command; the answer is the exit status.
+func run(args []string, in io.Reader, out, errOut io.Writer) int {
+	a := &app{in: in, out: out, errOut: errOut, format: "text"}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	root := a.root()
+	root.SetArgs(args)
+	err := root.ExecuteContext(ctx)
+	if err != nil {
+		a.complain(err)
+		if client.KindOf(err) == client.Distrust {
+			return 1
+		}
+		return 2
+	}
+	if a.saidNo {
+		return 1
+	}
+	return 0
+}
+
+// complain prints one lower-case line, and a second one where there is something to do.
+func (a *app) complain(err error) {
+	text := strings.Join(strings.Fields(err.Error()), " ")
+	if r, n := utf8.DecodeRuneInString(text); unicode.IsUpper(r) {
+		if second, _ := utf8.DecodeRuneInString(text[n:]); !unicode.IsUpper(second) {
+			text = string(unicode.ToLower(r)) + text[n:]
+		}
+	}
+	fmt.Fprintf(a.errOut, "witnessmark: %s\n", text)
+	if hint := client.HintOf(err); hint != "" {
+		fmt.Fprintf(a.errOut, "witnessmark: %s\n", hint)
+	}
+}
+
+// json reports whether --format json was asked for.
+func (a *app) json() bool { return a.format == "json" }
+
+// print writes a message as JSON, or what text writes.
+func (a *app) print(m proto.Message, text func(w io.Writer) error) error {
+	if a.json() {
+		b, err := client.JSON(m)
+		if err != nil {
+			return err
+		}
+		_, err = a.out.Write(b)
+		return err
+	}
+	return text(a.out)
+}
+
+// terminal reports whether a person is there to be asked.
+func (a *app) terminal() bool {
+	f, ok := a.in.(*os.File)
+	return ok && term.IsTerminal(int(f.Fd()))
+}
+
+// group is a command that only holds others.
+func group(use, short string, children ...*cobra.Command) *cobra.Command {
+	c := &cobra.Command{Use: use, Short: short, Args: cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			var names []string
+			for _, child := range c.Commands() {
+				names = append(names, child.Name())
+			}
+			return errors.New(c.Name() + " needs one of: " + strings.Join(names, ", "))
+		}}
+	c.AddCommand(children...)
+	return c
+}
