@@ -2,11 +2,121 @@
 // breakpoints, x first, then y, held at the end values.
 package surface
 
+import (
+	"math"
+	"slices"
+	"sort"
+)
+
 // Grid is a table ready to be interpolated: values[row][col] flat, on strictly usable axes.
 // X and Y are sorted ascending (falling stored axes are read backwards); an absent axis has one
-// breakpoint at 0. Equal neighbours are a step.
+// breakpoint at 0. Equal neighbours are a step: the earlier cell below it, the last one at it and above.
 type Grid struct {
 	X, Y    []float64
 	Values  []float64                 // len(Y)*len(X), raw where Convert is set
 	Convert func(raw float64) float64 // nil, or the rational conversion applied after interpolating
+}
+
+// span is where a point lies along an axis: between the cells lo and hi, t of the way.
+type span struct {
+	lo, hi int
+	t      float64
+}
+
+// At is the surface at (x, y), in the table's unit. Outside its own range it holds the end value;
+// at a step it is the value at and above. A NaN coordinate gives NaN.
+func (g *Grid) At(x, y float64) float64 {
+	if math.IsNaN(x) || math.IsNaN(y) {
+		return math.NaN()
+	}
+	return g.convert(g.between(above(g.X, x), above(g.Y, y)))
+}
+
+// AtSides is the surface at (x, y) on both sides of a step in each axis: one value where there is
+// no step, two at a step along one axis, four where steps cross. The first one is below in both
+// axes and the last one is At; x varies faster.
+func (g *Grid) AtSides(x, y float64) []float64 {
+	if math.IsNaN(x) || math.IsNaN(y) {
+		return []float64{math.NaN()}
+	}
+	xs, ys := sides(g.X, x), sides(g.Y, y)
+	out := make([]float64, 0, len(xs)*len(ys))
+	for _, sy := range ys {
+		for _, sx := range xs {
+			out = append(out, g.convert(g.between(sx, sy)))
+		}
+	}
+	return out
+}
+
+// Raw is the same grid without its conversion, so that raw values can be compared.
+func (g *Grid) Raw() *Grid { return &Grid{X: g.X, Y: g.Y, Values: g.Values} }
+
+func (g *Grid) convert(v float64) float64 {
+	if g.Convert == nil {
+		return v
+	}
+	return g.Convert(v)
+}
+
+// between interpolates along x in both rows, then along y.
+func (g *Grid) between(sx, sy span) float64 {
+	row := func(r int) float64 {
+		v := g.Values[r*len(g.X):]
+		return mix(v[sx.lo], v[sx.hi], sx.t)
+	}
+	a := row(sy.lo)
+	if sy.lo == sy.hi {
+		return a
+	}
+	return mix(a, row(sy.hi), sy.t)
+}
+
+// mix rounds each product by itself, so that no build fuses it with the sum.
+func mix(a, b, t float64) float64 {
+	switch {
+	case t == 0 || a == b:
+		return a
+	case t == 1:
+		return b
+	}
+	return float64((1-t)*a) + float64(t*b)
+}
+
+// above places v with the last of equal breakpoints: the value at it and above.
+func above(axis []float64, v float64) span {
+	i := sort.Search(len(axis), func(i int) bool { return axis[i] > v }) - 1
+	switch {
+	case i < 0:
+		return span{}
+	case i == len(axis)-1 || axis[i] == v:
+		return span{lo: i, hi: i}
+	}
+	return span{lo: i, hi: i + 1, t: part(axis[i], axis[i+1], v)}
+}
+
+// sides is above, and before it the cell below where v is on a step.
+func sides(axis []float64, v float64) []span {
+	up := above(axis, v)
+	first := sort.SearchFloat64s(axis, v)
+	if first < up.lo && axis[first] == v {
+		return []span{{lo: first, hi: first}, up}
+	}
+	return []span{up}
+}
+
+// part is how far v lies from a to b, halved first where the distance itself would overflow.
+func part(a, b, v float64) float64 {
+	if d := b - a; !math.IsInf(d, 0) {
+		return (v - a) / d
+	}
+	return (v/2 - a/2) / (b/2 - a/2)
+}
+
+// Join is the breakpoints of both, ascending, equal ones once. Neither a nor b is changed.
+func Join(a, b []float64) []float64 {
+	out := make([]float64, 0, len(a)+len(b))
+	out = append(append(out, a...), b...)
+	slices.Sort(out)
+	return slices.Compact(out)
 }
