@@ -51,7 +51,10 @@ func (a *app) root() *cobra.Command {
 		SilenceUsage:  true,
 		SilenceErrors: true,
 		Args:          cobra.NoArgs,
-		PersistentPreRunE: func(*cobra.Command, []string) error {
+		PersistentPreRunE: func(c *cobra.Command, _ []string) error {
+			if a.format == "csv" && c.Annotations["csv"] != "" {
+				return nil
+			}
 			if a.format != "text" && a.format != "json" {
 				return fmt.Errorf("--format %q: allowed are text and json", a.format)
 			}

@@ -1,0 +1,281 @@
+// Package sheet writes reports and tables as text for a person to read: the verdict first,
+// then the findings, then what changed.
+package sheet
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"charm.land/lipgloss/v2"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/definition"
+)
+
+// Options is what a sheet may show beyond the report itself.
+type Options struct {
+	Layout          *definition.Layout // of the base, and of the candidate unless it has its own
+	CandidateLayout *definition.Layout
+	Base, Candidate []byte // flat images; without them unchanged cells show as a dot
+	Width           int    // columns of the terminal; 0 is 100
+	Table           string // show this table whole; empty folds what did not change
+	Heading         []string
+}
+
+func (o *Options) width() int {
+	if o.Width <= 0 {
+		return 100
+	}
+	return max(o.Width, 40)
+}
+
+// candidateLayout is where the candidate's tables are.
+func (o *Options) candidateLayout() *definition.Layout {
+	if o.CandidateLayout != nil {
+		return o.CandidateLayout
+	}
+	return o.Layout
+}
+
+// Signal words keep the colours of ANSI Z535.6, and always stand as words too.
+var severityStyle = map[string]lipgloss.Style{
+	"danger":  lipgloss.NewStyle().Bold(true).Foreground(lipgloss.Color("#ffffff")).Background(lipgloss.Color("#c8102e")),
+	"warning": lipgloss.NewStyle().Bold(true).Foreground(lipgloss.Color("#000000")).Background(lipgloss.Color("#ff8200")),
+	"caution": lipgloss.NewStyle().Bold(true).Foreground(lipgloss.Color("#000000")).Background(lipgloss.Color("#ffd100")),
+	"notice":  lipgloss.NewStyle().Bold(true).Foreground(lipgloss.Color("#ffffff")).Background(lipgloss.Color("#0057b8")),
+	"clear":   lipgloss.NewStyle().Bold(true),
+}
+
+var (
+	bold = lipgloss.NewStyle().Bold(true)
+	up   = lipgloss.NewStyle().Foreground(lipgloss.Color("#0f8b80")) // teal
+	down = lipgloss.NewStyle().Foreground(lipgloss.Color("#a0651e")) // brown
+)
+
+// Word prints a severity or verdict as its signal word.
+func Word(severity string) string {
+	return severityStyle[severity].Render(" " + strings.ToUpper(severity) + " ")
+}
+
+// Write prints the sheet of a report. Colour is dropped where w is not a terminal or NO_COLOR is set.
+func Write(w io.Writer, r *calibrationv1.Report, o Options) error {
+	var b strings.Builder
+	for _, line := range o.Heading {
+		fmt.Fprintln(&b, line)
+	}
+	writeVerdict(&b, r)
+	writeUnjudged(&b, r)
+	writeFindings(&b, r, &o)
+	writeTables(&b, r, &o)
+	writeMargins(&b, r, &o)
+	writeAccount(&b, r)
+	_, err := lipgloss.Fprint(w, b.String())
+	return err
+}
+
+// writeVerdict says the worst severity, what it asks for, and what was compared.
+func writeVerdict(b *strings.Builder, r *calibrationv1.Report) {
+	counting, inherited := 0, 0
+	for _, f := range r.Findings {
+		if f.Origin == "inherited" {
+			inherited++
+		} else {
+			counting++
+		}
+	}
+	fmt.Fprintf(b, "Verdict  %s  %s", Word(r.Verdict), plural(counting, "finding"))
+	if inherited > 0 {
+		fmt.Fprintf(b, ", and %d already in the base", inherited)
+	}
+	fmt.Fprintln(b)
+	if r.Base != nil {
+		fmt.Fprintf(b, "         %s\n", asks[r.Verdict])
+		fmt.Fprintf(b, "base        sha256 %s\n", r.Base.Sha256)
+	}
+	fmt.Fprintf(b, "candidate   sha256 %s\n", r.Candidate.GetSha256())
+	fmt.Fprintf(b, "definition  %s\n", document(r.Definition))
+	if r.DefinitionCandidate != nil {
+		fmt.Fprintf(b, "            %s (the candidate's)\n", document(r.DefinitionCandidate))
+	}
+	if r.Limits != nil {
+		fmt.Fprintf(b, "limits      %s\n", document(r.Limits))
+	} else {
+		fmt.Fprintln(b, "limits      none given: only the always-on rules looked")
+	}
+	if r.Meant != nil {
+		fmt.Fprintf(b, "meant       %s\n", orNone(strings.Join(r.Meant.Tables, ", ")))
+	}
+}
+
+// asks is what each verdict needs before the file can go to a car.
+var asks = map[string]string{
+	"clear":   "a calibrator or lead other than its author may sign it off",
+	"notice":  "a calibrator or lead other than its author may sign it off",
+	"caution": "a calibrator or lead other than its author may sign it off",
+	"warning": "a lead other than its author must sign it off, with a reason for each warning",
+	"danger":  "nobody can sign it off: it is returned, or the limits get a new revision",
+}
+
+func document(d *calibrationv1.DocumentRef) string {
+	if d == nil {
+		return "none"
+	}
+	return fmt.Sprintf("%s  sha256 %s", d.Name, d.Sha256)
+}
+
+func orNone(s string) string {
+	if s == "" {
+		return "none"
+	}
+	return s
+}
+
+func plural(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// writeUnjudged names what nothing looked at, which is not the same as clear.
+func writeUnjudged(b *strings.Builder, r *calibrationv1.Report) {
+	var lines []string
+	for _, f := range r.Findings {
+		if f.Rule == "no-limit" {
+			lines = append(lines, fmt.Sprintf("%s: %s", f.Table, firstOf(f.Detail, f.Reason)))
+		}
+	}
+	for _, u := range r.Unjudged {
+		lines = append(lines, fmt.Sprintf("%s by %s: %s", u.Table, u.Rule, u.Reason))
+	}
+	if len(lines) == 0 {
+		return
+	}
+	fmt.Fprintln(b, bold.Render("\nNot judged"))
+	for _, l := range lines {
+		fmt.Fprintln(b, "  "+l)
+	}
+}
+
+func firstOf(s ...string) string {
+	for _, v := range s {
+		if v != "" {
+			return v
+		}
+	}
+	return ""
+}
+
+// writeFindings prints them in the report's order: what counts first, worst first.
+func writeFindings(b *strings.Builder, r *calibrationv1.Report, o *Options) {
+	if len(r.Findings) == 0 {
+		return
+	}
+	fmt.Fprintln(b, bold.Render("\nFindings"))
+	for _, f := range r.Findings {
+		key := f.Rule
+		if f.Table != "" {
+			key += ":" + f.Table
+		}
+		fmt.Fprintf(b, "  %s %s", Word(f.Severity), key)
+		if f.Origin != "" {
+			fmt.Fprintf(b, "  (%s)", f.Origin)
+		}
+		fmt.Fprintln(b)
+		if s := worst(f, o); s != "" {
+			fmt.Fprintf(b, "      %s\n", s)
+		}
+		if f.Detail != "" {
+			fmt.Fprintf(b, "      %s\n", f.Detail)
+		}
+		for _, u := range f.Ranges {
+			fmt.Fprintf(b, "      %s to %s: %s in %s\n", u.Start, u.End, plural(int(u.Bytes), "byte"), u.Content)
+		}
+		if f.Reason != "" {
+			fmt.Fprintf(b, "      why: %s\n", f.Reason)
+		}
+		if f.Source != "" {
+			fmt.Fprintf(b, "      source: %s\n", f.Source)
+		}
+	}
+}
+
+// worst says what was found against what is allowed, and at which operating point.
+func worst(f *calibrationv1.Finding, o *Options) string {
+	p := f.Worst
+	if p == nil {
+		return ""
+	}
+	t := o.table(f.Table)
+	n := numbers(t)
+	var s []string
+	if p.Value != nil {
+		s = append(s, fmt.Sprintf("found %s%s", n.text(*p.Value), unit(t)))
+	}
+	if p.Limit != nil {
+		s = append(s, fmt.Sprintf("allowed %s%s, beyond by %s", fine(*p.Limit), unit(t), fine(p.Excess)))
+	}
+	if at := point(t, p.X, p.Y); at != "" {
+		s = append(s, "at "+at)
+	}
+	if f.Count > 1 {
+		s = append(s, fmt.Sprintf("worst of %d points", f.Count))
+	}
+	if f.Exact != nil && !*f.Exact {
+		s = append(s, "not exact between breakpoints")
+	}
+	return strings.Join(s, "; ")
+}
+
+func writeMargins(b *strings.Builder, r *calibrationv1.Report, o *Options) {
+	if len(r.Margins) == 0 {
+		return
+	}
+	fmt.Fprintln(b, bold.Render("\nMargins left"))
+	for _, m := range r.Margins {
+		t := o.table(m.Table)
+		at := point(t, m.X, m.Y)
+		if at != "" {
+			at = " at " + at
+		}
+		fmt.Fprintf(b, "  %-36s %s %s%s: %s against %s\n", m.Rule+":"+m.Table, fine(m.Margin), m.Unit, at, fine(m.Value), fine(m.Limit))
+	}
+}
+
+// writeAccount ends the sheet with the bytes, so that nothing differs unseen.
+func writeAccount(b *strings.Builder, r *calibrationv1.Report) {
+	if r.Bytes != nil && r.Base != nil {
+		c := r.Bytes
+		fmt.Fprintf(b, "\n%s %s differ: %d in tables and axes, %d identity, %d checksum, %d volatile, %d unmapped\n", bold.Render("Bytes"),
+			grouped(c.Differing), c.Mapped, c.Identity, c.Checksum, c.Volatile, c.Unmapped)
+	}
+	for _, u := range r.Unmapped {
+		fmt.Fprintf(b, "  unmapped %s to %s: %s in %s\n", u.Start, u.End, plural(int(u.Bytes), "byte"), u.Content)
+	}
+	for _, g := range r.Gaps {
+		fmt.Fprintf(b, "  the %s lacks %s to %s, taken as 0xff\n", g.Side, g.Start, g.End)
+	}
+	for _, v := range r.Overlaps {
+		fmt.Fprintf(b, "  %s and %s share bytes\n", v.Table, v.Other)
+	}
+	for _, c := range r.Checksums {
+		state := "right"
+		if !c.CandidateOk {
+			state = fmt.Sprintf("wrong: stored %s, computed %s", c.Stored, c.Computed)
+		}
+		fmt.Fprintf(b, "  checksum %s: %s\n", c.Id, state)
+	}
+	for _, f := range r.Identity {
+		state := "matches"
+		if !f.Match {
+			state = "does not match"
+		}
+		if f.Candidate != nil {
+			state += fmt.Sprintf(" (%s)", *f.Candidate)
+		} else {
+			state += " (private: not shown)"
+		}
+		fmt.Fprintf(b, "  identity %s: %s\n", f.Id, state)
+	}
+}

@@ -1,0 +1,135 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"witnessmark/client/sheet"
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/compare"
+	"witnessmark/tables/definition"
+)
+
+// csvAllowed marks a command that can print changed cells as CSV too (--format csv).
+var csvAllowed = map[string]string{"csv": "yes"}
+
+func newCompareCommand(a *app) *cobra.Command {
+	var defPath, candidateDef, limPath, fileFormat, table string
+	var meant []string
+	var exitZero bool
+	c := &cobra.Command{
+		Use:   "compare BASE CANDIDATE --definition FILE [--limits FILE]",
+		Short: "Compare two image files cell by cell and judge what changed (needs no server)",
+		Long: "Compare two image files cell by cell and judge what changed. Needs no server.\n\n" +
+			"Exit status: 0 nothing worse than a notice; 1 a caution or worse (0 with --exit-zero);\n2 the comparison could not be made.\n--format csv prints the changed cells, one a line.",
+		Args:        cobra.ExactArgs(2),
+		Annotations: csvAllowed,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			in, err := comparison(args[0], args[1], defPath, candidateDef, limPath, fileFormat)
+			if err != nil {
+				return err
+			}
+			in.MeantGiven, in.Meant = cmd.Flags().Changed("meant"), meant
+			if table != "" && in.Layout.ByID[table] == nil {
+				return fmt.Errorf("--table %s: definition %s has no such table", table, in.Layout.Name)
+			}
+			report, err := compare.Compare(in)
+			if err != nil {
+				return err
+			}
+			a.saidNo = !exitZero && compare.SeverityRank(report.Verdict) >= compare.SeverityRank("caution")
+			return a.printReport(report, sheet.Options{Layout: in.Layout, CandidateLayout: in.CandidateLayout,
+				Base: in.Base.Bytes, Candidate: in.Candidate.Bytes, Table: table, Width: a.width()})
+		},
+	}
+	f := c.Flags()
+	f.StringVar(&defPath, "definition", "", "definition file (required)")
+	f.StringVar(&candidateDef, "definition-candidate", "", "definition file of the candidate, where it has its own")
+	f.StringVar(&limPath, "limits", "", "limits file")
+	f.StringSliceVar(&meant, "meant", nil, "tables that were meant to change, separated by commas")
+	f.StringVar(&fileFormat, "file-format", "", "raw, ihex or srec; detected by content if left out")
+	f.StringVar(&table, "table", "", "show this changed table whole")
+	f.BoolVar(&exitZero, "exit-zero", false, "exit with 0 whatever the verdict")
+	_ = c.MarkFlagRequired("definition")
+	return c
+}
+
+// comparison loads what compare needs.
+func comparison(base, candidate, defPath, candidateDef, limPath, fileFormat string) (compare.Input, error) {
+	var in compare.Input
+	var err error
+	if in.Layout, err = loadDefinition(defPath); err != nil {
+		return in, err
+	}
+	lay := in.Layout
+	if candidateDef != "" {
+		if in.CandidateLayout, err = loadDefinition(candidateDef); err != nil {
+			return in, err
+		}
+		lay = in.CandidateLayout
+	}
+	if in.Limits, err = loadLimits(limPath); err != nil {
+		return in, err
+	}
+	if in.Base, err = loadSide(base, fileFormat, in.Layout); err != nil {
+		return in, err
+	}
+	in.Candidate, err = loadSide(candidate, fileFormat, lay)
+	return in, err
+}
+
+// printReport prints a report in the format that was asked for.
+func (a *app) printReport(r *calibrationv1.Report, o sheet.Options) error {
+	if a.format == "csv" {
+		return sheet.WriteCSV(a.out, r)
+	}
+	return a.print(r, func(w io.Writer) error { return sheet.Write(w, r, o) })
+}
+
+func newCheckCommand(a *app) *cobra.Command {
+	var defPath, limPath, fileFormat string
+	c := &cobra.Command{
+		Use:   "check IMAGE --definition FILE --limits FILE",
+		Short: "Judge every table of one image file (needs no server)",
+		Args:  cobra.ExactArgs(1),
+		RunE: func(_ *cobra.Command, args []string) error {
+			lay, err := loadDefinition(defPath)
+			if err != nil {
+				return err
+			}
+			lim, err := loadLimits(limPath)
+			if err != nil {
+				return err
+			}
+			side, err := loadSide(args[0], fileFormat, lay)
+			if err != nil {
+				return err
+			}
+			report, err := compare.Check(side, lay, lim, nil)
+			if err != nil {
+				return err
+			}
+			a.saidNo = compare.SeverityRank(report.Verdict) >= compare.SeverityRank("caution")
+			return a.printReport(report, sheet.Options{Layout: lay, Candidate: side.Bytes, Width: a.width()})
+		},
+	}
+	f := c.Flags()
+	f.StringVar(&defPath, "definition", "", "definition file (required)")
+	f.StringVar(&limPath, "limits", "", "limits file (required)")
+	f.StringVar(&fileFormat, "file-format", "", "raw, ihex or srec; detected by content if left out")
+	_ = c.MarkFlagRequired("definition")
+	_ = c.MarkFlagRequired("limits")
+	return c
+}
+
+// tableNames lists a layout's tables for an error.
+func tableNames(lay *definition.Layout) string {
+	ids := make([]string, len(lay.Tables))
+	for i, t := range lay.Tables {
+		ids[i] = t.ID
+	}
+	return strings.Join(ids, ", ")
+}

@@ -1,0 +1,83 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/tables/image"
+)
+
+func newConvertCommand(a *app) *cobra.Command {
+	var to, from string
+	var origin uint32
+	c := &cobra.Command{
+		Use:   "convert IN OUT --file-format raw|ihex|srec",
+		Short: "Write an image as another kind of file (needs no server)",
+		Long: "Write an image as another kind of file. Needs no server.\n\n" +
+			"A raw file holds no addresses: it begins at --origin, and gaps are written as 0xff.",
+		Args: cobra.ExactArgs(2),
+		RunE: func(_ *cobra.Command, args []string) error {
+			if to == "" {
+				return errors.New("--file-format is needed: raw, ihex or srec")
+			}
+			target, err := image.ParseFormat(to)
+			if err != nil {
+				return err
+			}
+			source, err := image.ParseFormat(from)
+			if err != nil {
+				return err
+			}
+			b, err := os.ReadFile(args[0])
+			if err != nil {
+				return err
+			}
+			im, err := image.Decode(args[0], b, source, uint64(origin))
+			if err != nil {
+				return err
+			}
+			out, err := im.Encode(target)
+			if err != nil {
+				return fmt.Errorf("%s: %w", args[0], err)
+			}
+			if err := writeWhole(args[1], out); err != nil {
+				return err
+			}
+			made := &recordv1.Image{Sha256: hexSHA256(out), Size: uint32(len(out)), FileFormat: string(target)}
+			for _, s := range im.Segments {
+				made.Ranges = append(made.Ranges, &calibrationv1.AddressRange{Start: uint32(s.Address), End: uint32(s.Address + uint64(len(s.Data)))})
+			}
+			return a.print(made, func(w io.Writer) error {
+				for _, r := range made.Ranges {
+					fmt.Fprintf(w, "0x%x to 0x%x\n", r.Start, r.End)
+				}
+				return nil
+			})
+		},
+	}
+	c.Flags().StringVar(&to, "file-format", "", "raw, ihex or srec (required)")
+	c.Flags().StringVar(&from, "in-format", "", "raw, ihex or srec; detected by content if left out")
+	c.Flags().Uint32Var(&origin, "origin", 0, "address of a raw file's first byte")
+	return c
+}
+
+// writeWhole writes a file whole or not at all: beside the target, synced, then renamed.
+func writeWhole(path string, b []byte) error {
+	f, err := os.CreateTemp(filepath.Dir(path), ".witnessmark-*")
+	if err != nil {
+		return err
+	}
+	defer os.Remove(f.Name())
+	_, err = f.Write(b)
+	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
+		return err
+	}
+	return os.Rename(f.Name(), path)
+}

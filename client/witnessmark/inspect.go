@@ -1,0 +1,158 @@
+package main
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/types/known/structpb"
+
+	"witnessmark/client/sheet"
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/compare"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/surface"
+)
+
+func newInspectCommand(a *app) *cobra.Command {
+	var defPath, fileFormat, table string
+	c := &cobra.Command{
+		Use:   "inspect IMAGE --definition FILE [--table ID]",
+		Short: "Show what an image file holds (needs no server)",
+		Args:  cobra.ExactArgs(1),
+		RunE: func(_ *cobra.Command, args []string) error {
+			lay, err := loadDefinition(defPath)
+			if err != nil {
+				return err
+			}
+			side, err := loadSide(args[0], fileFormat, lay)
+			if err != nil {
+				return err
+			}
+			tables := lay.Tables
+			if table != "" {
+				t := lay.ByID[table]
+				if t == nil {
+					return fmt.Errorf("--table %s: definition %s has no such table; it has %s", table, lay.Name, tableNames(lay))
+				}
+				tables = []*definition.Table{t}
+			}
+			report, err := compare.Check(side, lay, nil, nil)
+			if err != nil {
+				return err
+			}
+			in := &calibrationv1.Inspection{Image: report.Candidate, Definition: report.Definition,
+				Identity: report.Identity, Checksums: report.Checksums, Gaps: report.Gaps}
+			for _, t := range tables {
+				in.Tables = append(in.Tables, tableValues(t, side.Bytes))
+			}
+			return a.print(in, func(w io.Writer) error {
+				if table != "" {
+					return sheet.WriteTable(w, tables[0], side.Bytes, max(a.width(), 100))
+				}
+				return writeInspection(w, in)
+			})
+		},
+	}
+	c.Flags().StringVar(&defPath, "definition", "", "definition file (required)")
+	c.Flags().StringVar(&fileFormat, "file-format", "", "raw, ihex or srec; detected by content if left out")
+	c.Flags().StringVar(&table, "table", "", "show one table whole")
+	_ = c.MarkFlagRequired("definition")
+	return c
+}
+
+// tableValues decodes a whole table.
+func tableValues(t *definition.Table, img []byte) *calibrationv1.TableValues {
+	d := surface.Decode(t, img)
+	out := &calibrationv1.TableValues{Id: t.ID, Title: t.Title, Kind: t.Kind, Quantity: t.Quantity, Unit: t.Unit, X: d.X, Y: d.Y}
+	for r := range d.NY {
+		row := &structpb.ListValue{}
+		for c := range d.NX {
+			row.Values = append(row.Values, cellValue(t, d, r*d.NX+c))
+		}
+		out.Values = append(out.Values, row)
+	}
+	return out
+}
+
+func cellValue(t *definition.Table, d *surface.Decoded, i int) *structpb.Value {
+	if t.Cells.Conv.Labels != nil {
+		return structpb.NewStringValue(t.Cells.Conv.Label(t.Cells.Int(d.Bits[i])))
+	}
+	switch v := d.Values[i]; {
+	case math.IsNaN(v):
+		return structpb.NewStringValue("NaN")
+	case math.IsInf(v, 1):
+		return structpb.NewStringValue("Infinity")
+	case math.IsInf(v, -1):
+		return structpb.NewStringValue("-Infinity")
+	default:
+		return structpb.NewNumberValue(v)
+	}
+}
+
+func writeInspection(w io.Writer, in *calibrationv1.Inspection) error {
+	fmt.Fprintf(w, "image       sha256 %s, %d bytes\ndefinition  %s\n", in.Image.Sha256, in.Image.Size, in.Definition.Name)
+	for _, f := range in.Identity {
+		text := "private, not shown"
+		if f.Candidate != nil {
+			text = *f.Candidate
+		}
+		fmt.Fprintf(w, "identity    %s: %s\n", f.Id, text)
+	}
+	for _, c := range in.Checksums {
+		state := "right"
+		if !c.CandidateOk {
+			state = "wrong: stored " + c.Stored + ", computed " + c.Computed
+		}
+		fmt.Fprintf(w, "checksum    %s: %s\n", c.Id, state)
+	}
+	for _, g := range in.Gaps {
+		fmt.Fprintf(w, "gap         %s to %s, taken as 0xff\n", g.Start, g.End)
+	}
+	fmt.Fprintln(w)
+	tw := tabwriter.NewWriter(w, 0, 8, 2, ' ', 0)
+	fmt.Fprintln(tw, "TABLE\tKIND\tSIZE\tUNIT\tLEAST\tGREATEST\tTITLE")
+	for _, t := range in.Tables {
+		lo, hi := extremes(t)
+		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", t.Id, t.Kind, size(t), t.Unit, lo, hi, t.Title)
+	}
+	return tw.Flush()
+}
+
+func size(t *calibrationv1.TableValues) string {
+	if t.Kind == "scalar" {
+		return "1"
+	}
+	return fmt.Sprintf("%d × %d", len(t.Values[0].Values), len(t.Values))
+}
+
+// extremes are the least and greatest value as text; of labels, the labels that occur.
+func extremes(t *calibrationv1.TableValues) (lo, hi string) {
+	least, greatest := math.Inf(1), math.Inf(-1)
+	var labels []string
+	for _, row := range t.Values {
+		for _, v := range row.Values {
+			if s, ok := v.Kind.(*structpb.Value_StringValue); ok {
+				labels = append(labels, s.StringValue)
+				continue
+			}
+			least, greatest = min(least, v.GetNumberValue()), max(greatest, v.GetNumberValue())
+		}
+	}
+	if len(labels) > 0 {
+		return strings.Join(labels, " "), ""
+	}
+	return fmt.Sprintf("%.6g", least), fmt.Sprintf("%.6g", greatest)
+}
+
+// hexSHA256 names bytes.
+func hexSHA256(b []byte) string {
+	h := sha256.Sum256(b)
+	return hex.EncodeToString(h[:])
+}
