@@ -1,10 +1,11 @@
 // Package signoff is envelopes, statements and keys: DSSE envelopes over strict JSON actions,
-// in-toto Statements for sign-offs and returns, Ed25519 keys in OpenSSH form. Pure.
+// in-toto Statements for sign-offs and returns, Ed25519 keys in OpenSSH form. Pure: no clock
+// and no I/O. What is verified is always the bytes as received; nothing is encoded again.
 package signoff
 
 import (
-	"crypto"
 	"crypto/ed25519"
+	"errors"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
@@ -13,6 +14,31 @@ import (
 const (
 	ActionType    = "application/vnd.witnessmark.action+json"
 	StatementType = "application/vnd.in-toto+json"
+)
+
+// Predicate types of the two kinds that travel as in-toto Statements.
+const (
+	SignOffPredicate = "urn:witnessmark:sign-off:v1"
+	ReturnPredicate  = "urn:witnessmark:return:v1"
+)
+
+// MaxEnvelope is the most bytes that an envelope may have.
+const MaxEnvelope = 1 << 20
+
+// Errors that callers may ask for with errors.Is.
+var (
+	// ErrUnknownKind is a well-signed action of a kind that this version does not know: upgrade.
+	ErrUnknownKind = errors.New("action of an unknown kind")
+	// ErrUnknownKey is an envelope whose key id nobody holds.
+	ErrUnknownKey = errors.New("no such key")
+	// ErrSignature is an envelope whose signature does not fit its payload and key.
+	ErrSignature = errors.New("signature does not fit")
+	// ErrForm is an envelope, statement or action that is not in its strict form.
+	ErrForm = errors.New("not in its strict form")
+	// ErrKey is a key that is not a usable ssh-ed25519 one.
+	ErrKey = errors.New("not a usable key")
+	// ErrPassphrase is a passphrase that does not open the private key.
+	ErrPassphrase = errors.New("wrong passphrase")
 )
 
 // Signed is an opened envelope: its signer's key, the action, and the bytes as received.
@@ -24,35 +50,12 @@ type Signed struct {
 	Envelope []byte
 }
 
-// Seal signs an action: a plain action, or (sign_off, return) an in-toto Statement with the
-// submitted image as its subject and the action as its predicate. signer's public key is Ed25519
-// (crypto/ed25519 or an agent's key).
-func Seal(a *recordv1.Action, signer crypto.Signer) (envelope []byte, err error) {
-	panic("contract only")
-}
-
-// Open parses an envelope strictly and verifies its one signature by the key that keys finds for
-// the key id. An action of an unknown kind is ErrUnknownKind.
-func Open(envelope []byte, keys func(keyID string) (ed25519.PublicKey, bool)) (*Signed, error) {
-	panic("contract only")
-}
-
-// Fingerprint is the SHA256:… form of a key; Fingerprint of a hash is the same form of a genesis.
-func Fingerprint(key ed25519.PublicKey) string { panic("contract only") }
-func HashFingerprint(sha256 [32]byte) string   { panic("contract only") }
-
-// ParsePublicKey reads one OpenSSH public key line; anything but ssh-ed25519 is refused in one line.
-func ParsePublicKey(name string, line []byte) (ed25519.PublicKey, error) { panic("contract only") }
-
-// FormatPublicKey is the OpenSSH line without a comment.
-func FormatPublicKey(key ed25519.PublicKey) string { panic("contract only") }
-
-// ParsePrivateKey reads an OpenSSH private key; passphrase is asked only if the file has one.
-func ParsePrivateKey(name string, file []byte, passphrase func() ([]byte, error)) (ed25519.PrivateKey, error) {
-	panic("contract only")
-}
-
-// MarshalPrivateKey writes an OpenSSH private key, encrypted if there is a passphrase.
-func MarshalPrivateKey(key ed25519.PrivateKey, comment string, passphrase []byte) ([]byte, error) {
-	panic("contract only")
+// Kind is the name of the action's body field, or "" where it has none.
+func Kind(a *recordv1.Action) string {
+	m := a.ProtoReflect()
+	field := m.WhichOneof(bodyOneof)
+	if field == nil {
+		return ""
+	}
+	return string(field.Name())
 }

@@ -1,0 +1,224 @@
+package signoff
+
+import (
+	"bytes"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"strings"
+
+	attestation "github.com/in-toto/attestation/go/v1"
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/reflect/protoreflect"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+)
+
+var (
+	actionDescriptor = (*recordv1.Action)(nil).ProtoReflect().Descriptor()
+	bodyOneof        = actionDescriptor.Oneofs().ByName("body")
+)
+
+// statement is an in-toto Statement v1 whose predicate keeps its bytes; the library's own type
+// would turn it into a map and lose them.
+type statement struct {
+	Type          string          `json:"_type"`
+	Subject       []subject       `json:"subject"`
+	PredicateType string          `json:"predicateType"`
+	Predicate     json.RawMessage `json:"predicate"`
+}
+
+type subject struct {
+	Name   string `json:"name"`
+	Digest struct {
+		SHA256 string `json:"sha256"`
+	} `json:"digest"`
+}
+
+// about is what a sign-off or a return is about: one submitted image.
+type about struct {
+	job, submission          uint32
+	imageSHA256, predicateOf string
+}
+
+// statementOf says whether an action travels as a statement, and about what.
+func statementOf(a *recordv1.Action) (about, bool) {
+	switch b := a.Body.(type) {
+	case *recordv1.Action_SignOff:
+		return about{b.SignOff.GetJob(), b.SignOff.GetSubmission(), b.SignOff.GetImageSha256(), SignOffPredicate}, true
+	case *recordv1.Action_Return:
+		return about{b.Return.GetJob(), b.Return.GetSubmission(), b.Return.GetImageSha256(), ReturnPredicate}, true
+	}
+	return about{}, false
+}
+
+func (s about) subject() subject {
+	out := subject{Name: fmt.Sprintf("job %d submission %d image", s.job, s.submission)}
+	out.Digest.SHA256 = s.imageSHA256
+	return out
+}
+
+// encodePayload makes the bytes that are signed. They are read back at once, so that nothing is
+// signed that Open would refuse.
+func encodePayload(a *recordv1.Action) (payloadType string, payload []byte, err error) {
+	if Kind(a) == "" {
+		return "", nil, formError("action", "it has no body, exactly one is needed")
+	}
+	payloadType = ActionType
+	if payload, err = encodeAction(a); err != nil {
+		return "", nil, err
+	}
+	if s, ok := statementOf(a); ok {
+		payloadType = StatementType
+		if payload, err = encodeStatement(s, payload); err != nil {
+			return "", nil, err
+		}
+	}
+	if _, err := decodePayload(payloadType, payload); err != nil {
+		return "", nil, err
+	}
+	return payloadType, payload, nil
+}
+
+func encodeStatement(s about, action []byte) ([]byte, error) {
+	var out bytes.Buffer
+	encoder := json.NewEncoder(&out)
+	encoder.SetEscapeHTML(false) // the predicate's bytes stay the action's
+	err := encoder.Encode(statement{
+		Type:          attestation.StatementTypeUri,
+		Subject:       []subject{s.subject()},
+		PredicateType: s.predicateOf,
+		Predicate:     action,
+	})
+	if err != nil {
+		return nil, fmt.Errorf("statement: %w", err)
+	}
+	return bytes.TrimSuffix(out.Bytes(), []byte("\n")), nil
+}
+
+// encodeAction is protojson with its spacing taken out: the library varies that from build to
+// build on purpose, and a signer's bytes should not depend on it.
+func encodeAction(a *recordv1.Action) ([]byte, error) {
+	loose, err := protojson.MarshalOptions{UseProtoNames: true}.Marshal(a)
+	if err != nil {
+		return nil, fmt.Errorf("action: %w", err)
+	}
+	var out bytes.Buffer
+	if err := json.Compact(&out, loose); err != nil {
+		return nil, fmt.Errorf("action: %w", err)
+	}
+	return out.Bytes(), nil
+}
+
+// decodePayload reads a payload of either type and checks that its kind travels as that type.
+func decodePayload(payloadType string, payload []byte) (*recordv1.Action, error) {
+	switch payloadType {
+	case ActionType:
+		action, err := decodeAction("action", payload)
+		if err != nil {
+			return nil, err
+		}
+		if s, ok := statementOf(action); ok {
+			return nil, formError("action", "kind %s travels in a statement of type %s, not as a plain action", Kind(action), s.predicateOf)
+		}
+		return action, nil
+	case StatementType:
+		return decodeStatement(payload)
+	}
+	return nil, formError("envelope.payloadType", "%q, allowed are %q and %q", clip(payloadType), ActionType, StatementType)
+}
+
+func decodeStatement(payload []byte) (*recordv1.Action, error) {
+	var raw struct {
+		Type          string            `json:"_type"`
+		Subject       []json.RawMessage `json:"subject"`
+		PredicateType string            `json:"predicateType"`
+		Predicate     json.RawMessage   `json:"predicate"`
+	}
+	if err := strictObject("statement", payload, &raw, "_type", "subject", "predicateType", "predicate"); err != nil {
+		return nil, err
+	}
+	if raw.Type != attestation.StatementTypeUri {
+		return nil, formError("statement._type", "%q, allowed is %q", clip(raw.Type), attestation.StatementTypeUri)
+	}
+	if raw.PredicateType != SignOffPredicate && raw.PredicateType != ReturnPredicate {
+		if strings.HasPrefix(raw.PredicateType, "urn:witnessmark:") {
+			return nil, fmt.Errorf("statement of type %q: %w", clip(raw.PredicateType), ErrUnknownKind)
+		}
+		return nil, formError("statement.predicateType", "%q, allowed are %q and %q", clip(raw.PredicateType), SignOffPredicate, ReturnPredicate)
+	}
+	action, err := decodeAction("statement.predicate", raw.Predicate)
+	if err != nil {
+		return nil, err
+	}
+	s, ok := statementOf(action)
+	if !ok || s.predicateOf != raw.PredicateType {
+		return nil, formError("statement.predicate", "kind %s does not fit the type %s", Kind(action), raw.PredicateType)
+	}
+	return action, checkSubject(raw.Subject, s)
+}
+
+// checkSubject holds the statement's subject to what the action says: the name and hash that
+// tools of the standard show are the ones that the rules decide by.
+func checkSubject(subjects []json.RawMessage, s about) error {
+	if len(subjects) != 1 {
+		return formError("statement.subject", "%d subjects, exactly one is allowed", len(subjects))
+	}
+	var raw struct {
+		Name   string          `json:"name"`
+		Digest json.RawMessage `json:"digest"`
+	}
+	if err := strictObject("statement.subject[0]", subjects[0], &raw, "name", "digest"); err != nil {
+		return err
+	}
+	want := s.subject()
+	got := subject{Name: raw.Name}
+	if err := strictObject("statement.subject[0].digest", raw.Digest, &got.Digest, "sha256"); err != nil {
+		return err
+	}
+	if !isSHA256(s.imageSHA256) {
+		return formError("statement.predicate", "image_sha256 %q, 64 lower-case hex digits are allowed", clip(s.imageSHA256))
+	}
+	if got != want {
+		return formError("statement.subject[0]", "%q %s is not the action's %q %s", clip(got.Name), clip(got.Digest.SHA256), want.Name, want.Digest.SHA256)
+	}
+	return nil
+}
+
+// decodeAction reads a strict action. An action of which all is known but its one body field,
+// an object, is ErrUnknownKind: that is what a newer version's kinds look like.
+func decodeAction(at string, raw []byte) (*recordv1.Action, error) {
+	unknown, err := checkMessage(at, raw, actionDescriptor)
+	if err != nil {
+		return nil, err
+	}
+	action := &recordv1.Action{}
+	if err := (protojson.UnmarshalOptions{DiscardUnknown: unknown != ""}).Unmarshal(raw, action); err != nil {
+		// protojson's texts have a spacing that varies, and say no more than the walk does.
+		return nil, formError(at, "%v", strings.ReplaceAll(err.Error(), "\u00a0", " "))
+	}
+	switch kind := Kind(action); {
+	case unknown != "" && kind != "":
+		return nil, formError(at, "field %q is unknown to kind %s", clip(unknown), kind)
+	case unknown != "":
+		return nil, fmt.Errorf("%s of kind %q: %w", at, clip(unknown), ErrUnknownKind)
+	case kind == "":
+		return nil, formError(at, "it has no body, exactly one is needed")
+	}
+	return action, nil
+}
+
+// isSHA256 is 64 lower-case hex digits.
+func isSHA256(s string) bool {
+	raw, err := hex.DecodeString(s)
+	return err == nil && len(raw) == 32 && strings.ToLower(s) == s
+}
+
+// fieldNames is a message's field names in the order of the file.
+func fieldNames(d protoreflect.MessageDescriptor) string {
+	var names []string
+	for i := range d.Fields().Len() {
+		names = append(names, string(d.Fields().Get(i).Name()))
+	}
+	return strings.Join(names, ", ")
+}
