@@ -1,24 +1,50 @@
 package definition
 
-import calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+import (
+	"crypto/sha256"
+	"encoding/hex"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/yamldoc"
+)
 
 // Load parses and compiles a definition file; name is what errors call it.
 func Load(name string, file []byte) (*Layout, error) {
-	d, err := Parse(name, file)
+	d := &calibrationv1.Definition{}
+	at, err := yamldoc.Decode(name, file, d)
 	if err != nil {
 		return nil, err
 	}
-	return Compile(name, file, d)
+	return compile(at, file, d)
 }
 
 // Parse reads strict YAML. Every error names file, line, field and what is allowed.
-func Parse(name string, file []byte) (*calibrationv1.Definition, error) { panic("contract only") }
-
-// Compile checks the meaning and lays the definition out. The file is needed for its hash and its lines.
-func Compile(name string, file []byte, d *calibrationv1.Definition) (*Layout, error) {
-	panic("contract only")
+func Parse(name string, file []byte) (*calibrationv1.Definition, error) {
+	d := &calibrationv1.Definition{}
+	if _, err := yamldoc.Decode(name, file, d); err != nil {
+		return nil, err
+	}
+	return d, nil
 }
 
-// IdentityText is a field of an image as text: ASCII as it stands with trailing NULs and
-// spaces removed and anything unprintable escaped, or lower-case hex.
-func (f *IdentityField) Text(image []byte) string { panic("contract only") }
+// Compile checks the meaning and lays the definition out. The file is needed for its hash
+// and its lines. Errors are as Parse's, for the first fault in the order of the file's parts.
+func Compile(name string, file []byte, d *calibrationv1.Definition) (*Layout, error) {
+	return compile(yamldoc.Locate(name, file), file, d)
+}
+
+func compile(at *yamldoc.Locator, file []byte, d *calibrationv1.Definition) (*Layout, error) {
+	sum := sha256.Sum256(file)
+	c := &compiler{at: at, d: d, lay: &Layout{
+		Source: d, Name: d.GetName(), SHA256: hex.EncodeToString(sum[:]),
+		ByID: map[string]*Table{}, TableOrder: map[string]int{},
+	}}
+	for _, part := range []func() error{
+		c.head, c.segments, c.identity, c.sharedAxes, c.tables, c.mirrors, c.checksums, c.volatile, c.overlaps,
+	} {
+		if err := part(); err != nil {
+			return nil, err
+		}
+	}
+	return c.lay, nil
+}

@@ -1,0 +1,171 @@
+package definition
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"regexp"
+	"slices"
+	"strings"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/yamldoc"
+)
+
+// MaxImage is the largest image in bytes that a definition may describe; MaxCells is the
+// most cells, breakpoints included, that it may lay out. Both are far above any controller,
+// and keep a slip of the pen from asking for all memory.
+const (
+	MaxImage = 64 << 20
+	MaxCells = 4 << 20
+)
+
+// compiler holds what the parts of a compilation share.
+type compiler struct {
+	at     *yamldoc.Locator
+	d      *calibrationv1.Definition
+	lay    *Layout
+	shared map[string]*Axis
+	axisAt map[string]string // id of an axis -> where it was written
+	used   []usedCells       // in the order of the file
+	cells  uint64
+}
+
+// usedCells remembers who lies where, for the checks of overlap.
+type usedCells struct {
+	path, what string
+	cells      *Cells
+}
+
+var (
+	namePattern = regexp.MustCompile(`^[a-z0-9._-]{1,100}$`)
+	idPattern   = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._-]{0,99}$`)
+)
+
+const idAllowed = "letters, digits, dot, underscore and hyphen, at most 100, the first a letter or digit"
+
+func (c *compiler) head() error {
+	d := c.d
+	if !namePattern.MatchString(d.GetName()) {
+		return c.at.Errorf("name", "1 to 100 of a-z, 0-9, dot, underscore and hyphen", "%.60q cannot be a name", d.GetName())
+	}
+	if err := c.oneOf("byte_order", d.GetByteOrder(), "big", "little"); err != nil {
+		return err
+	}
+	if d.GetImage() == nil {
+		return c.at.Errorf("image", "image: {start: …, size: …}", "the image's range is missing")
+	}
+	size := d.GetImage().GetSize()
+	if size == 0 || size > MaxImage {
+		return c.at.Errorf("image.size", fmt.Sprintf("1 to %d bytes", MaxImage), "%d bytes", size)
+	}
+	c.lay.Start, c.lay.Size = uint64(d.GetImage().GetStart()), uint64(size)
+	if c.lay.Start+c.lay.Size > 1<<32 {
+		return c.at.Errorf("image.size", "an end of at most 0x100000000", "the image ends at 0x%x", c.lay.Start+c.lay.Size)
+	}
+	return nil
+}
+
+// oneOf asks that a word is among those given.
+func (c *compiler) oneOf(path, word string, allowed ...string) error {
+	if slices.Contains(allowed, word) {
+		return nil
+	}
+	list := strings.Join(allowed, ", ")
+	if word == "" {
+		return c.at.Errorf(path, list, "the field is missing")
+	}
+	return c.at.Errorf(path, list, "%.60q is not known", word)
+}
+
+// id checks an id's form and that seen does not hold it yet; seen maps it to its place.
+func (c *compiler) id(path, id string, seen map[string]string) error {
+	if !idPattern.MatchString(id) {
+		return c.at.Errorf(path+".id", idAllowed, "%.60q cannot be an id", id)
+	}
+	if other, twice := seen[id]; twice {
+		return c.at.Errorf(path+".id", "each id once", "id %q is already used by %s", id, other)
+	}
+	seen[id] = path
+	return nil
+}
+
+// span turns addresses into offsets, and refuses what is empty or not in the image.
+func (c *compiler) span(path string, start, end uint32) (Range, error) {
+	if start >= end {
+		return Range{}, c.at.Errorf(path+".end", "an end, itself not included, above the start", "start 0x%x, end 0x%x", start, end)
+	}
+	return c.inside(path, uint64(start), uint64(end))
+}
+
+func (c *compiler) inside(path string, start, end uint64) (Range, error) {
+	if start < c.lay.Start || end > c.lay.Start+c.lay.Size {
+		return Range{}, c.at.Errorf(path, fmt.Sprintf("addresses 0x%x to 0x%x", c.lay.Start, c.lay.Start+c.lay.Size),
+			"0x%x to 0x%x reaches outside the image", start, end)
+	}
+	return Range{start - c.lay.Start, end - c.lay.Start}, nil
+}
+
+func (c *compiler) segments() error {
+	where := map[Range]string{}
+	for i, s := range c.d.GetImage().GetSegments() {
+		path := fmt.Sprintf("image.segments[%d]", i)
+		r, err := c.span(path, s.GetStart(), s.GetEnd())
+		if err != nil {
+			return err
+		}
+		if err := c.oneOf(path+".content", s.GetContent(), "calibration", "code", "data"); err != nil {
+			return err
+		}
+		if other, taken := where[r]; taken {
+			return c.at.Errorf(path, "segments that do not overlap", "the same range as %s", other)
+		}
+		where[r] = path
+		c.lay.Segments = append(c.lay.Segments, Segment{r, s.GetContent()})
+	}
+	slices.SortFunc(c.lay.Segments, func(a, b Segment) int { return cmp.Compare(a.Start, b.Start) })
+	for i := 1; i < len(c.lay.Segments); i++ {
+		a, b := c.lay.Segments[i-1].Range, c.lay.Segments[i].Range
+		if b.Start < a.End {
+			return c.at.Errorf(where[b], "segments that do not overlap", "overlaps %s", where[a])
+		}
+	}
+	return nil
+}
+
+func (c *compiler) volatile() error {
+	if n := len(c.d.GetVolatile()); n > maxVolatile {
+		return c.at.Errorf("volatile", fmt.Sprintf("at most %d ranges", maxVolatile), "%d ranges", n)
+	}
+	where := map[Range]string{}
+	for i, v := range c.d.GetVolatile() {
+		path := fmt.Sprintf("volatile[%d]", i)
+		r, err := c.span(path, v.GetStart(), v.GetEnd())
+		if err != nil {
+			return err
+		}
+		if other, taken := where[r]; taken {
+			return c.at.Errorf(path, "each range once", "the same range as %s", other)
+		}
+		where[r] = path
+		c.lay.Volatile = append(c.lay.Volatile, r)
+	}
+	slices.SortFunc(c.lay.Volatile, func(a, b Range) int { return cmp.Compare(a.Start, b.Start) })
+	for i := 1; i < len(c.lay.Volatile); i++ {
+		a, b := c.lay.Volatile[i-1], c.lay.Volatile[i]
+		if b.Start < a.End {
+			return c.at.Errorf(where[b], "ranges that do not overlap", "overlaps %s", where[a])
+		}
+	}
+	return nil
+}
+
+// finite asks that numbers made without YAML are numbers too.
+func (c *compiler) finite(path string, numbers ...float64) error {
+	for _, v := range numbers {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return c.at.Errorf(path, "finite numbers", "%v is not finite", v)
+		}
+	}
+	return nil
+}

@@ -1,0 +1,158 @@
+package definition
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"witnessmark/tables/checksum"
+)
+
+// maxSummed is how often the checksums of a definition may go over the whole image;
+// maxChecksums and maxVolatile keep the checks of overlap short.
+const (
+	maxSummed    = 16
+	maxChecksums = 256
+	maxVolatile  = 4096
+)
+
+func (c *compiler) checksums() error {
+	seen := map[string]string{}
+	summed := uint64(0)
+	if n := len(c.d.GetChecksums()); n > maxChecksums {
+		return c.at.Errorf("checksums", fmt.Sprintf("at most %d", maxChecksums), "%d checksums", n)
+	}
+	for i, s := range c.d.GetChecksums() {
+		path := fmt.Sprintf("checksums[%d]", i)
+		if err := c.id(path, s.GetId(), seen); err != nil {
+			return err
+		}
+		algorithm, known := checksum.Lookup(s.GetAlgorithm())
+		if !known {
+			return c.at.Errorf(path+".algorithm", listed(checksum.Names(), ""), "%.60q is not known", s.GetAlgorithm())
+		}
+		sum := &Checksum{ID: s.GetId(), Algorithm: s.GetAlgorithm(), Restamped: s.GetRestampedOnWrite()}
+		if len(s.GetOver()) == 0 {
+			return c.at.Errorf(path+".over", "at least one range", "the sum is over nothing")
+		}
+		for j, over := range s.GetOver() {
+			r, err := c.span(fmt.Sprintf("%s.over[%d]", path, j), over.GetStart(), over.GetEnd())
+			if err != nil {
+				return err
+			}
+			sum.Over = append(sum.Over, r)
+			if summed += r.End - r.Start; summed > maxSummed*c.lay.Size {
+				return c.at.Errorf(path+".over", fmt.Sprintf("sums over at most %d times the image", maxSummed), "the ranges are too large together")
+			}
+		}
+		if err := c.sumField(path+".stored", i, sum, algorithm.Width); err != nil {
+			return err
+		}
+		c.lay.Checksums = append(c.lay.Checksums, sum)
+	}
+	return nil
+}
+
+// sumField lays out where a sum is stored.
+func (c *compiler) sumField(path string, i int, sum *Checksum, width int) error {
+	s := c.d.GetChecksums()[i].GetStored()
+	if s == nil {
+		return c.at.Errorf(path, "stored: {address: …, type: …}", "where the sum lies is missing")
+	}
+	if s.GetCount() > 1 {
+		return c.at.Errorf(path+".count", "no count", "a sum is one value, not %d", s.GetCount())
+	}
+	cells, err := c.stored(path, fmt.Sprintf("checksum %q", sum.ID), s, shape{nx: 1, ny: 1})
+	if err != nil {
+		return err
+	}
+	if cells.Float || cells.Signed || int(cells.Width) < width {
+		return c.at.Errorf(path+".type", fmt.Sprintf("an unsigned type of %d bits or more", width), "type %s cannot hold %s", s.GetType(), sum.Algorithm)
+	}
+	cells.Conv = Conversion{Factor: 1}
+	sum.Stored = cells
+	return nil
+}
+
+// keptOut is a range that nothing which is compared may share.
+type keptOut struct {
+	Range
+	path, what string
+}
+
+// overlaps refuses a volatile range or a stored checksum that shares bytes with a table, an
+// axis, an identity field or another stored checksum. Strides count: bytes between cells are free.
+func (c *compiler) overlaps() error {
+	var kept []keptOut
+	for i, v := range c.d.GetVolatile() {
+		r, err := c.span(fmt.Sprintf("volatile[%d]", i), v.GetStart(), v.GetEnd())
+		if err != nil {
+			return err
+		}
+		kept = append(kept, keptOut{r, fmt.Sprintf("volatile[%d]", i), "the volatile range"})
+	}
+	for i, s := range c.lay.Checksums {
+		r := Range{s.Stored.Offset, s.Stored.Offset + uint64(s.Stored.Bytes)}
+		kept = append(kept, keptOut{r, fmt.Sprintf("checksums[%d].stored", i), fmt.Sprintf("the stored sum of %q", s.ID)})
+	}
+	for i := range kept {
+		if err := c.clear(kept[i]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (c *compiler) clear(k keptOut) error {
+	const allowed = "bytes that no table, axis, identity field or other checksum uses"
+	for _, f := range c.lay.Identity {
+		if f.Range.Start < k.End && k.Start < f.Range.End {
+			return c.at.Errorf(k.path, allowed, "%s overlaps identity %q", k.what, f.ID)
+		}
+	}
+	volatile := strings.HasPrefix(k.path, "volatile")
+	for _, u := range c.used {
+		// A sum that lies among learned values is checked all the same, so volatile ranges may hold one.
+		if u.path == k.path || volatile && strings.HasPrefix(u.path, "checksums") {
+			continue
+		}
+		if u.cells.touches(k.Range) {
+			return c.at.Errorf(k.path, allowed, "%s overlaps %s", k.what, u.what)
+		}
+	}
+	return nil
+}
+
+// touches reports whether a byte of a cell lies in r. It goes along the shorter side of the
+// grid and reckons the other one, so that a long table costs little.
+func (c *Cells) touches(r Range) bool {
+	n, step, m, along := c.NY, c.StepY, c.NX, c.StepX
+	if n > m {
+		n, step, m, along = m, along, n, step
+	}
+	size := uint64(c.Bytes)
+	for i := range uint64(n) {
+		first := c.Offset + i*step
+		if first >= r.End {
+			continue
+		}
+		// The last cell of this line that begins before r ends is the only one to ask.
+		k := min((r.End-1-first)/along, uint64(m-1))
+		if first+k*along+size > r.Start {
+			return true
+		}
+	}
+	return false
+}
+
+// listed joins names for an error, cut where a list would hide the message.
+func listed(names []string, otherwise string) string {
+	if otherwise != "" {
+		names = append(slices.Clone(names), otherwise)
+	}
+	const most = 40
+	if len(names) > most {
+		return strings.Join(names[:most], ", ") + fmt.Sprintf(" and %d more", len(names)-most)
+	}
+	return strings.Join(names, ", ")
+}

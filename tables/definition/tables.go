@@ -1,0 +1,245 @@
+package definition
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+)
+
+// axisSource is what a shared axis and one written out in place have in common.
+type axisSource interface {
+	GetId() string
+	GetQuantity() string
+	GetUnit() string
+	GetStored() *calibrationv1.Stored
+	GetConversion() *calibrationv1.Conversion
+	GetPoints() []float64
+	GetIndex() bool
+}
+
+func (c *compiler) sharedAxes() error {
+	c.shared, c.axisAt = map[string]*Axis{}, map[string]string{}
+	for i, a := range c.d.GetAxes() {
+		path := fmt.Sprintf("axes[%d]", i)
+		axis, err := c.axis(path, a.GetId(), a)
+		if err != nil {
+			return err
+		}
+		c.shared[axis.ID] = axis
+	}
+	return nil
+}
+
+// axis compiles one axis and adds it to the layout.
+func (c *compiler) axis(path, id string, a axisSource) (*Axis, error) {
+	if err := c.id(path, id, c.axisAt); err != nil {
+		return nil, err
+	}
+	axis := &Axis{ID: id, Quantity: a.GetQuantity(), Unit: a.GetUnit(), Index: a.GetIndex()}
+	if axis.Quantity == "" {
+		return nil, c.at.Errorf(path+".quantity", "what the axis measures, as in engine_speed", "the quantity is missing")
+	}
+	if axis.Unit == "" {
+		return nil, c.at.Errorf(path+".unit", `a UCUM code, "1" for a number without a unit`, "the unit is missing")
+	}
+	c.lay.Axes = append(c.lay.Axes, axis)
+	switch fixed := len(a.GetPoints()) > 0; {
+	case fixed && a.GetStored() != nil:
+		return nil, c.at.Errorf(path+".points", "stored or points", "both are given")
+	case fixed:
+		return axis, c.fixed(path, a, axis)
+	case a.GetStored() == nil:
+		return nil, c.at.Errorf(path, "stored or points", "the axis has no breakpoints")
+	}
+	return axis, c.storedAxis(path, a, axis)
+}
+
+func (c *compiler) fixed(path string, a axisSource, axis *Axis) error {
+	if a.GetConversion() != nil {
+		return c.at.Errorf(path+".conversion", "a conversion of stored breakpoints only", "points are physical already")
+	}
+	if err := c.finite(path+".points", a.GetPoints()...); err != nil {
+		return err
+	}
+	if c.cells += uint64(len(a.GetPoints())); c.cells > MaxCells {
+		return c.at.Errorf(path+".points", fmt.Sprintf("at most %d cells in a definition, breakpoints included", MaxCells), "there are too many breakpoints")
+	}
+	first := map[float64]int{}
+	for i, v := range a.GetPoints() {
+		if j, twice := first[v]; twice {
+			return c.at.Errorf(fmt.Sprintf("%s.points[%d]", path, i), "each point once", "%v is already points[%d]", v, j)
+		}
+		first[v] = i
+	}
+	axis.Points = slices.Clone(a.GetPoints())
+	axis.Count = len(axis.Points)
+	return nil
+}
+
+func (c *compiler) storedAxis(path string, a axisSource, axis *Axis) error {
+	s := a.GetStored()
+	path += ".stored"
+	if s.GetCount() == 0 || s.GetCount() > MaxCells {
+		return c.at.Errorf(path+".count", fmt.Sprintf("1 to %d breakpoints", MaxCells), "%d breakpoints", s.GetCount())
+	}
+	cells, err := c.stored(path, fmt.Sprintf("axis %q", axis.ID), s, shape{nx: int(s.GetCount()), ny: 1})
+	if err != nil {
+		return err
+	}
+	axis.Cells, axis.Count = cells, cells.NX
+	path = path[:len(path)-len(".stored")] + ".conversion"
+	if len(a.GetConversion().GetLabels()) > 0 {
+		return c.at.Errorf(path+".labels", "factor and offset, or rational", "breakpoints are numbers and cannot be labels")
+	}
+	return c.conversion(path, a.GetConversion(), cells)
+}
+
+func (c *compiler) tables() error {
+	seen := map[string]string{}
+	for i, t := range c.d.GetTables() {
+		path := fmt.Sprintf("tables[%d]", i)
+		if err := c.id(path, t.GetId(), seen); err != nil {
+			return err
+		}
+		table, err := c.table(path, t)
+		if err != nil {
+			return err
+		}
+		c.lay.TableOrder[table.ID] = len(c.lay.Tables)
+		c.lay.Tables = append(c.lay.Tables, table)
+		c.lay.ByID[table.ID] = table
+	}
+	return nil
+}
+
+func (c *compiler) table(path string, t *calibrationv1.Table) (*Table, error) {
+	table := &Table{
+		Source: t, ID: t.GetId(), Title: t.GetTitle(), Quantity: t.GetQuantity(), Role: t.GetRole(), Unit: t.GetUnit(),
+		Kind: "scalar", Copies: t.GetCopies(), Feeds: t.GetFeeds(),
+	}
+	if err := c.words(path, t); err != nil {
+		return nil, err
+	}
+	var err error
+	if table.X, err = c.tableAxis(path+".x", t.GetId()+".x", t.GetX()); err != nil {
+		return nil, err
+	}
+	if table.Y, err = c.tableAxis(path+".y", t.GetId()+".y", t.GetY()); err != nil {
+		return nil, err
+	}
+	sh := shape{nx: 1, ny: 1, yFastest: t.GetOrder() == "y_fastest"}
+	switch {
+	case table.Y != nil && table.X == nil:
+		return nil, c.at.Errorf(path+".y", "x alone, or x and y", "there is a y axis without an x axis")
+	case table.Y != nil:
+		if table.X.Quantity == table.Y.Quantity {
+			return nil, c.at.Errorf(path+".y", "two quantities", "both axes are of quantity %q", table.Y.Quantity)
+		}
+		table.Kind, sh.rows, sh.nx, sh.ny = "map", true, table.X.Count, table.Y.Count
+	case table.X != nil:
+		table.Kind, sh.nx = "curve", table.X.Count
+		sh.yFastest = false
+	}
+	return table, c.place(path, t, table, sh)
+}
+
+// words checks what a table says about itself.
+func (c *compiler) words(path string, t *calibrationv1.Table) error {
+	if t.GetRole() != "" {
+		if err := c.oneOf(path+".role", t.GetRole(), "target", "limit", "correction", "transfer", "threshold", "switch"); err != nil {
+			return err
+		}
+	}
+	if t.GetOrder() != "" {
+		if err := c.oneOf(path+".order", t.GetOrder(), "x_fastest", "y_fastest"); err != nil {
+			return err
+		}
+	}
+	for i, q := range t.GetFeeds() {
+		if q == "" {
+			return c.at.Errorf(fmt.Sprintf("%s.feeds[%d]", path, i), "a quantity, as in cylinder_filling", "the quantity is empty")
+		}
+	}
+	if len(t.GetConversion().GetLabels()) == 0 && t.GetUnit() == "" {
+		return c.at.Errorf(path+".unit", `a UCUM code, "1" for a number without a unit`, "the unit is missing")
+	}
+	return nil
+}
+
+// place lays a table's cells out.
+func (c *compiler) place(path string, t *calibrationv1.Table, table *Table, sh shape) error {
+	if t.GetStored() == nil {
+		return c.at.Errorf(path+".stored", "stored: {address: …, type: …}", "where the table lies is missing")
+	}
+	// Two axes of MaxCells each fit an int64 of cells, so the product is safe to form.
+	n := int64(sh.nx) * int64(sh.ny)
+	if n > MaxCells || n > math.MaxInt32 {
+		return c.at.Errorf(path, fmt.Sprintf("at most %d cells", MaxCells), "the axes give %d cells", n)
+	}
+	if count := t.GetStored().GetCount(); count != 0 && int64(count) != n {
+		return c.at.Errorf(path+".stored.count", "no count, since a table's follows from its axes", "%d where the axes give %d", count, n)
+	}
+	cells, err := c.stored(path+".stored", fmt.Sprintf("table %q", table.ID), t.GetStored(), sh)
+	if err != nil {
+		return err
+	}
+	table.Cells = cells
+	return c.conversion(path+".conversion", t.GetConversion(), cells)
+}
+
+// tableAxis finds the shared axis that a table names, or compiles the one written in place.
+func (c *compiler) tableAxis(path, id string, a *calibrationv1.TableAxis) (*Axis, error) {
+	if a == nil {
+		return nil, nil
+	}
+	if a.GetAxis() == "" {
+		if a.GetId() != "" {
+			id = a.GetId()
+		}
+		return c.axis(path, id, a)
+	}
+	if a.GetId() != "" || a.GetQuantity() != "" || a.GetUnit() != "" || a.GetStored() != nil || a.GetConversion() != nil || len(a.GetPoints()) > 0 || a.GetIndex() {
+		return nil, c.at.Errorf(path, "axis alone, or an axis written out without it", "a shared axis is named and more is given")
+	}
+	axis, known := c.shared[a.GetAxis()]
+	if !known {
+		return nil, c.at.Errorf(path+".axis", c.axisNames(), "no axis %.60q in axes", a.GetAxis())
+	}
+	return axis, nil
+}
+
+func (c *compiler) axisNames() string {
+	names := make([]string, 0, len(c.d.GetAxes()))
+	for _, a := range c.d.GetAxes() {
+		names = append(names, a.GetId())
+	}
+	return listed(names, "an axis written out in place")
+}
+
+// mirrors ties tables to those they repeat, once all are known.
+func (c *compiler) mirrors() error {
+	for i, t := range c.d.GetTables() {
+		m := t.GetMirror()
+		if m == nil {
+			continue
+		}
+		path := fmt.Sprintf("tables[%d].mirror", i)
+		table := c.lay.Tables[i]
+		other, known := c.lay.ByID[m.GetOf()]
+		if !known || other == table {
+			return c.at.Errorf(path+".of", "the id of another table", "%.60q is not one", m.GetOf())
+		}
+		if err := c.oneOf(path+".as", m.GetAs(), "same", "complement"); err != nil {
+			return err
+		}
+		a, b := table.Cells, other.Cells
+		if a.NX != b.NX || a.NY != b.NY || a.Width != b.Width {
+			return c.at.Errorf(path+".of", fmt.Sprintf("a table of %dx%d cells of %d bits", a.NX, a.NY, a.Width),
+				"table %q has %dx%d cells of %d bits", other.ID, b.NX, b.NY, b.Width)
+		}
+		table.MirrorOf, table.MirrorComplement = other.ID, m.GetAs() == "complement"
+	}
+	return nil
+}

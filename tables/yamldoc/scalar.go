@@ -1,0 +1,101 @@
+package yamldoc
+
+import (
+	"math"
+	"regexp"
+	"strconv"
+	"unicode"
+	"unicode/utf8"
+
+	"go.yaml.in/yaml/v3"
+	"google.golang.org/protobuf/reflect/protoreflect"
+)
+
+// A leading zero is refused, since YAML's versions disagree whether it means octal.
+var (
+	wholeNumber = regexp.MustCompile(`^[-+]?(0|[1-9][0-9]*|0x[0-9a-fA-F]+)$`)
+	decimal     = regexp.MustCompile(`^[-+]?(0|[1-9][0-9]*)?(\.[0-9]*)?([eE][-+]?[0-9]+)?$`)
+)
+
+// scalar reads one value as fd's kind asks.
+func (d *decoder) scalar(n *yaml.Node, at *place, fd protoreflect.FieldDescriptor) (protoreflect.Value, error) {
+	switch fd.Kind() {
+	case protoreflect.StringKind:
+		s, err := d.text(n, at)
+		return protoreflect.ValueOfString(s), err
+	case protoreflect.BoolKind:
+		if n.ShortTag() != "!!bool" || n.Value != "true" && n.Value != "false" {
+			return protoreflect.Value{}, d.fault(n, at, "true or false", "%s is not a yes or no", describe(n))
+		}
+		return protoreflect.ValueOfBool(n.Value == "true"), nil
+	case protoreflect.DoubleKind:
+		v, err := d.double(n, at)
+		return protoreflect.ValueOfFloat64(v), err
+	case protoreflect.Int32Kind:
+		i, _, err := d.integer(n, at, 32, true, "-2147483648 to 2147483647")
+		return protoreflect.ValueOfInt32(int32(i)), err
+	case protoreflect.Int64Kind:
+		i, _, err := d.integer(n, at, 64, true, "-9223372036854775808 to 9223372036854775807")
+		return protoreflect.ValueOfInt64(i), err
+	case protoreflect.Uint32Kind:
+		_, u, err := d.integer(n, at, 32, false, "0 to 4294967295 (0xffffffff)")
+		return protoreflect.ValueOfUint32(uint32(u)), err
+	case protoreflect.Uint64Kind:
+		_, u, err := d.integer(n, at, 64, false, "0 to 18446744073709551615 (0xffffffffffffffff)")
+		return protoreflect.ValueOfUint64(u), err
+	}
+	return protoreflect.Value{}, d.fault(n, at, "", "fields of this kind cannot be written in YAML")
+}
+
+func (d *decoder) integer(n *yaml.Node, at *place, bits int, signed bool, span string) (int64, uint64, error) {
+	if n.Kind != yaml.ScalarNode || n.Style&(yaml.SingleQuotedStyle|yaml.DoubleQuotedStyle) != 0 || !wholeNumber.MatchString(n.Value) {
+		return 0, 0, d.fault(n, at, "a whole number as in 256 or 0x100, without quotes", "%s is not a whole number", describe(n))
+	}
+	i, u, err := atoi(n.Value, bits, signed)
+	if err != nil {
+		return 0, 0, d.fault(n, at, span, "%.60s is out of range", n.Value)
+	}
+	return i, u, nil
+}
+
+// double reads a finite number; a whole one may be written in hexadecimal.
+func (d *decoder) double(n *yaml.Node, at *place) (float64, error) {
+	tag := n.ShortTag()
+	if n.Kind != yaml.ScalarNode || tag != "!!int" && tag != "!!float" {
+		return 0, d.fault(n, at, "a number as in 12.5, without quotes", "%s is not a number", describe(n))
+	}
+	if wholeNumber.MatchString(n.Value) {
+		if u, err := strconv.ParseInt(n.Value, 0, 64); err == nil {
+			return float64(u), nil
+		}
+	}
+	if !decimal.MatchString(n.Value) {
+		return 0, d.fault(n, at, "a finite number as in 12.5 or 0x100", "%s is not a number that can be used here", describe(n))
+	}
+	v, err := strconv.ParseFloat(n.Value, 64)
+	if err != nil || math.IsInf(v, 0) {
+		return 0, d.fault(n, at, "a finite number", "%.60s is out of range", n.Value)
+	}
+	return v, nil
+}
+
+// text reads a string. What could make a terminal or a page show something else than what
+// stands in the file is refused.
+func (d *decoder) text(n *yaml.Node, at *place) (string, error) {
+	if n.Kind != yaml.ScalarNode {
+		return "", d.fault(n, at, "text", "%s where text belongs", describe(n))
+	}
+	if tag := n.ShortTag(); tag != "!!str" {
+		return "", d.fault(n, at, strconv.Quote(n.Value)+" in quotes, if text is meant", "%s is not text", n.Value)
+	}
+	if !utf8.ValidString(n.Value) {
+		return "", d.fault(n, at, "UTF-8", "the text is not UTF-8")
+	}
+	for _, r := range n.Value {
+		hidden := unicode.IsControl(r) && r != '\n' && r != '\t' || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069
+		if hidden {
+			return "", d.fault(n, at, "printable text", "the text holds the control character U+%04X", r)
+		}
+	}
+	return n.Value, nil
+}

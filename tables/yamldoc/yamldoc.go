@@ -1,0 +1,117 @@
+// Package yamldoc reads one YAML document, as a person writes it, into a protobuf message
+// by the message's own field names, and refuses everything that the message has no place for.
+package yamldoc
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"regexp"
+	"strconv"
+	"strings"
+
+	"go.yaml.in/yaml/v3"
+	"google.golang.org/protobuf/proto"
+)
+
+// MaxBytes is the largest document that Decode looks at.
+const MaxBytes = 16 << 20
+
+// maxNodes bounds what aliases may blow a document up to.
+const maxNodes = 4 << 20
+
+// Error is one fault of a document. Line is 0 where it is not known.
+type Error struct {
+	File    string
+	Line    int
+	Path    string // as in tables[2].stored.type; empty for the document itself
+	Problem string
+	Allowed string // empty where the problem says it all
+}
+
+func (e *Error) Error() string {
+	var b strings.Builder
+	b.WriteString(e.File)
+	if e.Line > 0 {
+		fmt.Fprintf(&b, ":%d", e.Line)
+	}
+	if e.Path != "" {
+		b.WriteString(": " + e.Path)
+	}
+	b.WriteString(": " + e.Problem)
+	if e.Allowed != "" {
+		b.WriteString("; allowed: " + e.Allowed)
+	}
+	return b.String()
+}
+
+// Decode reads file into m, which should be empty. name is what errors call the file.
+// Every error is an *Error, for the first fault found. The locator knows the lines of
+// what was read, for faults of meaning that are found later.
+func Decode(name string, file []byte, m proto.Message) (*Locator, error) {
+	root, err := parse(name, file)
+	if err != nil {
+		return nil, err
+	}
+	d := &decoder{file: name, left: maxNodes}
+	if err := d.message(root, nil, m.ProtoReflect()); err != nil {
+		return nil, err
+	}
+	return &Locator{file: name, root: root}, nil
+}
+
+// Locate is the locator of a file whose message is already at hand. A file that is not
+// YAML has no lines, which the locator then leaves out.
+func Locate(name string, file []byte) *Locator {
+	root, err := parse(name, file)
+	if err != nil {
+		root = nil
+	}
+	return &Locator{file: name, root: root}
+}
+
+var syntaxLine = regexp.MustCompile(`^yaml: (?:line (\d+): )?(.*)`)
+
+// parse gives the root node of the only document in file.
+func parse(name string, file []byte) (root *yaml.Node, err error) {
+	if len(file) > MaxBytes {
+		return nil, &Error{File: name, Problem: fmt.Sprintf("the file is %d bytes long", len(file)),
+			Allowed: fmt.Sprintf("at most %d bytes", MaxBytes)}
+	}
+	// The parser is not ours: whatever it trips over is the document's fault, never a crash.
+	defer func() {
+		if r := recover(); r != nil {
+			root, err = nil, &Error{File: name, Problem: "is not YAML that can be read"}
+		}
+	}()
+	dec := yaml.NewDecoder(bytes.NewReader(file))
+	var doc, more yaml.Node
+	if err := dec.Decode(&doc); err != nil {
+		return nil, syntax(name, err)
+	}
+	switch err := dec.Decode(&more); {
+	case err == nil:
+		return nil, &Error{File: name, Line: more.Line, Problem: "a second document begins here", Allowed: "one document in a file"}
+	case !errors.Is(err, io.EOF):
+		return nil, syntax(name, err)
+	}
+	if doc.Kind != yaml.DocumentNode || len(doc.Content) != 1 {
+		return nil, syntax(name, io.EOF)
+	}
+	return doc.Content[0], nil
+}
+
+// syntax turns the parser's error into one of ours, with the line in its place.
+func syntax(name string, err error) error {
+	if errors.Is(err, io.EOF) {
+		return &Error{File: name, Problem: "there is nothing in the file", Allowed: "one YAML document"}
+	}
+	e := &Error{File: name, Problem: "is not YAML: " + err.Error()}
+	first, _, _ := strings.Cut(err.Error(), "\n")
+	if m := syntaxLine.FindStringSubmatch(first); m != nil {
+		e.Line, _ = strconv.Atoi(m[1])
+		e.Problem = "is not YAML: " + m[2]
+	}
+	return e
+}
