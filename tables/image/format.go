@@ -28,26 +28,34 @@ func ParseFormat(s string) (Format, error) {
 // records by chance, few enough that a damaged record further on is still an error of records.
 const sniff = 64
 
-// Detect tells the kind of file by its content: a file whose beginning could be records of
-// one kind and nothing else is taken for that kind, anything else is raw.
+// Detect tells the kind of file by its content: text whose first line begins like a record is
+// taken for that kind of record file, so that damage in it is an error and not a raw image.
 func Detect(file []byte) Format {
 	head := bytes.TrimLeft(file, " \t\r\n")
 	head = head[:min(len(head), sniff)]
 	switch {
-	case len(head) >= 2 && head[0] == ':' && only(head, ':'):
+	case !text(head):
+		return Raw
+	case len(head) >= 3 && head[0] == ':' && hexPair(head[1:]):
 		return IHex
-	case len(head) >= 2 && head[0] == 'S' && head[1] >= '0' && head[1] <= '9' && only(head, 'S'):
+	case len(head) >= 4 && head[0] == 'S' && head[1] >= '0' && head[1] <= '9' && hexPair(head[2:]):
 		return SRec
 	}
 	return Raw
 }
 
-// only says whether head holds nothing but hex digits, line ends and mark.
-func only(head []byte, mark byte) bool {
+// text says whether head is printable ASCII in lines.
+func text(head []byte) bool {
 	for _, c := range head {
-		if _, ok := nibble(c); !ok && c != mark && c != '\r' && c != '\n' {
+		if (c < ' ' || c > '~') && c != '\t' && c != '\r' && c != '\n' {
 			return false
 		}
 	}
 	return true
+}
+
+func hexPair(b []byte) bool {
+	_, hi := nibble(b[0])
+	_, lo := nibble(b[1])
+	return hi && lo
 }
