@@ -1,0 +1,65 @@
+package record
+
+import (
+	"fmt"
+
+	"witnessmark/store/signoff"
+)
+
+// ErrUnknownKind is an action or entry that this program does not know: it must be upgraded
+// before it can decide, collect or verify anything after it.
+var ErrUnknownKind = signoff.ErrUnknownKind
+
+// Refusal is why an action may not become an entry. Reason is a stable word, At the field,
+// finding key or person at fault, Text one line that says what is wrong and what would be right,
+// Allowed what would have been accepted there (empty where nothing would).
+type Refusal struct{ Reason, At, Text, Allowed string }
+
+func (r *Refusal) Error() string { return r.Text }
+
+// Reasons of a Refusal. They never change their meaning.
+const (
+	ReasonNoGenesis        = "no-genesis"         // the state has no entry 0
+	ReasonBadEntry         = "bad-entry"          // the entry or genesis is not well formed
+	ReasonBadEnvelope      = "bad-envelope"       // the envelope or its signature is no good
+	ReasonOtherLedger      = "other-ledger"       // genesis is another ledger's
+	ReasonUnknownKey       = "unknown-key"        // nobody was ever enrolled with this key
+	ReasonReplacedKey      = "replaced-key"       // its owner has a newer key
+	ReasonRetired          = "retired"            // the person was retired
+	ReasonRole             = "role"               // the person's roles do not allow it
+	ReasonBadValue         = "bad-value"          // a field is missing, malformed or out of range
+	ReasonSeen             = "seen"               // seen is not a checkpoint of this ledger
+	ReasonActsOn           = "acts-on"            // something happened since the signer looked
+	ReasonDuplicateRequest = "duplicate-request"  // this very envelope is an entry already
+	ReasonRequestUsed      = "request-id-used"    // the request id belongs to another action
+	ReasonNotFound         = "not-found"          // no such person, document, job or submission
+	ReasonNameUsed         = "name-used"          // the name belongs or belonged to another person
+	ReasonKeyUsed          = "key-used"           // the key belongs or belonged to another
+	ReasonNoChange         = "no-change"          // it is so already
+	ReasonLastLead         = "last-lead"          // there would be no lead left
+	ReasonOlderRevision    = "older-revision"     // judged by, or opened with, a revision that is not the newest
+	ReasonFuel             = "fuel"               // the limits are for other fuels
+	ReasonNoOriginal       = "no-original"        // the job has no read yet
+	ReasonNotOriginal      = "not-of-original"    // base, size or ranges are not the original's
+	ReasonLastKnown        = "last-known"         // last_known is not what the ledger says
+	ReasonDiffers          = "judgement-differs"  // the same revisions gave another judgement before
+	ReasonOtherImage       = "other-image"        // the image named is not the submission's
+	ReasonState            = "state"              // the submission's state does not allow it
+	ReasonAuthor           = "author"             // an author may not sign their own
+	ReasonNotAuthor        = "not-author"         // by_author, or a withdrawal, by somebody else
+	ReasonDanger           = "danger"             // danger is never signed
+	ReasonBecause          = "because"            // the reasons are not one for each warning
+	ReasonNewSignOff       = "needs-new-sign-off" // newer revisions judge worse than what was signed
+	ReasonNoRelease        = "no-release"         // nothing can be collected
+	ReasonNotCollected     = "not-collected"      // a read-back of something else than was last collected
+)
+
+func refuse(reason, at, allowed, format string, args ...any) error {
+	return &Refusal{Reason: reason, At: at, Allowed: allowed, Text: fmt.Sprintf(format, args...)}
+}
+
+// badValue refuses a field: at names it, what is wrong with it, allowed what it may be.
+func badValue(at, allowed, format string, args ...any) error {
+	what := fmt.Sprintf(format, args...)
+	return refuse(ReasonBadValue, at, allowed, "%s: %s; allowed: %s", at, what, allowed)
+}

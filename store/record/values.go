@@ -1,0 +1,184 @@
+package record
+
+import (
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+)
+
+// Bounds of what a person writes, in characters.
+const (
+	maxName    = 64
+	maxShort   = 200 // plates, fuels, parts, finding keys
+	maxText    = 4000
+	maxParts   = 100
+	maxKeys    = 10000 // warnings of one judgement, tables meant
+	maxRequest = 200
+)
+
+// checkHash wants the hex form that everything is named by.
+func checkHash(at, h string) error {
+	if isHex(h) && len(h) == 64 {
+		return nil
+	}
+	return badValue(at, "64 lower-case hex digits", "%q is not a SHA-256", short(h))
+}
+
+func isHex(h string) bool {
+	for i := 0; i < len(h); i++ {
+		if c := h[i]; (c < '0' || c > '9') && (c < 'a' || c > 'f') {
+			return false
+		}
+	}
+	return true
+}
+
+// checkTime wants RFC 3339 in UTC: one instant has one way to be written, but for its fraction.
+func checkTime(at, t string) error {
+	if _, err := time.Parse(time.RFC3339, t); err != nil || !strings.HasSuffix(t, "Z") || strings.Contains(t, ",") {
+		return badValue(at, "RFC 3339 in UTC, such as 2026-05-01T09:30:00Z", "%q is not a time", short(t))
+	}
+	return nil
+}
+
+// checkLine wants one line that is not blank and has no space around it.
+func checkLine(at, text string, max int) error {
+	if text == "" {
+		return badValue(at, "some text", "missing")
+	}
+	if strings.TrimSpace(text) != text {
+		return badValue(at, "text without space around it", "%q begins or ends with space", short(text))
+	}
+	if strings.Contains(text, "\n") {
+		return badValue(at, "one line", "has several lines")
+	}
+	return checkText(at, text, max)
+}
+
+// checkReason wants a reason: any text that is not blank.
+func checkReason(at, text string) error {
+	if strings.TrimSpace(text) == "" {
+		return badValue(at, "a reason, in words", "a reason is missing")
+	}
+	return checkText(at, text, maxText)
+}
+
+// checkText allows nothing that can hide or reorder what a reader sees.
+func checkText(at, text string, max int) error {
+	if !utf8.ValidString(text) {
+		return badValue(at, "UTF-8", "is not UTF-8")
+	}
+	if n := utf8.RuneCountInString(text); n > max {
+		return refuse(ReasonBadValue, at, "", "%s: has %d characters; allowed: at most %d", at, n, max)
+	}
+	for _, r := range text {
+		hides := unicode.IsControl(r) && r != '\n' || unicode.Is(unicode.Bidi_Control, r) ||
+			r == '\u2028' || r == '\u2029'
+		if hides {
+			return badValue(at, "text and newlines", "has the control character %U", r)
+		}
+	}
+	return nil
+}
+
+// checkDocumentName wants what the name field of a definition or of limits allows.
+func checkDocumentName(at, name string) error {
+	ok := name != "" && len(name) <= maxName
+	for i := 0; i < len(name); i++ {
+		c := name[i]
+		ok = ok && (c >= 'a' && c <= 'z' || c >= '0' && c <= '9' || c == '.' || c == '_' || c == '-')
+	}
+	if !ok {
+		return badValue(at, "[a-z0-9._-]+, at most 64", "%q is not a name", short(name))
+	}
+	return nil
+}
+
+// checkOneOf wants one of a few words.
+func checkOneOf(at, word string, words ...string) error {
+	for _, w := range words {
+		if w == word {
+			return nil
+		}
+	}
+	shown := make([]string, len(words))
+	for i, w := range words {
+		if shown[i] = w; w == "" {
+			shown[i] = "nothing"
+		}
+	}
+	return badValue(at, strings.Join(shown, ", "), "%q is none of them", short(word))
+}
+
+// checkImage checks that an image is named and that its ranges can be those of a file.
+func checkImage(at string, im *recordv1.Image) error {
+	if im == nil {
+		return badValue(at, "an image", "missing")
+	}
+	if err := checkHash(at+".sha256", im.GetSha256()); err != nil {
+		return err
+	}
+	if im.GetSize() == 0 {
+		return badValue(at+".size", "1 or more", "is 0")
+	}
+	if err := checkOneOf(at+".file_format", im.GetFileFormat(), "raw", "ihex", "srec"); err != nil {
+		return err
+	}
+	return checkRanges(at+".ranges", im)
+}
+
+func checkRanges(at string, im *recordv1.Image) error {
+	ranges := im.GetRanges()
+	if len(ranges) == 0 {
+		return badValue(at, "at least one", "the file held nothing")
+	}
+	for i, r := range ranges {
+		if r.GetEnd() <= r.GetStart() {
+			return badValue(at, "start below end", "range %d is empty", i)
+		}
+		if i > 0 && r.GetStart() < ranges[i-1].GetEnd() {
+			return badValue(at, "ascending and apart", "range %d begins before the one before it ends", i)
+		}
+	}
+	if span := ranges[len(ranges)-1].GetEnd() - ranges[0].GetStart(); span > im.GetSize() {
+		return badValue(at, "within the image's size", "they span %d bytes of %d", span, im.GetSize())
+	}
+	return nil
+}
+
+// sameRanges compares what two files held; ranges that touch are one.
+func sameRanges(a, b *recordv1.Image) bool {
+	x, y := joined(a), joined(b)
+	if len(x) != len(y) {
+		return false
+	}
+	for i := range x {
+		if x[i] != y[i] {
+			return false
+		}
+	}
+	return true
+}
+
+func joined(im *recordv1.Image) [][2]uint32 {
+	var out [][2]uint32
+	for _, r := range im.GetRanges() {
+		if n := len(out); n > 0 && out[n-1][1] == r.GetStart() {
+			out[n-1][1] = r.GetEnd()
+			continue
+		}
+		out = append(out, [2]uint32{r.GetStart(), r.GetEnd()})
+	}
+	return out
+}
+
+// short keeps a refusal to one line whatever was sent.
+func short(text string) string {
+	if utf8.RuneCountInString(text) <= 80 {
+		return text
+	}
+	return string([]rune(text)[:80]) + "…"
+}
