@@ -1,6 +1,8 @@
 package limits
 
 import (
+	"fmt"
+
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
@@ -20,11 +22,184 @@ type JudgeInput struct {
 
 // Judged is what the rules found.
 type Judged struct {
-	Findings []*calibrationv1.Finding
-	JudgedBy map[string][]string // table id to the rules that looked at it, in limits order
+	Findings []*calibrationv1.Finding // in the order of the rules, then of the tables, then of the origins
+	JudgedBy map[string][]string      // table id to the rules that looked at it, in limits order
 	Margins  []*calibrationv1.Margin
 	Unjudged []*calibrationv1.Unjudged
 }
 
-// Judge runs every rule. The limits must fit the layout (see Check); the error says which rule does not.
-func Judge(l *Limits, in JudgeInput) (*Judged, error) { panic("contract only") }
+// Judge runs every rule. The limits must fit the layout (see Check); where one cannot be evaluated
+// all the same, a `rule-error` finding says so and the rest stands. The error is for an input that
+// makes no sense at all.
+func Judge(l *Limits, in JudgeInput) (*Judged, error) {
+	if in.Layout == nil || in.Candidate == nil || in.Base == nil && !in.Check {
+		return nil, fmt.Errorf("judging needs a definition, a candidate and, but for a check, a base")
+	}
+	j := &judge{in: in, lay: in.Layout, out: &Judged{JudgedBy: map[string][]string{}}, faces: map[faceKey]*face{}}
+	if in.CandidateLayout != nil {
+		j.lay = in.CandidateLayout
+	}
+	j.changed = make(map[string]bool, len(in.Changed))
+	for _, id := range in.Changed {
+		j.changed[id] = true
+	}
+	for _, r := range l.Source.GetRules() {
+		if r.GetExpression() != "" {
+			j.expression(r)
+			continue
+		}
+		for _, t := range j.selected(r) {
+			j.table(r, t)
+		}
+	}
+	return j.out, nil
+}
+
+// judge is the state of one run over all rules.
+type judge struct {
+	in      JudgeInput
+	lay     *definition.Layout // the candidate's
+	changed map[string]bool
+	out     *Judged
+	faces   map[faceKey]*face
+	exprs   *evaluator
+}
+
+// selected are the tables that a rule looks at, in definition order: the changed ones, and those
+// that it ties to a changed one.
+func (j *judge) selected(r *calibrationv1.Rule) []*definition.Table {
+	tied := j.changed[against(r).GetTable()]
+	ids := j.in.Changed
+	if tied {
+		ids = nil
+		for _, t := range j.lay.Tables {
+			ids = append(ids, t.ID)
+		}
+	}
+	var out []*definition.Table
+	for _, id := range ids {
+		t := j.lay.ByID[id]
+		if t == nil || !selects(r.GetSelect(), t) || !j.changed[id] && !tied {
+			continue
+		}
+		out = append(out, t)
+	}
+	return out
+}
+
+// against is the other table of a `below` or `above`, nil of any other rule.
+func against(r *calibrationv1.Rule) *calibrationv1.Against {
+	if b := r.GetBelow(); b != nil {
+		return b
+	}
+	return r.GetAbove()
+}
+
+// subject is one table under one rule.
+type subject struct {
+	*judge
+	rule       *calibrationv1.Rule
+	t          *definition.Table
+	cand, base *face // base is nil where there is none, or where it says nothing about this table
+	tally      *tally
+	exact      bool // false where the value curves between the points judged
+	detail     string
+}
+
+// errUnjudged is why a rule could not look at a table.
+type errUnjudged struct{ why string }
+
+func (e errUnjudged) Error() string { return e.why }
+
+func unjudged(format string, args ...any) error { return errUnjudged{fmt.Sprintf(format, args...)} }
+
+// errPassed is a rule that has nothing to say about a table, and does not claim to have looked.
+var errPassed = fmt.Errorf("passed over")
+
+// table judges one table by one rule and writes down what came of it.
+func (j *judge) table(r *calibrationv1.Rule, t *definition.Table) {
+	needsBase := r.GetChange() != nil || r.GetFrozen() != nil
+	if r.GetCovers() != nil || needsBase && j.in.Check {
+		return
+	}
+	s, err := j.subject(r, t)
+	if err == nil {
+		err = s.run()
+	}
+	switch e := err.(type) {
+	case nil:
+		j.lookedAt(r, t.ID)
+		j.out.Findings = append(j.out.Findings, s.findings()...)
+		if m := s.margin(); m != nil {
+			j.out.Margins = append(j.out.Margins, m)
+		}
+	case errUnjudged:
+		j.out.Unjudged = append(j.out.Unjudged, &calibrationv1.Unjudged{Rule: r.GetId(), Table: t.ID, Reason: e.why})
+	default:
+		if err != errPassed {
+			j.ruleError(r, t.ID, err)
+		}
+	}
+}
+
+// lookedAt notes that a rule judged a table, once.
+func (j *judge) lookedAt(r *calibrationv1.Rule, id string) {
+	by := j.out.JudgedBy[id]
+	if len(by) == 0 || by[len(by)-1] != r.GetId() {
+		j.out.JudgedBy[id] = append(by, r.GetId())
+	}
+}
+
+// ruleError is the finding that a rule could not be evaluated.
+func (j *judge) ruleError(r *calibrationv1.Rule, table string, err error) {
+	j.out.Findings = append(j.out.Findings, &calibrationv1.Finding{
+		Rule: "rule-error", Severity: "danger", Table: table, Count: 1,
+		Detail: fmt.Sprintf("rule %s could not be evaluated: %v", r.GetId(), err),
+	})
+}
+
+// subject reads a table out of both images.
+func (j *judge) subject(r *calibrationv1.Rule, t *definition.Table) (*subject, error) {
+	s := &subject{judge: j, rule: r, t: t, exact: true}
+	d := j.in.Candidate(t.ID)
+	if d == nil {
+		return nil, unjudged("the candidate lacks the table")
+	}
+	if d.Values == nil && r.GetFrozen() == nil {
+		return nil, unjudged("the table holds labels, which only frozen and expression judge")
+	}
+	var err error
+	if s.cand, err = j.face(false, t.ID, t); err != nil {
+		return nil, err
+	}
+	if s.base, err = j.face(true, t.ID, t); err != nil {
+		s.base, s.detail = nil, fmt.Sprintf("the base could not be judged: %v", err)
+	}
+	s.tally = &tally{check: j.in.Check, relative: t.Cells.Relative(), step: t.Cells.Conv.Step()}
+	return s, nil
+}
+
+// run calls the rule's own code.
+func (s *subject) run() error {
+	switch k := s.rule.GetKind().(type) {
+	case *calibrationv1.Rule_Range:
+		return s.inRange(k.Range)
+	case *calibrationv1.Rule_Envelope:
+		return s.underEnvelope(k.Envelope)
+	case *calibrationv1.Rule_Change:
+		return s.changeWithin(k.Change)
+	case *calibrationv1.Rule_Frozen:
+		return s.frozen()
+	case *calibrationv1.Rule_Slope:
+		return s.slope(k.Slope)
+	case *calibrationv1.Rule_Lump:
+		return s.lump(k.Lump)
+	case *calibrationv1.Rule_Monotonic:
+		return s.monotonic(k.Monotonic)
+	case *calibrationv1.Rule_Below:
+		return s.against(k.Below, true)
+	case *calibrationv1.Rule_Above:
+		return s.against(k.Above, false)
+	}
+	return fmt.Errorf("the rule says nothing that can be judged")
+}

@@ -1,0 +1,222 @@
+package limits
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+
+	"cel.dev/cel-go/cel"
+	celast "cel.dev/cel-go/common/ast"
+	"cel.dev/cel-go/common/types"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/definition"
+)
+
+// costLimit stops an expression that would run away; a call or an operator costs about one.
+const costLimit = 100_000
+
+// evaluator compiles expressions and lets them read tables. Not safe for concurrent use.
+type evaluator struct {
+	env  *cel.Env
+	read func(base bool, id string) (*face, error) // nil face where the image lacks the table
+	swap bool                                      // table() reads the base, to find the origin
+	seen []string                                  // tables read by the evaluation under way
+	odd  string                                    // the first one of them that gave no number
+}
+
+// errNoBase is an expression that asks for a base where there is none.
+var errNoBase = errors.New("it reads the base, and there is none")
+
+func newEvaluator(read func(base bool, id string) (*face, error)) (*evaluator, error) {
+	e := &evaluator{read: read}
+	opts := append(e.functions(),
+		cel.Variable("job", cel.MapType(cel.StringType, cel.DoubleType)),
+		cel.CrossTypeNumericComparisons(true),
+		cel.ParserExpressionSizeLimit(10_000),
+	)
+	var err error
+	e.env, err = cel.NewEnv(opts...)
+	return e, err
+}
+
+// compile parses and checks types. The error has line and column, both from 1.
+func (e *evaluator) compile(text string) (*cel.Ast, error) {
+	ast, issues := e.env.Compile(text)
+	if issues != nil && len(issues.Errors()) > 0 {
+		first := issues.Errors()[0]
+		return nil, fmt.Errorf("%d:%d: %s", first.Location.Line(), first.Location.Column()+1, first.Message)
+	}
+	if t := ast.OutputType(); t != cel.BoolType {
+		return nil, fmt.Errorf("1:1: it gives %s; a rule gives true or false", t)
+	}
+	return ast, nil
+}
+
+// holds evaluates a compiled expression. What is not a number never passes.
+func (e *evaluator) holds(ast *cel.Ast, job map[string]float64, swap bool) (bool, error) {
+	e.swap, e.seen, e.odd = swap, nil, ""
+	program, err := e.env.Program(ast, cel.CostLimit(costLimit))
+	if err != nil {
+		return false, err
+	}
+	if job == nil {
+		job = map[string]float64{}
+	}
+	v, _, err := program.Eval(map[string]any{"job": job})
+	if err != nil {
+		return false, err
+	}
+	ok, isBool := v.(types.Bool)
+	if !isBool {
+		return false, fmt.Errorf("it gave %v, neither true nor false", v.Type())
+	}
+	return bool(ok) && e.odd == "", nil
+}
+
+// expression runs one rule; every one runs, whatever changed.
+func (j *judge) expression(r *calibrationv1.Rule) {
+	table, more := j.aboutTables(r)
+	if j.exprs == nil {
+		var err error
+		if j.exprs, err = newEvaluator(j.readFace); err != nil {
+			j.ruleError(r, table, err)
+			return
+		}
+	}
+	e := j.exprs
+	ast, err := e.compile(r.GetExpression())
+	if err != nil {
+		j.ruleError(r, table, err)
+		return
+	}
+	ok, err := e.holds(ast, j.in.Job.GetNumbers(), false)
+	seen, odd := e.seen, e.odd
+	if errors.Is(err, errNoBase) && j.in.Check {
+		j.out.Unjudged = append(j.out.Unjudged, &calibrationv1.Unjudged{Rule: r.GetId(), Table: table, Reason: err.Error()})
+		return
+	}
+	if err != nil {
+		j.ruleError(r, table, err)
+		return
+	}
+	for _, id := range seen {
+		j.lookedAt(r, id)
+	}
+	if ok {
+		return
+	}
+	f := &calibrationv1.Finding{
+		Rule: r.GetId(), Severity: r.GetSeverity(), Table: table, Tables: more, Origin: originNames[introduced], Count: 1,
+		Reason: r.GetReason(), Source: r.GetSource(), Detail: "false: " + r.GetExpression(),
+	}
+	if odd != "" {
+		f.Detail = fmt.Sprintf("table %s holds what is no number: %s", odd, r.GetExpression())
+	}
+	if j.in.Check {
+		f.Origin = ""
+	} else if was, err := e.holds(ast, j.in.Job.GetNumbers(), true); err == nil && !was {
+		f.Origin = originNames[inherited]
+	}
+	j.out.Findings = append(j.out.Findings, f)
+}
+
+// aboutTables are the tables that an expression names in its selection: one as the finding's own,
+// several beside it.
+func (j *judge) aboutTables(r *calibrationv1.Rule) (string, []string) {
+	ids := r.GetSelect().GetTables()
+	if len(ids) == 1 {
+		return ids[0], nil
+	}
+	return "", slices.Clone(ids)
+}
+
+// readFace reads a table in its own units.
+func (j *judge) readFace(base bool, id string) (*face, error) {
+	if base && j.in.Check {
+		return nil, errNoBase
+	}
+	t := j.lay.ByID[id]
+	if t == nil {
+		t = j.in.Layout.ByID[id]
+	}
+	if t == nil {
+		return nil, fmt.Errorf("the definition has no table %q", id)
+	}
+	return j.face(base, id, t)
+}
+
+// checkExpressions says whether every expression compiles and names tables that the layout has. The
+// error names the rule, the line and the column.
+func (l *Limits) checkExpressions(lay *definition.Layout) error {
+	var e *evaluator
+	for _, r := range l.Source.GetRules() {
+		if r.GetExpression() == "" {
+			continue
+		}
+		if e == nil {
+			var err error
+			if e, err = newEvaluator(nil); err != nil {
+				return err
+			}
+		}
+		ast, err := e.compile(r.GetExpression())
+		if err == nil {
+			err = namesTables(ast, lay)
+		}
+		if err != nil {
+			return fmt.Errorf("rule %s: expression:%w", r.GetId(), err)
+		}
+	}
+	return nil
+}
+
+// namesTables looks at the calls whose table is written out, and at how many axes they want.
+func namesTables(ast *cel.Ast, lay *definition.Layout) error {
+	native := ast.NativeRep()
+	var bad error
+	fail := func(e celast.Expr, format string, args ...any) {
+		if bad == nil {
+			at := native.SourceInfo().GetStartLocation(e.ID())
+			bad = fmt.Errorf("%d:%d: %s", at.Line(), at.Column()+1, fmt.Sprintf(format, args...))
+		}
+	}
+	celast.PostOrderVisit(native.Expr(), celast.NewExprVisitor(func(e celast.Expr) {
+		if e.Kind() != celast.CallKind {
+			return
+		}
+		if id, ok := tableCall(e); ok {
+			if lay.ByID[id] == nil {
+				fail(e, "the definition has no table %q", id)
+			}
+			return
+		}
+		c := e.AsCall()
+		if !c.IsMemberFunction() {
+			return
+		}
+		id, ok := tableCall(c.Target())
+		if t := lay.ByID[id]; ok && t != nil {
+			if err := fits(t, c.FunctionName(), len(c.Args())); err != nil {
+				fail(e, "%v", err)
+			}
+		}
+	}))
+	return bad
+}
+
+// tableCall is the id in table('id') or base('id').
+func tableCall(e celast.Expr) (string, bool) {
+	if e.Kind() != celast.CallKind {
+		return "", false
+	}
+	c := e.AsCall()
+	if n := c.FunctionName(); c.IsMemberFunction() || n != "table" && n != "base" || len(c.Args()) != 1 {
+		return "", false
+	}
+	if c.Args()[0].Kind() != celast.LiteralKind {
+		return "", false
+	}
+	id, ok := c.Args()[0].AsLiteral().(types.String)
+	return string(id), ok
+}

@@ -1,0 +1,150 @@
+package limits
+
+import (
+	"fmt"
+	"math"
+	"reflect"
+
+	"cel.dev/cel-go/cel"
+	"cel.dev/cel-go/common/types"
+	"cel.dev/cel-go/common/types/ref"
+
+	"witnessmark/tables/definition"
+)
+
+// tableType is what table(id) and base(id) give.
+var tableType = types.NewOpaqueType("witnessmark.Table")
+
+// handle is a table inside an expression.
+type handle struct {
+	e *evaluator
+	f *face
+}
+
+func (h *handle) ConvertToNative(reflect.Type) (any, error) {
+	return nil, fmt.Errorf("a table is no value by itself")
+}
+func (h *handle) ConvertToType(ref.Type) ref.Val {
+	return types.NewErr("a table is no value by itself")
+}
+func (h *handle) Equal(ref.Val) ref.Val {
+	return types.NewErr("tables are not compared as such; compare their min(), max(), at() or value()")
+}
+func (h *handle) Type() ref.Type { return tableType }
+func (h *handle) Value() any     { return h.f }
+
+// functions declares what expressions may call: table(id), base(id), and on them min(), max(),
+// at(x), at(x, y) and value(). Numbers are physical, in the table's own units; of a label table, raw.
+func (e *evaluator) functions() []cel.EnvOption {
+	open := func(name string, base bool) cel.EnvOption {
+		return cel.Function(name, cel.Overload(name+"_string", []*cel.Type{cel.StringType}, tableType,
+			cel.UnaryBinding(func(id ref.Val) ref.Val { return e.open(base || e.swap, string(id.(types.String))) })))
+	}
+	member := func(name string) cel.EnvOption {
+		return cel.Function(name, cel.MemberOverload("table_"+name, []*cel.Type{tableType}, cel.DoubleType,
+			cel.UnaryBinding(func(h ref.Val) ref.Val { return h.(*handle).call(name) })))
+	}
+	return []cel.EnvOption{open("table", false), open("base", true), member("min"), member("max"), member("value"), atFunction()}
+}
+
+// atFunction takes whole numbers as well, so that at(3000) needs no point.
+func atFunction() cel.EnvOption {
+	var overloads []cel.FunctionOpt
+	numbers := []*cel.Type{cel.DoubleType, cel.IntType}
+	binding := cel.FunctionBinding(func(args ...ref.Val) ref.Val {
+		var at []float64
+		for _, a := range args[1:] {
+			at = append(at, float64(a.ConvertToType(types.DoubleType).(types.Double)))
+		}
+		return args[0].(*handle).call("at", at...)
+	})
+	for _, x := range numbers {
+		overloads = append(overloads, cel.MemberOverload("table_at_"+x.String(), []*cel.Type{tableType, x}, cel.DoubleType, binding))
+		for _, y := range numbers {
+			overloads = append(overloads, cel.MemberOverload("table_at_"+x.String()+"_"+y.String(), []*cel.Type{tableType, x, y}, cel.DoubleType, binding))
+		}
+	}
+	return cel.Function("at", overloads...)
+}
+
+// open reads a table, and notes that the expression looked at it.
+func (e *evaluator) open(base bool, id string) ref.Val {
+	f, err := e.read(base, id)
+	switch {
+	case err != nil:
+		return types.WrapErr(err)
+	case f == nil && base:
+		return types.NewErr("the base has no table %q", id)
+	case f == nil:
+		return types.NewErr("the candidate has no table %q", id)
+	}
+	e.seen = append(e.seen, id)
+	return &handle{e, f}
+}
+
+// call answers min, max, value and at.
+func (h *handle) call(name string, at ...float64) ref.Val {
+	if err := fits(h.f.t, name, len(at)); err != nil {
+		return types.WrapErr(err)
+	}
+	if name == "at" && h.f.err != nil {
+		return types.WrapErr(h.f.err)
+	}
+	v := math.NaN()
+	switch name {
+	case "value":
+		v = h.f.number(0)
+	case "at":
+		v = h.f.grid.At(at[0], append(at, 0)[1])
+	default:
+		v = h.f.extreme(name == "max")
+	}
+	if !finite(v) && h.e.odd == "" {
+		h.e.odd = h.f.t.ID
+	}
+	return types.Double(v)
+}
+
+// fits says whether a function makes sense for a table of this kind.
+func fits(t *definition.Table, name string, args int) error {
+	axes := 0
+	for _, a := range []*definition.Axis{t.X, t.Y} {
+		if a != nil {
+			axes++
+		}
+	}
+	switch {
+	case name == "value" && axes > 0:
+		return fmt.Errorf("value() is for a scalar, and %s is a %s; use min(), max() or at()", t.ID, t.Kind)
+	case name == "at" && t.Cells.Conv.Labels != nil:
+		return fmt.Errorf("%s holds labels, which have no value in between", t.ID)
+	case name == "at" && args != axes:
+		return fmt.Errorf("at() takes a number for each axis, and %s has %d of them, not %d", t.ID, axes, args)
+	case name == "at" && (indexed(t.X) || indexed(t.Y)):
+		return fmt.Errorf("%s has an index axis, which is never interpolated; use min() or max()", t.ID)
+	}
+	return nil
+}
+
+// number is a cell's value; of a label table, raw.
+func (f *face) number(i int) float64 {
+	if f.values == nil {
+		return f.t.Cells.Number(f.bits[i])
+	}
+	return f.values[i]
+}
+
+// extreme is the smallest or largest cell, and what is no number if a cell is none. It is worked out once.
+func (f *face) extreme(largest bool) float64 {
+	if !f.ranged {
+		f.ranged, f.least, f.most = true, f.number(0), f.number(0)
+		for i := range f.bits {
+			v := f.number(i)
+			f.least, f.most = min(f.least, v), max(f.most, v)
+		}
+	}
+	if largest {
+		return f.most
+	}
+	return f.least
+}

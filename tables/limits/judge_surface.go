@@ -1,0 +1,259 @@
+package limits
+
+import (
+	"math"
+	"slices"
+
+	"witnessmark/tables/definition"
+	"witnessmark/tables/surface"
+)
+
+// face is a table of one image in the units of the candidate's table, so that the two sides of a
+// comparison, or a table and another one, can be held against each other.
+type face struct {
+	t      *definition.Table // of its own side
+	x, y   []float64         // breakpoints as stored; nil where there is no such axis
+	nx, ny int
+	bits   []uint64
+	values []float64 // row-major; nil for labels
+	grid   *surface.Grid
+	err    error // why there is no grid
+	curved bool  // between its breakpoints the value is no straight line
+
+	ranged      bool // whether least and most are known
+	least, most float64
+}
+
+// faceKey names a face in the cache.
+type faceKey struct {
+	base                   bool
+	id                     string
+	quantity, unit, ux, uy string
+}
+
+// axisUnit is the unit of an axis that may be missing.
+func axisUnit(a *definition.Axis) string {
+	if a == nil {
+		return ""
+	}
+	return a.Unit
+}
+
+// face reads table id out of one image, in the units of like. It is nil without an error where
+// that image has no such table.
+func (j *judge) face(base bool, id string, like *definition.Table) (*face, error) {
+	read := j.in.Candidate
+	if base {
+		read = j.in.Base
+	}
+	if read == nil {
+		return nil, nil
+	}
+	d := read(id)
+	if d == nil {
+		return nil, nil
+	}
+	key := faceKey{base, id, like.Quantity, like.Unit, axisUnit(like.X), axisUnit(like.Y)}
+	if f := j.faces[key]; f != nil {
+		return f, nil
+	}
+	f, err := newFace(d, key)
+	if err == nil {
+		j.faces[key] = f
+	}
+	return f, err
+}
+
+// newFace converts what was decoded. An axis keeps its own unit where key names none.
+func newFace(d *surface.Decoded, key faceKey) (*face, error) {
+	value, err := levels(d.Table.Quantity, d.Table.Unit, key.quantity, key.unit)
+	if err != nil {
+		return nil, err
+	}
+	f := &face{t: d.Table, nx: d.NX, ny: d.NY, bits: d.Bits, values: value.all(d.Values)}
+	var x, y scale
+	if x, f.x, err = axisIn(d.Table.X, d.X, key.ux); err != nil {
+		return nil, err
+	}
+	if y, f.y, err = axisIn(d.Table.Y, d.Y, key.uy); err != nil {
+		return nil, err
+	}
+	g, err := d.Grid()
+	if err != nil {
+		f.err = unjudged("%v", err)
+		return f, nil
+	}
+	f.grid = &surface.Grid{X: x.all(g.X), Y: y.all(g.Y), Values: g.Values, Convert: g.Convert}
+	switch {
+	case g.Convert == nil:
+		f.grid.Values = value.all(g.Values)
+	case value != nil:
+		f.grid.Convert = func(raw float64) float64 { return value(g.Convert(raw)) }
+	}
+	f.curved = g.Convert != nil && (len(g.X) > 1 || len(g.Y) > 1)
+	return f, nil
+}
+
+// axisIn converts an axis' breakpoints as stored.
+func axisIn(a *definition.Axis, points []float64, unit string) (scale, []float64, error) {
+	if a == nil || unit == "" {
+		return nil, points, nil
+	}
+	s, err := levels(a.Quantity, a.Unit, a.Quantity, unit)
+	return s, s.all(points), err
+}
+
+// sameAxes says whether an index means the same operating point in both.
+func sameAxes(a, b *face) bool {
+	return a.nx == b.nx && a.ny == b.ny && samePoints(a.x, b.x) && samePoints(a.y, b.y)
+}
+
+func samePoints(a, b []float64) bool {
+	return slices.EqualFunc(a, b, func(p, q float64) bool { return p == q || math.IsNaN(p) && math.IsNaN(q) })
+}
+
+// surfaces says whether both have a surface, and points on one mean the same on the other.
+func surfaces(a, b *face) error {
+	switch {
+	case a.err != nil:
+		return a.err
+	case b.err != nil:
+		return b.err
+	case !sameAxis(a.t.X, b.t.X) || !sameAxis(a.t.Y, b.t.Y):
+		return unjudged("its axes stand for other quantities than the base's")
+	case indexed(a.t.X) && !samePoints(a.x, b.x) || indexed(a.t.Y) && !samePoints(a.y, b.y):
+		return unjudged("an index axis has other points than the base's, and is never interpolated")
+	}
+	return nil
+}
+
+func sameAxis(a, b *definition.Axis) bool {
+	if a == nil || b == nil {
+		return a == b
+	}
+	return a.Quantity == b.Quantity
+}
+
+func indexed(a *definition.Axis) bool { return a != nil && a.Index }
+
+// side says which side of a step is meant, in each axis.
+type side struct{ belowX, belowY bool }
+
+// at is the surface at a point, on one side of the steps that the grid may have there.
+func at(g *surface.Grid, x, y float64, s side) float64 {
+	if !s.belowX && !s.belowY {
+		return g.At(x, y)
+	}
+	v := g.AtSides(x, y)
+	cols := 1
+	if isStep(g.X, x) {
+		cols = 2
+	}
+	col, row := cols-1, len(v)/cols-1
+	if s.belowX {
+		col = 0
+	}
+	if s.belowY {
+		row = 0
+	}
+	return v[row*cols+col]
+}
+
+// isStep says whether an ascending axis has v more than once.
+func isStep(axis []float64, v float64) bool {
+	i, ok := slices.BinarySearch(axis, v)
+	return ok && i+1 < len(axis) && axis[i+1] == v
+}
+
+// sidesOf are the sides on which a point must be judged: both at a step of any of the axes.
+func sidesOf(v float64, axes [][]float64) []bool {
+	for _, a := range axes {
+		if isStep(a, v) {
+			return []bool{true, false}
+		}
+	}
+	return []bool{false}
+}
+
+// lattice is where a surface is judged: points of each axis, and the axes that may have steps.
+type lattice struct {
+	x, y           []float64
+	stepsX, stepsY [][]float64
+}
+
+// join adds an axis, whose steps are judged on both sides.
+func join(points *[]float64, steps *[][]float64, axis []float64) {
+	*points = surface.Join(*points, axis)
+	*steps = append(*steps, axis)
+}
+
+// over is the lattice of a grid's own breakpoints.
+func over(g *surface.Grid) *lattice {
+	l := &lattice{}
+	join(&l.x, &l.stepsX, g.X)
+	join(&l.y, &l.stepsY, g.Y)
+	return l
+}
+
+// each visits every point, y outer, x inner, ascending; place says which cell of f it is, if any.
+func (l *lattice) each(f *face, visit func(p place, s side)) {
+	point := 0
+	for _, y := range l.y {
+		belowY := sidesOf(y, l.stepsY)
+		for _, x := range l.x {
+			point++
+			for _, by := range belowY {
+				for _, bx := range sidesOf(x, l.stepsX) {
+					p := place{x: x, y: y, point: point}
+					col, okX := indexOf(f.x, x, bx)
+					row, okY := indexOf(f.y, y, by)
+					if okX && okY {
+						p.row, p.col, p.cell = row, col, true
+					}
+					visit(p, side{bx, by})
+				}
+			}
+		}
+	}
+}
+
+// indexOf is the stored index of a breakpoint; of equal ones the outermost on the given side.
+func indexOf(points []float64, v float64, below bool) (int, bool) {
+	if points == nil {
+		return 0, true
+	}
+	first := slices.Index(points, v)
+	if first < 0 {
+		return 0, false
+	}
+	last := first
+	for last+1 < len(points) && points[last+1] == v {
+		last++
+	}
+	falling := points[0] > points[len(points)-1]
+	if below != falling {
+		return first, true
+	}
+	return last, true
+}
+
+// sideOf is the side of a step that a cell is, in ascending order: below it for all but the last.
+func sideOf(points []float64, i int) bool {
+	if points == nil {
+		return false
+	}
+	at, _ := indexOf(points, points[i], false)
+	return at != i
+}
+
+// cellAt is the place of a cell.
+func (f *face) cellAt(row, col int) place {
+	p := place{row: row, col: col, cell: true, point: row*f.nx + col}
+	if f.x != nil {
+		p.x = f.x[col]
+	}
+	if f.y != nil {
+		p.y = f.y[row]
+	}
+	return p
+}

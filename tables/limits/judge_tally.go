@@ -1,0 +1,166 @@
+package limits
+
+import (
+	"math"
+
+	"google.golang.org/protobuf/proto"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+)
+
+// place is where something was judged. x and y matter only where the table has that axis; row and
+// col, as stored, only where the point is a cell.
+type place struct {
+	x, y     float64
+	row, col int
+	cell     bool
+	point    int // counts up from point to point; both sides of a step are one point
+}
+
+// verdict is one value against one limit. An excess is infinite where a number is not finite.
+type verdict struct {
+	value, limit, excess float64
+	room                 float64 // what is left under the limit; negative beyond it
+	fails                bool
+	wordless             bool // value and limit are no numbers
+}
+
+// The three origins, and the order in which they are written down.
+const (
+	introduced = iota
+	worsened
+	inherited
+	origins
+)
+
+var originNames = [origins]string{"introduced", "worsened", "inherited"}
+
+// bucket is what becomes one finding.
+type bucket struct {
+	count int
+	last  int // the point counted last
+	at    place
+	worst verdict
+}
+
+// tally gathers the judged points of one table under one rule.
+type tally struct {
+	check          bool
+	relative, step float64 // the rounding that a value may carry, and |factor|
+	buckets        [origins]bucket
+	judged         bool // whether least holds anything
+	least          verdict
+	leastAt        place
+}
+
+// finite says whether all of the numbers are numbers.
+func finite(vs ...float64) bool {
+	for _, v := range vs {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return false
+		}
+	}
+	return true
+}
+
+// tolerance is how much rounding may make of a value and a limit of this size.
+func (t *tally) tolerance(value, limit float64) float64 {
+	return t.relative * max(math.Abs(value), math.Abs(limit), t.step)
+}
+
+// judge holds a value against a ceiling, or a floor.
+func (t *tally) judge(value, limit float64, ceiling bool) verdict {
+	if !finite(value, limit) {
+		return verdict{value: value, limit: limit, excess: math.Inf(1), room: math.Inf(-1), fails: true}
+	}
+	room := limit - value
+	if !ceiling {
+		room = value - limit
+	}
+	return verdict{value: value, limit: limit, excess: max(-room, 0), room: room, fails: -room > t.tolerance(value, limit)}
+}
+
+// add takes in a judged point; base is nil where the base says nothing there.
+func (t *tally) add(p place, v verdict, base *verdict) {
+	if !v.fails {
+		return
+	}
+	o := introduced
+	if base != nil && base.fails {
+		o = inherited
+		if v.excess-base.excess > t.tolerance(v.value, v.limit) || math.IsInf(v.excess, 1) && !math.IsInf(base.excess, 1) {
+			o = worsened
+		}
+	}
+	b := &t.buckets[o]
+	if b.count == 0 || v.excess > b.worst.excess {
+		b.at, b.worst = p, v
+	}
+	if b.count == 0 || b.last != p.point {
+		b.count++
+	}
+	b.last = p.point
+}
+
+// leave notes how much room a point leaves.
+func (t *tally) leave(p place, v verdict) {
+	if !t.judged || v.room < t.least.room {
+		t.judged, t.least, t.leastAt = true, v, p
+	}
+}
+
+// worst is a place and a verdict as the report says them.
+func (s *subject) worst(p place, v verdict) *calibrationv1.Worst {
+	w := &calibrationv1.Worst{Excess: v.excess}
+	if !v.wordless {
+		w.Value, w.Limit = proto.Float64(v.value), proto.Float64(v.limit)
+	}
+	if s.cand.x != nil {
+		w.X = proto.Float64(p.x)
+	}
+	if s.cand.y != nil {
+		w.Y = proto.Float64(p.y)
+	}
+	if p.cell {
+		w.Row, w.Column = proto.Uint32(uint32(p.row)), proto.Uint32(uint32(p.col))
+	}
+	return w
+}
+
+// findings are one for each origin that has points.
+func (s *subject) findings() []*calibrationv1.Finding {
+	var out []*calibrationv1.Finding
+	for o, b := range s.tally.buckets {
+		if b.count == 0 {
+			continue
+		}
+		f := &calibrationv1.Finding{
+			Rule: s.rule.GetId(), Severity: s.rule.GetSeverity(), Table: s.t.ID, Origin: originNames[o], Count: uint32(b.count),
+			Worst: s.worst(b.at, b.worst), Reason: s.rule.GetReason(), Source: s.rule.GetSource(), Detail: s.detail,
+		}
+		if s.tally.check {
+			f.Origin = ""
+		}
+		if !s.exact {
+			f.Exact = proto.Bool(false)
+		}
+		out = append(out, f)
+	}
+	return out
+}
+
+// margin is the least room left, nil where the rule keeps none.
+func (s *subject) margin() *calibrationv1.Margin {
+	t := s.tally
+	if !t.judged {
+		return nil
+	}
+	w := s.worst(t.leastAt, t.least)
+	m := &calibrationv1.Margin{
+		Rule: s.rule.GetId(), Table: s.t.ID, Margin: t.least.room, X: w.X, Y: w.Y, Value: t.least.value, Limit: t.least.limit, Unit: s.t.Unit,
+	}
+	if !s.exact {
+		m.Exact = proto.Bool(false)
+	}
+	return m
+}

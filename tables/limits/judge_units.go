@@ -1,0 +1,57 @@
+package limits
+
+import (
+	"slices"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/units"
+)
+
+// scale turns a number from one unit into another; nil leaves it alone.
+type scale func(float64) float64
+
+func (s scale) of(v float64) float64 {
+	if s == nil {
+		return v
+	}
+	return s(v)
+}
+
+func (s scale) all(vs []float64) []float64 {
+	if s == nil || vs == nil {
+		return vs
+	}
+	out := make([]float64, len(vs))
+	for i, v := range vs {
+		out[i] = s(v)
+	}
+	return out
+}
+
+// levels is how a level in one unit is said in another; no unit at all means the other one.
+func levels(fromQuantity, from, toQuantity, to string) (scale, error) {
+	if from == "" || to == "" || from == to && fromQuantity == toQuantity {
+		return nil, nil
+	}
+	c, err := units.BetweenQuantities(fromQuantity, from, toQuantity, to)
+	if err != nil || c == (units.Converter{Factor: 1}) {
+		return nil, err
+	}
+	return c.Level, nil
+}
+
+// spans is the factor by which a difference in one unit is said in another.
+func spans(from, to string) (float64, error) {
+	if from == "" || to == "" {
+		return 1, nil
+	}
+	c, err := units.BetweenDifferences(from, to)
+	return c.Factor, err
+}
+
+// selects says whether all that a selection gives holds of a table.
+func selects(s *calibrationv1.Select, t *definition.Table) bool {
+	return (s.GetQuantity() == "" || s.GetQuantity() == t.Quantity) && (s.GetRole() == "" || s.GetRole() == t.Role) &&
+		(len(s.GetTables()) == 0 || slices.Contains(s.GetTables(), t.ID))
+}

@@ -1,0 +1,155 @@
+package limits
+
+import (
+	"math"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/surface"
+)
+
+// bound is a surface that limits another one. An axis that the table lacks is taken at its worst.
+type bound struct {
+	grid    *surface.Grid // axes in the table's units, values in its unit
+	to      [2]int        // for its x and y: 0 the table's x, 1 its y, -1 neither
+	index   [2]bool       // for its x and y: never interpolated
+	curved  bool
+	ceiling bool
+	shift   float64 // added to its value
+}
+
+// at is the limit at a point of the table.
+func (b *bound) at(p place, s side) float64 {
+	coord := [2]float64{p.x, p.y}
+	below := [2]bool{s.belowX, s.belowY}
+	axes := [2][]float64{b.grid.X, b.grid.Y}
+	var points [2][]float64
+	var sides [2][]bool
+	for i, to := range b.to {
+		if to >= 0 {
+			points[i], sides[i] = []float64{coord[to]}, []bool{below[to]}
+		} else {
+			points[i], sides[i] = axes[i], []bool{true, false}
+		}
+	}
+	worst := math.NaN()
+	for _, y := range points[1] {
+		for _, x := range points[0] {
+			for _, by := range sides[1] {
+				for _, bx := range sides[0] {
+					v := at(b.grid, x, y, side{bx, by})
+					if !finite(v) {
+						return v
+					}
+					if math.IsNaN(worst) || v < worst == b.ceiling {
+						worst = v
+					}
+				}
+			}
+		}
+	}
+	return worst + b.shift
+}
+
+// pairing says which axis of a table stands for a quantity: 0 for x, 1 for y, -1 for none.
+func pairing(t *definition.Table, quantity string) int {
+	for i, a := range [2]*definition.Axis{t.X, t.Y} {
+		if a != nil && a.Quantity == quantity {
+			return i
+		}
+	}
+	return -1
+}
+
+// underEnvelope holds the whole surface against the envelope's. Both are piecewise bilinear, and so
+// is their difference, which takes its extremes at the breakpoints of both joined.
+func (s *subject) underEnvelope(e *calibrationv1.Envelope) error {
+	if s.cand.err != nil {
+		return s.cand.err
+	}
+	b, err := envelopeOn(e, s.t)
+	if err != nil {
+		return err
+	}
+	return s.holdSurface(b, b)
+}
+
+// holdSurface judges the whole surface against a bound, and the base against the base's bound
+// (nil where it has none).
+func (s *subject) holdSurface(b, baseBound *bound) error {
+	l := over(s.cand.grid)
+	if err := b.joinInto(l, s.t); err != nil {
+		return err
+	}
+	comparable := s.base != nil && baseBound != nil
+	if comparable {
+		if err := surfaces(s.cand, s.base); err != nil {
+			comparable, s.detail = false, "the base could not be judged: "+err.Error()
+		}
+	}
+	s.exact = !s.cand.curved && !b.curved
+	l.each(s.cand, func(p place, sd side) {
+		v, limit := at(s.cand.grid, p.x, p.y, sd), b.at(p, sd)
+		if !comparable {
+			s.hold(p, v, limit, 0, 0, false, b.ceiling)
+			return
+		}
+		s.hold(p, v, limit, at(s.base.grid, p.x, p.y, sd), baseBound.at(p, sd), true, b.ceiling)
+	})
+	return nil
+}
+
+// joinInto adds the bound's breakpoints to the points that are judged.
+func (b *bound) joinInto(l *lattice, t *definition.Table) error {
+	axes := [2]*definition.Axis{t.X, t.Y}
+	points, steps := [2]*[]float64{&l.x, &l.y}, [2]*[][]float64{&l.stepsX, &l.stepsY}
+	for i, own := range [2][]float64{b.grid.X, b.grid.Y} {
+		to := b.to[i]
+		if to < 0 {
+			continue
+		}
+		if (axes[to].Index || b.index[i]) && !samePoints(surface.Join(own, nil), *points[to]) {
+			return unjudged("the index axis of %s has other points than what limits the table, and is never interpolated", axes[to].Quantity)
+		}
+		join(points[to], steps[to], own)
+	}
+	return nil
+}
+
+// envelopeOn is the envelope in the units of a table.
+func envelopeOn(e *calibrationv1.Envelope, t *definition.Table) (*bound, error) {
+	unit, err := levels(t.Quantity, e.GetUnit(), t.Quantity, t.Unit)
+	if err != nil {
+		return nil, err
+	}
+	b := &bound{grid: &surface.Grid{X: []float64{0}, Y: []float64{0}}, to: [2]int{-1, -1}, ceiling: e.GetSide() != "min"}
+	for i, a := range [2]*calibrationv1.EnvelopeAxis{e.GetX(), e.GetY()} {
+		if a == nil {
+			continue
+		}
+		to := pairing(t, a.GetQuantity())
+		if to < 0 {
+			return nil, unjudged("the table has no axis of %s, which the envelope needs", a.GetQuantity())
+		}
+		axis := [2]*definition.Axis{t.X, t.Y}[to]
+		u, err := levels(axis.Quantity, a.GetUnit(), axis.Quantity, axis.Unit)
+		if err != nil {
+			return nil, err
+		}
+		b.to[i] = to
+		if i == 0 {
+			b.grid.X = u.all(a.GetPoints())
+		} else {
+			b.grid.Y = u.all(a.GetPoints())
+		}
+	}
+	for _, row := range e.GetValues() {
+		for _, v := range row.GetValues() {
+			b.grid.Values = append(b.grid.Values, unit.of(v.GetNumberValue()))
+		}
+	}
+	if len(b.grid.Values) != len(b.grid.X)*len(b.grid.Y) {
+		return nil, unjudged("the envelope has %d values for %d by %d points", len(b.grid.Values), len(b.grid.X), len(b.grid.Y))
+	}
+	return b, nil
+}

@@ -1,0 +1,91 @@
+package limits
+
+import (
+	"fmt"
+	"math"
+
+	"witnessmark/tables/definition"
+)
+
+// frozen allows no difference at all: raw bits of the cells, and the breakpoints of stored axes.
+// Each stored number that differs counts; a cell is the worst where one differs.
+func (s *subject) frozen() error {
+	c, b := s.cand, s.base
+	if b == nil {
+		return unjudged("the base has nothing to compare with")
+	}
+	if c.nx != b.nx || c.ny != b.ny {
+		s.detail = fmt.Sprintf("the table has %d by %d cells, and had %d by %d", c.nx, c.ny, b.nx, b.ny)
+		s.tally.add(place{}, verdict{fails: true, wordless: true}, nil)
+		return nil
+	}
+	differ := differs(c.t, b.t)
+	for i := range c.bits {
+		if !differ(c, b, i) {
+			continue
+		}
+		v := verdict{fails: true, wordless: c.values == nil || b.values == nil}
+		if !v.wordless {
+			v.value, v.limit = c.values[i], b.values[i]
+			v.excess = distance(v.value, v.limit)
+		} else if s.detail == "" {
+			s.detail = fmt.Sprintf("%s, was %s", c.label(i), b.label(i))
+		}
+		s.tally.add(c.cellAt(i/c.nx, i%c.nx), v, nil)
+	}
+	for i := range c.x {
+		s.frozenBreakpoint("x", c.cellAt(0, i), c.x[i], b.x[i])
+	}
+	for i := range c.y {
+		s.frozenBreakpoint("y", c.cellAt(i, 0), c.y[i], b.y[i])
+	}
+	return nil
+}
+
+// frozenBreakpoint counts a breakpoint that moved, after all cells.
+func (s *subject) frozenBreakpoint(axis string, p place, now, was float64) {
+	if math.Float64bits(now) == math.Float64bits(was) {
+		return
+	}
+	b := &s.tally.buckets[introduced]
+	if b.count == 0 {
+		b.at, b.worst = p, verdict{value: now, limit: was, excess: distance(now, was), fails: true}
+		s.detail = fmt.Sprintf("a breakpoint of the %s axis moved", axis)
+	}
+	b.count++
+}
+
+// label is what a cell of a label table is called, or its number.
+func (f *face) label(i int) string {
+	c := f.t.Cells
+	if c.Conv.Labels == nil {
+		return fmt.Sprintf("%v", f.values[i])
+	}
+	return c.Conv.Label(c.Int(f.bits[i]))
+}
+
+// distance is how far two values are apart; infinite where one is no number.
+func distance(a, b float64) float64 {
+	if !finite(a, b) {
+		return math.Inf(1)
+	}
+	return math.Abs(a - b)
+}
+
+// differs compares raw bits where they mean the same on both sides, else what they stand for, to
+// half the coarser raw step.
+func differs(c, b *definition.Table) func(c, b *face, i int) bool {
+	if c.Cells.Conv.Labels != nil || b.Cells.Conv.Labels != nil || sameMeaning(c, b) {
+		return func(c, b *face, i int) bool { return c.bits[i] != b.bits[i] }
+	}
+	half := max(c.Cells.Conv.Step(), b.Cells.Conv.Step()) / 2
+	return func(c, b *face, i int) bool { return distance(c.values[i], b.values[i]) > half }
+}
+
+// sameMeaning says whether equal bits are equal values.
+func sameMeaning(a, b *definition.Table) bool {
+	p, q := a.Cells, b.Cells
+	return a.Unit == b.Unit && p.Float == q.Float && p.Signed == q.Signed && p.Magnitude == q.Magnitude && p.Width == q.Width &&
+		p.Conv.Rational == q.Conv.Rational && p.Conv.Factor == q.Conv.Factor && p.Conv.Offset == q.Conv.Offset &&
+		p.Conv.Num == q.Conv.Num && p.Conv.Den == q.Conv.Den
+}

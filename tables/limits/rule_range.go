@@ -1,0 +1,64 @@
+package limits
+
+import calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+
+// inRange judges every cell against fixed bounds, each bound on its own: a cell that was too low and
+// is now too high is a new fault. The base is its cell, or its surface there if breakpoints changed.
+func (s *subject) inRange(r *calibrationv1.Range) error {
+	unit, err := levels(s.t.Quantity, r.GetUnit(), s.t.Quantity, s.t.Unit)
+	if err != nil {
+		return err
+	}
+	before := s.beforeCell()
+	s.exact = !s.cand.curved
+	for row := range s.cand.ny {
+		for col := range s.cand.nx {
+			p, v := s.cand.cellAt(row, col), s.cand.values[row*s.cand.nx+col]
+			b, known := before(row, col)
+			if r.Max != nil {
+				s.hold(p, v, unit.of(*r.Max), b, unit.of(*r.Max), known, true)
+			}
+			// What is no number is beyond the first bound, and said once.
+			if r.Min != nil && (r.Max == nil || finite(v)) {
+				s.hold(p, v, unit.of(*r.Min), b, unit.of(*r.Min), known, false)
+			}
+		}
+	}
+	return nil
+}
+
+// hold judges a value, and the base's beside it, and keeps the margin.
+func (s *subject) hold(p place, v, limit, base, baseLimit float64, known, ceiling bool) {
+	c := s.tally.judge(v, limit, ceiling)
+	s.tally.leave(p, c)
+	if !known {
+		s.tally.add(p, c, nil)
+		return
+	}
+	b := s.tally.judge(base, baseLimit, ceiling)
+	s.tally.add(p, c, &b)
+}
+
+// beforeCell says what the base held where a cell of the candidate is: its own cell if the
+// breakpoints are the same, else its surface there; by index where there is no surface.
+func (s *subject) beforeCell() func(row, col int) (float64, bool) {
+	c, b := s.cand, s.base
+	switch {
+	case b == nil:
+		return func(int, int) (float64, bool) { return 0, false }
+	case !sameAxes(c, b) && surfaces(c, b) == nil:
+		return func(row, col int) (float64, bool) {
+			p := c.cellAt(row, col)
+			return at(b.grid, p.x, p.y, side{sideOf(c.x, col), sideOf(c.y, row)}), true
+		}
+	}
+	return b.cellOf
+}
+
+// cellOf is the cell of an index, where there is one.
+func (f *face) cellOf(row, col int) (float64, bool) {
+	if row >= f.ny || col >= f.nx {
+		return 0, false
+	}
+	return f.values[row*f.nx+col], true
+}
