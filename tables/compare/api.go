@@ -30,21 +30,46 @@ type Input struct {
 
 // Compare makes the report. An error means that it could not be made at all (an image of
 // another size, limits that do not fit, an unknown table in Meant).
-func Compare(in Input) (*calibrationv1.Report, error) { panic("contract only") }
+func Compare(in Input) (*calibrationv1.Report, error) {
+	s, err := open(in, false)
+	if err != nil {
+		return nil, err
+	}
+	if err := s.meant(); err != nil {
+		return nil, err
+	}
+	s.report.Base = imageRef(in.Base)
+	s.report.Candidate = s.report.Base
+	equal := !s.two && len(differing(in.Base.Bytes, in.Candidate.Bytes)) == 0
+	if !equal {
+		s.report.Candidate = imageRef(in.Candidate)
+	}
+	s.identity()
+	if err := s.checksums(equal); err != nil {
+		return nil, err
+	}
+	s.gaps("base", s.lay, in.Base)
+	s.gaps("candidate", s.candLay, in.Candidate)
+	switch {
+	case s.two:
+		s.pairTables()
+	case !equal:
+		s.account()
+	}
+	return s.finish()
+}
 
 // Check judges every table of one image: no base, no origins, all of it counts.
 func Check(image Side, lay *definition.Layout, lim *limits.Limits, job *calibrationv1.JobFacts) (*calibrationv1.Report, error) {
-	panic("contract only")
+	s, err := open(Input{Candidate: image, Layout: lay, Limits: lim, Job: job}, true)
+	if err != nil {
+		return nil, err
+	}
+	s.report.Candidate = imageRef(image)
+	s.identity()
+	if err := s.checksums(false); err != nil {
+		return nil, err
+	}
+	s.gaps("candidate", lay, image)
+	return s.finish()
 }
-
-// Key is a finding's key: RULE:TABLE, or RULE alone where it has no table.
-func Key(f *calibrationv1.Finding) string { panic("contract only") }
-
-// Counts says whether a finding counts toward the verdict (it is not inherited).
-func Counts(f *calibrationv1.Finding) bool { panic("contract only") }
-
-// Warnings are the sorted keys of the warnings that count: each needs a reason at sign-off.
-func Warnings(r *calibrationv1.Report) []string { panic("contract only") }
-
-// SeverityRank orders clear < notice < caution < warning < danger as 0..4; -1 for anything else.
-func SeverityRank(s string) int { panic("contract only") }

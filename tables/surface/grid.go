@@ -52,6 +52,26 @@ func (g *Grid) AtSides(x, y float64) []float64 {
 // Raw is the same grid without its conversion, so that raw values can be compared.
 func (g *Grid) Raw() *Grid { return &Grid{X: g.X, Y: g.Y, Values: g.Values} }
 
+// Steps says along which axes the point (x, y) lies on a step.
+func (g *Grid) Steps(x, y float64) (inX, inY bool) {
+	return len(sides(g.X, x)) > 1, len(sides(g.Y, y)) > 1
+}
+
+// Side is the surface at (x, y) as it is approached from below along the axes asked for, so that two
+// grids whose steps lie along different axes can be compared side by side.
+func (g *Grid) Side(x, y float64, belowX, belowY bool) float64 {
+	if math.IsNaN(x) || math.IsNaN(y) {
+		return math.NaN()
+	}
+	pick := func(axis []float64, v float64, below bool) span {
+		if s := sides(axis, v); below {
+			return s[0]
+		}
+		return above(axis, v)
+	}
+	return g.convert(g.between(pick(g.X, x, belowX), pick(g.Y, y, belowY)))
+}
+
 func (g *Grid) convert(v float64) float64 {
 	if g.Convert == nil {
 		return v

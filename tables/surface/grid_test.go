@@ -133,6 +133,14 @@ func TestSteps(t *testing.T) {
 	if got := cross.AtSides(3, 8); !slices.Equal(got, []float64{1, 2, 3, 4}) {
 		t.Errorf("where steps cross: %v, want all four cells", got)
 	}
+	for i, want := range []float64{1, 2, 3, 4} {
+		if got := cross.Side(3, 8, i%2 == 0, i < 2); got != want {
+			t.Errorf("side %d where steps cross: %v, want %v", i, got, want)
+		}
+	}
+	if inX, inY := curve.Steps(10, 0); !inX || inY {
+		t.Errorf("Steps(10) = %v, %v", inX, inY)
+	}
 	if got := cross.At(2, 8); got != 3 {
 		t.Errorf("below the x step, at the y step: %v, want 3", got)
 	}

@@ -1,0 +1,202 @@
+package compare
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/sergi/go-diff/diffmatchpatch"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/definition"
+)
+
+// pairTables compares two definitions' tables by id. Addresses mean nothing between them, so bytes
+// are not accounted for, and there are no unmapped ones.
+func (s *session) pairTables() {
+	for _, id := range s.order() {
+		b, c := s.lay.ByID[id], s.candLay.ByID[id]
+		switch {
+		case c == nil:
+			s.alone(id, "only the base's definition has this table")
+		case b == nil:
+			s.alone(id, "only the candidate's definition has this table")
+		default:
+			s.pair(id, b, c)
+		}
+	}
+}
+
+func (s *session) alone(id, why string) {
+	s.report.Unjudged = append(s.report.Unjudged, &calibrationv1.Unjudged{Table: id, Reason: why})
+}
+
+func (s *session) pair(id string, b, c *definition.Table) {
+	ch := &change{id: id, baseTable: b, candTable: c, base: s.baseOf(id), cand: s.candOf(id)}
+	if why := unlike(b, c); why != "" {
+		ch.incomparable = why
+		s.alone(id, why)
+		s.keep(ch)
+		return
+	}
+	cols, onlyX := align(b.X, c.X, ch.base.X, ch.cand.X, ch.base.NX)
+	rows, onlyY := align(b.Y, c.Y, ch.base.Y, ch.cand.Y, ch.base.NY)
+	ch.xMoved, ch.movedXPoints = moved(b.X, c.X, ch.base.X, ch.cand.X)
+	ch.yMoved, ch.movedYPts = moved(b.Y, c.Y, ch.base.Y, ch.cand.Y)
+	for _, row := range rows {
+		for _, col := range cols {
+			at := cell{row: row[1], col: col[1], baseRow: row[0], baseCol: col[0]}
+			if ch.differs(at) {
+				ch.cells = append(ch.cells, at)
+			}
+		}
+	}
+	if len(ch.cells) == 0 && !ch.xMoved && !ch.yMoved {
+		return
+	}
+	s.keep(ch)
+	if len(onlyX)+len(onlyY) > 0 {
+		ch.report.Alignment = &calibrationv1.Alignment{X: onlyX, Y: onlyY}
+	}
+}
+
+// unlike says why two tables of one id cannot be compared; empty if they can.
+func unlike(b, c *definition.Table) string {
+	switch {
+	case b.Kind != c.Kind:
+		return fmt.Sprintf("it is a %s in the base's definition and a %s in the candidate's", b.Kind, c.Kind)
+	case b.Unit != c.Unit:
+		return fmt.Sprintf("its unit is %s in the base's definition and %s in the candidate's", b.Unit, c.Unit)
+	case (b.Cells.Conv.Labels == nil) != (c.Cells.Conv.Labels == nil):
+		return "it holds labels in one definition and numbers in the other"
+	}
+	for _, a := range [][2]*definition.Axis{{b.X, c.X}, {b.Y, c.Y}} {
+		if a[0] != nil && (a[0].Quantity != a[1].Quantity || a[0].Unit != a[1].Unit) {
+			return fmt.Sprintf("an axis is %s in %s in the base's definition and %s in %s in the candidate's",
+				a[0].Quantity, a[0].Unit, a[1].Quantity, a[1].Unit)
+		}
+	}
+	return ""
+}
+
+// differs is by label, or by more than half the coarser raw step.
+func (c *change) differs(at cell) bool {
+	b, v := c.bits(at)
+	bc, vc := c.baseTable.Cells, c.candTable.Cells
+	if bc.Conv.Labels != nil {
+		return bc.Conv.Label(bc.Int(b)) != vc.Conv.Label(vc.Int(v))
+	}
+	p, q := bc.Conv.Apply(bc.Number(b)), vc.Conv.Apply(vc.Number(v))
+	half := max(rationalHalf(bc, b), rationalHalf(vc, v))
+	return !near(p, q, max(halfStep(bc, vc, p, q), half))
+}
+
+// rationalHalf is half of how far one raw step moves a rational value here; 0 for other conversions.
+func rationalHalf(c *definition.Cells, bits uint64) float64 {
+	if !c.Conv.Rational || c.Float {
+		return 0
+	}
+	raw := c.Number(bits)
+	here, step := c.Conv.Apply(raw), math.Inf(1)
+	for _, next := range []float64{raw - 1, raw + 1} {
+		if d := math.Abs(c.Conv.Apply(next) - here); !math.IsNaN(d) {
+			step = min(step, d)
+		}
+	}
+	if math.IsInf(step, 1) {
+		return 0
+	}
+	return step / 2
+}
+
+// pointsAlike says whether two breakpoints are one, to half the coarser raw step of their axes.
+func pointsAlike(a, b *definition.Axis, p, q float64) bool {
+	tolerance := 1e-9 * max(math.Abs(p), math.Abs(q))
+	for _, axis := range []*definition.Axis{a, b} {
+		if axis.Cells == nil {
+			continue
+		}
+		tolerance = max(tolerance, rounding(axis.Cells, p, q))
+		if !axis.Cells.Float && axis.Cells.Conv.Affine() {
+			tolerance = max(tolerance, axis.Cells.Conv.Step()/2)
+		}
+	}
+	return near(p, q, tolerance)
+}
+
+// moved says whether the breakpoints of an axis differ, and which of the candidate's by index.
+func moved(a, b *definition.Axis, base, cand []float64) (bool, []int) {
+	var at []int
+	for i, p := range cand {
+		if i >= len(base) || !pointsAlike(a, b, base[i], p) {
+			at = append(at, i)
+		}
+	}
+	return len(at) > 0 || len(base) != len(cand), at
+}
+
+// align pairs breakpoints as (base index, candidate index): by index where their count is the same,
+// otherwise as sequences, and then lists those on one side only.
+func align(a, b *definition.Axis, base, cand []float64, n int) (pairs [][2]int, only []*calibrationv1.AlignedIndex) {
+	if len(base) == len(cand) {
+		for i := range n {
+			pairs = append(pairs, [2]int{i, i})
+		}
+		return pairs, nil
+	}
+	left, right := runes(a, b, base, cand)
+	dmp := diffmatchpatch.New()
+	dmp.DiffTimeout = 0 // a deadline would make the answer depend on the machine
+	i, j := 0, 0
+	for _, d := range dmp.DiffMainRunes(left, right, false) {
+		for range []rune(d.Text) {
+			switch d.Type {
+			case diffmatchpatch.DiffEqual:
+				pairs = append(pairs, [2]int{i, j})
+				i, j = i+1, j+1
+			case diffmatchpatch.DiffDelete:
+				only = append(only, &calibrationv1.AlignedIndex{Side: "base", Index: uint32(i), Point: base[i]})
+				i++
+			case diffmatchpatch.DiffInsert:
+				only = append(only, &calibrationv1.AlignedIndex{Side: "candidate", Index: uint32(j), Point: cand[j]})
+				j++
+			}
+		}
+	}
+	return pairs, only
+}
+
+// firstRune is where breakpoints begin as runes: below it lie the surrogates, which turn into U+FFFD.
+const firstRune = 0xE000
+
+// runes gives breakpoints that are alike one rune, and all others another one.
+func runes(a, b *definition.Axis, base, cand []float64) (left, right []rune) {
+	all := append(slices.Clone(base), cand...)
+	slices.Sort(all) // NaN first
+	var heads []float64
+	for _, p := range all {
+		if len(heads) == 0 || !pointsAlike(a, b, heads[len(heads)-1], p) {
+			heads = append(heads, p)
+		}
+	}
+	to := func(points []float64) []rune {
+		out := make([]rune, len(points))
+		for i, p := range points {
+			k, _ := slices.BinarySearchFunc(heads, p, func(h, p float64) int {
+				switch {
+				case pointsAlike(a, b, h, p):
+					return 0
+				case math.IsNaN(h) || h < p:
+					return -1
+				}
+				return 1
+			})
+			out[i] = firstRune + rune(k)
+			if out[i] >= 0xFFFD { // U+FFFD is what anything unreadable becomes
+				out[i]++
+			}
+		}
+		return out
+	}
+	return to(base), to(cand)
+}

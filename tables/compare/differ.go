@@ -1,0 +1,135 @@
+package compare
+
+import (
+	"bytes"
+	"sort"
+
+	"witnessmark/tables/definition"
+)
+
+// block is how much memory is compared at once before single bytes are looked at.
+const block = 4096
+
+// differing is the maximal ranges of offsets where two images of one size differ.
+func differing(a, b []byte) []definition.Range {
+	if bytes.Equal(a, b) {
+		return nil
+	}
+	var out []definition.Range
+	open := false
+	for at := 0; at < len(a); at += block {
+		end := min(at+block, len(a))
+		if bytes.Equal(a[at:end], b[at:end]) {
+			open = false
+			continue
+		}
+		for i := at; i < end; i++ {
+			switch {
+			case a[i] == b[i]:
+				open = false
+			case open:
+				out[len(out)-1].End++
+			default:
+				out, open = append(out, definition.Range{Start: uint64(i), End: uint64(i) + 1}), true
+			}
+		}
+	}
+	return out
+}
+
+// ledger of differing bytes: what of each is owned, and by whom.
+type owners struct {
+	a, b    []byte
+	runs    []definition.Range
+	first   []int  // index of a run's first byte in the two slices below
+	covered []byte // bits that belong to something
+	kinds   []kind // of what owns a differing bit
+}
+
+// kind is a set of what a byte belongs to.
+type kind uint8
+
+const (
+	ofIdentity kind = 1 << iota
+	ofTable
+	ofChecksum
+	ofVolatile
+)
+
+func newOwners(a, b []byte, runs []definition.Range) *owners {
+	o := &owners{a: a, b: b, runs: runs, first: make([]int, len(runs))}
+	n := 0
+	for i, r := range runs {
+		o.first[i] = n
+		n += int(r.End - r.Start)
+	}
+	o.covered, o.kinds = make([]byte, n), make([]kind, n)
+	return o
+}
+
+// from is the first run that ends behind offset.
+func (o *owners) from(offset uint64) int {
+	return sort.Search(len(o.runs), func(i int) bool { return o.runs[i].End > offset })
+}
+
+// overlaps says whether any byte of a range differs.
+func (o *owners) overlaps(r definition.Range) bool {
+	i := o.from(r.Start)
+	return i < len(o.runs) && o.runs[i].Start < r.End
+}
+
+// claimRange claims whole bytes.
+func (o *owners) claimRange(r definition.Range, k kind) {
+	for i := o.from(r.Start); i < len(o.runs) && o.runs[i].Start < r.End; i++ {
+		run := o.runs[i]
+		for at := max(run.Start, r.Start); at < min(run.End, r.End); at++ {
+			n := o.first[i] + int(at-run.Start)
+			o.covered[n] = 0xFF
+			o.kinds[n] |= k
+		}
+	}
+}
+
+// claimCells claims the bits that a block of cells decodes, and says whether any of them differs.
+func (o *owners) claimCells(c *definition.Cells, k kind) (changed bool) {
+	if !o.overlaps(extent(c)) {
+		return false
+	}
+	for row := range c.NY {
+		for col := range c.NX {
+			at := c.At(row, col)
+			for i := range c.Bytes {
+				off := at + uint64(i)
+				diff := o.a[off] ^ o.b[off]
+				mask := maskByte(c, i)
+				if diff == 0 || mask == 0 {
+					continue
+				}
+				run := o.from(off)
+				n := o.first[run] + int(off-o.runs[run].Start)
+				o.covered[n] |= mask
+				if diff&mask != 0 {
+					o.kinds[n] |= k
+					changed = true
+				}
+			}
+		}
+	}
+	return changed
+}
+
+// maskByte is the part of a cell's mask that lies in its i-th byte as stored.
+func maskByte(c *definition.Cells, i int) byte {
+	if !c.Little {
+		i = c.Bytes - 1 - i
+	}
+	return byte(c.Mask >> (8 * i))
+}
+
+// extent is the smallest range that holds all cells.
+func extent(c *definition.Cells) definition.Range {
+	if c.NX <= 0 || c.NY <= 0 {
+		return definition.Range{Start: c.Offset, End: c.Offset}
+	}
+	return definition.Range{Start: c.Offset, End: c.At(c.NY-1, c.NX-1) + uint64(c.Bytes)}
+}

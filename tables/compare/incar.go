@@ -1,0 +1,76 @@
+package compare
+
+import (
+	"fmt"
+
+	"witnessmark/tables/definition"
+)
+
+// SameInCar says whether found is what was written: equal outside volatile ranges and the stored
+// fields of checksums that are restamped on write, which must be valid in found instead. Where it is
+// not, why names the first place and how much differs.
+func SameInCar(lay *definition.Layout, written, found Side) (same bool, why string) {
+	if err := sized("the written image", written, lay); err != nil {
+		return false, err.Error()
+	}
+	if err := sized("the image found", found, lay); err != nil {
+		return false, err.Error()
+	}
+	for _, g := range found.Gaps {
+		if at, lacks := lacking(lay, g, written.Gaps); lacks {
+			return false, fmt.Sprintf("the image found lacks what lies at %s", address(lay, at))
+		}
+	}
+	o := newOwners(written.Bytes, found.Bytes, differing(written.Bytes, found.Bytes))
+	for _, r := range lay.Volatile {
+		o.claimRange(r, ofVolatile)
+	}
+	for _, c := range lay.Checksums {
+		if c.Restamped {
+			o.claimCells(c.Stored, ofChecksum)
+		}
+	}
+	n, first := 0, uint64(0)
+	for i, run := range o.runs {
+		for at := run.Start; at < run.End; at++ {
+			if (o.a[at]^o.b[at])&^o.covered[o.first[i]+int(at-run.Start)] != 0 {
+				if n == 0 {
+					first = at
+				}
+				n++
+			}
+		}
+	}
+	if n > 0 {
+		return false, fmt.Sprintf("%d bytes differ, the first at %s", n, address(lay, first))
+	}
+	for _, c := range lay.Checksums {
+		if !c.Restamped {
+			continue
+		}
+		stored, computed, err := sum(c, found.Bytes)
+		if err != nil {
+			return false, err.Error()
+		}
+		if stored != computed {
+			return false, fmt.Sprintf("checksum %s holds %s, computed is %s", c.ID, hexOf(c, stored), hexOf(c, computed))
+		}
+	}
+	return true, ""
+}
+
+// lacking is the first offset of a gap that was not a gap in what was written, nor is volatile.
+func lacking(lay *definition.Layout, gap definition.Range, written []definition.Range) (uint64, bool) {
+	at := gap.Start
+	for moved := true; moved && at < gap.End; {
+		moved = false
+		for _, list := range [][]definition.Range{written, lay.Volatile} {
+			for _, r := range list {
+				if r.Start <= at && at < r.End {
+					at, moved = r.End, true
+				}
+			}
+		}
+	}
+	return at, at < gap.End
+}

@@ -1,0 +1,171 @@
+package compare
+
+import (
+	"fmt"
+	"slices"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/surface"
+)
+
+// meaningMoved names the tables that are read at other points because a table that helps to compute
+// one of their axes changed.
+func (s *session) meaningMoved() {
+	for _, c := range s.changes {
+		if len(c.candTable.Feeds) == 0 {
+			continue
+		}
+		s.find(&calibrationv1.Finding{
+			Rule: "meaning-moved", Severity: "warning", Table: c.id, Count: max(c.report.Changed, 1),
+			Tables: downstream(s.candLay, c.candTable), Detail: c.ratios(),
+		})
+	}
+}
+
+// downstream is every table with an axis of a quantity that t feeds, and on through what those feed,
+// in definition order.
+func downstream(lay *definition.Layout, t *definition.Table) []string {
+	fed := map[string]bool{}
+	reached := map[string]bool{t.ID: true}
+	next := []*definition.Table{t}
+	for len(next) > 0 {
+		for _, u := range next {
+			for _, q := range u.Feeds {
+				fed[q] = true
+			}
+		}
+		next = nil
+		for _, u := range lay.Tables {
+			if !reached[u.ID] && (u.X != nil && fed[u.X.Quantity] || u.Y != nil && fed[u.Y.Quantity]) {
+				reached[u.ID] = true
+				next = append(next, u)
+			}
+		}
+	}
+	var ids []string
+	for _, u := range lay.Tables {
+		if reached[u.ID] && u.ID != t.ID {
+			ids = append(ids, u.ID)
+		}
+	}
+	return ids
+}
+
+// ratio is the smallest and largest candidate/base, and where.
+type ratio struct {
+	n, zero         int
+	least, most     float64
+	atLeast, atMost string
+}
+
+func (r *ratio) add(base, cand float64, where func() string) {
+	if base == 0 || !finite(base) || !finite(cand) {
+		r.zero++
+		return
+	}
+	v := cand / base
+	if r.n == 0 || v < r.least {
+		r.least, r.atLeast = v, where()
+	}
+	if r.n == 0 || v > r.most {
+		r.most, r.atMost = v, where()
+	}
+	r.n++
+}
+
+// ratios says how far a feeder moved, as a factor; of moved breakpoints on the joined surface.
+func (c *change) ratios() string {
+	var r ratio
+	switch {
+	case c.base.Values == nil || c.cand.Values == nil:
+		return "it holds labels, so there is no ratio"
+	case c.incomparable != "":
+		return "there is no ratio: " + c.incomparable
+	case c.joint != nil:
+		c.joint.each(func(x, y, b, v float64, _ bool) {
+			r.add(b, v, func() string {
+				if c.candTable.Y == nil {
+					return "x " + short(x)
+				}
+				return "x " + short(x) + ", y " + short(y)
+			})
+		})
+	case c.xMoved || c.yMoved:
+		return "there is no ratio, since its breakpoints changed and it cannot be interpolated"
+	default:
+		for i, v := range c.cand.Values {
+			r.add(c.base.Values[i], v, func() string { return at(c.cand, i/c.cand.NX, i%c.cand.NX) })
+		}
+	}
+	if r.n == 0 {
+		return "there is no ratio, since the base is 0 or not finite everywhere"
+	}
+	text := fmt.Sprintf("candidate/base is from %s (%s) to %s (%s)", short(r.least), r.atLeast, short(r.most), r.atMost)
+	if r.zero > 0 {
+		text += fmt.Sprintf("; %d points have no ratio", r.zero)
+	}
+	return text
+}
+
+// copies finds groups that came apart: some changed and others not, or equal ones became different.
+func (s *session) copies() {
+	groups := map[string][]*definition.Table{}
+	var names []string
+	for _, t := range s.candLay.Tables {
+		if t.Copies != "" {
+			if groups[t.Copies] == nil {
+				names = append(names, t.Copies)
+			}
+			groups[t.Copies] = append(groups[t.Copies], t)
+		}
+	}
+	for _, name := range names {
+		s.copyGroup(name, groups[name])
+	}
+}
+
+func (s *session) copyGroup(name string, group []*definition.Table) {
+	var changed, still []string
+	for _, t := range group {
+		switch {
+		case s.byID[t.ID] != nil:
+			changed = append(changed, t.ID)
+		case s.lay.ByID[t.ID] != nil || s.check:
+			still = append(still, t.ID)
+		}
+	}
+	if len(changed) == 0 {
+		return
+	}
+	f := &calibrationv1.Finding{Rule: "copies", Severity: "caution", Table: changed[0]}
+	var what []string
+	if len(still) > 0 {
+		f.Count = uint32(len(still))
+		f.Tables = still
+		what = append(what, fmt.Sprintf("of group %s, %d changed and %d did not", name, len(changed), len(still)))
+	}
+	for i, a := range changed {
+		for _, b := range changed[i+1:] {
+			if !alike(s.baseOf(a), s.baseOf(b)) || alike(s.candOf(a), s.candOf(b)) {
+				continue
+			}
+			f.Count++
+			what = append(what, fmt.Sprintf("%s and %s were equal and are not now", a, b))
+			for _, id := range []string{a, b} {
+				if id != f.Table && !slices.Contains(f.Tables, id) {
+					f.Tables = append(f.Tables, id)
+				}
+			}
+		}
+	}
+	if f.Count > 0 {
+		f.Detail = joined(what)
+		s.find(f)
+	}
+}
+
+// alike says whether two tables hold the same raw cells in the same shape.
+func alike(a, b *surface.Decoded) bool {
+	return a != nil && b != nil && a.NX == b.NX && a.NY == b.NY && slices.Equal(a.Bits, b.Bits)
+}
