@@ -1,0 +1,101 @@
+package server
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	servicev1 "witnessmark/proto/witnessmark/service/v1"
+	"witnessmark/store"
+	"witnessmark/store/record"
+)
+
+// fault is a refusal that the server itself makes: a status, a stable word, what is at
+// fault, and one line that says what is wrong and what would be right.
+type fault struct {
+	code                      codes.Code
+	reason, at, text, allowed string
+	cause                     error // logged, never shown
+}
+
+func (f *fault) Error() string { return f.text }
+func (f *fault) Unwrap() error { return f.cause }
+
+// invalid is a request that is wrong whatever the record says.
+func invalid(reason, at, allowed, format string, args ...any) *fault {
+	return &fault{code: codes.InvalidArgument, reason: reason, at: at, allowed: allowed, text: fmt.Sprintf(format, args...)}
+}
+
+// refused is a request that the record, as it stands, does not allow.
+func refused(reason, at, allowed, format string, args ...any) *fault {
+	return &fault{code: codes.FailedPrecondition, reason: reason, at: at, allowed: allowed, text: fmt.Sprintf(format, args...)}
+}
+
+func missing(at, format string, args ...any) *fault {
+	return &fault{code: codes.NotFound, reason: "not-found", at: at, text: fmt.Sprintf(format, args...)}
+}
+
+// because keeps the cause for the log and for errors.Is.
+func (f *fault) because(err error) *fault {
+	f.cause = err
+	return f
+}
+
+// permissionReasons are the reasons of the record's rules that are about the person rather
+// than about what is in the ledger.
+var permissionReasons = map[string]bool{
+	record.ReasonUnknownKey: true, record.ReasonReplacedKey: true, record.ReasonRetired: true,
+	record.ReasonRole: true, record.ReasonAuthor: true, record.ReasonNotAuthor: true,
+}
+
+// invalidReasons are about the action itself, whatever is in the ledger.
+var invalidReasons = map[string]bool{
+	record.ReasonBadEnvelope: true, record.ReasonBadValue: true, record.ReasonBadEntry: true, record.ReasonOtherLedger: true,
+}
+
+// toStatus is the one place where an error becomes a gRPC status. Anything that is not
+// meant for the caller becomes "internal error" here; the caller logs the error itself.
+func toStatus(err error) *status.Status {
+	var (
+		f *fault
+		r *record.Refusal
+	)
+	switch {
+	case err == nil:
+		return status.New(codes.OK, "")
+	case errors.As(err, &f):
+		return detailed(f.code, f.text, f.reason, f.at, f.allowed)
+	case errors.As(err, &r):
+		code := codes.FailedPrecondition
+		switch {
+		case permissionReasons[r.Reason]:
+			code = codes.PermissionDenied
+		case invalidReasons[r.Reason]:
+			code = codes.InvalidArgument
+		case r.Reason == record.ReasonNotFound:
+			code = codes.NotFound
+		}
+		return detailed(code, r.Text, r.Reason, r.At, r.Allowed)
+	case errors.Is(err, store.ErrBroken), errors.Is(err, store.ErrClosed):
+		return detailed(codes.Unavailable, "the store takes no more writes until the server is started again", "store-broken", "", "")
+	case errors.Is(err, context.DeadlineExceeded):
+		return status.New(codes.DeadlineExceeded, "deadline exceeded")
+	case errors.Is(err, context.Canceled):
+		return status.New(codes.Canceled, "canceled")
+	}
+	if st, ok := status.FromError(err); ok {
+		return st
+	}
+	return detailed(codes.Internal, "internal error; the server's log has more", "internal", "", "")
+}
+
+func detailed(code codes.Code, text, reason, at, allowed string) *status.Status {
+	st, err := status.New(code, text).WithDetails(&servicev1.Fault{Reason: reason, At: at, Allowed: allowed})
+	if err != nil {
+		return status.New(code, text)
+	}
+	return st
+}

@@ -1,0 +1,59 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+
+	"github.com/spf13/cobra"
+
+	"witnessmark/server"
+	"witnessmark/store/signoff"
+)
+
+func backupCommand() *cobra.Command {
+	var dir, out string
+	c := &cobra.Command{
+		Use:   "backup --data DIR --out FILE",
+		Short: "copy the store of a server that is not running; the server's key is not in it",
+		Args:  cobra.NoArgs,
+		RunE:  func(*cobra.Command, []string) error { return server.Backup(dir, out) },
+	}
+	dataFlag(c, &dir)
+	c.Flags().StringVar(&out, "out", "", "the file to write; it must not exist")
+	_ = c.MarkFlagRequired("out")
+	return c
+}
+
+func restoreCommand() *cobra.Command {
+	var dir, in, keyFile string
+	c := &cobra.Command{
+		Use:   "restore --data DIR --in FILE --server-key PRIVFILE",
+		Short: "make a server's folder from a backup and the server's key",
+		Args:  cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			pem, err := os.ReadFile(keyFile)
+			if err != nil {
+				return err
+			}
+			key, err := signoff.ParsePrivateKey(keyFile, pem, func() ([]byte, error) {
+				return nil, errors.New("the server key must not have a passphrase")
+			})
+			if err != nil {
+				return err
+			}
+			fingerprint, entries, err := server.Restore(dir, in, key)
+			if err != nil {
+				return err
+			}
+			_, err = fmt.Fprintf(c.OutOrStdout(), "%d entries\n%s\n", entries, fingerprint)
+			return err
+		},
+	}
+	dataFlag(c, &dir)
+	c.Flags().StringVar(&in, "in", "", "the backup")
+	c.Flags().StringVar(&keyFile, "server-key", "", "the server's private key, kept apart from its backups")
+	_ = c.MarkFlagRequired("in")
+	_ = c.MarkFlagRequired("server-key")
+	return c
+}

@@ -1,0 +1,46 @@
+package main
+
+import (
+	"fmt"
+	"os"
+
+	"github.com/spf13/cobra"
+
+	"witnessmark/server"
+	"witnessmark/store/signoff"
+)
+
+func initCommand() *cobra.Command {
+	var (
+		dir, lead, keyFile string
+		onePerson          bool
+	)
+	c := &cobra.Command{
+		Use:   "init --data DIR --lead NAME --lead-key PUBFILE",
+		Short: "make a new ledger with its first lead, and print its fingerprint",
+		Args:  cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			line, err := os.ReadFile(keyFile)
+			if err != nil {
+				return err
+			}
+			key, err := signoff.ParsePublicKey(keyFile, line)
+			if err != nil {
+				return err
+			}
+			fingerprint, err := server.Init(dir, lead, key, onePerson)
+			if err != nil {
+				return err
+			}
+			_, err = fmt.Fprintln(c.OutOrStdout(), fingerprint)
+			return err
+		},
+	}
+	dataFlag(c, &dir)
+	c.Flags().StringVar(&lead, "lead", "", "the first lead's name")
+	c.Flags().StringVar(&keyFile, "lead-key", "", "the first lead's public key, an OpenSSH file")
+	c.Flags().BoolVar(&onePerson, "one-person", false, "a one-person workshop, for good: its author may sign their own")
+	_ = c.MarkFlagRequired("lead")
+	_ = c.MarkFlagRequired("lead-key")
+	return c
+}

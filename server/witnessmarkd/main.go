@@ -1,0 +1,53 @@
+// Command witnessmarkd is the daemon: it keeps the ledger and serves the people of one workshop.
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"github.com/spf13/cobra"
+)
+
+func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
+
+// errNo is an answer that is "no": it was printed already, and the status is 1.
+var errNo = errors.New("no")
+
+// run is the whole command: 0 done, 1 done and the answer is "no", 2 not done.
+func run(args []string, stdout, stderr io.Writer) int {
+	root := &cobra.Command{
+		Use:           "witnessmarkd",
+		Short:         "keep a workshop's ledger, and serve it",
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		Args:          cobra.NoArgs,
+	}
+	root.CompletionOptions.DisableDefaultCmd = true
+	root.SetArgs(args)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	root.AddCommand(initCommand(), serveCommand(), checkCommand(), backupCommand(), restoreCommand())
+	err := root.Execute()
+	switch {
+	case err == nil:
+		return 0
+	case errors.Is(err, errNo):
+		return 1
+	}
+	fmt.Fprintln(stderr, "witnessmarkd:", oneLine(err))
+	return 2
+}
+
+// oneLine puts an error, which may be several joined ones, on one line.
+func oneLine(err error) string {
+	return strings.Join(strings.FieldsFunc(err.Error(), func(r rune) bool { return r == '\n' || r == '\r' }), "; ")
+}
+
+// dataFlag adds --data, which every command needs.
+func dataFlag(c *cobra.Command, dir *string) {
+	c.Flags().StringVar(dir, "data", "", "the server's folder")
+	_ = c.MarkFlagRequired("data")
+}
