@@ -138,17 +138,15 @@ func moved(a, b *definition.Axis, base, cand []float64) (bool, []int) {
 // align pairs breakpoints as (base index, candidate index): by index where their count is the same,
 // otherwise as sequences, and then lists those on one side only.
 func align(a, b *definition.Axis, base, cand []float64, n int) (pairs [][2]int, only []*calibrationv1.AlignedIndex) {
-	if len(base) == len(cand) {
+	if len(base) == len(cand) { // n is 1 where there is no such axis
 		for i := range n {
 			pairs = append(pairs, [2]int{i, i})
 		}
 		return pairs, nil
 	}
 	left, right := runes(a, b, base, cand)
-	dmp := diffmatchpatch.New()
-	dmp.DiffTimeout = 0 // a deadline would make the answer depend on the machine
 	i, j := 0, 0
-	for _, d := range dmp.DiffMainRunes(left, right, false) {
+	for _, d := range sequences(left, right) {
 		for range []rune(d.Text) {
 			switch d.Type {
 			case diffmatchpatch.DiffEqual:
@@ -165,6 +163,23 @@ func align(a, b *definition.Axis, base, cand []float64, n int) (pairs [][2]int, 
 	}
 	return pairs, only
 }
+
+// sequences aligns two; beyond mostAligned they count as having nothing in common.
+func sequences(left, right []rune) []diffmatchpatch.Diff {
+	if len(left) > mostAligned || len(right) > mostAligned {
+		return []diffmatchpatch.Diff{
+			{Type: diffmatchpatch.DiffDelete, Text: string(left)},
+			{Type: diffmatchpatch.DiffInsert, Text: string(right)},
+		}
+	}
+	dmp := diffmatchpatch.New()
+	dmp.DiffTimeout = 0 // a deadline would make the answer depend on the machine
+	return dmp.DiffMainRunes(left, right, false)
+}
+
+// mostAligned is how many breakpoints are aligned as sequences: without a deadline the work grows with
+// their square, and no axis that a person reads is as long.
+const mostAligned = 4096
 
 // firstRune is where breakpoints begin as runes: below it lie the surrogates, which turn into U+FFFD.
 const firstRune = 0xE000

@@ -93,26 +93,26 @@ func (c *change) cellChange(at cell) *calibrationv1.CellChange {
 	if raw := c.candTable.Cells.Raw(v); raw != "" {
 		out.CandidateRaw = proto.String(raw)
 	}
-	var moved bool
-	out.X, out.BaseX = breakpoint(c.cand.X, c.base.X, at.col, at.baseCol, &moved)
-	out.Y, out.BaseY = breakpoint(c.cand.Y, c.base.Y, at.row, at.baseRow, &moved)
-	if !moved && c.base.Values != nil && c.cand.Values != nil {
+	if c.cand.X != nil && c.base.X != nil {
+		out.X, out.BaseX = c.breakpoint(c.baseTable.X, c.candTable.X, c.base.X[at.baseCol], c.cand.X[at.col])
+	}
+	if c.cand.Y != nil && c.base.Y != nil {
+		out.Y, out.BaseY = c.breakpoint(c.baseTable.Y, c.candTable.Y, c.base.Y[at.baseRow], c.cand.Y[at.row])
+	}
+	if out.BaseX == nil && out.BaseY == nil && c.base.Values != nil && c.cand.Values != nil {
 		out.Delta = proto.Float64(c.delta(at))
 	}
 	return out
 }
 
-// breakpoint is the candidate's, and the base's too where it is another one.
-func breakpoint(cand, base []float64, i, baseI int, moved *bool) (now, before *float64) {
-	if cand == nil {
-		return nil, nil
+// breakpoint is the candidate's, and the base's too where it is another one. Of two definitions
+// those that are alike to their raw steps are one.
+func (c *change) breakpoint(a, b *definition.Axis, base, cand float64) (now, before *float64) {
+	now = proto.Float64(cand)
+	if same(base, cand) || c.baseTable != c.candTable && pointsAlike(a, b, base, cand) {
+		return now, nil
 	}
-	now = proto.Float64(cand[i])
-	if baseI < len(base) && !same(base[baseI], cand[i]) {
-		*moved = true
-		before = proto.Float64(base[baseI])
-	}
-	return now, before
+	return now, proto.Float64(base)
 }
 
 // same is equality by which NaN is NaN.
