@@ -38,7 +38,6 @@ var commands = []func(*app) *cobra.Command{
 	newSignCommand, newReturnCommand, newWithdrawCommand,
 	newCollectCommand, newOriginalCommand, newReadbackCommand,
 	newHistoryCommand, newLedgerCommand, newVerifyCommand, newDemoCommand,
-	newCompareCommand, newCheckCommand, newInspectCommand, newConvertCommand,
 }
 
 func (a *app) root() *cobra.Command {

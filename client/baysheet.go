@@ -1,0 +1,109 @@
+package client
+
+import (
+	"fmt"
+	"sort"
+	"strings"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+)
+
+// baySheet is the plain text that goes to the bay with a file.
+func baySheet(r *Review, got *Collected, checked string) string {
+	var b strings.Builder
+	line := func(label, format string, args ...any) {
+		fmt.Fprintf(&b, "%-12s %s\n", label, fmt.Sprintf(format, args...))
+	}
+	sub, job := r.Submission, r.Job
+	b.WriteString("BAY SHEET\n\n")
+	line("car", "%s", job.Car)
+	line("checked by", "%s", carChecked(checked))
+	line("job", "%d", job.Number)
+	line("fuel", "%s", orDash(job.Fuel))
+	for _, p := range job.Parts {
+		line("part", "%s", p)
+	}
+	line("file", "submission %s, sha256 %s", name(sub), got.FileSHA256)
+	line("image", "sha256 %s", sub.Image.GetSha256())
+	line("definition", "%s (%s)", r.Judgement.GetDefinition().GetName(), short(r.Judgement.GetDefinition().GetSha256()))
+	line("limits", "%s (%s)", r.Judgement.GetLimits().GetName(), short(r.Judgement.GetLimits().GetSha256()))
+	line("author", "%s", sub.Submitted.GetPerson())
+	line("signed by", "%s (entry %d)%s", sub.Signed.GetPerson(), sub.Signed.GetEntry(), byAuthor(sub.SignOff))
+	line("verdict", "%s", r.Judgement.Verdict)
+	if sub.Note != "" {
+		line("note", "%s", oneLine(sub.Note))
+	}
+	if got.Newer != nil {
+		line("NEWER", "submission %s waits for its sign-off; ask before you write this one", name(got.Newer))
+	}
+	warningsOn(&b, r)
+	learnedOn(&b, r)
+	cautionsOn(&b)
+	return b.String()
+}
+
+func carChecked(by string) string {
+	switch by {
+	case "fresh-read":
+		return "a fresh read of this car"
+	case "frame":
+		return "its frame number, typed"
+	}
+	return "nothing: the definition has no field that belongs to one car"
+}
+
+func byAuthor(s *recordv1.SignOff) string {
+	if !s.GetByAuthor() {
+		return ""
+	}
+	return "; signed by its author: " + oneLine(s.GetReason())
+}
+
+func warningsOn(b *strings.Builder, r *Review) {
+	if len(r.Judgement.Warnings) == 0 {
+		return
+	}
+	b.WriteString("\nWARNINGS, and why they were signed for\n")
+	keys := append([]string(nil), r.Judgement.Warnings...)
+	sort.Strings(keys)
+	for _, key := range keys {
+		fmt.Fprintf(b, "  WARNING  %s\n           %s\n           because: %s\n", key, oneLine(question(r, key)), oneLine(r.Submission.SignOff.Because[key]))
+	}
+}
+
+// learnedOn names what the controller has learned and what writing the file replaces.
+func learnedOn(b *strings.Builder, r *Review) {
+	ranges := r.rules.Layout.Source.GetVolatile()
+	if len(ranges) == 0 {
+		return
+	}
+	b.WriteString("\nLEARNED VALUES travel with this file, as they were when the car was read\n")
+	for _, v := range ranges {
+		fmt.Fprintf(b, "  0x%06x to 0x%06x  %s\n", v.Start, v.End, v.Title)
+	}
+	b.WriteString("  After writing, let the controller learn again before it is judged under load.\n")
+}
+
+func cautionsOn(b *strings.Builder) {
+	b.WriteString(`
+BEFORE YOU WRITE AND BEFORE YOU LOAD THE ENGINE
+  - A steady supply on the battery while writing; an interrupted write can leave a controller dead.
+  - Read the controller back afterwards: witnessmark readback JOB FILE.
+  - First loads short and watched: knock, mixture, charge pressure, exhaust temperature; stop at the
+    first thing that is not as expected.
+  - Rolling road: car strapped, guards closed, fans and exhaust extraction running, nobody in line
+    with the wheels, a second person at the stop.
+  - Road: emissions, noise and type approval differ by place. A change may make the car unlawful on
+    the road or void its insurance. What local law and a licensed practitioner say goes before this sheet.
+`)
+}
+
+func orDash(s string) string {
+	if s == "" {
+		return "-"
+	}
+	return oneLine(s)
+}
+
+// oneLine keeps what a person wrote from making lines of its own.
+func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }

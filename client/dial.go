@@ -1,0 +1,109 @@
+package client
+
+import (
+	"context"
+	"crypto"
+	"crypto/ed25519"
+	"crypto/tls"
+	"errors"
+	"sync"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/credentials"
+	"google.golang.org/grpc/status"
+
+	servicev1 "witnessmark/proto/witnessmark/service/v1"
+	"witnessmark/store/signoff"
+)
+
+// callTimeout bounds one call that moves no blob, so that a silent server is an error.
+const callTimeout = 30 * time.Second
+
+// link is a connection to a server whose key is known, or learned once at login.
+type link struct {
+	conn *grpc.ClientConn
+
+	mu     sync.Mutex
+	pinned ed25519.PublicKey // nil at login: the first key seen is kept and then compared
+	bad    error             // why the last handshake was refused
+}
+
+func dial(addr string, signer crypto.Signer, pinned ed25519.PublicKey) (*link, error) {
+	cert, err := certificate(signer)
+	if err != nil {
+		return nil, err
+	}
+	l := &link{pinned: pinned}
+	config := &tls.Config{
+		MinVersion:   tls.VersionTLS13,
+		Certificates: []tls.Certificate{{Certificate: [][]byte{cert}, PrivateKey: signer}},
+		// Names and dates prove nothing here; VerifyConnection compares the key itself.
+		InsecureSkipVerify:     true,
+		SessionTicketsDisabled: true,
+		VerifyConnection:       l.verify,
+	}
+	l.conn, err = grpc.NewClient("passthrough:///"+addr,
+		grpc.WithTransportCredentials(credentials.NewTLS(config)),
+		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(32<<20)))
+	return l, err
+}
+
+func (l *link) verify(cs tls.ConnectionState) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.bad = nil
+	if len(cs.PeerCertificates) == 0 {
+		return errors.New("the server shows no key")
+	}
+	key, ok := cs.PeerCertificates[0].PublicKey.(ed25519.PublicKey)
+	switch {
+	case !ok:
+		l.bad = distrust("the server's key is not Ed25519")
+	case l.pinned == nil:
+		l.pinned = key
+	case !l.pinned.Equal(key):
+		l.bad = distrust("the server's key is %s, and the one you pinned is %s", signoff.Fingerprint(key), signoff.Fingerprint(l.pinned))
+	}
+	return l.bad
+}
+
+// key is the server's key of this connection; nil before the first call.
+func (l *link) key() ed25519.PublicKey {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.pinned
+}
+
+// fault turns an error of a call into one line and a kind.
+func (l *link) fault(err error) error {
+	l.mu.Lock()
+	bad := l.bad
+	l.mu.Unlock()
+	s, ok := status.FromError(err)
+	if !ok || errors.Is(err, context.Canceled) {
+		return err
+	}
+	switch s.Code() {
+	case codes.Unavailable:
+		if bad != nil {
+			return bad
+		}
+		return &Error{Kind: Failed, Text: "the server cannot be reached: " + s.Message()}
+	case codes.DeadlineExceeded:
+		return &Error{Kind: Failed, Text: "the server does not answer"}
+	case codes.Canceled:
+		return context.Canceled
+	}
+	e := &Error{Kind: Refused, Text: s.Message()}
+	for _, d := range s.Details() {
+		if f, ok := d.(*servicev1.Fault); ok && f.Allowed != "" {
+			e.Hint = f.Allowed
+		}
+	}
+	if e.Text == "" {
+		e.Text = s.Code().String()
+	}
+	return e
+}

@@ -1,0 +1,155 @@
+package client
+
+import (
+	"context"
+	"slices"
+	"strings"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+)
+
+// Reasons are asked for by finding key; an empty answer is none.
+type Reasons func(key, question string) (string, error)
+
+// ByAuthor is the key of the reason that an author gives for signing their own, in a one-person workshop.
+const ByAuthor = "by-author"
+
+// SignOff signs a reviewed submission. because holds reasons by finding key; what is missing is
+// asked for, and without somebody to ask it is refused.
+func (c *Client) SignOff(ctx context.Context, r *Review, because map[string]string, ask Reasons) (*recordv1.Submission, error) {
+	me, err := c.Me()
+	if err != nil {
+		return nil, err
+	}
+	own := r.Submission.Submitted.GetPerson() == me.Name
+	if err := c.maySign(r, own); err != nil {
+		return nil, err
+	}
+	reasons, err := gather(r, because, own, ask)
+	if err != nil {
+		return nil, err
+	}
+	s := &recordv1.SignOff{Job: r.Job.Number, Submission: r.Submission.Number, ImageSha256: r.Submission.Image.Sha256,
+		BaseSha256: r.Submission.BaseSha256, Judgement: r.Judgement, ByAuthor: own}
+	if own {
+		s.Reason = reasons[ByAuthor]
+		delete(reasons, ByAuthor)
+	}
+	s.Because = reasons
+	_, err = c.act(ctx, &recordv1.Action{Body: &recordv1.Action_SignOff{SignOff: s}}, blob{"report", r.report})
+	if err != nil {
+		return nil, err
+	}
+	sub, ok := c.view().Submission(r.Job.Number, r.Submission.Number)
+	if !ok || sub.SignOff == nil {
+		return nil, distrust("%s has no sign-off after it was signed", name(r.Submission))
+	}
+	return sub, nil
+}
+
+// maySign asks the rules about this person before reasons are asked of them.
+func (c *Client) maySign(r *Review, own bool) error {
+	trial := &recordv1.SignOff{Job: r.Job.Number, Submission: r.Submission.Number, ImageSha256: r.Submission.Image.Sha256,
+		BaseSha256: r.Submission.BaseSha256, Judgement: r.Judgement, ByAuthor: own, Because: map[string]string{}}
+	for _, key := range r.Judgement.Warnings {
+		trial.Because[key] = "asked next"
+	}
+	if own {
+		trial.Reason = "asked next"
+	}
+	return c.may(&recordv1.Action{Body: &recordv1.Action_SignOff{SignOff: trial}})
+}
+
+// gather completes the reasons: one for each warning that counts, and the author's own.
+func gather(r *Review, because map[string]string, own bool, ask Reasons) (map[string]string, error) {
+	need := slices.Clone(r.Judgement.Warnings)
+	if own {
+		need = append(need, ByAuthor)
+	}
+	out := map[string]string{}
+	for key, text := range because {
+		if !slices.Contains(need, key) {
+			return nil, usage("", "--because %s: no warning of %s has this key%s", key, name(r.Submission), listed("; allowed: ", need))
+		}
+		out[key] = strings.TrimSpace(text)
+	}
+	for _, key := range need {
+		if out[key] != "" {
+			continue
+		}
+		if ask != nil {
+			text, err := ask(key, question(r, key))
+			if err != nil {
+				return nil, err
+			}
+			out[key] = strings.TrimSpace(text)
+		}
+		if out[key] == "" {
+			return nil, usage("--because '"+key+"=…'", "%s: a reason is missing for %s", name(r.Submission), key)
+		}
+	}
+	return out, nil
+}
+
+func listed(before string, names []string) string {
+	if len(names) == 0 {
+		return ""
+	}
+	return before + strings.Join(names, ", ")
+}
+
+// question is what the finding of a key says.
+func question(r *Review, key string) string {
+	if key == ByAuthor {
+		return "you are the author; why do you sign it yourself?"
+	}
+	for _, f := range r.Report.Findings {
+		if Key(f) == key {
+			return strings.TrimSpace(f.Severity + ": " + f.Reason)
+		}
+	}
+	return ""
+}
+
+// ReturnSubmission is the signed no: to a waiting submission, or to a release.
+func (c *Client) ReturnSubmission(ctx context.Context, job, n uint32, reason string) (*recordv1.Submission, error) {
+	sub, err := c.submission(ctx, job, n)
+	if err != nil {
+		return nil, err
+	}
+	_, err = c.act(ctx, &recordv1.Action{Body: &recordv1.Action_Return{Return: &recordv1.Return{
+		Job: job, Submission: n, ImageSha256: sub.Image.Sha256, Reason: reason}}})
+	if err != nil {
+		return nil, err
+	}
+	sub, _ = c.view().Submission(job, n)
+	return sub, nil
+}
+
+// Withdraw takes back one's own waiting submission.
+func (c *Client) Withdraw(ctx context.Context, job, n uint32) (*recordv1.Submission, error) {
+	if _, err := c.submission(ctx, job, n); err != nil {
+		return nil, err
+	}
+	_, err := c.act(ctx, &recordv1.Action{Body: &recordv1.Action_Withdraw{Withdraw: &recordv1.Withdraw{Job: job, Submission: n}}})
+	if err != nil {
+		return nil, err
+	}
+	sub, _ := c.view().Submission(job, n)
+	return sub, nil
+}
+
+func (c *Client) submission(ctx context.Context, job, n uint32) (*recordv1.Submission, error) {
+	if err := c.Sync(ctx); err != nil {
+		return nil, err
+	}
+	s, _, err := c.job(job)
+	if err != nil {
+		return nil, err
+	}
+	sub, ok := s.Submission(job, n)
+	if !ok {
+		return nil, usage("witnessmark job show "+itoa(job), "job %d has no submission %d", job, n)
+	}
+	return sub, nil
+}

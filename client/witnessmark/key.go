@@ -1,0 +1,36 @@
+package main
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"witnessmark/client"
+	"witnessmark/store/signoff"
+)
+
+func newKeyCommand(a *app) *cobra.Command {
+	return group("key", "Keys", &cobra.Command{
+		Use:   "new FILE",
+		Short: "Make an OpenSSH Ed25519 key, where ssh-keygen is not at hand",
+		Args:  cobra.ExactArgs(1),
+		RunE: func(_ *cobra.Command, args []string) error {
+			var passphrase []byte
+			if ask := a.passphrase(); ask != nil {
+				var err error
+				if passphrase, err = ask(args[0] + " (empty for none)"); err != nil {
+					return err
+				}
+			}
+			key, err := client.NewKey(args[0], "", passphrase)
+			if err != nil {
+				return err
+			}
+			if a.json() {
+				return a.printValues("file", args[0], "public_key_file", args[0]+".pub", "fingerprint", signoff.Fingerprint(key))
+			}
+			fmt.Fprintf(a.out, "%s and %s.pub\n%s\n", args[0], args[0], signoff.Fingerprint(key))
+			return nil
+		},
+	})
+}

@@ -1,0 +1,84 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"witnessmark/client"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+)
+
+func newLoginCommand(a *app) *cobra.Command {
+	var key, fingerprint string
+	cmd := &cobra.Command{
+		Use:   "login HOST:PORT --key FILE",
+		Short: "Pin a ledger, and say which key is yours",
+		Args:  cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			home, err := client.DefaultHome()
+			if err != nil {
+				return err
+			}
+			c, err := client.Login(cmd.Context(), home, args[0], key, a.passphrase(), a.confirm(fingerprint))
+			if err != nil {
+				return err
+			}
+			defer c.Close()
+			me, err := c.Me()
+			if err != nil {
+				return err
+			}
+			return a.print(me, func(w io.Writer) error {
+				_, err := fmt.Fprintf(w, "logged in as %s (%s) to %s\n", me.Name, strings.Join(me.Roles, ", "), c.Fingerprint())
+				return err
+			})
+		},
+	}
+	cmd.Flags().StringVar(&key, "key", "", "your private key, or the public key of one that ssh-agent holds")
+	cmd.Flags().StringVar(&fingerprint, "fingerprint", "", "the ledger's fingerprint, as init printed it")
+	return required(cmd, "key")
+}
+
+// confirm compares the fingerprint with the one given, or asks whoever sits at the terminal.
+func (a *app) confirm(given string) func(string) error {
+	return func(got string) error {
+		if given != "" {
+			if given != got {
+				return &client.Error{Kind: client.Distrust, Text: fmt.Sprintf("the server's ledger is %s, and not %s", got, given),
+					Hint: "ask the lead for the fingerprint that init printed"}
+			}
+			return nil
+		}
+		if !a.terminal() {
+			return &client.Error{Kind: client.Usage, Text: "nobody is at a terminal to compare the ledger's fingerprint",
+				Hint: "--fingerprint F, as init printed it"}
+		}
+		answer, err := a.ask(fmt.Sprintf("the ledger's fingerprint is\n%s\nis this the one that init printed? (yes/no) ", got))
+		if err != nil {
+			return err
+		}
+		if answer != "yes" {
+			return &client.Error{Kind: client.Refused, Text: "the fingerprint was not confirmed"}
+		}
+		return nil
+	}
+}
+
+func newWhoamiCommand(a *app) *cobra.Command {
+	return &cobra.Command{
+		Use:   "whoami",
+		Short: "Who you are, as the ledger knows you",
+		Args:  cobra.NoArgs,
+		RunE: a.with(func(_ context.Context, c *client.Client, _ []string) error {
+			me, err := c.Me()
+			if err != nil {
+				return err
+			}
+			return a.print(me, func(w io.Writer) error { return writePeople(w, []*recordv1.Person{me}) })
+		}),
+	}
+}

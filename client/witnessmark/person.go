@@ -1,0 +1,84 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"witnessmark/client"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	servicev1 "witnessmark/proto/witnessmark/service/v1"
+)
+
+func newPersonCommand(a *app) *cobra.Command {
+	return group("person", "Who is enrolled", newPersonEnrol(a), newPersonRetire(a), &cobra.Command{
+		Use:   "list",
+		Short: "Everybody there ever was",
+		Args:  cobra.NoArgs,
+		RunE: a.with(func(_ context.Context, c *client.Client, _ []string) error {
+			people := c.People()
+			return a.print(&servicev1.PeopleListResponse{People: people}, func(w io.Writer) error { return writePeople(w, people) })
+		}),
+	})
+}
+
+func newPersonEnrol(a *app) *cobra.Command {
+	var roles, key string
+	cmd := &cobra.Command{
+		Use:   "enrol NAME --role technician|calibrator|lead[,…] --key PUBFILE",
+		Short: "Enrol a person, or give one a new key",
+		Args:  cobra.ExactArgs(1),
+		RunE: a.with(func(ctx context.Context, c *client.Client, args []string) error {
+			p, err := c.Enrol(ctx, args[0], client.SplitList(roles), key)
+			if err != nil {
+				return err
+			}
+			return a.print(p, func(w io.Writer) error {
+				_, err := fmt.Fprintf(w, "enrolled %s (%s) with %s\n", p.Name, strings.Join(p.Roles, ", "), p.KeyFingerprint)
+				return err
+			})
+		}),
+	}
+	cmd.Flags().StringVar(&roles, "role", "", "technician, calibrator, lead; several with commas")
+	cmd.Flags().StringVar(&key, "key", "", "the person's public key file")
+	return required(cmd, "role", "key")
+}
+
+func newPersonRetire(a *app) *cobra.Command {
+	var compromised bool
+	cmd := &cobra.Command{
+		Use:   "retire NAME [--compromised]",
+		Short: "End a person's part",
+		Args:  cobra.ExactArgs(1),
+		RunE: a.with(func(ctx context.Context, c *client.Client, args []string) error {
+			p, err := c.Retire(ctx, args[0], compromised)
+			if err != nil {
+				return err
+			}
+			return a.print(p, func(w io.Writer) error {
+				_, err := fmt.Fprintf(w, "retired %s\n", p.Name)
+				return err
+			})
+		}),
+	}
+	cmd.Flags().BoolVar(&compromised, "compromised", false, "the key may be in other hands: void its sign-offs that nobody has collected")
+	return cmd
+}
+
+func writePeople(w io.Writer, people []*recordv1.Person) error {
+	rows := [][]string{{"NAME", "ROLES", "KEY", ""}}
+	for _, p := range people {
+		state := ""
+		if p.Retired {
+			state = "retired"
+		}
+		if p.Compromised {
+			state = "retired, key compromised"
+		}
+		rows = append(rows, []string{clean(p.Name), strings.Join(p.Roles, ","), p.KeyFingerprint, state})
+	}
+	return columns(w, rows)
+}

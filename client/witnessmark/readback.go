@@ -1,0 +1,56 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"witnessmark/client"
+)
+
+func newReadbackCommand(a *app) *cobra.Command {
+	var why string
+	cmd := &cobra.Command{
+		Use:   "readback JOB FILE | readback JOB --not-possible TEXT",
+		Short: "Compare what is in the car after writing with what was collected",
+		Args:  cobra.RangeArgs(1, 2),
+	}
+	cmd.Flags().StringVar(&why, "not-possible", "", "why this controller cannot be read back")
+	format := fileFormat(cmd)
+	cmd.RunE = a.with(func(ctx context.Context, c *client.Client, args []string) error {
+		n, err := client.ParseJob(args[0])
+		if err != nil {
+			return err
+		}
+		f, err := format()
+		if err != nil {
+			return err
+		}
+		impossible := cmd.Flags().Changed("not-possible")
+		if impossible == (len(args) == 2) {
+			return &client.Error{Kind: client.Usage, Text: "readback takes either a file, or --not-possible TEXT"}
+		}
+		var found *client.Found
+		if impossible {
+			found, err = c.NotPossible(ctx, n, why)
+		} else {
+			found, err = c.Readback(ctx, n, args[1], f)
+		}
+		if err != nil {
+			return err
+		}
+		b := found.Readback
+		a.saidNo = b.NotPossible == "" && !b.Matches
+		return a.print(b, func(w io.Writer) error {
+			fmt.Fprintf(w, "%s: %s\n", ofJob(n, b.Submission), backText(b))
+			if found.Report == nil {
+				return nil
+			}
+			fmt.Fprintln(w, clean(found.Why))
+			return writeReport(w, found.Report)
+		})
+	})
+	return cmd
+}

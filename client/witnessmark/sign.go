@@ -1,0 +1,113 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"witnessmark/client"
+)
+
+func newSignCommand(a *app) *cobra.Command {
+	var because []string
+	cmd := &cobra.Command{
+		Use:   "sign JOB.N [--because KEY=TEXT]…",
+		Short: "Sign off a submission of somebody else's, with a reason for each warning",
+		Args:  cobra.ExactArgs(1),
+		RunE: a.with(func(ctx context.Context, c *client.Client, args []string) error {
+			reasons, err := parseReasons(because)
+			if err != nil {
+				return err
+			}
+			r, err := review(ctx, c, args[0])
+			if err != nil {
+				return err
+			}
+			var ask client.Reasons
+			if a.terminal() {
+				if err := writeSheet(a.errOut, r); err != nil {
+					return err
+				}
+				ask = func(key, question string) (string, error) {
+					return a.ask(fmt.Sprintf("%s  %s\nyour reason: ", key, question))
+				}
+			}
+			s, err := c.SignOff(ctx, r, reasons, ask)
+			if err != nil {
+				return err
+			}
+			return a.print(s, func(w io.Writer) error {
+				_, err := fmt.Fprintf(w, "signed %s (%s), sha256 %s\n", client.Name(s), s.SignOff.GetJudgement().GetVerdict(), s.Image.GetSha256())
+				return err
+			})
+		}),
+	}
+	cmd.Flags().StringArrayVar(&because, "because", nil,
+		"KEY=TEXT, KEY being RULE:TABLE or RULE; in a one-person workshop "+client.ByAuthor+"=TEXT says why the author signs")
+	return cmd
+}
+
+func parseReasons(list []string) (map[string]string, error) {
+	out := map[string]string{}
+	for _, s := range list {
+		key, text, ok := strings.Cut(s, "=")
+		if !ok || key == "" || strings.TrimSpace(text) == "" {
+			return nil, &client.Error{Kind: client.Usage, Text: fmt.Sprintf("--because %q: must be KEY=TEXT", s)}
+		}
+		if _, twice := out[key]; twice {
+			return nil, &client.Error{Kind: client.Usage, Text: fmt.Sprintf("--because: %s is given twice", key)}
+		}
+		out[key] = text
+	}
+	return out, nil
+}
+
+func newReturnCommand(a *app) *cobra.Command {
+	var because string
+	cmd := &cobra.Command{
+		Use:   "return JOB.N --because TEXT",
+		Short: "Return a waiting submission, or recall a release, with a reason",
+		Args:  cobra.ExactArgs(1),
+		RunE: a.with(func(ctx context.Context, c *client.Client, args []string) error {
+			job, n, err := client.ParseSubmission(args[0])
+			if err != nil {
+				return err
+			}
+			s, err := c.ReturnSubmission(ctx, job, n, because)
+			if err != nil {
+				return err
+			}
+			return a.print(s, func(w io.Writer) error {
+				_, err := fmt.Fprintf(w, "returned %s\n", client.Name(s))
+				return err
+			})
+		}),
+	}
+	cmd.Flags().StringVar(&because, "because", "", "why")
+	return required(cmd, "because")
+}
+
+func newWithdrawCommand(a *app) *cobra.Command {
+	return &cobra.Command{
+		Use:   "withdraw JOB.N",
+		Short: "Take back your own waiting submission",
+		Args:  cobra.ExactArgs(1),
+		RunE: a.with(func(ctx context.Context, c *client.Client, args []string) error {
+			job, n, err := client.ParseSubmission(args[0])
+			if err != nil {
+				return err
+			}
+			s, err := c.Withdraw(ctx, job, n)
+			if err != nil {
+				return err
+			}
+			return a.print(s, func(w io.Writer) error {
+				_, err := fmt.Fprintf(w, "withdrew %s\n", client.Name(s))
+				return err
+			})
+		}),
+	}
+}
