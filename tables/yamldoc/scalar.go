@@ -1,7 +1,7 @@
 package yamldoc
 
 import (
-	"math"
+	"errors"
 	"regexp"
 	"strconv"
 	"unicode"
@@ -48,7 +48,7 @@ func (d *decoder) scalar(n *yaml.Node, at *place, fd protoreflect.FieldDescripto
 }
 
 func (d *decoder) integer(n *yaml.Node, at *place, bits int, signed bool, span string) (int64, uint64, error) {
-	if n.Kind != yaml.ScalarNode || n.Style&(yaml.SingleQuotedStyle|yaml.DoubleQuotedStyle) != 0 || !wholeNumber.MatchString(n.Value) {
+	if !plain(n) || !wholeNumber.MatchString(n.Value) {
 		return 0, 0, d.fault(n, at, "a whole number as in 256 or 0x100, without quotes", "%s is not a whole number", describe(n))
 	}
 	i, u, err := atoi(n.Value, bits, signed)
@@ -58,23 +58,25 @@ func (d *decoder) integer(n *yaml.Node, at *place, bits int, signed bool, span s
 	return i, u, nil
 }
 
+// plain says whether a value stands as it is: no quotes, no tag, no block of text.
+func plain(n *yaml.Node) bool { return n.Kind == yaml.ScalarNode && n.Style == 0 }
+
 // double reads a finite number; a whole one may be written in hexadecimal.
 func (d *decoder) double(n *yaml.Node, at *place) (float64, error) {
-	tag := n.ShortTag()
-	if n.Kind != yaml.ScalarNode || tag != "!!int" && tag != "!!float" {
-		return 0, d.fault(n, at, "a number as in 12.5, without quotes", "%s is not a number", describe(n))
-	}
-	if wholeNumber.MatchString(n.Value) {
-		if u, err := strconv.ParseInt(n.Value, 0, 64); err == nil {
-			return float64(u), nil
+	if plain(n) && wholeNumber.MatchString(n.Value) {
+		if i, err := strconv.ParseInt(n.Value, 0, 64); err == nil {
+			return float64(i), nil
 		}
 	}
-	if !decimal.MatchString(n.Value) {
-		return 0, d.fault(n, at, "a finite number as in 12.5 or 0x100", "%s is not a number that can be used here", describe(n))
+	if !plain(n) || !decimal.MatchString(n.Value) {
+		return 0, d.fault(n, at, "a finite number as in 12.5 or 0x100, without quotes", "%s is not a number", describe(n))
 	}
 	v, err := strconv.ParseFloat(n.Value, 64)
-	if err != nil || math.IsInf(v, 0) {
+	if errors.Is(err, strconv.ErrRange) {
 		return 0, d.fault(n, at, "a finite number", "%.60s is out of range", n.Value)
+	}
+	if err != nil {
+		return 0, d.fault(n, at, "a finite number as in 12.5 or 0x100, without quotes", "%s is not a number", describe(n))
 	}
 	return v, nil
 }

@@ -1,0 +1,239 @@
+package yamldoc
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+)
+
+func TestDecode(t *testing.T) {
+	doc := `# a comment
+name: dx
+image:
+  start: 0x100
+  size: 4294967295
+axes:
+  - {id: a, points: [1, 2.5, -3e2, 0x10, .5, 5., 18446744073709551616], index: true}
+tables:
+  - id: t
+    stored: {address: 0, type: u64, mask: 0xffffffffffffffff, stride: 0}
+    conversion: {labels: {-1: "yes", 0x10: off}}
+    x: {axis: a}
+    feeds: [one, "2"]
+    mirror: {}
+`
+	got := &calibrationv1.Definition{}
+	at, err := Decode("d.yaml", []byte(doc), got)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := &calibrationv1.Definition{
+		Name: "dx", Image: &calibrationv1.ImageLayout{Start: 0x100, Size: math.MaxUint32},
+		Axes: []*calibrationv1.Axis{{Id: "a", Points: []float64{1, 2.5, -300, 16, 0.5, 5, 18446744073709551616}, Index: true}},
+		Tables: []*calibrationv1.Table{{
+			Id:         "t",
+			Stored:     &calibrationv1.Stored{Type: "u64", Mask: proto.Uint64(math.MaxUint64), Stride: proto.Uint32(0)},
+			Conversion: &calibrationv1.Conversion{Labels: map[int64]string{-1: "yes", 16: "off"}},
+			X:          &calibrationv1.TableAxis{Axis: "a"}, Feeds: []string{"one", "2"}, Mirror: &calibrationv1.Mirror{},
+		}},
+	}
+	if !proto.Equal(got, want) {
+		t.Errorf("got  %v\nwant %v", got, want)
+	}
+	for path, line := range map[string]int{
+		"": 2, "name": 2, "image": 3, "image.size": 5, "axes[0]": 7, "axes[0].points[2]": 7, "tables[0].id": 9, "tables[0].stored.mask": 10,
+		"tables[0].conversion.labels[16]": 11, "tables[0].mirror.of": 14, "tables[7].id": 8, "nothing.at.all": 2, "a..b[": 2,
+	} {
+		if got := at.Line(path); got != line {
+			t.Errorf("line of %q is %d, want %d", path, got, line)
+		}
+	}
+}
+
+func TestDecodeLimits(t *testing.T) {
+	doc := `
+rules:
+  - id: e
+    envelope: {values: [[1, 2.5], []]}
+  - {id: f, frozen: {}}
+  - {id: g, expression: "1 < 2"}
+  - {id: h, range: {min: 0}}
+`
+	l := &calibrationv1.Limits{}
+	if _, err := Decode("l", []byte(doc), l); err != nil {
+		t.Fatal(err)
+	}
+	rows := l.GetRules()[0].GetEnvelope().GetValues()
+	if len(rows) != 2 || len(rows[1].GetValues()) != 0 || rows[0].GetValues()[1].GetNumberValue() != 2.5 {
+		t.Errorf("rows %v", rows)
+	}
+	if l.GetRules()[1].GetFrozen() == nil || l.GetRules()[2].GetExpression() != "1 < 2" {
+		t.Errorf("rules %v", l.GetRules())
+	}
+	if r := l.GetRules()[3].GetRange(); r.Min == nil || r.Max != nil {
+		t.Errorf("a bound of 0 is given and one left out is not: %v", r)
+	}
+}
+
+func TestRefused(t *testing.T) {
+	for _, tt := range []struct {
+		doc, path string
+		line      int
+		says      string
+	}{
+		{"", "", 0, "nothing in the file"},
+		{"# only a comment\n", "", 0, "nothing in the file"},
+		{"a: [", "", 1, "is not YAML"},
+		{"name: a\n  b: c\n", "", 2, "is not YAML"},
+		{"name: a\n---\nname: b\n", "", 2, "second document"},
+		{"- a", "", 1, "a list where a block of fields belongs"},
+		{"text", "", 1, "a block of fields belongs"},
+		{"null", "", 1, "no value"},
+		{"name: a\nnmae: b\n", "", 2, `unknown field "nmae"; allowed: name, title, byte_order, image`},
+		{"byteOrder: big\n", "", 1, `unknown field "byteOrder"`},
+		{"name: a\ntitle: t\nname: b\n", "name", 3, "given twice"},
+		{"[a]: b\n", "", 1, "where a field's name belongs"},
+		{"name: 12\n", "name", 1, `12 is not text; allowed: "12" in quotes`},
+		{"name: true\n", "name", 1, "is not text"},
+		{"name: 2026-01-01\n", "name", 1, "is not text"},
+		{"name: [a]\n", "name", 1, "a list where text belongs"},
+		{"name:\n", "name", 1, "no value"},
+		{"name: ~\n", "name", 1, "no value"},
+		{"image:\n  size: 4294967296\n", "image.size", 2, "out of range; allowed: 0 to 4294967295"},
+		{"image: {size: -1}\n", "image.size", 1, "out of range"},
+		{"image: {size: 010}\n", "image.size", 1, "not a whole number"},
+		{"image: {size: 0o10}\n", "image.size", 1, "not a whole number"},
+		{"image: {size: 1_000}\n", "image.size", 1, "not a whole number"},
+		{"image: {size: \"16\"}\n", "image.size", 1, "without quotes"},
+		{"image: {size: 1.0}\n", "image.size", 1, "not a whole number"},
+		{"image: {size: {}}\n", "image.size", 1, "a block of fields is not a whole number"},
+		{"image: [1]\n", "image", 1, "where a block of fields belongs"},
+		{"image:\n", "image", 1, "no value"},
+		{"axes:\n- id: a\n- {id: b, index: yes}\n", "axes[1].index", 3, "not a yes or no; allowed: true or false"},
+		{"axes:\n- id: a\n  points: [1, .nan]\n", "axes[0].points[1]", 3, "finite"},
+		{"axes: [{points: [.inf]}]", "axes[0].points[0]", 1, "finite"},
+		{"axes: [{points: [1e999]}]", "axes[0].points[0]", 1, "out of range"},
+		{"axes: [{points: [\"1\"]}]", "axes[0].points[0]", 1, "without quotes"},
+		{"axes: [{points: [01]}]", "axes[0].points[0]", 1, "not a number"},
+		{"axes: [{points: [null]}]", "axes[0].points[0]", 1, "no value"},
+		{"axes: {}\n", "axes", 1, "where a list belongs"},
+		{"tables:\n- conversion:\n    labels: {0: a, 0x0: b}\n", "tables[0].conversion.labels[0x0]", 3, "given twice"},
+		{"tables: [{conversion: {labels: {off: a}}}]", "tables[0].conversion.labels[off]", 1, "not a whole number"},
+		{"tables: [{conversion: {labels: {9223372036854775808: a}}}]", "tables[0].conversion.labels[9223372036854775808]", 1, "out of range"},
+		{"tables: [{conversion: {labels: [a]}}]", "tables[0].conversion.labels", 1, "where pairs belong"},
+		{"tables: [{conversion: {labels: {0: 1}}}]", "tables[0].conversion.labels[0]", 1, "is not text"},
+		{"name: !!binary aGk=\n", "name", 1, "tag"},
+		{"name: !own a\n", "name", 1, "tag"},
+		{"name: \"a\\e[31mb\"\n", "name", 1, "control character U+001B"},
+		{"name: \"a\\u202Eb\"\n", "name", 1, "control character U+202E"},
+		{"image: &i {start: 1}\n<<: *i\n", "", 2, "unknown field"},
+	} {
+		_, err := Decode("d.yaml", []byte(tt.doc), &calibrationv1.Definition{})
+		check(t, tt.doc, err, tt.path, tt.line, tt.says)
+	}
+}
+
+func check(t *testing.T, doc string, err error, path string, line int, says string) {
+	t.Helper()
+	var e *Error
+	if !errors.As(err, &e) {
+		t.Errorf("%q: %v, want an *Error", doc, err)
+		return
+	}
+	if e.Path != path || e.Line != line || !strings.Contains(err.Error(), says) {
+		t.Errorf("%q:\n%v\nwant line %d, path %q, and %q", doc, err, line, path, says)
+	}
+	if strings.Contains(err.Error(), "\n") {
+		t.Errorf("%q: the error has more than one line", doc)
+	}
+}
+
+func TestTwoKinds(t *testing.T) {
+	doc := "rules:\n- id: a\n  frozen: {}\n  covers: {}\n"
+	_, err := Decode("l", []byte(doc), &calibrationv1.Limits{})
+	check(t, doc, err, "rules[0]", 4, "both frozen and covers are given; allowed: one of envelope, range")
+	doc = "rules: [{envelope: {values: [[1], [a]]}}]"
+	_, err = Decode("l", []byte(doc), &calibrationv1.Limits{})
+	check(t, doc, err, "rules[0].envelope.values[1][0]", 1, "not a number")
+	doc = "rules: [{envelope: {values: [1]}}]"
+	_, err = Decode("l", []byte(doc), &calibrationv1.Limits{})
+	check(t, doc, err, "rules[0].envelope.values[0]", 1, "where a row of numbers belongs")
+}
+
+func TestErrorText(t *testing.T) {
+	_, err := Decode("d.yaml", []byte("name: a\nimage: {size: x}\n"), &calibrationv1.Definition{})
+	const want = `d.yaml:2: image.size: "x" is not a whole number; allowed: a whole number as in 256 or 0x100, without quotes`
+	if err == nil || err.Error() != want {
+		t.Errorf("got  %v\nwant %s", err, want)
+	}
+}
+
+// A thousand aliases of ten thousand numbers are 10^7 values out of 25 kB.
+func TestAliasBomb(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("rules:\n- envelope: {values: [&r [" + strings.Repeat("1,", 9999) + "1]]}\n")
+	b.WriteString("- &x {envelope: {values: [" + strings.Repeat("*r,", 999) + "*r]}}\n")
+	_, err := Decode("l", []byte(b.String()), &calibrationv1.Limits{})
+	if err == nil || !strings.Contains(err.Error(), "too large") {
+		t.Errorf("%v", err)
+	}
+	doc := "tables: [{id: a, x: &x {id: q}, y: *x}]"
+	d := &calibrationv1.Definition{}
+	if _, err := Decode("d", []byte(doc), d); err != nil || d.GetTables()[0].GetY().GetId() != "q" {
+		t.Errorf("an alias: %v %v", d, err)
+	}
+	doc = "rules: &a [*a]"
+	if _, err := Decode("l", []byte(doc), &calibrationv1.Limits{}); err == nil {
+		t.Error("a list inside itself was read")
+	}
+}
+
+func TestTooLong(t *testing.T) {
+	_, err := Decode("d", make([]byte, MaxBytes+1), &calibrationv1.Definition{})
+	if err == nil || !strings.Contains(err.Error(), fmt.Sprintf("at most %d bytes", MaxBytes)) {
+		t.Error(err)
+	}
+}
+
+func TestNoLines(t *testing.T) {
+	var none *Locator
+	for _, at := range []*Locator{none, Locate("d", []byte("["))} {
+		if err := at.Errorf("a.b", "c", "wrong"); !strings.HasSuffix(err.Error(), "a.b: wrong; allowed: c") || at.Line("a") != 0 {
+			t.Error(err)
+		}
+	}
+}
+
+// What is accepted says the same as protobuf's own JSON, and never panics.
+func FuzzDecode(f *testing.F) {
+	f.Add("name: a\nimage: {start: 0x0, size: 16}\n")
+	f.Add("rules:\n- {id: a, frozen: {}}\n- {envelope: {values: [[1, 2]]}}\n")
+	f.Add("tables: [{conversion: {labels: {0: off, -1: \"on\"}}, x: &a {points: [1.5]}, y: *a}]")
+	f.Add("a: &a [*a]\n---\n? [b]\n: !!binary x")
+	f.Fuzz(func(t *testing.T, doc string) {
+		for _, m := range []proto.Message{&calibrationv1.Definition{}, &calibrationv1.Limits{}} {
+			if _, err := Decode("f", []byte(doc), m); err != nil {
+				var e *Error
+				if !errors.As(err, &e) {
+					t.Fatalf("%T: %v", err, err)
+				}
+				continue
+			}
+			text, err := protojson.Marshal(m)
+			if err != nil {
+				t.Fatal(err)
+			}
+			again := m.ProtoReflect().New().Interface()
+			if err := protojson.Unmarshal(text, again); err != nil || !proto.Equal(m, again) {
+				t.Fatalf("%v\n%v\n%v", m, again, err)
+			}
+		}
+	})
+}
