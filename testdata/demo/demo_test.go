@@ -1,0 +1,165 @@
+package demo_test
+
+import (
+	"bytes"
+	"encoding/binary"
+	"hash/crc32"
+	"slices"
+	"testing"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/compare"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
+	"witnessmark/tables/limits"
+	"witnessmark/testdata/demo"
+)
+
+func file(t *testing.T, name string) []byte {
+	t.Helper()
+	data, err := demo.Files.ReadFile(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return data
+}
+
+func load(t *testing.T) (*definition.Layout, *limits.Limits) {
+	t.Helper()
+	lay, err := definition.Load("dx1-1.8t.yaml", file(t, "dx1-1.8t.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	lim, err := limits.Load("dx1-road-98.yaml", file(t, "dx1-road-98.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := lim.Check(lay); err != nil {
+		t.Fatal(err)
+	}
+	return lay, lim
+}
+
+var meant = []string{"boost.target", "wastegate.duty", "lambda.target", "ignition.base", "ignition.98"}
+
+// keysOf are a report's finding keys with their severities, in the report's order.
+func keysOf(r *calibrationv1.Report) []string {
+	out := []string{}
+	for _, f := range r.GetFindings() {
+		out = append(out, f.GetSeverity()+" "+compare.Key(f))
+	}
+	return out
+}
+
+func TestDefinitionIsWorthShowing(t *testing.T) {
+	lay, _ := load(t)
+	if len(lay.Tables) < 24 {
+		t.Errorf("%d tables; the demo promises 24 or more", len(lay.Tables))
+	}
+	if err := lay.Identify(file(t, "original.bin")); err != nil {
+		t.Error(err)
+	}
+}
+
+func TestOriginalIsClear(t *testing.T) {
+	lay, lim := load(t)
+	r, err := compare.Check(compare.Side{Bytes: file(t, "original.bin")}, lay, lim, &calibrationv1.JobFacts{Fuel: "98 RON"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.GetVerdict() != "clear" || len(r.GetFindings()) != 0 {
+		t.Errorf("verdict %s, findings %q; want clear without any", r.GetVerdict(), keysOf(r))
+	}
+}
+
+func TestSubmissionVerdicts(t *testing.T) {
+	lay, lim := load(t)
+	for _, c := range []struct {
+		name, verdict string
+		keys          []string
+	}{
+		{"submission-1.bin", "danger", []string{
+			"danger cut-above-target:boost.target", "danger boost-ceiling:boost.target",
+			"warning advance-ceiling:ignition.98",
+			"caution boost-step:boost.target", "caution advance-step:ignition.98", "caution no-lump:ignition.98",
+		}},
+		{"submission-2.bin", "warning", []string{"warning advance-ceiling:ignition.98"}},
+	} {
+		r, err := compare.Compare(compare.Input{
+			Base: compare.Side{Bytes: file(t, "original.bin")}, Candidate: compare.Side{Bytes: file(t, c.name)},
+			Layout: lay, Limits: lim, Meant: meant, MeantGiven: true, Job: &calibrationv1.JobFacts{Fuel: "98 RON"},
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if keys := keysOf(r); r.GetVerdict() != c.verdict || !slices.Equal(keys, c.keys) {
+			t.Errorf("%s: verdict %s, findings %q\nwant %s, %q", c.name, r.GetVerdict(), keys, c.verdict, c.keys)
+		}
+		var changed []string
+		for _, table := range r.GetTables() {
+			changed = append(changed, table.GetId())
+		}
+		slices.Sort(changed)
+		if want := slices.Sorted(slices.Values(meant)); !slices.Equal(changed, want) {
+			t.Errorf("%s: changed %q, meant %q", c.name, changed, want)
+		}
+	}
+}
+
+// The point that the second submission's warning is about, worked out by hand: 20.25 deg stored
+// as 27 steps of 0.75, under a ceiling of 20 at 5000 1/min and 140 %.
+func TestWarningNamesThePoint(t *testing.T) {
+	lay, lim := load(t)
+	r, err := compare.Compare(compare.Input{
+		Base: compare.Side{Bytes: file(t, "original.bin")}, Candidate: compare.Side{Bytes: file(t, "submission-2.bin")},
+		Layout: lay, Limits: lim,
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := r.GetFindings()[0].GetWorst()
+	if w.GetX() != 5000 || w.GetY() != 140 || w.GetValue() != 20.25 || w.GetLimit() != 20 || w.GetExcess() != 0.25 {
+		t.Errorf("worst %v", w)
+	}
+}
+
+func TestReadbackIsTheSecondSubmission(t *testing.T) {
+	lay, _ := load(t)
+	written, found := compare.Side{Bytes: file(t, "submission-2.bin")}, compare.Side{Bytes: file(t, "readback.bin")}
+	if bytes.Equal(written.Bytes, found.Bytes) {
+		t.Fatal("the controller learned nothing")
+	}
+	if same, why := compare.SameInCar(lay, written, found); !same {
+		t.Error(why)
+	}
+	if same, _ := compare.SameInCar(lay, compare.Side{Bytes: file(t, "submission-1.bin")}, found); same {
+		t.Error("the first submission is also taken for what is in the car")
+	}
+}
+
+func TestRecordFilesHoldTheOriginal(t *testing.T) {
+	want := file(t, "original.bin")
+	for name, format := range map[string]image.Format{"original.bin": image.Raw, "original.hex": image.IHex, "original.s19": image.SRec} {
+		im, err := image.Decode(name, file(t, name), "", 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		flat, _, gaps, err := im.Flat(name, 0, 0x40000)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if im.Format != format || !bytes.Equal(flat, want) || len(gaps) != 0 {
+			t.Errorf("%s: detected as %s, same bytes %v, gaps %x", name, im.Format, bytes.Equal(flat, want), gaps)
+		}
+	}
+}
+
+// The checksum by the standard library and by addresses written here.
+func TestChecksumIsStamped(t *testing.T) {
+	for _, name := range []string{"original.bin", "submission-1.bin", "submission-2.bin", "readback.bin"} {
+		data := file(t, name)
+		if got, want := binary.BigEndian.Uint32(data[0x3FFFC:]), crc32.ChecksumIEEE(data[:0x3E000]); got != want {
+			t.Errorf("%s: checksum %08x, want %08x", name, got, want)
+		}
+	}
+}
