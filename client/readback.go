@@ -124,19 +124,21 @@ func (c *Client) matches(ctx context.Context, job *recordv1.Job, w taken, found 
 	return &Found{Report: report, Why: why}, []blob{{"read-back report", b}}, err
 }
 
-// sameVehicle says whether two images, or an image and a frame number, are of one car. Private
-// fields are compared and never shown.
+// sameVehicle says whether two images, or an image and a frame number, are of one car: every
+// identity field of a fresh read must be the file's, and a frame number that of one field that
+// belongs to the car. Private fields are compared and never shown.
 func sameVehicle(lay *definition.Layout, ours, fresh []byte, frame string) error {
+	framed := frame == "" || !hasVehicle(lay)
 	for _, f := range lay.Identity {
-		if f.Vehicle && frame != "" && normalFrame(f.Text(ours)) != normalFrame(frame) {
-			return distrustCar("the frame number typed is not that of the file (identity field %s)", f.ID)
+		if f.Vehicle && normalFrame(f.Text(ours)) == normalFrame(frame) {
+			framed = true
 		}
-		if fresh == nil {
-			continue
-		}
-		if f.Text(ours) != f.Text(fresh) {
+		if fresh != nil && f.Text(ours) != f.Text(fresh) {
 			return distrustCar("the fresh read is of another car or another software: identity field %s differs", f.ID)
 		}
+	}
+	if !framed {
+		return distrustCar("the frame number typed is not that of the file")
 	}
 	return nil
 }

@@ -110,6 +110,7 @@ type Review struct {
 	ByNewer   bool
 
 	rules     *Rules
+	base      *Picture
 	candidate *Picture
 	report    []byte // as kept
 }
@@ -137,12 +138,18 @@ func (c *Client) Review(ctx context.Context, number, n uint32) (*Review, error) 
 	if err != nil {
 		return nil, err
 	}
-	r := &Review{Job: job, Submission: sub, Judgement: sub.Judgement, rules: rules, candidate: candidate}
+	r := &Review{Job: job, Submission: sub, Judgement: sub.Judgement, rules: rules, base: base, candidate: candidate}
 	if err := c.reproduce(ctx, r, base); err != nil {
 		return nil, err
 	}
 	return r, c.judgeByNewest(ctx, s, r, base)
 }
+
+// Layout is the definition that the report was made with.
+func (r *Review) Layout() *definition.Layout { return r.rules.Layout }
+
+// Images are the two sides, flat over the definition's range.
+func (r *Review) Images() (base, candidate []byte) { return r.base.Bytes, r.candidate.Bytes }
 
 // reproduce makes the submission's own report again and compares it with the one that is kept.
 func (c *Client) reproduce(ctx context.Context, r *Review, base *Picture) error {

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"witnessmark/client"
+	"witnessmark/client/sheet"
 )
 
 func newReadbackCommand(a *app) *cobra.Command {
@@ -49,7 +50,7 @@ func newReadbackCommand(a *app) *cobra.Command {
 				return nil
 			}
 			fmt.Fprintln(w, clean(found.Why))
-			return writeReport(w, found.Report)
+			return sheet.Write(w, found.Report, sheet.Options{Width: a.width()})
 		})
 	})
 	return cmd

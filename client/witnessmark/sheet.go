@@ -8,20 +8,22 @@ import (
 	"github.com/spf13/cobra"
 
 	"witnessmark/client"
+	"witnessmark/client/sheet"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 )
 
 func newSheetCommand(a *app) *cobra.Command {
 	return &cobra.Command{
-		Use:   "sheet JOB.N",
-		Short: "A submission's report, made again here, for a person to read",
-		Args:  cobra.ExactArgs(1),
+		Use:         "sheet JOB.N",
+		Short:       "A submission's report, made again here, for a person to read",
+		Args:        cobra.ExactArgs(1),
+		Annotations: csvAllowed,
 		RunE: a.with(func(ctx context.Context, c *client.Client, args []string) error {
 			r, err := review(ctx, c, args[0])
 			if err != nil {
 				return err
 			}
-			return a.print(r.Report, func(w io.Writer) error { return writeSheet(w, r) })
+			return a.printReport(r.Report, a.sheetOf(r))
 		}),
 	}
 }
@@ -34,31 +36,26 @@ func review(ctx context.Context, c *client.Client, arg string) (*client.Review, 
 	return c.Review(ctx, job, n)
 }
 
-// writeSheet writes what a submission is, and its report.
-func writeSheet(w io.Writer, r *client.Review) error {
+// sheetOf is a submission's sheet: what it is, above its report.
+func (a *app) sheetOf(r *client.Review) sheet.Options {
 	s := r.Submission
-	fmt.Fprintf(w, "submission %s of car %s, by %s: %s\n", client.Name(s), clean(r.Job.Car), clean(s.Submitted.GetPerson()), s.State)
-	fmt.Fprintf(w, "note: %s\n", clean(s.Note))
-	if r.ByNewer {
-		fmt.Fprintln(w, "compared again: the definition or the limits got a newer revision since it was submitted")
+	heading := []string{
+		fmt.Sprintf("submission %s of car %s, by %s: %s", client.Name(s), clean(r.Job.Car), clean(s.Submitted.GetPerson()), s.State),
+		"note: " + clean(s.Note),
 	}
-	return writeReport(w, r.Report)
+	if r.ByNewer {
+		heading = append(heading, "compared again: the definition or the limits got a newer revision since it was submitted")
+	}
+	base, candidate := r.Images()
+	return sheet.Options{Layout: r.Layout(), Base: base, Candidate: candidate, Width: a.width(), Heading: heading}
 }
 
 // writeFindings writes a report's findings, one a line.
 func writeFindings(w io.Writer, r *calibrationv1.Report) error {
 	for _, f := range r.Findings {
-		if _, err := fmt.Fprintf(w, "%-8s %s  %s %s\n", f.Severity, client.Key(f), clean(f.Reason), clean(f.Detail)); err != nil {
+		if _, err := fmt.Fprintf(w, "%-8s %s  %s\n", f.Severity, client.Key(f), clean(f.Reason+" "+f.Detail)); err != nil {
 			return err
 		}
 	}
 	return nil
-}
-
-func writeReport(w io.Writer, r *calibrationv1.Report) error {
-	fmt.Fprintf(w, "verdict: %s\n", r.Verdict)
-	for _, t := range r.Tables {
-		fmt.Fprintf(w, "table %s: %d of %d cells changed\n", t.Id, t.Changed, t.Cells)
-	}
-	return writeFindings(w, r)
 }

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"witnessmark/client"
+	"witnessmark/client/sheet"
 )
 
 func newSignCommand(a *app) *cobra.Command {
@@ -28,7 +29,7 @@ func newSignCommand(a *app) *cobra.Command {
 			}
 			var ask client.Reasons
 			if a.terminal() {
-				if err := writeSheet(a.errOut, r); err != nil {
+				if err := sheet.Write(a.errOut, r.Report, a.sheetOf(r)); err != nil {
 					return err
 				}
 				ask = func(key, question string) (string, error) {
