@@ -36,11 +36,7 @@ func decodeIHex(name string, file []byte) (*Image, error) {
 	if err := s.onlyBlank(); err != nil {
 		return nil, err
 	}
-	segments, err := s.segments()
-	if err != nil {
-		return nil, err
-	}
-	return &Image{Format: IHex, Segments: segments, Start: s.start}, nil
+	return s.image(IHex, s.start)
 }
 
 // record takes one line; end says that it was the end record.

@@ -22,6 +22,16 @@ type Image struct {
 	Segments []Segment
 	// Start is the start address that a record file states; nil if none.
 	Start *Start
+
+	// records are where the data of a record file stood, by address; so that what is wrong
+	// with an address can be said by line.
+	records []record
+}
+
+// record is where one record's data goes, and its line.
+type record struct {
+	address, end uint64
+	line         int
 }
 
 // Start is a start address record (type 03 or 05, S7 S8 S9).
@@ -103,18 +113,24 @@ func (im *Image) Flat(name string, start, size uint64) (flat []byte, present, ga
 	return flat, present, gaps, nil
 }
 
-// outside says which bytes of a segment leave the range: for a raw file by offset too.
+// outside says which bytes of a segment leave the range: for a raw file by offset, for records
+// by the first line that does so.
 func (im *Image) outside(name string, s Segment, start, end uint64) error {
 	from, to := s.Address, s.End()
-	switch {
-	case from < start:
+	if from < start {
 		to = min(to, start)
-	default:
+	} else {
 		from = max(from, end)
 	}
 	place := ""
 	if im.Format == Raw {
 		place = fmt.Sprintf("offset 0x%x: ", from-s.Address)
+	}
+	for _, r := range im.records {
+		if r.address < to && r.end > from {
+			place = fmt.Sprintf("line %d: ", r.line)
+			break
+		}
 	}
 	return fmt.Errorf("%s: %sdata at 0x%x to 0x%x lies outside the definition's image, 0x%x to 0x%x (ends exclusive)",
 		name, place, from, to, start, end)

@@ -136,6 +136,50 @@ func TestFlatRefusesDataOutside(t *testing.T) {
 	}
 }
 
+// A record file's data outside is found by its line, whatever the order of the lines.
+func TestFlatNamesTheLine(t *testing.T) {
+	for _, c := range []struct {
+		lines       []string
+		start, size uint64
+		want        string
+	}{
+		{[]string{":02000004000FEB", ":0300300002337A1E", ":020000040008F2", ":0300300002337A1E", ihexEOF}, 0x80000, 0x1000, "f: line 2: data at 0xf0030 to 0xf0033 lies outside"},
+		{srecManual, 0, 0x28, "f: line 4: data at 0x28 to 0x34 lies outside"},
+		{srecManual, 0x10, 0x100, "f: line 2: data at 0x0 to 0x10 lies outside"},
+	} {
+		im := mustDecode(t, "", c.lines...)
+		if _, _, _, err := im.Flat("f", c.start, c.size); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%v, want %q", err, c.want)
+		}
+	}
+}
+
+// By hand: the hole is filled, and the file begins at the first byte.
+func TestEncodeRaw(t *testing.T) {
+	im := &Image{Segments: []Segment{{0x8000, []byte{1, 2}}, {0x8005, []byte{3}}}}
+	if got := encode(t, im, Raw); !bytes.Equal(got, []byte{1, 2, 0xFF, 0xFF, 0xFF, 3}) {
+		t.Errorf("raw %x", got)
+	}
+}
+
+func BenchmarkDecode(b *testing.B) {
+	im := &Image{Segments: []Segment{{0, make([]byte, 4<<20)}}}
+	for _, f := range []Format{IHex, SRec} {
+		file, err := im.Encode(f)
+		if err != nil {
+			b.Fatal(err)
+		}
+		b.Run(string(f), func(b *testing.B) {
+			b.SetBytes(int64(len(file)))
+			for b.Loop() {
+				if _, err := Decode("f", file, f, 0); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
+
 // What a flat image's present ranges say is clipped, sorted and joined, never trusted.
 func TestFromFlatIsBounded(t *testing.T) {
 	flat := []byte{0, 1, 2, 3, 4, 5, 6, 7}

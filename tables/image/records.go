@@ -99,8 +99,8 @@ func (r *reader) onlyBlank() error {
 	return nil
 }
 
-// segments sorts what was read, refuses overlaps and joins what is contiguous.
-func (r *reader) segments() ([]Segment, error) {
+// image sorts what was read, refuses overlaps and joins what is contiguous.
+func (r *reader) image(format Format, start *Start) (*Image, error) {
 	if len(r.pieces) == 0 {
 		return nil, fmt.Errorf("%s: the file holds no data records", r.name)
 	}
@@ -113,7 +113,10 @@ func (r *reader) segments() ([]Segment, error) {
 				r.name, late, p[i].address, min(p[i].end(), p[i-1].end()), early)
 		}
 	}
-	var out []Segment
+	im := &Image{Format: format, Start: start, records: make([]record, len(p))}
+	for i, one := range p {
+		im.records[i] = record{one.address, one.end(), one.line}
+	}
 	for i := 0; i < len(p); {
 		j, size := i, 0
 		for ; j < len(p) && (j == i || p[j].address == p[j-1].end()); j++ {
@@ -123,10 +126,10 @@ func (r *reader) segments() ([]Segment, error) {
 		for _, one := range p[i:j] {
 			data = append(data, one.data...)
 		}
-		out = append(out, Segment{Address: p[i].address, Data: data})
+		im.Segments = append(im.Segments, Segment{Address: p[i].address, Data: data})
 		i = j
 	}
-	return out, nil
+	return im, nil
 }
 
 const hexDigits = "0123456789ABCDEF"

@@ -28,11 +28,7 @@ func decodeSRec(name string, file []byte) (*Image, error) {
 	if err := s.onlyBlank(); err != nil {
 		return nil, err
 	}
-	segments, err := s.segments()
-	if err != nil {
-		return nil, err
-	}
-	return &Image{Format: SRec, Segments: segments, Start: s.start}, nil
+	return s.image(SRec, s.start)
 }
 
 // record takes one line; end says that it was the end record.
