@@ -89,8 +89,9 @@ func TestIHexJoinsRecords(t *testing.T) {
 func TestIHexAcross64K(t *testing.T) {
 	sameImage(t, mustDecode(t, "", segmentWrap...),
 		&Image{Segments: []Segment{{0x20000, []byte("CD")}, {0x2FFFE, []byte("AB")}}})
-	sameImage(t, mustDecode(t, "", ":020000040002F8", segmentWrap[1], ihexEOF),
-		&Image{Segments: []Segment{{0x2FFFE, []byte("ABCD")}}})
+	linear := &Image{Segments: []Segment{{0x2FFFE, []byte("ABCD")}}}
+	sameImage(t, mustDecode(t, "", ":020000040002F8", segmentWrap[1], ihexEOF), linear)
+	sameImage(t, mustDecode(t, "", segmentWrap[0], ":020000040002F8", segmentWrap[1], ihexEOF), linear)
 }
 
 func TestIHexStart(t *testing.T) {
@@ -178,6 +179,7 @@ func TestRefusedLines(t *testing.T) {
 		{":000000", "line 1: truncated record: 3 bytes"},
 		{":0300300002337G1E", `line 1: character 15 is "G"; allowed: hex digits`},
 		{":0300300002337A1E\n:0300300002337A1E\n" + ihexEOF, "line 2: data at 0x30 to 0x33 overlaps line 1"},
+		{":0300300002337A1E\n:0100320001CC\n" + ihexEOF, "line 2: data at 0x32 to 0x33 overlaps line 1"}, // by one byte
 		{":0300300002337A1E\n", "line 1: truncated: the file ends without an end record"},
 		{":0300300002337A1E\n" + ihexEOF + "\n\n:0300400002337A0E\n", "line 4: data after the end record"},
 		{":0300300002337A1E\nS9030000FC", "line 2: an Intel HEX record begins with ':'"},
