@@ -147,10 +147,10 @@ func (j *judge) readFace(base bool, id string) (*face, error) {
 }
 
 // checkExpressions says whether every expression compiles and names tables that the layout has. The
-// error names the rule, the line and the column.
+// error names the rule, and the line and the column within the expression.
 func (l *Limits) checkExpressions(lay *definition.Layout) error {
 	var e *evaluator
-	for _, r := range l.Source.GetRules() {
+	for i, r := range l.Source.GetRules() {
 		if r.GetExpression() == "" {
 			continue
 		}
@@ -165,7 +165,8 @@ func (l *Limits) checkExpressions(lay *definition.Layout) error {
 			err = namesTables(ast, lay)
 		}
 		if err != nil {
-			return fmt.Errorf("rule %s: expression:%w", r.GetId(), err)
+			return l.at.Errorf(fmt.Sprintf("rules[%d].expression", i), "table(id) and base(id) with min(), max(), at(x), at(x, y), value(), and job.NAME",
+				"rule %s: expression at %v", r.GetId(), err)
 		}
 	}
 	return nil
