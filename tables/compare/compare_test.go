@@ -210,8 +210,6 @@ func TestGapsAndMeant(t *testing.T) {
 }
 
 func TestOverlaps(t *testing.T) {
-	lay := layoutOf(t, small+`
-`+"") // the definition as it stands has none
 	if r := smallReport(t, func(b []byte) { b[0x35] = 49 }); len(r.Overlaps) != 0 {
 		t.Errorf("overlaps: %v", r.Overlaps)
 	}
@@ -219,8 +217,7 @@ func TestOverlaps(t *testing.T) {
   - {id: odd, quantity: ignition_advance, unit: deg, stored: {address: 0x106F, type: u8, stride: 4}, x: {id: ox, quantity: engine_speed, unit: 1/min, points: [1, 2]}}
 checksums:
 `, 1)
-	lay = layoutOf(t, more)
-	base := smallImage()
+	lay, base := layoutOf(t, more), smallImage()
 	cand := edited(base, func(b []byte) { b[0x35], b[0x70], b[0x71] = 49, 60, 60; restamp(b) })
 	r := compared(t, Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: cand}, Layout: lay})
 	// odd's extent holds a1, a2 and dwell, but its two bytes 0x106F and 0x1073 are free of them.
