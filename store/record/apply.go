@@ -32,7 +32,7 @@ func (s *State) apply(index uint64, entry []byte, e *recordv1.Entry, signed *sig
 		s.applyGenesis(entry, e)
 		return
 	}
-	kind := kindOf(signed.Action)
+	kind := signoff.Kind(signed.Action)
 	change, known := changes[kind]
 	use := s.keys[signed.KeyID]
 	if !known || use.person == "" {
@@ -157,7 +157,7 @@ func (s *State) void(keyID string, a *applied) {
 }
 
 func (s *State) applyDocument(a *applied) {
-	shelf := s.documents[kindOf(a.action)]
+	shelf := s.documents[signoff.Kind(a.action)]
 	r := addedRevision(a.action)
 	doc := &recordv1.Document{
 		Name: r.GetName(), Sha256: r.GetSha256(), Revision: shelf.newest[r.GetName()].GetRevision() + 1, Added: a.event,

@@ -91,7 +91,7 @@ func Decide(s *State, a *signoff.Signed) error {
 	if s.Genesis == nil {
 		return refuse(ReasonNoGenesis, "genesis", "", "the ledger has no genesis yet; its first entry must be one")
 	}
-	d := &decision{State: s, action: a.Action, signed: a, kind: kindOf(a.Action)}
+	d := &decision{State: s, action: a.Action, signed: a, kind: signoff.Kind(a.Action)}
 	rule, known := rules[d.kind]
 	if !known {
 		return ErrUnknownKind
@@ -102,16 +102,6 @@ func Decide(s *State, a *signoff.Signed) error {
 		}
 	}
 	return nil
-}
-
-// kindOf is the name of the body's field; empty where there is none.
-func kindOf(a *recordv1.Action) string {
-	m := a.ProtoReflect()
-	body := m.Descriptor().Oneofs().ByName("body")
-	if f := m.WhichOneof(body); f != nil {
-		return string(f.Name())
-	}
-	return ""
 }
 
 // signer finds the person whose current key signed.

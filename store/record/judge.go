@@ -9,8 +9,8 @@ import (
 	"witnessmark/store/signoff"
 )
 
-// maxEntry bounds an entry; what it names is elsewhere, so it is small.
-const maxEntry = 4 << 20
+// maxEntry bounds an entry: an envelope, and a little around it.
+const maxEntry = signoff.MaxEnvelope + 256
 
 // Judge verifies and decides an entry that a server says it admitted, before Apply: nil, a *Refusal
 // (the server admitted what the rules refuse), or ErrUnknownKind ("upgrade").
@@ -77,9 +77,20 @@ func (s *State) judge(entry []byte) (*recordv1.Entry, *signoff.Signed, error) {
 		return nil, nil, err
 	}
 	if err != nil {
-		return nil, nil, refuse(ReasonBadEnvelope, "envelope", "", "%s", oneLine(err.Error()))
+		return nil, nil, refuse(envelopeReason(err), "envelope", "", "%s", oneLine(err.Error()))
 	}
 	return e, signed, Decide(s, signed)
+}
+
+// envelopeReason is the stable word for why an envelope could not be opened.
+func envelopeReason(err error) string {
+	switch {
+	case errors.Is(err, signoff.ErrUnknownKey):
+		return ReasonUnknownKey
+	case errors.Is(err, signoff.ErrSignature):
+		return ReasonBadSignature
+	}
+	return ReasonBadEnvelope
 }
 
 func judgeGenesis(e *recordv1.Entry) error {

@@ -21,7 +21,8 @@ func (r *Refusal) Error() string { return r.Text }
 const (
 	ReasonNoGenesis        = "no-genesis"         // the state has no entry 0
 	ReasonBadEntry         = "bad-entry"          // the entry or genesis is not well formed
-	ReasonBadEnvelope      = "bad-envelope"       // the envelope or its signature is no good
+	ReasonBadEnvelope      = "bad-envelope"       // the envelope is not in its strict form
+	ReasonBadSignature     = "bad-signature"      // the signature is not of the key it names
 	ReasonOtherLedger      = "other-ledger"       // genesis is another ledger's
 	ReasonUnknownKey       = "unknown-key"        // nobody was ever enrolled with this key
 	ReasonReplacedKey      = "replaced-key"       // its owner has a newer key

@@ -2,6 +2,7 @@ package record
 
 import (
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/signoff"
 )
 
 // Target is the leaf hash (hex) that an action must have in acts_on: of the entry that it
@@ -31,7 +32,7 @@ func (s *State) Target(a *recordv1.Action) (hash string, err error) {
 }
 
 func (s *State) target(a *recordv1.Action) (uint64, error) {
-	switch kind := kindOf(a); kind {
+	switch kind := signoff.Kind(a); kind {
 	case kindEnrol:
 		return s.nameEntry(a.GetEnrol().GetName()), nil
 	case kindRetire:
@@ -63,7 +64,7 @@ func (s *State) target(a *recordv1.Action) (uint64, error) {
 
 // jobTarget is target for what acts on a job as a whole.
 func (s *State) jobTarget(a *recordv1.Action) (uint64, error) {
-	switch kind := kindOf(a); kind {
+	switch kind := signoff.Kind(a); kind {
 	case kindRead, kindRun:
 		j, err := s.jobAt(kind+".job", a.GetRead().GetJob()+a.GetRun().GetJob()) // one of them is there
 		if err != nil {
