@@ -85,6 +85,7 @@ func isSHA256(s string) bool {
 	}
 	return true
 }
+
 // putBlob packs bytes against their base and checks that they are what the action named.
 func putBlob(tx store.WriteTx, b namedBlob) error {
 	sha, err := store.PutBlob(tx, b.data, b.base)

@@ -27,7 +27,7 @@ type Checked struct {
 // all of it held against the checkpoints inside and beside the store. It writes nothing to
 // the record. An error means that it could not look at all.
 func Check(dir string) (*Checked, error) {
-	f, err := openFolder(dir)
+	f, err := openFolder(dir, true)
 	if err != nil {
 		return nil, err
 	}

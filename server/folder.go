@@ -98,7 +98,7 @@ func fill(dir string, key ed25519.PrivateKey, genesis []byte) error {
 	if err != nil {
 		return err
 	}
-	engine, err := bolt.Open(filepath.Join(dir, storeFile))
+	engine, err := bolt.Create(filepath.Join(dir, storeFile))
 	if err != nil {
 		return fmt.Errorf("make the store: %w", err)
 	}
@@ -136,7 +136,8 @@ type folder struct {
 	engine store.Engine
 }
 
-func openFolder(dir string) (*folder, error) {
+// openFolder opens a folder to serve from it, or only to look, which changes no byte of the store.
+func openFolder(dir string, onlyLook bool) (*folder, error) {
 	key, err := os.ReadFile(filepath.Join(dir, keyFile))
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("%s is not a server's folder: it has no %s; make one with init", dir, keyFile)
@@ -152,11 +153,11 @@ func openFolder(dir string) (*folder, error) {
 	if f.kept, err = os.ReadFile(filepath.Join(dir, checkpointFile)); err != nil {
 		return nil, fmt.Errorf("the kept checkpoint: %w", err)
 	}
-	path := filepath.Join(dir, storeFile)
-	if _, err := os.Stat(path); err != nil {
-		return nil, fmt.Errorf("the store: %w", err) // opening would make an empty one
+	open := bolt.Open
+	if onlyLook {
+		open = bolt.OpenReadOnly
 	}
-	if f.engine, err = bolt.Open(path); err != nil {
+	if f.engine, err = open(filepath.Join(dir, storeFile)); err != nil {
 		return nil, err
 	}
 	return f, nil
@@ -225,7 +226,7 @@ func Restore(dir, backup string, key ed25519.PrivateKey) (fingerprint string, en
 
 // readBackup replays a backup and holds it against the checkpoint inside it.
 func readBackup(path string) (*history, []byte, error) {
-	engine, err := bolt.Open(path)
+	engine, err := bolt.OpenReadOnly(path)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -253,7 +254,7 @@ func readBackup(path string) (*history, []byte, error) {
 
 // Backup writes a consistent copy of the store of a server that is not running to a new file.
 func Backup(dir, out string) (err error) {
-	f, err := openFolder(dir)
+	f, err := openFolder(dir, true)
 	if err != nil {
 		return err
 	}

@@ -57,7 +57,7 @@ func Start(o Options) (*Server, error) {
 	if o.Now == nil {
 		o.Now = time.Now
 	}
-	f, err := openFolder(o.Dir)
+	f, err := openFolder(o.Dir, false)
 	if err != nil {
 		return nil, err
 	}

@@ -1,0 +1,137 @@
+package server
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"google.golang.org/grpc/codes"
+
+	servicev1 "witnessmark/proto/witnessmark/service/v1"
+)
+
+func hashOf(b []byte) string {
+	s := sha256.Sum256(b)
+	return hex.EncodeToString(s[:])
+}
+
+func TestUploadAbuse(t *testing.T) {
+	w := newWorkshop(t)
+	data := bytes.Repeat([]byte("bytes "), 100_000) // several chunks
+	sha := hashOf(data)
+	n := uint64(len(data))
+	for name, c := range map[string]struct {
+		size   uint64
+		sha    string
+		data   []byte
+		reason string
+	}{
+		"more than declared":  {n - 1, sha, data, "wrong-size"},
+		"less than declared":  {n + 1, sha, data, "wrong-size"},
+		"other bytes":         {n, hashOf([]byte("other")), data, "wrong-hash"},
+		"nothing":             {0, hashOf(nil), nil, "bad-size"},
+		"too large":           {maxBlob + 1, sha, nil, "too-large"},
+		"more than a uint32":  {1 << 63, sha, nil, "too-large"},
+		"no hash":             {n, "", data, "bad-hash"},
+		"hash in upper case":  {n, strings.ToUpper(sha), data, "bad-hash"},
+		"hash that is a path": {n, "../" + sha[3:], data, "bad-hash"},
+	} {
+		_, err := w.tryUpload("lead", c.size, c.sha, c.data)
+		if err == nil {
+			t.Errorf("%s: accepted", name)
+			continue
+		}
+		wantFault(t, err, codes.InvalidArgument, c.reason)
+	}
+	if left := stagedNames(t, w); len(left) != 0 {
+		t.Errorf("refused uploads left %v", left)
+	}
+	if w.srv.core.staged.bytes != 0 {
+		t.Errorf("%d bytes are still reserved", w.srv.core.staged.bytes)
+	}
+	w.upload("lead", data)
+	w.upload("lead", data) // again: the same bytes, the same place
+	if left := stagedNames(t, w); len(left) != 1 || left[0] != sha {
+		t.Errorf("staged: %v, want %s alone", left, sha)
+	}
+	if got := w.srv.core.staged.bytes; got != int64(n) {
+		t.Errorf("%d bytes reserved, want %d", got, n)
+	}
+	if info, _ := os.Stat(filepath.Join(w.dir, stagedFolder, sha)); info.Mode().Perm() != 0o600 {
+		t.Errorf("staged with mode %v", info.Mode())
+	}
+}
+
+func stagedNames(t *testing.T, w *workshop) (names []string) {
+	t.Helper()
+	list, err := os.ReadDir(filepath.Join(w.dir, stagedFolder))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range list {
+		names = append(names, e.Name())
+	}
+	return names
+}
+
+func TestUploadOrder(t *testing.T) {
+	w := newWorkshop(t)
+	blobs := servicev1.NewBlobsClient(w.as("lead"))
+	header := &servicev1.UploadRequest{Part: &servicev1.UploadRequest_Header{Header: &servicev1.UploadHeader{Size: 1, Sha256: hashOf([]byte("x"))}}}
+	chunk := &servicev1.UploadRequest{Part: &servicev1.UploadRequest_Chunk{Chunk: []byte("x")}}
+	empty := &servicev1.UploadRequest{Part: &servicev1.UploadRequest_Chunk{}}
+	for name, c := range map[string]struct {
+		send   []*servicev1.UploadRequest
+		reason string
+	}{
+		"nothing at all": {nil, "no-header"},
+		"chunk first":    {[]*servicev1.UploadRequest{chunk}, "no-header"},
+		"two headers":    {[]*servicev1.UploadRequest{header, header}, "second-header"},
+		"empty chunk":    {[]*servicev1.UploadRequest{header, empty}, "empty-chunk"},
+		"header alone":   {[]*servicev1.UploadRequest{header}, "wrong-size"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s, err := blobs.Upload(within(t))
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, m := range c.send {
+				_ = s.Send(m)
+			}
+			_, err = s.CloseAndRecv()
+			wantFault(t, err, codes.InvalidArgument, c.reason)
+		})
+	}
+}
+
+// TestUploadsExpire: staged bytes are gone after a day, and what was half uploaded when the
+// server last ended is gone at its start. Nothing that was staged can be downloaded.
+func TestUploadsExpire(t *testing.T) {
+	w := newWorkshop(t)
+	sha := w.upload("lead", []byte("bytes that nobody names"))
+	s, err := servicev1.NewBlobsClient(w.as("lead")).Download(within(t), &servicev1.DownloadRequest{Sha256: sha})
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = s.Recv()
+	wantFault(t, err, codes.NotFound, "not-found")
+	if err := os.WriteFile(filepath.Join(w.dir, stagedFolder, "part-1"), []byte("half"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	w.restart()
+	if got := stagedNames(t, w); len(got) != 1 || got[0] != sha {
+		t.Fatalf("after a restart: %v", got)
+	}
+	w.srv.core.staged.now = func() time.Time { return time.Now().Add(stagedFor + time.Minute) }
+	if err := w.srv.core.staged.expire(); err != nil {
+		t.Fatal(err)
+	}
+	if got := stagedNames(t, w); len(got) != 0 {
+		t.Errorf("after a day: %v", got)
+	}
+}
