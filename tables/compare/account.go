@@ -28,8 +28,14 @@ func (s *session) account() {
 		}
 		return moved
 	}
-	for _, a := range s.lay.Axes { // also those that no table uses
-		axis(a)
+	used := map[*definition.Axis]bool{}
+	for _, t := range s.lay.Tables {
+		used[t.X], used[t.Y] = true, true
+	}
+	for _, a := range s.lay.Axes {
+		if axis(a) && !used[a] {
+			s.alone("", "axis "+a.ID+" changed, and no table of the definition uses it")
+		}
 	}
 	for _, t := range s.lay.Tables {
 		cells := o.claimCells(t.Cells, ofTable)

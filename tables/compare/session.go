@@ -185,6 +185,15 @@ func (s *session) candOf(id string) *surface.Decoded {
 	return cached(s.cand, s.candLay, id, s.in.Candidate.Bytes)
 }
 
+// comparableBase is the base's table for the rules; nil also where the two definitions mean different
+// things by one id, so that nothing is read as what it is not.
+func (s *session) comparableBase(id string) *surface.Decoded {
+	if c := s.byID[id]; c != nil && c.incomparable != "" {
+		return nil
+	}
+	return s.baseOf(id)
+}
+
 func cached(m map[string]*surface.Decoded, lay *definition.Layout, id string, image []byte) *surface.Decoded {
 	if d, ok := m[id]; ok {
 		return d
@@ -244,7 +253,7 @@ func (s *session) judge() error {
 	if s.check {
 		in.Changed = s.order()
 	} else {
-		in.Base = s.baseOf
+		in.Base = s.comparableBase
 		for _, c := range s.changes {
 			in.Changed = append(in.Changed, c.id)
 		}
