@@ -3,8 +3,11 @@
 package store
 
 import (
+	"encoding/hex"
 	"errors"
+	"fmt"
 	"io"
+	"strings"
 
 	"golang.org/x/mod/sumdb/tlog"
 )
@@ -13,18 +16,28 @@ import (
 var (
 	ErrNotFound = errors.New("not found")
 	ErrClosed   = errors.New("store is closed")
-	// ErrBroken follows a failed sync: nothing is written until the store was reopened.
+	// ErrBroken follows a failed commit: nothing is written until the store was reopened, and
+	// nothing is read, since that might show what never became durable.
 	ErrBroken = errors.New("store must be reopened after a failed write")
+	// ErrInvalid is an argument that no engine takes: an entry that is not the next one, a name
+	// that is no hash, a write while scanning.
+	ErrInvalid = errors.New("the store does not take it")
+	// ErrDamaged is stored bytes that are not what was once written.
+	ErrDamaged = errors.New("store is damaged")
 )
 
-// Engine keeps entries, tree hashes, blobs and documents, and nothing else.
+// Engine keeps entries, tree hashes, blobs and documents, and nothing else. Its methods may be
+// called from several goroutines; a transaction may not, and is dead once its fn has returned.
+// fn must not call the engine.
 type Engine interface {
 	// View runs fn on a consistent state. What fn gets must not be kept after it returns.
 	View(fn func(ReadTx) error) error
-	// Update runs fn and commits durably, or changes nothing. fn may run again.
+	// Update runs fn and commits durably, or changes nothing: after an error or a panic of fn, and
+	// after a failed write even if fn hides it. fn may run again.
 	Update(fn func(WriteTx) error) error
 	// Snapshot writes a consistent copy that Open accepts.
 	Snapshot(w io.Writer) error
+	// Close waits for transactions under way; everything after it is ErrClosed, another Close is not.
 	Close() error
 }
 
@@ -32,18 +45,54 @@ type Engine interface {
 type ReadTx interface {
 	Entries() (uint64, error)
 	Entry(index uint64) ([]byte, error)                                                     // ErrNotFound
-	Hash(index int64) (tlog.Hash, error)                                                    // stored-hash index of tlog
+	Hash(index int64) (tlog.Hash, error)                                                    // stored-hash index of tlog; ErrNotFound
 	Blob(sha256 string) ([]byte, error)                                                     // as packed; ErrNotFound
 	Document(kind, key string) ([]byte, error)                                              // ErrNotFound
-	Scan(kind, from string, fn func(key string, value []byte) (more bool, err error)) error // ascending
+	Scan(kind, from string, fn func(key string, value []byte) (more bool, err error)) error // ascending by bytes, from included
 }
 
-// WriteTx writes. PutEntry must be the next index.
+// WriteTx writes, and reads what it wrote. PutEntry must be the next index. Nothing may be
+// written while Scan runs.
 type WriteTx interface {
 	ReadTx
 	PutEntry(index uint64, entry []byte) error
 	PutHash(index int64, h tlog.Hash) error
 	PutBlob(sha256 string, packed []byte) error
 	PutDocument(kind, key string, value []byte) error
-	DeleteDocument(kind, key string) error
+	DeleteDocument(kind, key string) error // nil where there is none
+}
+
+// MaxKey bounds a document's kind and key together, in bytes.
+const MaxKey = 4096
+
+// CheckDocument is ErrInvalid for a kind or key that no engine takes: a kind is not empty and
+// holds no NUL byte; a key is any text, also the empty one.
+func CheckDocument(kind, key string) error {
+	switch {
+	case kind == "" || strings.IndexByte(kind, 0) >= 0:
+		return fmt.Errorf("document kind %q, it must not be empty or hold a NUL: %w", kind, ErrInvalid)
+	case len(kind)+len(key) > MaxKey:
+		return fmt.Errorf("document kind and key of %d bytes, at most %d are allowed: %w", len(kind)+len(key), MaxKey, ErrInvalid)
+	}
+	return nil
+}
+
+// CheckEntry is ErrInvalid for an entry that is not the next one, or empty.
+func CheckEntry(index, next uint64, entry []byte) error {
+	if index != next {
+		return fmt.Errorf("entry %d, the next one is %d: %w", index, next, ErrInvalid)
+	}
+	if len(entry) == 0 {
+		return fmt.Errorf("entry %d is empty: %w", index, ErrInvalid)
+	}
+	return nil
+}
+
+// ParseHash reads the name of a blob, 64 lower-case hex digits, or is ErrInvalid.
+func ParseHash(sha256 string) ([32]byte, error) {
+	raw, err := hex.DecodeString(sha256)
+	if err != nil || len(raw) != 32 || hex.EncodeToString(raw) != sha256 {
+		return [32]byte{}, fmt.Errorf("blob %.80q, 64 lower-case hex digits are allowed: %w", sha256, ErrInvalid)
+	}
+	return [32]byte(raw), nil
 }

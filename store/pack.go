@@ -1,0 +1,150 @@
+package store
+
+import (
+	"crypto/sha256"
+	"crypto/subtle"
+	"encoding/binary"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"sync"
+
+	"github.com/klauspost/compress/zstd"
+)
+
+// MaxBlob is the most bytes that a blob may have, and so what unpacking one may take.
+const MaxBlob = 64 << 20
+
+// The first byte of a packed blob says how it is packed; its length follows as a varint.
+const (
+	packedPlain      = 0 // the bytes
+	packedZstd       = 1 // one zstd frame
+	packedDifference = 2 // 32 bytes of the base's SHA-256, and one zstd frame of the bytes XOR the base
+)
+
+// Errors of packing.
+var (
+	// ErrPacked is bytes that Pack did not make, or that were damaged since.
+	ErrPacked = errors.New("packed blob is damaged")
+	// ErrTooLarge is a blob above MaxBlob.
+	ErrTooLarge = errors.New("blob is too large")
+)
+
+var packer = sync.OnceValue(func() *zstd.Encoder {
+	// nil as the writer: EncodeAll alone is used, which is safe for several goroutines.
+	e, err := zstd.NewWriter(nil, zstd.WithEncoderConcurrency(1), zstd.WithEncoderCRC(false))
+	if err != nil {
+		panic("store: zstd options: " + err.Error()) // a mistake in the line above, never input
+	}
+	return e
+})
+
+var unpacker = sync.OnceValue(func() *zstd.Decoder {
+	d, err := zstd.NewReader(nil, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxMemory(MaxBlob), zstd.WithDecodeAllCapLimit(true))
+	if err != nil {
+		panic("store: zstd options: " + err.Error()) // a mistake in the line above, never input
+	}
+	return d
+})
+
+// Pack makes the smallest of data as it is, its zstd, and (where baseSHA names the base, whole and
+// unpacked) the zstd of its XOR with the base. A submission differs from its job's read in few
+// bytes of fixed places, so the XOR is nearly all zeros.
+func Pack(data, base []byte, baseSHA string) []byte {
+	best := data
+	header := binary.AppendUvarint([]byte{packedPlain}, uint64(len(data)))
+	if frame := packer().EncodeAll(data, nil); len(frame) < len(best) {
+		best, header[0] = frame, packedZstd
+	}
+	if baseHash, err := ParseHash(baseSHA); err == nil {
+		frame := packer().EncodeAll(xor(data, base), nil)
+		if len(frame)+len(baseHash) < len(best) {
+			best, header[0] = frame, packedDifference
+			header = append(header, baseHash[:]...)
+		}
+	}
+	return append(header, best...)
+}
+
+// xor is data with the base over it as far as both go.
+func xor(data, base []byte) []byte {
+	out := make([]byte, len(data))
+	n := subtle.XORBytes(out, data, base)
+	copy(out[n:], data[n:])
+	return out
+}
+
+// unpacked is a packed blob's header and what follows it.
+type unpacked struct {
+	how  byte
+	size int
+	base string // hex; of a difference only
+	rest []byte
+}
+
+func parsePacked(packed []byte) (unpacked, error) {
+	if len(packed) == 0 {
+		return unpacked{}, fmt.Errorf("it is empty: %w", ErrPacked)
+	}
+	u := unpacked{how: packed[0]}
+	size, n := binary.Uvarint(packed[1:])
+	if n <= 0 {
+		return unpacked{}, fmt.Errorf("its length is cut: %w", ErrPacked)
+	}
+	if size > MaxBlob {
+		return unpacked{}, fmt.Errorf("%d bytes, at most %d are allowed: %w", size, MaxBlob, ErrTooLarge)
+	}
+	u.size, u.rest = int(size), packed[1+n:]
+	switch u.how {
+	case packedPlain, packedZstd:
+	case packedDifference:
+		if len(u.rest) < sha256.Size {
+			return unpacked{}, fmt.Errorf("its base is cut: %w", ErrPacked)
+		}
+		u.base, u.rest = hex.EncodeToString(u.rest[:sha256.Size]), u.rest[sha256.Size:]
+	default:
+		return unpacked{}, fmt.Errorf("it is packed in way %d, known are 0 to 2: %w", u.how, ErrPacked)
+	}
+	return u, nil
+}
+
+// Unpack gives back what Pack was given. base is asked for the whole, unpacked bytes of the blob
+// that a difference stands on, and its hash is checked. Memory stays below about twice MaxBlob.
+// The caller checks the hash of what comes back; GetBlob does.
+func Unpack(packed []byte, base func(baseSHA string) ([]byte, error)) ([]byte, error) {
+	u, err := parsePacked(packed)
+	if err != nil {
+		return nil, fmt.Errorf("unpack: %w", err)
+	}
+	if u.how == packedPlain {
+		if len(u.rest) != u.size {
+			return nil, fmt.Errorf("unpack: %d bytes, %d were packed: %w", len(u.rest), u.size, ErrPacked)
+		}
+		return append([]byte{}, u.rest...), nil
+	}
+	// The capacity is the limit: a frame that says it is longer is refused before it takes memory.
+	data, err := unpacker().DecodeAll(u.rest, make([]byte, 0, u.size))
+	if err != nil {
+		return nil, fmt.Errorf("unpack: %w: %w", ErrPacked, err)
+	}
+	if len(data) != u.size {
+		return nil, fmt.Errorf("unpack: %d bytes, %d were packed: %w", len(data), u.size, ErrPacked)
+	}
+	if u.how == packedZstd {
+		return data, nil
+	}
+	under, err := base(u.base)
+	if err != nil {
+		return nil, fmt.Errorf("unpack: base %s: %w", u.base, err)
+	}
+	if hashName(under) != u.base {
+		return nil, fmt.Errorf("unpack: base %s has other bytes than its name says: %w", u.base, ErrPacked)
+	}
+	subtle.XORBytes(data, data, under)
+	return data, nil
+}
+
+func hashName(data []byte) string {
+	sum := sha256.Sum256(data)
+	return hex.EncodeToString(sum[:])
+}
