@@ -23,23 +23,7 @@ func (l *Limits) Check(lay *definition.Layout) error {
 			return err
 		}
 	}
-	return l.expressionsFit(lay)
-}
-
-// expressionsFit compiles every expression; only where one fails does it look for which.
-func (l *Limits) expressionsFit(lay *definition.Layout) error {
-	all := l.checkExpressions(lay)
-	if all == nil {
-		return nil
-	}
-	for i, r := range l.Source.GetRules() {
-		alone := &Limits{Source: &calibrationv1.Limits{Rules: []*calibrationv1.Rule{r}}}
-		if err := alone.checkExpressions(lay); err != nil {
-			c := &ruleCheck{l: l, path: fmt.Sprintf("rules[%d]", i), rule: r}
-			return c.bad("expression", "", "%s", strings.TrimPrefix(err.Error(), "rule "+r.GetId()+": "))
-		}
-	}
-	return all
+	return l.checkExpressions(lay)
 }
 
 // fits checks one rule against every table that it selects.
