@@ -38,6 +38,7 @@ var commands = []func(*app) *cobra.Command{
 	newSignCommand, newReturnCommand, newWithdrawCommand,
 	newCollectCommand, newOriginalCommand, newReadbackCommand,
 	newHistoryCommand, newLedgerCommand, newVerifyCommand, newDemoCommand,
+	newCompareCommand, newCheckCommand, newInspectCommand, newConvertCommand,
 }
 
 func (a *app) root() *cobra.Command {
@@ -102,7 +103,7 @@ func (a *app) complain(err error) {
 	}
 	fmt.Fprintf(a.errOut, "witnessmark: %s\n", text)
 	if hint := client.HintOf(err); hint != "" {
-		fmt.Fprintf(a.errOut, "witnessmark: %s\n", hint)
+		fmt.Fprintf(a.errOut, "witnessmark: hint: %s\n", hint)
 	}
 }
 
