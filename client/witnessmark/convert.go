@@ -31,7 +31,7 @@ func newConvertCommand(a *app) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			source, err := image.ParseFormat(from)
+			source, err := formatOrDetect(from)
 			if err != nil {
 				return err
 			}

@@ -34,12 +34,12 @@ func loadLimits(path string) (*limits.Limits, error) {
 }
 
 // loadSide reads an image file over a layout's range.
-func loadSide(path, fileFormat string, lay *definition.Layout) (compare.Side, error) {
+func loadSide(path, format string, lay *definition.Layout) (compare.Side, error) {
 	b, err := os.ReadFile(path)
 	if err != nil {
 		return compare.Side{}, err
 	}
-	f, err := image.ParseFormat(fileFormat)
+	f, err := formatOrDetect(format)
 	if err != nil {
 		return compare.Side{}, err
 	}
@@ -69,4 +69,12 @@ func (a *app) width() int {
 		}
 	}
 	return 0
+}
+
+// formatOrDetect reads a format flag; left out, the kind of file is detected by content.
+func formatOrDetect(flag string) (image.Format, error) {
+	if flag == "" {
+		return "", nil
+	}
+	return image.ParseFormat(flag)
 }
