@@ -227,38 +227,3 @@ func TestRoots(t *testing.T) {
 		}
 	}
 }
-
-// FuzzJudge: whatever a server sends, judging and applying neither panic nor disagree.
-func FuzzJudge(f *testing.F) {
-	h := newHistory(&fuzzTB{f}, false).script(oneJob + "C submits 1 first\nD signs 1.1\nT collects 1.1")
-	for _, line := range []string{"T reads-back 1.1 first", "L retires D compromised", "C submits 1 second warn=a", "T opens X frame=f"} {
-		f.Add(h.entry(line, nil))
-	}
-	for _, e := range h.entries {
-		f.Add(e)
-	}
-	f.Add(newerEntry(h))
-	f.Add([]byte{})
-	f.Fuzz(func(t *testing.T, entry []byte) {
-		for _, n := range []int{0, 1, len(h.entries)} {
-			s, err := Replay(h.entries[:n])
-			if err != nil {
-				t.Fatal(err)
-			}
-			verdict := Judge(s, entry)
-			Apply(s, entry)
-			if s.Size != uint64(n+1) || len(s.Leaves) != n+1 || len(s.Roots) != n+2 {
-				t.Fatalf("%d entries after %d", s.Size, n)
-			}
-			if verdict == nil && s.Unknown {
-				t.Fatal("judged right and not understood")
-			}
-			if e, err := parseEntry(entry); err == nil && e.GetGenesis() == nil && !bytes.Equal(MakeEntry(e.GetEnvelope(), e.GetAdmittedAt()), entry) {
-				t.Fatal("an entry has two forms")
-			}
-			dump(s)
-		}
-	})
-}
-
-type fuzzTB struct{ *testing.F }

@@ -185,7 +185,7 @@ func (m *model) step(t *rapid.T) (line string, may bool) {
 	if n > 0 && rapid.Bool().Draw(t, "as it was") {
 		verdict, warn = m.subs[n-1].verdict, m.subs[n-1].warn
 	}
-	verb := rapid.SampledFrom([]string{"submit", "submit", "sign", "sign", "sign", "return", "withdraw", "collect", "collect", "original", "back", "back", "limits", "retire"}).Draw(t, "verb")
+	verb := rapid.SampledFrom([]string{"submit", "submit", "sign", "sign", "sign", "return", "withdraw", "collect", "collect", "collect", "original", "back", "back", "back", "back", "limits", "retire"}).Draw(t, "verb")
 	says := wording(verdict, warn)
 	if n == 0 && slices.Contains([]string{"sign", "return", "withdraw"}, verb) {
 		verb = "submit"
@@ -218,6 +218,9 @@ func (m *model) step(t *rapid.T) (line string, may bool) {
 		}
 		return line, m.retire(who, whom, compromised)
 	}
+	if m.collected >= 0 && rapid.IntRange(0, 3).Draw(t, "another one") > 0 {
+		n = m.collected
+	}
 	how := rapid.SampledFrom([]string{"matches", "differs", "impossible"}).Draw(t, "how")
 	if how == "impossible" {
 		return fmt.Sprintf("%s cannot-read 1.%d", who, n), m.readBack(who, n, how)
@@ -249,7 +252,7 @@ func TestModel(t *testing.T) {
 		m := &model{collected: -1, car: "1.0 read", roles: map[string]string{
 			"T": "technician", "C": "calibrator", "D": "calibrator", "E": "technician calibrator", "L": "lead", "M": "lead",
 		}}
-		for range rapid.IntRange(1, 40).Draw(t, "steps") {
+		for range rapid.IntRange(10, 40).Draw(t, "steps") {
 			line, may := m.step(t)
 			entry := h.entry(line, nil)
 			err := Admit(h.s, entry)
