@@ -43,7 +43,7 @@ func numbers(t *definition.Table) decimals {
 }
 
 func digits(steps ...float64) decimals {
-	for d := 0; d <= 6; d++ {
+	for d := 0; d <= 3; d++ {
 		whole := true
 		for _, s := range steps {
 			v := s * math.Pow10(d)
@@ -52,6 +52,10 @@ func digits(steps ...float64) decimals {
 		if whole {
 			return decimals(d)
 		}
+	}
+	// Not a decimal fraction: enough digits that neighbouring steps print apart.
+	if s := math.Abs(steps[0]); s > 0 && s < 1 {
+		return decimals(min(9, int(math.Ceil(-math.Log10(s)))))
 	}
 	return -1
 }
@@ -111,7 +115,7 @@ func writeTables(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 	if len(r.Tables) == 0 {
 		return
 	}
-	fmt.Fprintln(b, bold.Render("\nChanged tables"))
+	fmt.Fprintln(b, "\n"+bold.Render("Changed tables"))
 	for _, t := range r.Tables {
 		if o.Table != "" && o.Table != t.Id {
 			continue

@@ -152,7 +152,7 @@ func writeUnjudged(b *strings.Builder, r *calibrationv1.Report) {
 	if len(lines) == 0 {
 		return
 	}
-	fmt.Fprintln(b, bold.Render("\nNot judged"))
+	fmt.Fprintln(b, "\n"+bold.Render("Not judged"))
 	for _, l := range lines {
 		fmt.Fprintln(b, "  "+l)
 	}
@@ -172,7 +172,7 @@ func writeFindings(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 	if len(r.Findings) == 0 {
 		return
 	}
-	fmt.Fprintln(b, bold.Render("\nFindings"))
+	fmt.Fprintln(b, "\n"+bold.Render("Findings"))
 	for _, f := range r.Findings {
 		key := f.Rule
 		if f.Table != "" {
@@ -208,10 +208,9 @@ func worst(f *calibrationv1.Finding, o *Options) string {
 		return ""
 	}
 	t := o.table(f.Table)
-	n := numbers(t)
 	var s []string
 	if p.Value != nil {
-		s = append(s, fmt.Sprintf("found %s%s", n.text(*p.Value), unit(t)))
+		s = append(s, fmt.Sprintf("found %s%s", fine(*p.Value), unit(t)))
 	}
 	if p.Limit != nil {
 		s = append(s, fmt.Sprintf("allowed %s%s, beyond by %s", fine(*p.Limit), unit(t), fine(p.Excess)))
@@ -232,14 +231,14 @@ func writeMargins(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 	if len(r.Margins) == 0 {
 		return
 	}
-	fmt.Fprintln(b, bold.Render("\nMargins left"))
+	fmt.Fprintln(b, "\n"+bold.Render("Margins left"))
 	for _, m := range r.Margins {
 		t := o.table(m.Table)
 		at := point(t, m.X, m.Y)
 		if at != "" {
 			at = " at " + at
 		}
-		fmt.Fprintf(b, "  %-36s %s %s%s: %s against %s\n", m.Rule+":"+m.Table, fine(m.Margin), m.Unit, at, fine(m.Value), fine(m.Limit))
+		fmt.Fprintf(b, "  %-36s %s%s%s: %s against %s\n", m.Rule+":"+m.Table, fine(m.Margin), unit(t), at, fine(m.Value), fine(m.Limit))
 	}
 }
 
