@@ -22,6 +22,14 @@ func (c *Client) act(ctx context.Context, a *recordv1.Action, blobs ...blob) (ui
 	if err := c.Sync(ctx); err != nil {
 		return 0, err
 	}
+	if _, err := c.complete(a); err != nil {
+		return 0, err
+	}
+	return c.enter(ctx, a, blobs...)
+}
+
+// enter signs and sends an action that is complete, after the rules were asked about it.
+func (c *Client) enter(ctx context.Context, a *recordv1.Action, blobs ...blob) (uint64, error) {
 	envelope, err := c.seal(a)
 	if err != nil {
 		return 0, err
@@ -70,6 +78,10 @@ func (c *Client) may(a *recordv1.Action) error {
 	if err != nil {
 		return err
 	}
+	return c.allowed(state, a)
+}
+
+func (c *Client) allowed(state *record.State, a *recordv1.Action) error {
 	return c.decide(state, &signoff.Signed{Key: c.Key(), KeyID: signoff.Fingerprint(c.Key()), Action: a, Kind: signoff.Kind(a)})
 }
 
@@ -80,9 +92,9 @@ func (c *Client) decide(state *record.State, s *signoff.Signed) error {
 	return nil
 }
 
-// seal completes an action, asks the rules, and only then signs it.
+// seal asks the rules about an action that is complete, and only then signs it.
 func (c *Client) seal(a *recordv1.Action) ([]byte, error) {
-	if err := c.may(a); err != nil {
+	if err := c.allowed(c.view(), a); err != nil {
 		return nil, err
 	}
 	envelope, err := signoff.Seal(a, c.signer)
@@ -92,11 +104,11 @@ func (c *Client) seal(a *recordv1.Action) ([]byte, error) {
 	return envelope, nil
 }
 
-// refusal gives a refusal of the rules its kind and its hint.
+// refusal gives a refusal of the rules its kind; its text says what would be right.
 func refusal(err error) error {
 	var r *record.Refusal
 	if errors.As(err, &r) {
-		return &Error{Kind: Refused, Text: r.Text, Hint: r.Allowed}
+		return &Error{Kind: Refused, Text: r.Text}
 	}
 	if isUnknown(err) {
 		return upgrade("the ledger holds an entry of a kind that this witnessmark does not know")

@@ -14,7 +14,6 @@ import (
 	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/status"
 
-	servicev1 "witnessmark/proto/witnessmark/service/v1"
 	"witnessmark/store/signoff"
 )
 
@@ -31,14 +30,14 @@ type link struct {
 }
 
 func dial(addr string, signer crypto.Signer, pinned ed25519.PublicKey) (*link, error) {
-	cert, err := certificate(signer)
+	cert, err := Certificate(signer)
 	if err != nil {
 		return nil, err
 	}
 	l := &link{pinned: pinned}
 	config := &tls.Config{
 		MinVersion:   tls.VersionTLS13,
-		Certificates: []tls.Certificate{{Certificate: [][]byte{cert}, PrivateKey: signer}},
+		Certificates: []tls.Certificate{cert},
 		// Names and dates prove nothing here; VerifyConnection compares the key itself.
 		InsecureSkipVerify:     true,
 		SessionTicketsDisabled: true,
@@ -97,11 +96,6 @@ func (l *link) fault(err error) error {
 		return context.Canceled
 	}
 	e := &Error{Kind: Refused, Text: s.Message()}
-	for _, d := range s.Details() {
-		if f, ok := d.(*servicev1.Fault); ok && f.Allowed != "" {
-			e.Hint = f.Allowed
-		}
-	}
 	if e.Text == "" {
 		e.Text = s.Code().String()
 	}

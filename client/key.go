@@ -5,6 +5,7 @@ import (
 	"crypto"
 	"crypto/ed25519"
 	"crypto/rand"
+	"crypto/tls"
 	"crypto/x509"
 	"errors"
 	"io"
@@ -141,6 +142,12 @@ func writeNew(path string, b []byte, mode os.FileMode) error {
 	}
 	_, err = f.Write(b)
 	return errors.Join(err, f.Sync(), f.Close())
+}
+
+// Certificate is a self-signed one for TLS from a person's or a server's key.
+func Certificate(signer crypto.Signer) (tls.Certificate, error) {
+	raw, err := certificate(signer)
+	return tls.Certificate{Certificate: [][]byte{raw}, PrivateKey: signer}, err
 }
 
 // certificate is a self-signed one for TLS: the key is the identity, its dates mean nothing.

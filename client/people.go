@@ -152,10 +152,11 @@ func (c *Client) History(ctx context.Context, plate, table string) (*recordv1.Ca
 			at := [2]uint32{e.Job, e.Submission}
 			if _, known := tables[at]; !known {
 				r, err := c.Review(ctx, e.Job, e.Submission)
-				if err != nil {
+				// What another version of this program made cannot be made again here, and is no lie.
+				if err != nil && KindOf(err) != Upgrade {
 					return nil, err
 				}
-				tables[at] = changedTables(r.Report)
+				tables[at] = changedTables(r)
 			}
 			e.Tables = tables[at]
 		}
@@ -167,9 +168,12 @@ func (c *Client) History(ctx context.Context, plate, table string) (*recordv1.Ca
 	return h, nil
 }
 
-func changedTables(r *calibrationv1.Report) []string {
+func changedTables(r *Review) []string {
 	out := []string{}
-	for _, t := range r.Tables {
+	if r == nil {
+		return out
+	}
+	for _, t := range r.Report.Tables {
 		out = append(out, t.Id)
 	}
 	return out

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/signoff"
 )
 
 // Reasons are asked for by finding key; an empty answer is none.
@@ -17,11 +18,31 @@ const ByAuthor = "by-author"
 // SignOff signs a reviewed submission. because holds reasons by finding key; what is missing is
 // asked for, and without somebody to ask it is refused.
 func (c *Client) SignOff(ctx context.Context, r *Review, because map[string]string, ask Reasons) (*recordv1.Submission, error) {
-	me, err := c.Me()
+	d, err := c.DraftSignOff(r, because, ask)
 	if err != nil {
 		return nil, err
 	}
-	own := r.Submission.Submitted.GetPerson() == me.Name
+	// Drawn up again, so that it has witnessed the newest checkpoint.
+	_, err = c.act(ctx, d.action, d.report)
+	return c.signed(d, err)
+}
+
+// Draft is a sign-off that is complete and not yet signed.
+type Draft struct {
+	// Statement is the exact bytes that will be signed.
+	Statement []byte
+	Review    *Review
+
+	action *recordv1.Action
+	report blob
+}
+
+// DraftSignOff draws up a sign-off as SignOff does, and signs nothing.
+func (c *Client) DraftSignOff(r *Review, because map[string]string, ask Reasons) (*Draft, error) {
+	own, err := c.own(r)
+	if err != nil {
+		return nil, err
+	}
 	if err := c.maySign(r, own); err != nil {
 		return nil, err
 	}
@@ -36,15 +57,58 @@ func (c *Client) SignOff(ctx context.Context, r *Review, because map[string]stri
 		delete(reasons, ByAuthor)
 	}
 	s.Because = reasons
-	_, err = c.act(ctx, &recordv1.Action{Body: &recordv1.Action_SignOff{SignOff: s}}, blob{"report", r.report})
+	d := &Draft{Review: r, action: &recordv1.Action{Body: &recordv1.Action_SignOff{SignOff: s}}, report: blob{"report", r.report}}
+	if _, err := c.complete(d.action); err != nil {
+		return nil, err
+	}
+	d.Statement, err = signoff.Preview(d.action)
+	return d, err
+}
+
+// SignDraft signs exactly the statement of a draft. It is refused where the ledger has moved on so
+// that the statement no longer stands.
+func (c *Client) SignDraft(ctx context.Context, d *Draft) (*recordv1.Submission, error) {
+	if err := c.Sync(ctx); err != nil {
+		return nil, err
+	}
+	_, err := c.enter(ctx, d.action, d.report)
+	return c.signed(d, err)
+}
+
+func (c *Client) signed(d *Draft, err error) (*recordv1.Submission, error) {
 	if err != nil {
 		return nil, err
 	}
-	sub, ok := c.view().Submission(r.Job.Number, r.Submission.Number)
+	s := d.action.GetSignOff()
+	sub, ok := c.view().Submission(s.Job, s.Submission)
 	if !ok || sub.SignOff == nil {
-		return nil, distrust("%s has no sign-off after it was signed", name(r.Submission))
+		return nil, distrust("%s has no sign-off after it was signed", name(d.Review.Submission))
 	}
 	return sub, nil
+}
+
+func (c *Client) own(r *Review) (bool, error) {
+	me, err := c.Me()
+	return me.GetName() == r.Submission.Submitted.GetPerson(), err
+}
+
+// MaySign asks the rules whether this person may sign a reviewed submission, apart from the reasons
+// that they still have to give: Needs lists those.
+func (c *Client) MaySign(r *Review) error {
+	own, err := c.own(r)
+	if err != nil {
+		return err
+	}
+	return c.maySign(r, own)
+}
+
+// Needs is the keys that a reason is needed for: each warning that counts, and ByAuthor.
+func (c *Client) Needs(r *Review) []string {
+	need := slices.Clone(r.Judgement.Warnings)
+	if own, err := c.own(r); err == nil && own {
+		need = append(need, ByAuthor)
+	}
+	return need
 }
 
 // maySign asks the rules about this person before reasons are asked of them.

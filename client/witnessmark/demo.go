@@ -1,11 +1,181 @@
 package main
 
 import (
+	"context"
 	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
+
+	"witnessmark/client"
+	"witnessmark/server"
+	"witnessmark/testdata/demo"
 )
 
 func newDemoCommand(a *app) *cobra.Command {
-	return &cobra.Command{Use: "demo", RunE: func(*cobra.Command, []string) error { return errors.New("not yet") }}
+	var exit bool
+	cmd := &cobra.Command{
+		Use:   "demo [--exit]",
+		Short: "The whole job on demo data, with a server of its own",
+		Args:  cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if a.json() {
+				return &client.Error{Kind: client.Usage, Text: "demo tells a story; it has no JSON"}
+			}
+			return a.demo(cmd.Context(), exit)
+		},
+	}
+	cmd.Flags().BoolVar(&exit, "exit", false, "end when the job is done, instead of serving on")
+	return cmd
+}
+
+// stageSet is where the demo plays: a folder, a server, three people. Its first failure ends it.
+type stageSet struct {
+	a     *app
+	ctx   context.Context
+	dir   string
+	addr  string
+	print string // the ledger's fingerprint
+	err   error
+}
+
+// demo is the one place where client and server meet in a process.
+func (a *app) demo(ctx context.Context, exit bool) (err error) {
+	dir, err := os.MkdirTemp("", "witnessmark-demo-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	s := &stageSet{a: a, ctx: ctx, dir: dir}
+	if err := s.files(); err != nil {
+		return err
+	}
+	s.say("A club hill-climb car, 1.8 l turbo four, comes back with a larger compressor wheel and intercooler;\n" +
+		"it runs on 98 RON. Everything below is in DEMO=" + dir + ", and every line after a name and $ is a\n" +
+		"command that this person could have typed. The engine and its controller are invented.")
+	stop, err := s.serve()
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, stop()) }()
+	for _, scene := range []func(*stageSet){people, firstAttempt, secondAttempt, bay, tamperedBundle, lyingServer} {
+		if scene(s); s.err != nil {
+			return s.err
+		}
+	}
+	s.say("Done. Before any of this meets a real engine: knock, charge pressure and exhaust temperature are watched\n" +
+		"by somebody trained to, on a rolling road with guards and a strapped car; whether a change may go on\n" +
+		"the road is for local law and licensed practice to say.")
+	if exit {
+		return nil
+	}
+	s.lookAround()
+	<-ctx.Done()
+	return nil
+}
+
+// files puts the demo data where people find it.
+func (s *stageSet) files() error {
+	for _, name := range []string{"dx1-1.8t.yaml", "dx1-road-98.yaml", "original.hex", "submission-1.bin", "submission-2.bin", "readback.bin"} {
+		b, err := demo.Files.ReadFile(name)
+		if err != nil {
+			return err
+		}
+		if err := os.WriteFile(s.path(name), b, 0o644); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (s *stageSet) path(name string) string { return filepath.Join(s.dir, name) }
+
+// serve makes the lead's key and a ledger, and starts its server on a free port of this machine.
+func (s *stageSet) serve() (stop func() error, err error) {
+	lead, err := client.NewKey(s.path("lead.key"), "", nil)
+	if err != nil {
+		return nil, err
+	}
+	if s.print, err = server.Init(s.path("server"), "lead", lead, false); err != nil {
+		return nil, err
+	}
+	srv, err := server.Start(server.Options{Dir: s.path("server"), Listen: "127.0.0.1:0"})
+	if err != nil {
+		return nil, err
+	}
+	s.addr = srv.Addr()
+	s.say("A server with an empty ledger listens on " + s.addr + ". Its fingerprint, which every client pins:\n" + s.print)
+	return srv.Stop, nil
+}
+
+// say tells the story between the commands.
+func (s *stageSet) say(text string) { fmt.Fprintf(s.a.out, "\n%s\n\n", text) }
+
+// as runs a command as a person, and expects its exit status.
+func (s *stageSet) as(person string, want int, args ...string) {
+	if s.err != nil {
+		return
+	}
+	s.into(s.a.out, person, want, args)
+}
+
+// brief is as for a command whose output is long: it is shown up to the line that is upTo.
+func (s *stageSet) brief(person, upTo string, args ...string) {
+	if s.err != nil {
+		return
+	}
+	var b strings.Builder
+	s.into(&b, person, 0, args)
+	text, _, cut := strings.Cut(b.String(), "\n"+upTo)
+	fmt.Fprint(s.a.out, text)
+	if cut {
+		fmt.Fprintf(s.a.out, "\n(… and so on: %s)\n", strings.ToLower(upTo))
+	}
+}
+
+func (s *stageSet) into(out io.Writer, person string, want int, args []string) {
+	fmt.Fprintf(out, "%s$ witnessmark %s\n", person, s.typed(args))
+	sub := &app{in: strings.NewReader(""), out: out, errOut: out, format: "text", folder: s.path(person)}
+	if got := sub.run(s.ctx, args); got != want {
+		s.err = fmt.Errorf("demo: this should have ended with status %d, and ended with %d", want, got)
+		if s.ctx.Err() != nil {
+			s.err = errors.New("demo: interrupted")
+		}
+	} else if got != 0 {
+		fmt.Fprintf(out, "(exit status %d, as it should be)\n", got)
+	}
+}
+
+// typed is a command line as a person would type it.
+func (s *stageSet) typed(args []string) string {
+	out := make([]string, len(args))
+	for i, arg := range args {
+		arg = strings.ReplaceAll(arg, s.dir, "$DEMO")
+		if strings.ContainsAny(arg, " '\"") {
+			arg = "'" + arg + "'"
+		}
+		out[i] = arg
+	}
+	return strings.Join(out, " ")
+}
+
+// lookAround says how to go on while the server runs.
+func (s *stageSet) lookAround() {
+	me, err := os.Executable()
+	if err != nil || strings.Contains(me, "go-build") {
+		me = "go run ./client/witnessmark"
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, "The server goes on until you press Ctrl-C, which removes the demo's folder. In another terminal:\n\n")
+	for _, line := range []struct{ home, args string }{
+		{"technician", "job show 1"}, {"technician", "history HC18 --table ignition.98"}, {"lead", "sheet 1.2"},
+		{"lead", "ledger list"}, {"technician", "verify " + s.path("release.hex.bundle.zip")},
+	} {
+		fmt.Fprintf(&b, "  WITNESSMARK_HOME=%s %s %s\n", s.path(line.home), me, line.args)
+	}
+	s.say(strings.TrimRight(b.String(), "\n"))
 }

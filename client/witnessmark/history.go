@@ -9,7 +9,16 @@ import (
 	"github.com/spf13/cobra"
 
 	"witnessmark/client"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
+
+// tablesOf names the tables where the submission comes; what follows is about the same ones.
+func tablesOf(e *recordv1.CarEvent) string {
+	if e.Event.GetKind() != "submission" {
+		return ""
+	}
+	return strings.Join(e.Tables, ",")
+}
 
 func newHistoryCommand(a *app) *cobra.Command {
 	var table string
@@ -26,7 +35,7 @@ func newHistoryCommand(a *app) *cobra.Command {
 				rows := [][]string{{"ENTRY", "WHEN", "WHO", "WHAT", "VERDICT", "TABLES"}}
 				for _, e := range h.Events {
 					rows = append(rows, []string{fmt.Sprint(e.Event.GetEntry()), e.Event.GetSignedAt(), clean(e.Event.GetPerson()),
-						clean(e.What), e.Verdict, strings.Join(e.Tables, ",")})
+						clean(e.What), e.Verdict, tablesOf(e)})
 				}
 				if err := columns(w, rows); err != nil {
 					return err

@@ -45,7 +45,7 @@ func newVerifyCommand(a *app) *cobra.Command {
 		Short: "Check a bundle without a server",
 		Args:  cobra.ExactArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error {
-			home, err := client.DefaultHome()
+			home, err := a.home()
 			if err != nil {
 				return err
 			}

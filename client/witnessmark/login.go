@@ -19,7 +19,7 @@ func newLoginCommand(a *app) *cobra.Command {
 		Short: "Pin a ledger, and say which key is yours",
 		Args:  cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			home, err := client.DefaultHome()
+			home, err := a.home()
 			if err != nil {
 				return err
 			}

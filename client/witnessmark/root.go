@@ -28,17 +28,21 @@ type app struct {
 	format string
 	// saidNo is set by a command that was done and whose answer is "no": status 1.
 	saidNo bool
+	// folder is the person's, where it is not the usual one: the demo has three people.
+	folder string
 }
 
 // commands lists every command; each is a file of its own.
-var commands = []func(*app) *cobra.Command{
-	newKeyCommand, newLoginCommand, newWhoamiCommand, newPersonCommand,
-	newDefinitionCommand, newLimitsCommand,
-	newJobCommand, newReadCommand, newSubmitCommand, newSheetCommand,
-	newSignCommand, newReturnCommand, newWithdrawCommand,
-	newCollectCommand, newOriginalCommand, newReadbackCommand,
-	newHistoryCommand, newLedgerCommand, newVerifyCommand, newDemoCommand,
-	newCompareCommand, newCheckCommand, newInspectCommand, newConvertCommand,
+func commands() []func(*app) *cobra.Command {
+	return []func(*app) *cobra.Command{
+		newKeyCommand, newLoginCommand, newWhoamiCommand, newPersonCommand,
+		newDefinitionCommand, newLimitsCommand,
+		newJobCommand, newReadCommand, newSubmitCommand, newSheetCommand,
+		newSignCommand, newReturnCommand, newWithdrawCommand,
+		newCollectCommand, newOriginalCommand, newReadbackCommand,
+		newHistoryCommand, newLedgerCommand, newVerifyCommand, newDemoCommand,
+		newCompareCommand, newCheckCommand, newInspectCommand, newConvertCommand,
+	}
 }
 
 func (a *app) root() *cobra.Command {
@@ -63,7 +67,7 @@ func (a *app) root() *cobra.Command {
 	}
 	root.PersistentFlags().StringVar(&a.format, "format", "text", "text or json")
 	root.CompletionOptions.DisableDefaultCmd = true
-	for _, c := range commands {
+	for _, c := range commands() {
 		root.AddCommand(c(a))
 	}
 	root.SetIn(a.in)
@@ -74,9 +78,12 @@ func (a *app) root() *cobra.Command {
 
 // run is the whole command; the answer is the exit status.
 func run(args []string, in io.Reader, out, errOut io.Writer) int {
-	a := &app{in: in, out: out, errOut: errOut, format: "text"}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	return (&app{in: in, out: out, errOut: errOut, format: "text"}).run(ctx, args)
+}
+
+func (a *app) run(ctx context.Context, args []string) int {
 	root := a.root()
 	root.SetArgs(args)
 	err := root.ExecuteContext(ctx)
@@ -105,6 +112,14 @@ func (a *app) complain(err error) {
 	if hint := client.HintOf(err); hint != "" {
 		fmt.Fprintf(a.errOut, "witnessmark: hint: %s\n", hint)
 	}
+}
+
+// home is the folder of whoever runs the command.
+func (a *app) home() (*client.Home, error) {
+	if a.folder != "" {
+		return &client.Home{Dir: a.folder}, nil
+	}
+	return client.DefaultHome()
 }
 
 // json reports whether --format json was asked for.

@@ -20,7 +20,7 @@ import (
 
 // session opens the person's client and brings the mirror up to date.
 func (a *app) session(ctx context.Context) (*client.Client, error) {
-	home, err := client.DefaultHome()
+	home, err := a.home()
 	if err != nil {
 		return nil, err
 	}
