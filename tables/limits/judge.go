@@ -2,6 +2,7 @@ package limits
 
 import (
 	"fmt"
+	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
@@ -78,11 +79,9 @@ func (j *judge) selected(r *calibrationv1.Rule) []*definition.Table {
 	}
 	var out []*definition.Table
 	for _, id := range ids {
-		t := j.lay.ByID[id]
-		if t == nil || !selects(r.GetSelect(), t) || !j.changed[id] && !tied {
-			continue
+		if t := j.lay.ByID[id]; t != nil && selects(r.GetSelect(), t) {
+			out = append(out, t)
 		}
-		out = append(out, t)
 	}
 	return out
 }
@@ -134,7 +133,8 @@ func (j *judge) table(r *calibrationv1.Rule, t *definition.Table) {
 			j.out.Margins = append(j.out.Margins, m)
 		}
 	case errUnjudged:
-		j.out.Unjudged = append(j.out.Unjudged, &calibrationv1.Unjudged{Rule: r.GetId(), Table: t.ID, Reason: e.why})
+		why := strings.TrimPrefix(e.why, "table "+t.ID+": ")
+		j.out.Unjudged = append(j.out.Unjudged, &calibrationv1.Unjudged{Rule: r.GetId(), Table: t.ID, Reason: why})
 	default:
 		if err != errPassed {
 			j.ruleError(r, t.ID, err)
@@ -165,6 +165,9 @@ func (j *judge) subject(r *calibrationv1.Rule, t *definition.Table) (*subject, e
 	if d == nil {
 		return nil, unjudged("the candidate lacks the table")
 	}
+	if r.GetMonotonic().GetOf() == "axes" && t.X == nil && t.Y == nil {
+		return nil, errPassed
+	}
 	if d.Values == nil && r.GetFrozen() == nil {
 		return nil, unjudged("the table holds labels, which only frozen and expression judge")
 	}
@@ -174,6 +177,9 @@ func (j *judge) subject(r *calibrationv1.Rule, t *definition.Table) (*subject, e
 	}
 	if s.base, err = j.face(true, t.ID, t); err != nil {
 		s.base, s.detail = nil, fmt.Sprintf("the base could not be judged: %v", err)
+	}
+	if s.base != nil && s.base.values == nil && s.cand.values != nil && r.GetFrozen() == nil {
+		s.base, s.detail = nil, "the base could not be judged: it holds labels"
 	}
 	s.tally = &tally{check: j.in.Check, relative: t.Cells.Relative(), step: t.Cells.Conv.Step()}
 	return s, nil

@@ -141,6 +141,9 @@ func (s *subject) findings() []*calibrationv1.Finding {
 		if s.tally.check {
 			f.Origin = ""
 		}
+		if other := against(s.rule).GetTable(); other != "" {
+			f.Tables = []string{other}
+		}
 		if !s.exact {
 			f.Exact = proto.Bool(false)
 		}

@@ -80,6 +80,10 @@ func TestRules(t *testing.T) {
 		{"range, base surface", max20, one(ign(18, 24).on(1000, 2000)), one(ign(18, 23, 19).on(1000, 1500, 2000)), "ign worsened 1x 23/20 by 3 x=1500 [0,1]", "ign -3 (23/20) x=1500", ""},
 		// Axis stored falling: index 0 is 3000.
 		{"range, falling axis", max20, one(ign(0, 0, 0).on(3000, 2000, 1000)), one(ign(0, 21, 0).on(3000, 2000, 1000)), "ign introduced 1x 21/20 by 1 x=2000 [0,1]", "-", ""},
+		// The base stepped at 2000 from 25 to 10; the candidate's cells are the two sides of a step there: 5 and 3 too
+		// high below it (as before: better), and 1 too high at it, where the base was not.
+		{"range, both sides of the base's step", max20, one(ign(0, 25, 10, 0).on(1000, 2000, 2000, 3000)), one(ign(0, 23, 21, 0).on(1500, 2000, 2000, 3000)),
+			"ign introduced 1x 21/20 by 1 x=2000 [0,2]; ign inherited 1x 23/20 by 3 x=2000 [0,1]", "-", ""},
 		// By index where neither rises nor falls: the base's cell of index 1 was 25.
 		{"range, broken axis", max20, one(ign(0, 25, 0).on(1, 2, 3)), one(ign(0, 24, 0).on(1, 3, 2)), "ign inherited 1x 24/20 by 4 x=3 [0,1]", "-", ""},
 		// 2.3 bar are 230 kPa; the table is in kPa.
@@ -98,7 +102,7 @@ func TestRules(t *testing.T) {
 		{"change, not in a check", `{"change":{"unit":"deg","max_up":4}}`, nil, one(ign(99)), "", "", ""},
 		{"change, NaN stays", `{"change":{"unit":"deg","max_up":4}}`, one(ign(nan, 1)), one(ign(nan, 2)), "", "", ""},
 		{"change, to NaN", `{"change":{"unit":"deg","max_up":4,"max_down":1}}`, one(ign(1)), one(ign(nan)), "ign introduced 1x NaN/5 by +Inf x=1000 [0,0]", "", ""},
-		{"change, broken axis", `{"change":{"unit":"deg","max_up":4}}`, one(ign(1, 2, 3)), one(ign(1, 2, 3).on(1, 3, 2)), "", "", "ign: table ign: the breakpoints along x neither rise nor fall"},
+		{"change, broken axis", `{"change":{"unit":"deg","max_up":4}}`, one(ign(1, 2, 3)), one(ign(1, 2, 3).on(1, 3, 2)), "", "", "ign: the breakpoints along x neither rise nor fall"},
 		// A difference of 4 K is one of 4 Cel: no offset.
 		{"change, differences have no offset", `{"change":{"unit":"K","max_up":4}}`, one(sheet{id: "t", quantity: "temperature", unit: "Cel", v: []float64{90}}), one(sheet{id: "t", quantity: "temperature", unit: "Cel", v: []float64{95}}),
 			"t introduced 1x 95/94 by 1 [0,0]", "", ""},
@@ -107,6 +111,8 @@ func TestRules(t *testing.T) {
 		{"frozen, axis alone", `{"frozen":{}}`, one(ign(1, 2)), one(ign(1, 2).on(1000, 2500)), "ign introduced 1x 2500/2000 by 500 x=2500 [0,1]", "", ""},
 		// The cell is the worst, the breakpoint counts.
 		{"frozen, axis and cell", `{"frozen":{}}`, one(ign(1, 2)), one(ign(1, 3).on(1000, 2500)), "ign introduced 2x 3/2 by 1 x=2500 [0,1]", "", ""},
+		{"frozen, y axis", `{"frozen":{}}`, one(block(1)), one(block(1).grid([]float64{1, 2, 3}, []float64{1, 2, 5})), "ign introduced 1x 5/3 by 2 x=1 y=5 [2,0]", "", ""},
+		{"frozen, other shape", `{"frozen":{}}`, one(ign(1, 2)), one(ign(1, 2, 3)), "ign introduced 1x by 0 x=0", "", ""},
 		{"frozen, bits", `{"frozen":{}}`, one(ign(0)), one(ign(math.Copysign(0, -1))), "ign introduced 1x 0/0 by 0 x=1000 [0,0]", "", ""},
 		{"frozen, labels", `{"frozen":{}}`, one(sheet{id: "sw", v: []float64{1}, labels: map[int64]string{1: "on"}}), one(sheet{id: "sw", v: []float64{0}, labels: map[int64]string{1: "on"}}), "sw introduced 1x by 0 [0,0]", "", ""},
 

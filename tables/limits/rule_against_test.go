@@ -2,6 +2,8 @@ package limits
 
 import (
 	"testing"
+
+	"witnessmark/tables/definition"
 )
 
 func TestBelowAndAbove(t *testing.T) {
@@ -35,6 +37,21 @@ func TestBelowAndAbove(t *testing.T) {
 		{"no room left, none missing", below, []sheet{target(215, 215), scalar}, []sheet{target(215, 214), scalar}, "", "target 0 (215/215) x=1000", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) { c.run(t) })
+	}
+}
+
+// The other table curves between its cells, and so does what is left under it.
+func TestBelowACurvedTable(t *testing.T) {
+	a := sheet{id: "a", unit: "deg", x: []float64{1000, 3000}, v: []float64{30, 5}}
+	b := sheet{id: "b", unit: "deg", x: []float64{1000, 3000}, v: []float64{50, 100}, rational: &definition.Conversion{Rational: true, Num: [3]float64{1000, 0, 0}, Den: [3]float64{0, 1, 0}}}
+	in := judging([]sheet{a, b}, []sheet{a, b})
+	out := judged(t, in, rule(`{"select":{"tables":["a"]},"below":{"table":"b"}}`))
+	// b is 1000/50 = 20 and 1000/100 = 10.
+	if got := sayAll(out.Findings); got != "a inherited 1x 30/20 by 10 x=1000 [0,0] inexact" {
+		t.Errorf("got %s", got)
+	}
+	if f := out.Findings[0]; len(f.Tables) != 1 || f.Tables[0] != "b" {
+		t.Errorf("the finding does not say against which table: %v", f)
 	}
 }
 

@@ -2,6 +2,8 @@ package limits
 
 import (
 	"math"
+	"slices"
+	"sort"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
@@ -103,17 +105,32 @@ func (s *subject) holdSurface(b, baseBound *bound) error {
 func (b *bound) joinInto(l *lattice, t *definition.Table) error {
 	axes := [2]*definition.Axis{t.X, t.Y}
 	points, steps := [2]*[]float64{&l.x, &l.y}, [2]*[][]float64{&l.stepsX, &l.stepsY}
-	for i, own := range [2][]float64{b.grid.X, b.grid.Y} {
+	for i, of := range [2]*[]float64{&b.grid.X, &b.grid.Y} {
 		to := b.to[i]
 		if to < 0 {
 			continue
 		}
+		*of = snap(*of, *points[to])
+		own := *of
 		if (axes[to].Index || b.index[i]) && !samePoints(surface.Join(own, nil), *points[to]) {
 			return unjudged("the index axis of %s has other points than what limits the table, and is never interpolated", axes[to].Quantity)
 		}
 		join(points[to], steps[to], own)
 	}
 	return nil
+}
+
+// snap puts breakpoints that only rounding keeps from the table's own onto them, so that one
+// operating point is not judged as two.
+func snap(points, to []float64) []float64 {
+	out := slices.Clone(points)
+	for i, p := range out {
+		near := 1e-12 * math.Abs(p)
+		if k := sort.SearchFloat64s(to, p-near); k < len(to) && to[k] <= p+near {
+			out[i] = to[k]
+		}
+	}
+	return out
 }
 
 // envelopeOn is the envelope in the units of a table.

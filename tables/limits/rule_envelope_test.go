@@ -43,7 +43,7 @@ func TestEnvelope(t *testing.T) {
 		// The same stored falling: index 1 is above the step, index 2 below it.
 		{"step, falling", envelope1, one(plain(0, 0, 0, 0).on(3000, 2000, 2000, 1000)), one(plain(30, 14, 17, 10).on(3000, 2000, 2000, 1000)), "ign introduced 1x 17/15 by 2 x=2000 [0,2]", "-", ""},
 		{"floor", strings.Replace(envelope1, `"max"`, `"min"`, 1), edges(50, 50), edges(12, 38), "ign introduced 1x 38/40 by 2 x=3000 [0,1]", "ign -2 (38/40) x=3000", ""},
-		{"broken axis", envelope1, one(ign(0, 0, 0)), one(ign(0, 0, 0).on(1, 3, 2)), "", "", "ign: table ign: the breakpoints along x neither rise nor fall"},
+		{"broken axis", envelope1, one(ign(0, 0, 0)), one(ign(0, 0, 0).on(1, 3, 2)), "", "", "ign: the breakpoints along x neither rise nor fall"},
 		{"NaN", envelope1, edges(10, 10), edges(10, nan), "ign introduced 2x NaN/15 by +Inf x=2000", "ign -Inf (NaN/15) x=2000", ""},
 	} {
 		t.Run(c.name, c.run)
@@ -86,6 +86,36 @@ func TestEnvelopeOnGears(t *testing.T) {
 		if got := sayAll(out.Findings); got != want || (want == "") != (len(out.Unjudged) == 1) {
 			t.Errorf("%s: %s, unjudged %v", points, got, out.Unjudged)
 		}
+	}
+}
+
+// A base that cannot be held against the candidate at the same points takes nothing off a finding:
+// it counts, and says why.
+func TestBaseWithoutThePoints(t *testing.T) {
+	on := strings.Replace(envelope1, "engine_speed", "gear", 1)
+	on = strings.Replace(strings.Replace(on, "1/min", "1", 1), "1000,2000,3000", "1,2,3", 1)
+	otherGears, otherAxis := gears(99, 99, 99).on(1, 2, 4), gears(99, 99, 99)
+	otherAxis.xq = "load %"
+	for name, base := range map[string]sheet{"other gears": otherGears, "other quantity": otherAxis, "broken": gears(99, 99, 99).on(1, 3, 2)} {
+		out := judged(t, judging(one(base), one(gears(13, 0, 0))), rule(on))
+		if got := sayAll(out.Findings); got != "ign introduced 1x 13/12 by 1 x=1 [0,0]" || !strings.Contains(out.Findings[0].Detail, "the base could not be judged") {
+			t.Errorf("%s: %s, %v", name, got, out.Findings)
+		}
+	}
+}
+
+// 0.1*3 is not 0.3, and still one operating point.
+func TestRoundingMakesNoSecondPoint(t *testing.T) {
+	tenth := 0.1
+	s := sheet{id: "ign", unit: "deg", x: []float64{0, tenth * 3}, v: []float64{50, 50}}
+	out := judged(t, judging(one(s), one(s)), envelopeRule("max", []float64{0, 0.3}, []float64{0}, []float64{40, 30}))
+	if len(out.Unjudged) != 1 { // it has no load
+		t.Fatalf("unjudged %v", out.Unjudged)
+	}
+	s.y, s.v = []float64{0}, []float64{50, 50}
+	out = judged(t, judging(one(s), one(s)), envelopeRule("max", []float64{0, 0.3}, []float64{0}, []float64{40, 30}))
+	if got := sayAll(out.Findings); got != "ign inherited 2x 50/30 by 20 x=0.30000000000000004 y=0 [0,1]" {
+		t.Errorf("got %s", got)
 	}
 }
 

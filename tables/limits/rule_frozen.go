@@ -14,7 +14,7 @@ func (s *subject) frozen() error {
 	if b == nil {
 		return unjudged("the base has nothing to compare with")
 	}
-	if c.nx != b.nx || c.ny != b.ny {
+	if c.nx != b.nx || c.ny != b.ny || len(c.x) != len(b.x) || len(c.y) != len(b.y) {
 		s.detail = fmt.Sprintf("the table has %d by %d cells, and had %d by %d", c.nx, c.ny, b.nx, b.ny)
 		s.tally.add(place{}, verdict{fails: true, wordless: true}, nil)
 		return nil

@@ -1,0 +1,103 @@
+package limits
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/definition"
+)
+
+// anySheet draws a table that may hold anything: steps, broken axes, NaN, infinities, labels, raw values
+// with a pole in between.
+func anySheet(t *rapid.T, id string) sheet {
+	odd := rapid.OneOf(rapid.Float64(), rapid.Float64Range(-3, 3), rapid.SampledFrom([]float64{nan, inf, -inf, 0, math.Copysign(0, -1), 1, 1, 2, math.MaxFloat64}))
+	axis := func(name string) []float64 {
+		points := rapid.SliceOfN(odd, 0, 4).Draw(t, name)
+		if len(points) == 0 {
+			return nil
+		}
+		return points
+	}
+	s := sheet{id: id, unit: "deg", x: axis("x"), y: axis("y"), index: rapid.Bool().Draw(t, "index")}
+	n := max(1, len(s.x)) * max(1, len(s.y))
+	switch rapid.IntRange(0, 3).Draw(t, "kind") {
+	case 0:
+		s.labels = map[int64]string{1: "one"}
+	case 1:
+		s.rational = &definition.Conversion{Rational: true, Num: [3]float64{1, 2, 0}, Den: [3]float64{-1, 1, 0}}
+	}
+	s.v = rapid.SliceOfN(odd, n, n).Draw(t, "v")
+	if s.labels != nil || s.rational != nil {
+		s.v = rapid.SliceOfN(rapid.SampledFrom([]float64{0, 1, 2, 200}), n, n).Draw(t, "raw")
+	}
+	return s
+}
+
+var anyRules = []string{
+	`{"range":{"min":-1,"max":1}}`, `{"change":{"max_up":1,"max_down":1}}`, `{"change":{"percent":true,"max_up":10}}`, `{"frozen":{}}`,
+	`{"slope":{"along":"x","max":1}}`, `{"slope":{"along":"y","max":1}}`, `{"lump":{"max":1}}`, `{"monotonic":{"of":"axes"}}`,
+	`{"monotonic":{"of":"values","along":"x","rising":true}}`, `{"monotonic":{"of":"values","along":"y","falling":true}}`,
+	`{"below":{"table":"b","margin":1}}`, `{"above":{"table":"b"}}`, `{"covers":{}}`, envelope1,
+	`{"expression":"table('a').max() < table('b').min() && base('a').at(1) < 3"}`,
+}
+
+// Whatever the tables hold: no panic, the same answer twice, and findings that make sense.
+func TestAnyTables(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var base, cand []sheet
+		for _, id := range []string{"a", "b"} {
+			cand, base = append(cand, anySheet(t, id)), append(base, anySheet(t, id))
+		}
+		if rapid.Bool().Draw(t, "check") {
+			base = nil
+		}
+		for _, text := range anyRules {
+			r := rule(text)
+			out := judged(t, judging(base, cand), r)
+			for _, f := range out.Findings {
+				if f.Rule == "rule-error" && r.GetExpression() != "" {
+					continue
+				}
+				if f.Rule != "r" || f.Count == 0 || f.Worst != nil && !(f.Worst.Excess >= 0) || (f.Origin == "") != (base == nil) {
+					t.Fatalf("%s: %v", text, f)
+				}
+			}
+			if again := judged(t, judging(base, cand), r); fmt.Sprint(again.Findings, again.Margins, again.Unjudged, again.JudgedBy) != fmt.Sprint(out.Findings, out.Margins, out.Unjudged, out.JudgedBy) {
+				t.Fatalf("%s: another answer the second time", text)
+			}
+		}
+	})
+}
+
+// FuzzExpression looks for text that stops the compiler or the evaluation.
+func FuzzExpression(f *testing.F) {
+	for _, seed := range []string{
+		`table('a').max() < 1.0`, `base("a").at(1, 2.5) == job.power`, `true ? table('b').value() > 1.0 : false`, `[1].all(x, x > 0)`,
+		`table(`, `'\x`, `table('a').at()`, `1/0 == 1`, `has(job.x)`, ``, `((((`, "\x00", `table('a').max() < 1.0 &&`,
+	} {
+		f.Add(seed)
+	}
+	sheets := exprSheets(1, 2)
+	f.Fuzz(func(t *testing.T, text string) {
+		l := &Limits{Source: &calibrationv1.Limits{Rules: []*calibrationv1.Rule{exprRule(text)}}}
+		in := judging(sheets, sheets)
+		err := l.checkExpressions(in.Layout)
+		out, judgeErr := Judge(l, in)
+		if judgeErr != nil {
+			t.Fatal(judgeErr)
+		}
+		if n := len(out.Findings) + len(out.Unjudged); n > 1 {
+			t.Fatalf("one rule, %d answers: %v %v", n, out.Findings, out.Unjudged)
+		}
+		for _, f := range out.Findings {
+			if f.Rule == "own" && strings.Contains(fmt.Sprint(err), "reference") {
+				t.Errorf("refused (%v), and judged: %v", err, f)
+			}
+		}
+	})
+}
