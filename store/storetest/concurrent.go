@@ -3,7 +3,6 @@ package storetest
 import (
 	"errors"
 	"fmt"
-	"math/rand/v2"
 	"sync"
 	"testing"
 	"time"
@@ -152,9 +151,7 @@ func testCloseWaits(t *testing.T, m Maker) {
 
 // testLikeTheModel runs random updates, some of which fail, on the engine and on plain maps.
 func testLikeTheModel(t *testing.T, m Maker) {
-	seed := rand.Uint64()
-	t.Logf("seed %d", seed)
-	r := rand.New(rand.NewPCG(seed, 1))
+	r := Rand(t)
 	e := start(t, m)
 	now := model{documents: map[string]string{}, blobs: map[int]string{}, hashes: map[int]tlog.Hash{}}
 	own := errors.New("own")

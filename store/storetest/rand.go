@@ -1,0 +1,25 @@
+package storetest
+
+import (
+	"math/rand/v2"
+	"os"
+	"strconv"
+	"testing"
+)
+
+// SeedVariable is the environment variable that replays a random test with the seed it printed.
+const SeedVariable = "WITNESSMARK_TEST_SEED"
+
+// Rand is a source of random operations; the test's log says how to have the same ones again.
+func Rand(t testing.TB) *rand.Rand {
+	t.Helper()
+	seed := rand.Uint64()
+	if text := os.Getenv(SeedVariable); text != "" {
+		var err error
+		if seed, err = strconv.ParseUint(text, 10, 64); err != nil {
+			t.Fatalf("%s: %v", SeedVariable, err)
+		}
+	}
+	t.Logf("%s=%d replays this", SeedVariable, seed)
+	return rand.New(rand.NewPCG(seed, 1))
+}
