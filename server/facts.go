@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
@@ -240,15 +241,15 @@ func (f *finder) judged(at string, j *recordv1.Judgement, q *question) error {
 	return f.take(at+".report_sha256", j.GetReportSha256(), "")
 }
 
-// frameFault compares the car's own field of a read with the frame number the job was
-// opened with, by digest: the number itself is kept nowhere.
+// frameFault compares the fields of a read that belong to one car with the frame number the
+// job was opened with, by digest, since the number itself is kept nowhere. One of them has to
+// be it; a definition without such a field cannot tell.
 func (f *finder) frameFault(j *recordv1.Job, lay *definition.Layout, data []byte) error {
 	digest := f.v.frame(j.GetNumber())
 	if digest == "" {
 		return nil
 	}
-	// A car may have several fields of its own (immobiliser data beside the frame number): one of them is enough.
-	var own string
+	var ids []string
 	for _, id := range lay.Identity {
 		if !id.Vehicle {
 			continue
@@ -256,15 +257,13 @@ func (f *finder) frameFault(j *recordv1.Job, lay *definition.Layout, data []byte
 		if record.FrameDigest(f.c.genesis, id.Text(data)) == digest {
 			return nil
 		}
-		if own == "" {
-			own = id.ID
-		}
+		ids = append(ids, id.ID)
 	}
-	if own != "" {
-		return refused("frame", "identity."+own, "a read of the car that the job was opened for",
-			"the image belongs to another car: no field of its own (%s) is the frame number of job %d", own, j.GetNumber())
+	if len(ids) == 0 {
+		return nil
 	}
-	return nil
+	return refused("frame", "image", "a read of the car that the job was opened for",
+		"the image is of another car: none of its identity fields %s is the frame number of job %d", strings.Join(ids, ", "), j.GetNumber())
 }
 
 // notFound says whether an error is the store's ErrNotFound.

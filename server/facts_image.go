@@ -45,7 +45,7 @@ func (f *finder) read(a *recordv1.AddRead) error {
 			return err
 		}
 	}
-	return f.lastKnown(j, a.GetLastKnown(), lay, pic)
+	return f.lastKnown(j, a.GetLastKnown(), pic)
 }
 
 func originalSHA(j *recordv1.Job) string {
@@ -75,7 +75,7 @@ func (f *finder) ofJob(j *recordv1.Job, by *recordv1.Judgement) error {
 	return nil
 }
 
-func (f *finder) lastKnown(j *recordv1.Job, last *recordv1.LastKnown, lay *definition.Layout, found *picture) error {
+func (f *finder) lastKnown(j *recordv1.Job, last *recordv1.LastKnown, found *picture) error {
 	in, ok := f.v.InCar(j.GetCar())
 	switch {
 	case !ok && last == nil:
@@ -88,39 +88,42 @@ func (f *finder) lastKnown(j *recordv1.Job, last *recordv1.LastKnown, lay *defin
 		return refused("last-known", "last_known", fmt.Sprintf("job %d, submission %d", in.GetJob(), in.GetSubmission()),
 			"last in this car was submission %d of job %d (image %s)", in.GetSubmission(), in.GetJob(), short(in.GetImageSha256()))
 	}
-	im, ok := f.v.image(in.GetImageSha256())
-	if !ok {
-		return fmt.Errorf("image %s is in car %q and not in the record", short(in.GetImageSha256()), j.GetCar())
-	}
-	if uint64(im.GetSize()) != lay.Size { // another controller: nothing to compare
-		if last.GetSame() || last.GetReportSha256() != "" {
-			return refused("last-known", "last_known", "same false, no report", "what was last in the car has %d bytes and the read has %d: they differ, and there is no report", im.GetSize(), lay.Size)
-		}
-		return nil
-	}
-	return f.comparedWithLast(j, last, in, lay, found)
+	return f.comparedWithLast(j, last, in, found)
 }
 
-func (f *finder) comparedWithLast(j *recordv1.Job, last *recordv1.LastKnown, in *recordv1.InCar, lay *definition.Layout, found *picture) error {
-	written, err := f.known("last_known.image_sha256", in.GetImageSha256(), lay)
-	if err != nil {
-		return err
-	}
-	same, why := compare.SameInCar(lay, written.side(), found.side())
-	if same != last.GetSame() {
-		return refused("last-known", "last_known.same", fmt.Sprint(same), "last_known says same is %t; it is %t %s", last.GetSame(), same, why)
-	}
-	if last.GetReportSha256() != "" {
-		return f.declared("last_known.report_sha256", last.GetReportSha256(), j, lay, written, found)
-	}
+// comparedWithLast: the image that was last in the car is looked at as its own job did. A
+// report is of one definition, so there is none where those of the two jobs differ.
+func (f *finder) comparedWithLast(j *recordv1.Job, last *recordv1.LastKnown, in *recordv1.InCar, found *picture) error {
 	before, err := f.jobOf(in.GetJob())
 	if err != nil {
 		return err
 	}
-	if !same && before.GetDefinition().GetSha256() == lay.SHA256 {
-		return refused("no-report", "last_known.report_sha256", "", "the read differs from what was last in the car: the report that says how is missing")
+	lay, err := f.c.layout("definition "+before.GetDefinition().GetName(), before.GetDefinition().GetSha256())
+	if err != nil {
+		return err
 	}
-	return nil
+	written, err := f.known("last_known.image_sha256", in.GetImageSha256(), lay)
+	if err != nil {
+		return err
+	}
+	same, why := false, "(the images have other sizes)"
+	if len(written.data) == len(found.data) {
+		same, why = compare.SameInCar(lay, written.side(), found.side())
+	}
+	if same != last.GetSame() {
+		return refused("last-known", "last_known.same", fmt.Sprint(same), "last_known says same is %t; it is %t %s", last.GetSame(), same, why)
+	}
+	oneDefinition := before.GetDefinition().GetSha256() == j.GetDefinition().GetSha256()
+	switch sha := last.GetReportSha256(); {
+	case sha == "" && !same && oneDefinition:
+		return refused("no-report", "last_known.report_sha256", "", "the read differs from what was last in the car: the report that says how is missing")
+	case sha == "":
+		return nil
+	case !oneDefinition:
+		return refused("last-known", "last_known.report_sha256", "left out", "the definitions of the two jobs differ: there is no report")
+	default:
+		return f.declared("last_known.report_sha256", sha, j, lay, written, found)
+	}
 }
 
 // declared checks a report that is not a judgement: it may be by the job's limits or by
