@@ -3,7 +3,9 @@ package definition
 import (
 	"encoding/hex"
 	"fmt"
+	"maps"
 	"math"
+	"math/big"
 	"slices"
 	"strconv"
 	"testing"
@@ -266,6 +268,37 @@ func TestReckonedOverlap(t *testing.T) {
 		}
 		if got := c.touches(r); got != inside {
 			t.Fatalf("%+v in %v: %v, reckoned %v", c, r, inside, got)
+		}
+	})
+}
+
+// The difference of two raw values is worked out in whole numbers of any size and rounded
+// once; the cell's own arithmetic must not lose a bit on the way.
+func TestDeltaIsExact(t *testing.T) {
+	cells := map[string]*Cells{}
+	for _, typ := range []string{"u8", "s8", "u16", "s16", "u24", "s24", "u32", "s32", "u64", "s64", "s32, sign: magnitude"} {
+		cells[typ] = one(t, "big", "address: 0, type: "+typ, "factor: 0.5, offset: -40", 8)
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		c := cells[rapid.SampledFrom(slices.Sorted(maps.Keys(cells))).Draw(t, "type")]
+		// Neighbours of huge values are where a float64 would already have lost the difference.
+		base := rapid.Uint64().Draw(t, "base") & c.Mask
+		candidate := base + rapid.Uint64Range(0, 3).Draw(t, "step")
+		if rapid.Bool().Draw(t, "far") {
+			candidate = rapid.Uint64().Draw(t, "candidate")
+		}
+		candidate &= c.Mask
+		whole := func(b uint64) *big.Int {
+			n, ok := new(big.Int).SetString(c.Raw(b), 10)
+			if !ok {
+				t.Fatalf("raw %q", c.Raw(b))
+			}
+			return n
+		}
+		exact := new(big.Int).Sub(whole(candidate), whole(base))
+		want, _ := new(big.Float).SetInt(exact).Float64()
+		if got := c.Delta(base, candidate); got != want*0.5 {
+			t.Fatalf("from %s to %s: %v, want half of %s", c.Raw(base), c.Raw(candidate), got, exact)
 		}
 	})
 }

@@ -73,7 +73,12 @@ func (c *ruleCheck) cannot(t *definition.Table, allowed, format string, args ...
 // table checks the rule against one table.
 func (c *ruleCheck) table(t *definition.Table, lay *definition.Layout) error {
 	switch c.rule.GetKind().(type) {
-	case *calibrationv1.Rule_Frozen, *calibrationv1.Rule_Expression, *calibrationv1.Rule_Covers:
+	case *calibrationv1.Rule_Frozen, *calibrationv1.Rule_Expression:
+		return nil
+	case *calibrationv1.Rule_Covers:
+		if t.X == nil {
+			return c.cannot(t, "curves and maps", "has no axes")
+		}
 		return nil
 	}
 	if t.Cells.Conv.Labels != nil {

@@ -184,6 +184,7 @@ var together = []refusal{
 	{"tables: [base]}, lump", "tables: [trim]}, lump", 10, "rules[4].select.tables[0]", "no such y axis"},
 	{"tables: [base]}, monotonic", "tables: [lambda]}, monotonic", 11, "rules[5].select.tables[0]", "has no y axis"},
 	{"tables: [base]}, monotonic: {of: values, along: y, falling: true", "tables: [cut]}, monotonic: {of: axes", 11, "rules[5].select.tables[0]", "has no axes"},
+	{"select: {}, covers", "select: {tables: [boost, cut]}, covers", 15, "rules[9].select.tables[1]", "has no axes"},
 	{"table: cut", "table: cat", 13, "rules[7].below.table", `no table "cat"`},
 	{"table: cut", "table: boost", 13, "rules[7].select.tables[0]", "against itself"},
 	{"table: cut", "table: fan", 13, "rules[7].below.table", "holds labels"},

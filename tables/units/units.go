@@ -90,12 +90,6 @@ func IsGauge(quantity, unit string) bool {
 	return u.gauge || strings.Contains(strings.ToLower(quantity), "gauge")
 }
 
-// Known reports whether the unit is one that can be converted; the error says what is wrong with it.
-func Known(unit string) error {
-	_, err := parse(unit)
-	return err
-}
-
 // pair parses two units that must be of one kind; both are nil where the texts are equal
 // and there is nothing to convert.
 func pair(from, to string) (a, b *unit, err error) {
@@ -112,6 +106,9 @@ func pair(from, to string) (a, b *unit, err error) {
 	b.turns(a)
 	if a.dim != b.dim {
 		return nil, nil, fmt.Errorf("%s is %s and %s is %s: they do not convert; allowed: two units of one kind", from, a.dim, to, b.dim)
+	}
+	if f := a.over(b); f == 0 || math.IsInf(f, 0) || math.IsInf(1/f, 0) {
+		return nil, nil, fmt.Errorf("%s and %s are too far apart in size; allowed: a factor that a float64 holds, both ways", from, to)
 	}
 	return a, b, nil
 }

@@ -16,10 +16,10 @@ import (
 )
 
 // MaxBytes is the largest document that Decode looks at.
-const MaxBytes = 16 << 20
+const MaxBytes = 8 << 20
 
 // maxNodes bounds what aliases may blow a document up to.
-const maxNodes = 4 << 20
+const maxNodes = 2 << 20
 
 // Error is one fault of a document. Line is 0 where it is not known.
 type Error struct {
@@ -36,10 +36,12 @@ func (e *Error) Error() string {
 	if e.Line > 0 {
 		fmt.Fprintf(&b, ":%d", e.Line)
 	}
-	if e.Path != "" {
-		b.WriteString(": " + e.Path)
+	for _, part := range []string{e.Path, e.Problem} {
+		if part != "" && b.Len() > 0 {
+			b.WriteString(": ")
+		}
+		b.WriteString(part)
 	}
-	b.WriteString(": " + e.Problem)
 	if e.Allowed != "" {
 		b.WriteString("; allowed: " + e.Allowed)
 	}
