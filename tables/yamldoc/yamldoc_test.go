@@ -4,9 +4,11 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"os"
 	"strings"
 	"testing"
 
+	"buf.build/go/protoyaml"
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
 
@@ -240,4 +242,24 @@ func FuzzDecode(f *testing.F) {
 			}
 		}
 	})
+}
+
+// An independent reader, protoyaml, must read the demo's documents to the same messages.
+func TestAgreesWithAnotherReader(t *testing.T) {
+	for name, m := range map[string]proto.Message{"dx1-1.8t.yaml": &calibrationv1.Definition{}, "dx1-road-98.yaml": &calibrationv1.Limits{}} {
+		file, err := os.ReadFile("../../testdata/demo/" + name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := Decode(name, file, m); err != nil {
+			t.Error(err)
+		}
+		want := m.ProtoReflect().New().Interface()
+		if err := protoyaml.Unmarshal(file, want); err != nil {
+			t.Fatal(err)
+		}
+		if !proto.Equal(m, want) {
+			t.Errorf("%s:\n%v\nprotoyaml:\n%v", name, m, want)
+		}
+	}
 }
