@@ -1,6 +1,8 @@
 package compare
 
 import (
+	"cmp"
+	"slices"
 	"sort"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
@@ -10,15 +12,16 @@ import (
 // joinUnder is the distance below which unmapped bytes become one range.
 const joinUnder = 16
 
-// account accounts for every differing byte once and finds the tables that changed.
-func (s *session) account() {
-	o := newOwners(s.in.Base.Bytes, s.in.Candidate.Bytes, differing(s.in.Base.Bytes, s.in.Candidate.Bytes))
+// account accounts for every differing byte once and finds the tables that changed. What lies outside
+// the differing runs costs one search among them.
+func (s *session) account(runs []definition.Range) {
+	o := newOwners(s.in.Base.Bytes, s.in.Candidate.Bytes, runs)
 	for _, f := range s.lay.Identity {
 		o.claimRange(f.Range, ofIdentity)
 	}
 	axes := map[*definition.Axis]bool{}
 	axis := func(a *definition.Axis) bool {
-		if a == nil || a.Cells == nil {
+		if a == nil || a.Cells == nil || !o.overlaps(extent(a.Cells)) {
 			return false
 		}
 		moved, seen := axes[a]
@@ -28,12 +31,8 @@ func (s *session) account() {
 		}
 		return moved
 	}
-	used := map[*definition.Axis]bool{}
-	for _, t := range s.lay.Tables {
-		used[t.X], used[t.Y] = true, true
-	}
 	for _, a := range s.lay.Axes {
-		if axis(a) && !used[a] {
+		if axis(a) && !slices.ContainsFunc(s.lay.Tables, func(t *definition.Table) bool { return t.X == a || t.Y == a }) {
 			s.alone("", "axis "+a.ID+" changed, and no table of the definition uses it")
 		}
 	}
@@ -120,39 +119,44 @@ func content(lay *definition.Layout, at uint64) string {
 	return "data"
 }
 
+// placed is a changed table, where it lies, and how far it or any table before it reaches.
+type placed struct {
+	definition.Range
+	reach uint64
+	index int // in definition order
+}
+
 // overlaps lists pairs of tables that share bytes, where one of them changed.
 func (s *session) overlaps() {
-	if len(s.changes) == 0 {
+	tables := s.candLay.Tables
+	var moved []placed
+	for i, t := range tables {
+		if len(s.changes) > 0 && s.byID[t.ID] != nil {
+			moved = append(moved, placed{Range: extent(t.Cells), index: i})
+		}
+	}
+	if len(moved) == 0 {
 		return
 	}
-	type placed struct {
-		definition.Range
-		index int
+	slices.SortStableFunc(moved, func(a, b placed) int { return cmp.Compare(a.Start, b.Start) })
+	reach := uint64(0)
+	for i := range moved {
+		reach = max(reach, moved[i].End)
+		moved[i].reach = reach
 	}
-	tables := s.candLay.Tables
-	all := make([]placed, len(tables))
-	for i, t := range tables {
-		all[i] = placed{extent(t.Cells), i}
-	}
-	sort.SliceStable(all, func(i, j int) bool { return all[i].Start < all[j].Start })
 	var pairs [][2]int
-	for i, p := range all {
-		for _, q := range all[i+1:] {
-			if q.Start >= p.End {
-				break
-			}
-			a, b := tables[p.index], tables[q.index]
-			if (s.byID[a.ID] != nil || s.byID[b.ID] != nil) && shareBytes(a.Cells, b.Cells) {
-				pairs = append(pairs, [2]int{min(p.index, q.index), max(p.index, q.index)})
+	for i, t := range tables {
+		at := extent(t.Cells)
+		k := sort.Search(len(moved), func(k int) bool { return moved[k].Start >= at.End }) - 1
+		for ; k >= 0 && moved[k].reach > at.Start; k-- {
+			m := moved[k]
+			twice := m.index == i || s.byID[t.ID] != nil && m.index < i // seen, or to be seen, from the other side
+			if !twice && m.End > at.Start && shareBytes(t.Cells, tables[m.index].Cells) {
+				pairs = append(pairs, [2]int{min(i, m.index), max(i, m.index)})
 			}
 		}
 	}
-	sort.Slice(pairs, func(i, j int) bool {
-		if pairs[i][0] != pairs[j][0] {
-			return pairs[i][0] < pairs[j][0]
-		}
-		return pairs[i][1] < pairs[j][1]
-	})
+	slices.SortFunc(pairs, func(a, b [2]int) int { return cmp.Or(cmp.Compare(a[0], b[0]), cmp.Compare(a[1], b[1])) })
 	for _, p := range pairs {
 		s.report.Overlaps = append(s.report.Overlaps, &calibrationv1.Overlap{Table: tables[p[0]].ID, Other: tables[p[1]].ID})
 	}

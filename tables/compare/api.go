@@ -40,7 +40,11 @@ func Compare(in Input) (*calibrationv1.Report, error) {
 	}
 	s.report.Base = imageRef(in.Base)
 	s.report.Candidate = s.report.Base
-	equal := !s.two && len(differing(in.Base.Bytes, in.Candidate.Bytes)) == 0
+	var runs []definition.Range
+	if !s.two {
+		runs = differing(in.Base.Bytes, in.Candidate.Bytes)
+	}
+	equal := !s.two && len(runs) == 0
 	if !equal {
 		s.report.Candidate = imageRef(in.Candidate)
 	}
@@ -54,7 +58,7 @@ func Compare(in Input) (*calibrationv1.Report, error) {
 	case s.two:
 		s.pairTables()
 	case !equal:
-		s.account()
+		s.account(runs)
 	}
 	return s.finish()
 }

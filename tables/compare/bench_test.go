@@ -1,0 +1,100 @@
+package compare
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"witnessmark/tables/definition"
+)
+
+// manyTables is a 4 MiB image with n maps of 16x12 bytes that share two axes.
+func manyTables(t testing.TB, n int) (*definition.Layout, []byte) {
+	var y strings.Builder
+	y.WriteString(`
+name: many
+title: Many maps
+byte_order: big
+image: {start: 0, size: 0x400000}
+axes:
+  - {id: rpm, quantity: engine_speed, unit: 1/min, stored: {address: 0, type: u16, count: 16}}
+  - {id: load, quantity: cylinder_filling, unit: "%", stored: {address: 0x20, type: u8, count: 12}}
+tables:
+`)
+	for i := range n {
+		fmt.Fprintf(&y, "  - {id: t%d, quantity: ignition_advance, unit: deg, x: {axis: rpm}, y: {axis: load}, stored: {address: %d, type: s8}, conversion: {factor: 0.75}}\n", i, 0x40+i*200)
+	}
+	image := make([]byte, 4<<20)
+	x := uint32(1)
+	for i := range image {
+		x = x*1664525 + 1013904223
+		image[i] = byte(x >> 24)
+	}
+	return layoutOf(t, y.String()), image
+}
+
+// BenchmarkCompare states what a comparison costs as a multiple of comparing the memory alone
+// ("memcmp") and of that and the hash which names each image in the report ("memcmp+sha").
+func BenchmarkCompare(b *testing.B) {
+	lay, base := manyTables(b, 10_000)
+	same := bytes.Clone(base)
+	cell := edited(base, func(c []byte) { c[0x40+200*5000+7] ^= 4 })
+	everywhere := edited(base, func(c []byte) {
+		for i := range 10_000 {
+			c[0x40+i*200+i%192] ^= 4
+		}
+	})
+	floor := fastest(func() { bytes.Equal(base, same) })
+	hash := fastest(func() { sha256.Sum256(base) })
+	for _, c := range []struct {
+		name   string
+		cand   []byte
+		hashes time.Duration // an image that is the other one is hashed once
+	}{{"equal", same, 1}, {"one cell", cell, 2}, {"one cell in each of 10000 tables", everywhere, 2}} {
+		b.Run(c.name, func(b *testing.B) {
+			run := func() {
+				if _, err := Compare(Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: c.cand}, Layout: lay}); err != nil {
+					b.Fatal(err)
+				}
+			}
+			for b.Loop() {
+				run()
+			}
+			each := fastest(run) // like with like: the machine may be busy
+			b.ReportMetric(float64(each)/float64(floor), "x-memcmp")
+			b.ReportMetric(float64(each)/float64(floor+c.hashes*hash), "x-memcmp+sha")
+			b.ReportMetric(float64(each-c.hashes*hash)/float64(floor), "x-memcmp-without-sha")
+		})
+	}
+}
+
+// fastest is the shortest of twenty runs.
+func fastest(f func()) time.Duration {
+	least := time.Hour
+	for range 20 {
+		start := time.Now()
+		f()
+		least = min(least, time.Since(start))
+	}
+	return least
+}
+
+// Work grows with what changed: what is not changed is not decoded.
+func TestUnchangedTablesAreNotDecoded(t *testing.T) {
+	lay, base := manyTables(t, 500)
+	cand := edited(base, func(c []byte) { c[0x40+200*250+7] ^= 4 })
+	s, err := open(Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: cand}, Layout: lay}, false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.account(differing(base, cand))
+	if _, err := s.finish(); err != nil {
+		t.Fatal(err)
+	}
+	if len(s.base) != 1 || len(s.cand) != 1 || s.changes[0].id != "t250" {
+		t.Errorf("decoded %d and %d tables for one that changed", len(s.base), len(s.cand))
+	}
+}
