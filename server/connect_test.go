@@ -164,6 +164,37 @@ func TestStopEndsWatchers(t *testing.T) {
 	}
 }
 
+// TestStopIsBounded: neither a connection that never says a word nor an upload that never
+// ends keeps the server from stopping.
+func TestStopIsBounded(t *testing.T) {
+	w := newWorkshop(t)
+	w.tune = func(o *Options) { o.StopWithin = 200 * time.Millisecond }
+	w.restart()
+	silent, err := net.Dial("tcp", w.srv.Addr())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer silent.Close()
+	half, err := tls.Dial("tcp", w.srv.Addr(), w.clientTLS(w.keys["lead"]))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer half.Close()
+	up, err := servicev1.NewBlobsClient(w.as("lead")).Upload(within(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	header := &servicev1.UploadHeader{Size: 10, Sha256: hashOf(nil)}
+	if err := up.Send(&servicev1.UploadRequest{Part: &servicev1.UploadRequest_Header{Header: header}}); err != nil {
+		t.Fatal(err)
+	}
+	start := time.Now()
+	w.stop()
+	if took := time.Since(start); took > 5*time.Second {
+		t.Errorf("the stop took %s", took)
+	}
+}
+
 // TestActionsOfOthers: people bring their own actions, of the kind the method takes.
 func TestActionsOfOthers(t *testing.T) {
 	w := staffed(t)

@@ -55,11 +55,8 @@ func Init(dir, leadName string, leadKey ed25519.PublicKey, onePerson bool) (fing
 	if err := fill(half, key, entry); err != nil {
 		return "", err
 	}
-	if err := os.Rename(half, dir); err != nil {
-		return "", fmt.Errorf("make the folder: %w", err)
-	}
-	if err := store.SyncFolder(filepath.Dir(filepath.Clean(dir))); err != nil {
-		return "", fmt.Errorf("sync the folder: %w", err)
+	if err := place(half, dir); err != nil {
+		return "", err
 	}
 	return fingerprintOf(sum)
 }
@@ -77,6 +74,20 @@ func vacant(dir string) error {
 		return fmt.Errorf("look into the folder: %w", err)
 	case len(names) > 0:
 		return fmt.Errorf("%s is not empty; init makes a new folder and leaves others alone", dir)
+	}
+	return nil
+}
+
+// place puts a finished folder where it belongs; an empty one that is there makes room.
+func place(half, dir string) error {
+	if err := os.Remove(dir); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("make the folder: %w", err)
+	}
+	if err := os.Rename(half, dir); err != nil {
+		return fmt.Errorf("make the folder: %w", err)
+	}
+	if err := store.SyncFolder(filepath.Dir(filepath.Clean(dir))); err != nil {
+		return fmt.Errorf("sync the folder: %w", err)
 	}
 	return nil
 }
@@ -217,8 +228,8 @@ func Restore(dir, backup string, key ed25519.PrivateKey) (fingerprint string, en
 	if err != nil {
 		return "", 0, err
 	}
-	if err := os.Rename(half, dir); err != nil {
-		return "", 0, fmt.Errorf("make the folder: %w", err)
+	if err := place(half, dir); err != nil {
+		return "", 0, err
 	}
 	fingerprint, err = fingerprintOf(h.state.GenesisSHA256)
 	return fingerprint, h.state.Size, err

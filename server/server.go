@@ -29,9 +29,10 @@ type Options struct {
 	Logger *slog.Logger // nil logs nowhere
 	// Now is the clock of entries and uploads; nil is time.Now.
 	Now func() time.Time
+	// StopWithin bounds how long a clean stop waits for calls under way; 0 is five seconds.
+	StopWithin time.Duration
 }
 
-// stopWithin bounds how long a clean stop waits for calls under way.
 const stopWithin = 5 * time.Second
 
 // Server is a running server.
@@ -40,8 +41,9 @@ type Server struct {
 	folder   *folder
 	grpc     *grpc.Server
 	health   *health.Server
-	listener net.Listener
+	listener *listener
 	log      *slog.Logger
+	within   time.Duration
 	stopping chan struct{}
 	stopOnce sync.Once
 	served   chan error
@@ -56,6 +58,9 @@ func Start(o Options) (*Server, error) {
 	}
 	if o.Now == nil {
 		o.Now = time.Now
+	}
+	if o.StopWithin == 0 {
+		o.StopWithin = stopWithin
 	}
 	f, err := openFolder(o.Dir, false)
 	if err != nil {
@@ -78,7 +83,7 @@ func start(o Options, f *folder) (*Server, error) {
 		return nil, err
 	}
 	s := &Server{
-		core: c, folder: f, log: o.Logger, health: health.NewServer(),
+		core: c, folder: f, log: o.Logger, within: o.StopWithin, health: health.NewServer(),
 		stopping: make(chan struct{}), served: make(chan error, 1), finished: make(chan struct{}),
 	}
 	if err := s.listen(o); err != nil {
@@ -112,9 +117,11 @@ func (s *Server) listen(o Options) error {
 	if g.rules, err = resolveAccess(s.grpc.GetServiceInfo()); err != nil {
 		return fmt.Errorf("who may call what: %w", err)
 	}
-	if s.listener, err = net.Listen("tcp", o.Listen); err != nil {
+	l, err := net.Listen("tcp", o.Listen)
+	if err != nil {
 		return fmt.Errorf("listen: %w", err)
 	}
+	s.listener = &listener{Listener: l, open: map[net.Conn]bool{}}
 	return nil
 }
 
@@ -161,11 +168,12 @@ func (s *Server) Stop() error {
 		go func() { s.grpc.GracefulStop(); close(graceful) }()
 		select {
 		case <-graceful:
-		case <-time.After(stopWithin):
+		case <-time.After(s.within):
+			s.listener.closeAll() // those that never said a word, which Stop would wait for
 			s.grpc.Stop()
 			<-graceful
 		}
-		ctx, cancel := context.WithTimeout(context.Background(), stopWithin)
+		ctx, cancel := context.WithTimeout(context.Background(), s.within)
 		defer cancel()
 		s.core.close(ctx)
 		if err := s.folder.engine.Close(); err != nil {

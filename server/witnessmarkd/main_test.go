@@ -1,0 +1,131 @@
+package main
+
+import (
+	"bufio"
+	"crypto/ed25519"
+	"crypto/tls"
+	"crypto/x509"
+	"fmt"
+	"math/big"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"witnessmark/store/signoff"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"witnessmarkd": main})
+}
+
+// TestScripts runs each behaviour of the command as a script.
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir:                 "testdata",
+		RequireUniqueNames:  true,
+		RequireExplicitExec: true,
+		Setup: func(e *testscript.Env) error {
+			pub := signoff.FormatPublicKey(leadKey().Public().(ed25519.PublicKey))
+			return os.WriteFile(filepath.Join(e.WorkDir, "lead.pub"), []byte(pub+" somebody@bay\n"), 0o600)
+		},
+	})
+}
+
+func leadKey() ed25519.PrivateKey {
+	return ed25519.NewKeyFromSeed([]byte("the lead's key of the command's t")[:32])
+}
+
+var listening = regexp.MustCompile(`msg=listening addr=(127\.0\.0\.1:\d+)`)
+
+// TestServeUntilSIGTERM runs the real daemon: it says where it listens, serves, and stops
+// cleanly with status 0 when it is told to. What it leaves can be served again.
+func TestServeUntilSIGTERM(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "data")
+	pub := filepath.Join(t.TempDir(), "lead.pub")
+	line := signoff.FormatPublicKey(leadKey().Public().(ed25519.PublicKey))
+	if err := os.WriteFile(pub, []byte(line+"\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	out, err := exec.Command("witnessmarkd", "init", "--data", dir, "--lead", "lead", "--lead-key", pub).CombinedOutput()
+	if err != nil {
+		t.Fatalf("init: %v\n%s", err, out)
+	}
+	for range 2 {
+		serveOnce(t, dir)
+	}
+	out, err = exec.Command("witnessmarkd", "check", "--data", dir).CombinedOutput()
+	if err != nil || !strings.Contains(string(out), "all is well") {
+		t.Errorf("check: %v\n%s", err, out)
+	}
+}
+
+func serveOnce(t *testing.T, dir string) {
+	t.Helper()
+	cmd := exec.Command("witnessmarkd", "serve", "--data", dir, "--listen", "127.0.0.1:0")
+	stderr, err := cmd.StderrPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	defer cmd.Process.Kill()
+	lines := bufio.NewScanner(stderr)
+	addr := ""
+	for addr == "" && lines.Scan() {
+		if m := listening.FindStringSubmatch(lines.Text()); m != nil {
+			addr = m[1]
+		}
+	}
+	if addr == "" {
+		t.Fatal("it did not say where it listens")
+	}
+	conn, err := tls.Dial("tcp", addr, clientTLS(t))
+	if err != nil {
+		t.Fatalf("connect: %v", err)
+	}
+	conn.Close()
+	second, err := exec.Command("witnessmarkd", "serve", "--data", dir, "--listen", "127.0.0.1:0").CombinedOutput()
+	if exit, ok := err.(*exec.ExitError); !ok || exit.ExitCode() != 2 || !strings.HasPrefix(string(second), "witnessmarkd: ") {
+		t.Errorf("a second daemon on the same folder: %v\n%s", err, second)
+	}
+	if err := cmd.Process.Signal(syscall.SIGTERM); err != nil {
+		t.Fatal(err)
+	}
+	var rest strings.Builder
+	for lines.Scan() {
+		fmt.Fprintln(&rest, lines.Text())
+	}
+	if err := cmd.Wait(); err != nil {
+		t.Errorf("after SIGTERM: %v\n%s", err, rest.String())
+	}
+	if !strings.Contains(rest.String(), "msg=stopped") {
+		t.Errorf("it did not say that it stopped: %s", rest.String())
+	}
+	if c, err := net.DialTimeout("tcp", addr, time.Second); err == nil {
+		c.Close()
+		t.Error("it still listens")
+	}
+}
+
+func clientTLS(t *testing.T) *tls.Config {
+	t.Helper()
+	template := &x509.Certificate{SerialNumber: big.NewInt(1), NotAfter: time.Now().Add(time.Hour)}
+	der, err := x509.CreateCertificate(nil, template, template, leadKey().Public(), leadKey())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &tls.Config{
+		Certificates:       []tls.Certificate{{Certificate: [][]byte{der}, PrivateKey: leadKey()}},
+		InsecureSkipVerify: true, // whether it answers is all that is asked
+		NextProtos:         []string{"h2"},
+	}
+}
