@@ -27,7 +27,7 @@ type Limits struct {
 // name file, line, field, what is wrong and what is allowed.
 func Load(name string, file []byte) (*Limits, error) {
 	src := &calibrationv1.Limits{}
-	at, err := yamldoc.Decode(name, file, src)
+	at, err := yamldoc.Decode(name, file, src, "reason", "source", "expression")
 	if err != nil {
 		return nil, err
 	}

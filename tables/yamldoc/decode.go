@@ -32,8 +32,9 @@ func (p *place) String() string {
 }
 
 type decoder struct {
-	file string
-	left int // nodes that may still be looked at
+	file      string
+	left      int      // nodes that may still be looked at
+	multiline []string // fields whose text may have several lines
 }
 
 func (d *decoder) fault(n *yaml.Node, at *place, allowed, format string, args ...any) error {

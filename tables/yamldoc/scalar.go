@@ -3,7 +3,9 @@ package yamldoc
 import (
 	"errors"
 	"regexp"
+	"slices"
 	"strconv"
+	"strings"
 	"unicode"
 	"unicode/utf8"
 
@@ -21,7 +23,7 @@ var (
 func (d *decoder) scalar(n *yaml.Node, at *place, fd protoreflect.FieldDescriptor) (protoreflect.Value, error) {
 	switch fd.Kind() {
 	case protoreflect.StringKind:
-		s, err := d.text(n, at)
+		s, err := d.text(n, at, slices.Contains(d.multiline, string(fd.Name())))
 		return protoreflect.ValueOfString(s), err
 	case protoreflect.BoolKind:
 		if n.ShortTag() != "!!bool" || n.Value != "true" && n.Value != "false" {
@@ -81,9 +83,9 @@ func (d *decoder) double(n *yaml.Node, at *place) (float64, error) {
 	return v, nil
 }
 
-// text reads a string. What could make a terminal or a page show something else than what
+// text reads a string, of one line unless more is asked for. What could make a terminal or a page show something else than what
 // stands in the file is refused.
-func (d *decoder) text(n *yaml.Node, at *place) (string, error) {
+func (d *decoder) text(n *yaml.Node, at *place, multiline bool) (string, error) {
 	if n.Kind != yaml.ScalarNode {
 		return "", d.fault(n, at, "text", "%s where text belongs", describe(n))
 	}
@@ -92,6 +94,9 @@ func (d *decoder) text(n *yaml.Node, at *place) (string, error) {
 	}
 	if !utf8.ValidString(n.Value) {
 		return "", d.fault(n, at, "UTF-8", "the text is not UTF-8")
+	}
+	if !multiline && strings.Contains(n.Value, "\n") {
+		return "", d.fault(n, at, "text on one line", "the text has several lines")
 	}
 	for _, r := range n.Value {
 		hidden := unicode.IsControl(r) && r != '\n' && r != '\t' || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069

@@ -49,14 +49,14 @@ func (e *Error) Error() string {
 }
 
 // Decode reads file into m, which should be empty. name is what errors call the file.
-// Every error is an *Error, for the first fault found. The locator knows the lines of
+// Text is one line long but in the fields that multiline names. Every error is an *Error, for the first fault found. The locator knows the lines of
 // what was read, for faults of meaning that are found later.
-func Decode(name string, file []byte, m proto.Message) (*Locator, error) {
+func Decode(name string, file []byte, m proto.Message, multiline ...string) (*Locator, error) {
 	root, err := parse(name, file)
 	if err != nil {
 		return nil, err
 	}
-	d := &decoder{file: name, left: maxNodes}
+	d := &decoder{file: name, left: maxNodes, multiline: multiline}
 	if err := d.message(root, nil, m.ProtoReflect()); err != nil {
 		return nil, err
 	}

@@ -134,6 +134,7 @@ func TestRefused(t *testing.T) {
 		{"name: !!binary aGk=\n", "name", 1, "tag"},
 		{"name: !own a\n", "name", 1, "tag"},
 		{"name: \"a\\e[31mb\"\n", "name", 1, "control character U+001B"},
+		{"name: |\n  a\n  b\n", "name", 1, "several lines; allowed: text on one line"},
 		{"name: \"a\\u202Eb\"\n", "name", 1, "control character U+202E"},
 		{"image: &i {start: 1}\n<<: *i\n", "", 2, "unknown field"},
 	} {
@@ -167,6 +168,14 @@ func TestTwoKinds(t *testing.T) {
 	doc = "rules: [{envelope: {values: [1]}}]"
 	_, err = Decode("l", []byte(doc), &calibrationv1.Limits{})
 	check(t, doc, err, "rules[0].envelope.values[0]", 1, "where a row of numbers belongs")
+}
+
+func TestMultiline(t *testing.T) {
+	l := &calibrationv1.Limits{}
+	doc := "rules:\n- id: a\n  reason: |\n    one\n    two\n"
+	if _, err := Decode("l", []byte(doc), l, "reason"); err != nil || l.GetRules()[0].GetReason() != "one\ntwo\n" {
+		t.Errorf("%v %v", l, err)
+	}
 }
 
 func TestErrorText(t *testing.T) {
