@@ -118,10 +118,11 @@ func (c *Client) loadLocked() error {
 	if len(entries) > 0 && c.config.Genesis != "" && genesisHash(entries[0]) != c.config.Genesis {
 		return distrust("%s begins with another ledger than the one you logged in to", c.home.path("entries"))
 	}
-	state := new(record.State)
-	for _, e := range entries {
-		record.Apply(state, e)
+	state, judged, err := grow(entries, head.Judged)
+	if err != nil {
+		return err
 	}
+	head.Judged = judged
 	c.state, c.entries, c.head = state, entries, head
 	return nil
 }

@@ -22,6 +22,8 @@ const maxEntry = 16 << 20
 type Head struct {
 	Size uint64 `json:"size"`
 	Root string `json:"root"`
+	// Judged is how many entries were judged; fewer than Size where one is of an unknown kind.
+	Judged uint64 `json:"judged"`
 	// Checkpoint is the signed note.
 	Checkpoint string `json:"checkpoint"`
 }

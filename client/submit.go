@@ -218,3 +218,14 @@ func (c *Client) pair(ctx context.Context, job *recordv1.Job, sub *recordv1.Subm
 	candidate, err = c.picture(ctx, name(sub), sub.Image, rules.Layout)
 	return base, candidate, err
 }
+
+// Between compares two reviewed submissions of a job, a as the base, by b's definition and limits.
+// It is for looking: nobody signs such a report.
+func Between(a, b *Review) (*calibrationv1.Report, error) {
+	if a.Job.GetNumber() != b.Job.GetNumber() || a.rules.Layout.SHA256 != b.rules.Layout.SHA256 {
+		return nil, usage("", "%s and %s are not of one job and one definition", name(a.Submission), name(b.Submission))
+	}
+	lay := b.rules.Layout
+	return compare.Compare(compare.Input{Base: a.candidate.side(lay), Candidate: b.candidate.side(lay), Layout: lay,
+		Limits: b.rules.Limit, Job: jobFacts(b.Job)})
+}

@@ -77,9 +77,9 @@ func (c *Client) extend(ctx context.Context, cp ledger.Checkpoint, key ed25519.P
 		return err
 	}
 	// The state that others hold is never changed: a new one grows from the entries.
-	state := c.state
+	state, judged := c.state, c.head.Judged
 	if len(fresh) > 0 {
-		if state, err = grow(c.entries, fresh); err != nil {
+		if state, judged, err = grow(all, min(judged, uint64(len(c.entries)))); err != nil {
 			return err
 		}
 	}
@@ -87,6 +87,7 @@ func (c *Client) extend(ctx context.Context, cp ledger.Checkpoint, key ed25519.P
 		return distrust("the server's key is not the one that the ledger names")
 	}
 	next := headOf(cp, note)
+	next.Judged = judged
 	if len(fresh) > 0 {
 		if err := c.home.appendMirror(c.entries, fresh); err != nil {
 			return err
@@ -122,20 +123,24 @@ func rootIs(t *ledger.Tree, size uint64, want string) bool {
 	return err == nil && hex.EncodeToString(root[:]) == want
 }
 
-// grow replays the known entries and judges the fresh ones.
-func grow(known, fresh [][]byte) (*record.State, error) {
+// grow replays entries and judges those from the first one on that was not judged yet. The answer's
+// second part is how many are judged now: from an entry of an unknown kind on nothing can be, until a
+// newer version reads the mirror again.
+func grow(entries [][]byte, judged uint64) (*record.State, uint64, error) {
 	state := new(record.State)
-	for _, e := range known {
-		record.Apply(state, e)
-	}
-	for i, e := range fresh {
-		// An unknown kind is kept; what depends on it says "upgrade".
-		if err := record.Judge(state, e); err != nil && !isUnknown(err) {
-			return nil, distrust("the server admitted entry %d against the rules: %v", len(known)+i, err)
+	for i, e := range entries {
+		if uint64(i) >= judged {
+			err := record.Judge(state, e)
+			if err != nil && !isUnknown(err) {
+				return nil, 0, distrust("the server admitted entry %d against the rules: %v", i, err)
+			}
+			if err == nil {
+				judged = uint64(i) + 1
+			}
 		}
 		record.Apply(state, e)
 	}
-	return state, nil
+	return state, judged, nil
 }
 
 // fetch gets the entries [first, size).
@@ -170,7 +175,7 @@ func (c *Client) VerifyLedger(ctx context.Context) (Head, error) {
 	c.mu.Lock()
 	entries, head := c.entries, c.head
 	c.mu.Unlock()
-	state, err := grow(nil, entries)
+	state, _, err := grow(entries, 0)
 	if err != nil {
 		return Head{}, err
 	}

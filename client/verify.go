@@ -108,7 +108,7 @@ func (b *opened) parse(raw []byte) (err error) {
 
 // replay judges every entry, and checks the checkpoint and the proofs against them.
 func (b *opened) replay() error {
-	state, err := grow(nil, b.entries)
+	state, _, err := grow(b.entries, 0)
 	if err != nil {
 		return b.no("%v", err)
 	}

@@ -216,3 +216,12 @@ func TestWholePath(t *testing.T) {
 		t.Error("no fingerprint")
 	}
 }
+
+func asEd25519(w *world, s any) ed25519.PrivateKey {
+	w.Helper()
+	k, ok := s.(ed25519.PrivateKey)
+	if !ok {
+		w.Fatalf("a key of type %T", s)
+	}
+	return k
+}

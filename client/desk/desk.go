@@ -1,0 +1,152 @@
+// Package desk serves the page that a person works on, from their own client on their own machine.
+// It shows only what the client verified, and signs only after the person confirmed that signature.
+package desk
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"sync"
+	"time"
+
+	"witnessmark/client"
+)
+
+// Options is what a desk needs.
+type Options struct {
+	Client *client.Client
+	// Confirm stands between the page and the key; nil lets the desk sign nothing.
+	Confirm Confirmer
+	// Listen is a loopback address as IP:PORT; port 0 picks one. Empty is 127.0.0.1:0.
+	Listen string
+	// CodeLife is how long a one-use code opens the door; 0 is a minute.
+	CodeLife time.Duration
+	Logger   *slog.Logger // nil logs nowhere
+}
+
+// Desk is a running desk.
+type Desk struct {
+	client  *client.Client
+	confirm Confirmer
+	log     *slog.Logger
+	door    *door
+	pages   *pages
+	events  *events
+	drafts  *keep[*client.Draft]
+	taken   *keep[*takenFiles]
+	notes   *keep[string]
+	reviews *reviews
+	dir     string // private, for uploads, collected files and the door's file
+	server  *http.Server
+	stop    context.CancelFunc
+	done    sync.WaitGroup
+}
+
+// Start listens on loopback and serves until Close.
+func Start(o Options) (*Desk, error) {
+	listener, err := listen(o.Listen)
+	if err != nil {
+		return nil, err
+	}
+	d, err := newDesk(o, listener.Addr().String())
+	if err != nil {
+		return nil, errors.Join(err, listener.Close())
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	d.stop = cancel
+	d.server = &http.Server{Handler: d.handler(), ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute,
+		BaseContext: func(net.Listener) context.Context { return ctx }}
+	d.done.Go(func() { d.watch(ctx) })
+	d.done.Go(func() { d.door.keepFresh(ctx) })
+	d.done.Go(func() {
+		if err := d.server.Serve(listener); !errors.Is(err, http.ErrServerClosed) {
+			d.log.Error("the desk stopped serving", "error", err)
+		}
+	})
+	return d, nil
+}
+
+func newDesk(o Options, addr string) (*Desk, error) {
+	if o.Logger == nil {
+		o.Logger = slog.New(slog.DiscardHandler)
+	}
+	if o.Confirm == nil {
+		o.Confirm = Never{}
+	}
+	if o.CodeLife == 0 {
+		o.CodeLife = time.Minute
+	}
+	p, err := loadPages()
+	if err != nil {
+		return nil, err
+	}
+	dir, err := os.MkdirTemp("", "witnessmark-desk-") // made with mode 0700
+	if err != nil {
+		return nil, err
+	}
+	d := &Desk{client: o.Client, confirm: o.Confirm, log: o.Logger, pages: p, dir: dir,
+		events: newEvents(), drafts: newKeep[*client.Draft](15 * time.Minute), taken: newKeep[*takenFiles](12 * time.Hour), notes: newKeep[string](15 * time.Minute),
+		reviews: newReviews(o.Client)}
+	if d.door, err = newDoor(addr, dir, o.CodeLife); err != nil {
+		return nil, errors.Join(err, os.RemoveAll(dir))
+	}
+	return d, nil
+}
+
+// listen refuses every address that another machine could reach, and every name: a name can be
+// made to point elsewhere.
+func listen(addr string) (net.Listener, error) {
+	if addr == "" {
+		addr = "127.0.0.1:0"
+	}
+	host, _, err := net.SplitHostPort(addr)
+	if err != nil {
+		return nil, fmt.Errorf("--listen %q: %w; allowed: 127.0.0.1:PORT or [::1]:PORT", addr, err)
+	}
+	if ip := net.ParseIP(host); ip == nil || !ip.IsLoopback() {
+		return nil, fmt.Errorf("--listen %q: not a loopback address; allowed: 127.0.0.1:PORT or [::1]:PORT", addr)
+	}
+	return net.Listen("tcp", addr)
+}
+
+// URL is the desk's address. It holds no secret and lets nobody in.
+func (d *Desk) URL() string { return "http://" + d.door.host + "/" }
+
+// DoorFile is the private file that lets a browser in: it posts a code that works once, within its
+// minute. The desk keeps a fresh code in it.
+func (d *Desk) DoorFile() string { return d.door.file }
+
+// Close stops the desk and removes its folder.
+func (d *Desk) Close() error {
+	d.stop()
+	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
+	defer cancel()
+	err := d.server.Shutdown(ctx)
+	if err != nil {
+		err = d.server.Close()
+	}
+	d.done.Wait()
+	return errors.Join(err, os.RemoveAll(d.dir))
+}
+
+// watch follows the ledger and tells the pages when it has grown. A lost server is asked again.
+func (d *Desk) watch(ctx context.Context) {
+	for wait := time.Second; ctx.Err() == nil; wait = min(2*wait, 30*time.Second) {
+		err := d.client.Watch(ctx, func(h client.Head) {
+			wait = time.Second
+			d.events.tell(h.Size)
+		})
+		if ctx.Err() != nil {
+			return
+		}
+		d.log.Warn("the ledger is not watched", "error", err)
+		select {
+		case <-ctx.Done():
+		case <-time.After(wait):
+		}
+	}
+}
