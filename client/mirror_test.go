@@ -32,9 +32,15 @@ func TestMirrorAfterPowerCut(t *testing.T) {
 			w.must(nil, tech.connect(w.fake.state.ServerKey()))
 			defer tech.Close()
 			w.must(nil, tech.Sync(ctx))
+			// What is not an entry goes when the next one comes.
+			w.newKey("more")
+			w.must(w.lead.Enrol(ctx, "more", []string{"technician"}, w.path("more.pub")))
+			w.must(nil, tech.Sync(ctx))
 			again, err := os.ReadFile(path)
 			w.must(nil, err)
-			if !bytes.Equal(again, whole) {
+			want, err := os.ReadFile(w.lead.home.path("entries"))
+			w.must(nil, err)
+			if !bytes.Equal(again, want) {
 				t.Error("the mirror was not mended")
 			}
 			if _, err := tech.Me(); err != nil {
