@@ -2,6 +2,7 @@ package definition
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"math"
 	"regexp"
@@ -100,10 +101,19 @@ func (c *compiler) span(path string, start, end uint32) (Range, error) {
 
 func (c *compiler) inside(path string, start, end uint64) (Range, error) {
 	if start < c.lay.Start || end > c.lay.Start+c.lay.Size {
-		return Range{}, c.at.Errorf(path, fmt.Sprintf("addresses 0x%x to 0x%x", c.lay.Start, c.lay.Start+c.lay.Size),
+		return Range{}, c.at.Errorf(path, fmt.Sprintf("addresses 0x%x to 0x%x, the end not included", c.lay.Start, c.lay.Start+c.lay.Size),
 			"0x%x to 0x%x reaches outside the image", start, end)
 	}
 	return Range{start - c.lay.Start, end - c.lay.Start}, nil
+}
+
+// named says in an error which axis or table it is about, since an index into a long list does not.
+func named(err error, what, id string) error {
+	var e *yamldoc.Error
+	if errors.As(err, &e) {
+		e.Problem = fmt.Sprintf("%s %s: %s", what, id, e.Problem)
+	}
+	return err
 }
 
 func (c *compiler) segments() error {

@@ -2,6 +2,7 @@ package definition
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"strings"
 	"testing"
@@ -108,12 +109,12 @@ var refusals = []struct {
 	{"points: [1, 2, 3]", "points: [1, 2, 1]", 14, "axes[1].points[2]", "already points[0]"},
 	{"points: [1, 2, 3]", "points: []", 14, "axes[1]", "no breakpoints"},
 	{"points: [1, 2, 3]", "points: [1], conversion: {factor: 2}", 14, "axes[1].conversion", "physical already"},
-	{"axis: gear", "axis: gaer", 16, "tables[0].y.axis", "allowed: rpm, gear"},
+	{"axis: gear", "axis: gaer", 16, "tables[0].y.axis", `table base: no axis "gaer" in axes; allowed: rpm, gear`},
 	{"x: {axis: rpm}, ", "", 16, "tables[0].y", "without an x axis"},
 	{"y: {axis: gear}", "y: {axis: gear, unit: '1'}", 16, "tables[0].y", "axis alone"},
 	{"y: {axis: gear}", "y: {axis: rpm}", 16, "tables[0].y", `both axes are of quantity "engine_speed"`},
 	{"y: {axis: gear}", "y: {id: rpm, quantity: gear, unit: '1', points: [1]}", 16, "tables[0].y.id", "already used by axes[0]"},
-	{"y: {axis: gear}", "y: {}", 16, "tables[0].y.quantity", "missing"},
+	{"y: {axis: gear}", "y: {}", 16, "tables[0].y.quantity", "table base: axis base.y: the quantity is missing"},
 	{"y: {axis: gear}", "y: {axis: gear}, order: rows", 16, "tables[0].order", "allowed: x_fastest, y_fastest"},
 	{"role: target", "role: map", 16, "tables[0].role", "allowed: target, limit"},
 	{"unit: deg, ", "", 16, "tables[0].unit", "missing"},
@@ -152,7 +153,8 @@ var refusals = []struct {
 	{"of: cut", "of: copy", 19, "tables[3].mirror.of", "the id of another table"},
 	{"of: cut", "of: base", 19, "tables[3].mirror.of", "4x3 cells of 8 bits"},
 	{"as: complement", "as: opposite", 19, "tables[3].mirror.as", "allowed: same, complement"},
-	{"crc-32/iso-hdlc", "crc-32/none", 21, "checksums[0].algorithm", "is not known"},
+	{"crc-32/iso-hdlc", "crc-32/none", 21, "checksums[0].algorithm", "allowed: crc-32/aixm, crc-32/autosar"},
+	{"crc-32/iso-hdlc", "adler", 21, "checksums[0].algorithm", "names of crc-10, crc-11"},
 	{"over: [{start: 0x1000, end: 0x1E00}]", "over: []", 21, "checksums[0].over", "at least one range"},
 	{"end: 0x1E00}]", "end: 0x2001}]", 21, "checksums[0].over[0]", "outside the image"},
 	{"type: u32}}", "type: u16}}", 21, "checksums[0].stored.type", "32 bits or more"},
@@ -325,6 +327,20 @@ func readAll(lay *Layout) {
 	}
 	for _, r := range lay.Volatile {
 		_ = image[r.Start:r.End]
+	}
+}
+
+// BenchmarkLoad reads a definition of 10,000 maps, which is far more than a controller has.
+func BenchmarkLoad(b *testing.B) {
+	var file strings.Builder
+	file.WriteString("name: big\nbyte_order: big\nimage: {size: 0x400000}\naxes:\n  - {id: rpm, quantity: n, unit: 1/min, stored: {address: 0, type: u16, count: 16}}\ntables:\n")
+	for i := range 10000 {
+		fmt.Fprintf(&file, "  - {id: t%d, quantity: q, unit: deg, stored: {address: %d, type: s8}, conversion: {factor: 0.75, offset: -24}, x: {axis: rpm}, y: {quantity: f, unit: '%%', points: [1, 2, 3, 4, 5, 6]}}\n", i, 100+100*i)
+	}
+	for b.Loop() {
+		if _, err := Load("big", []byte(file.String())); err != nil {
+			b.Fatal(err)
+		}
 	}
 }
 

@@ -29,7 +29,7 @@ func (c *compiler) checksums() error {
 		}
 		algorithm, known := checksum.Lookup(s.GetAlgorithm())
 		if !known {
-			return c.at.Errorf(path+".algorithm", listed(checksum.Names(), ""), "%.60q is not known", s.GetAlgorithm())
+			return c.at.Errorf(path+".algorithm", algorithmsLike(s.GetAlgorithm()), "%.60q is not known", s.GetAlgorithm())
 		}
 		sum := &Checksum{ID: s.GetId(), Algorithm: s.GetAlgorithm(), Restamped: s.GetRestampedOnWrite()}
 		if len(s.GetOver()) == 0 {
@@ -51,6 +51,25 @@ func (c *compiler) checksums() error {
 		c.lay.Checksums = append(c.lay.Checksums, sum)
 	}
 	return nil
+}
+
+// algorithmsLike lists the algorithms of the same family as a mistaken name, or the families.
+func algorithmsLike(name string) string {
+	family, _, _ := strings.Cut(strings.ToLower(name), "/")
+	var like, families []string
+	for _, known := range checksum.Names() {
+		f, _, _ := strings.Cut(known, "/")
+		if f == family {
+			like = append(like, known)
+		}
+		if !slices.Contains(families, f) {
+			families = append(families, f)
+		}
+	}
+	if like != nil {
+		return listed(like, "")
+	}
+	return "the catalogue's names of " + strings.Join(families, ", ")
 }
 
 // sumField lays out where a sum is stored.

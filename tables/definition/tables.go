@@ -37,6 +37,11 @@ func (c *compiler) axis(path, id string, a axisSource) (*Axis, error) {
 	if err := c.id(path, id, c.axisAt); err != nil {
 		return nil, err
 	}
+	axis, err := c.breakpoints(path, id, a)
+	return axis, named(err, "axis", id)
+}
+
+func (c *compiler) breakpoints(path, id string, a axisSource) (*Axis, error) {
 	axis := &Axis{ID: id, Quantity: a.GetQuantity(), Unit: a.GetUnit(), Index: a.GetIndex()}
 	if axis.Quantity == "" {
 		return nil, c.at.Errorf(path+".quantity", "what the axis measures, as in engine_speed", "the quantity is missing")
@@ -105,7 +110,7 @@ func (c *compiler) tables() error {
 		}
 		table, err := c.table(path, t)
 		if err != nil {
-			return err
+			return named(err, "table", t.GetId())
 		}
 		c.lay.TableOrder[table.ID] = len(c.lay.Tables)
 		c.lay.Tables = append(c.lay.Tables, table)
@@ -221,25 +226,29 @@ func (c *compiler) axisNames() string {
 // mirrors ties tables to those they repeat, once all are known.
 func (c *compiler) mirrors() error {
 	for i, t := range c.d.GetTables() {
-		m := t.GetMirror()
-		if m == nil {
+		if t.GetMirror() == nil {
 			continue
 		}
-		path := fmt.Sprintf("tables[%d].mirror", i)
-		table := c.lay.Tables[i]
-		other, known := c.lay.ByID[m.GetOf()]
-		if !known || other == table {
-			return c.at.Errorf(path+".of", "the id of another table", "%.60q is not one", m.GetOf())
+		if err := c.mirror(fmt.Sprintf("tables[%d].mirror", i), c.lay.Tables[i], t.GetMirror()); err != nil {
+			return named(err, "table", t.GetId())
 		}
-		if err := c.oneOf(path+".as", m.GetAs(), "same", "complement"); err != nil {
-			return err
-		}
-		a, b := table.Cells, other.Cells
-		if a.NX != b.NX || a.NY != b.NY || a.Width != b.Width {
-			return c.at.Errorf(path+".of", fmt.Sprintf("a table of %dx%d cells of %d bits", a.NX, a.NY, a.Width),
-				"table %q has %dx%d cells of %d bits", other.ID, b.NX, b.NY, b.Width)
-		}
-		table.MirrorOf, table.MirrorComplement = other.ID, m.GetAs() == "complement"
 	}
+	return nil
+}
+
+func (c *compiler) mirror(path string, table *Table, m *calibrationv1.Mirror) error {
+	other, known := c.lay.ByID[m.GetOf()]
+	if !known || other == table {
+		return c.at.Errorf(path+".of", "the id of another table", "%.60q is not one", m.GetOf())
+	}
+	if err := c.oneOf(path+".as", m.GetAs(), "same", "complement"); err != nil {
+		return err
+	}
+	a, b := table.Cells, other.Cells
+	if a.NX != b.NX || a.NY != b.NY || a.Width != b.Width {
+		return c.at.Errorf(path+".of", fmt.Sprintf("a table of %dx%d cells of %d bits", a.NX, a.NY, a.Width),
+			"table %q has %dx%d cells of %d bits", other.ID, b.NX, b.NY, b.Width)
+	}
+	table.MirrorOf, table.MirrorComplement = other.ID, m.GetAs() == "complement"
 	return nil
 }

@@ -30,6 +30,13 @@ var (
 	angle  = dimension{rad: 1}
 )
 
+var kinds = map[dimension]string{
+	{}: "a plain number", length: "a length", volume: "a volume", mass: "a mass", moment: "a time", warmth: "a temperature",
+	angle: "an angle", frequency: "a number per time", angular: "an angle per time", force: "a force", energy: "an energy or torque",
+	power: "a power", pressure: "a pressure", volt: "a voltage", {a: 1}: "a current", {m: 1, s: -1}: "a speed",
+	{g: 1, s: -1}: "a mass flow", {m: 3, s: -1}: "a volume flow",
+}
+
 var atoms = map[string]atom{
 	"%": {num: "0.01"}, "[ppm]": {num: "0.000001"},
 	"m": {num: "1", dim: length, prefixed: true}, "[in_i]": {num: "0.0254", dim: length},

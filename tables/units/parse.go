@@ -17,7 +17,11 @@ var (
 	angular   = dimension{s: -1, rad: 1}
 )
 
+// String names the kind where the trade has a word for it.
 func (d dimension) String() string {
+	if name, ok := kinds[d]; ok {
+		return name
+	}
 	var parts []string
 	for _, p := range []struct {
 		name  string
@@ -31,10 +35,7 @@ func (d dimension) String() string {
 			parts = append(parts, p.name+strconv.Itoa(p.power))
 		}
 	}
-	if parts == nil {
-		return "a plain number"
-	}
-	return "a kind of " + strings.Join(parts, ".")
+	return "of kind " + strings.Join(parts, ".")
 }
 
 // unit is a parsed code: base = raw*factor*pi^pi + offset.

@@ -31,8 +31,8 @@ func BetweenQuantities(fromQuantity, from, toQuantity, to string) (Converter, er
 		return Converter{}, err
 	}
 	if IsGauge(fromQuantity, from) != IsGauge(toQuantity, to) {
-		return Converter{}, fmt.Errorf("%s of quantity %q and %s of quantity %q do not convert: one pressure is gauge and the other absolute; allowed: both of one kind, gauge written as kPa{gauge}",
-			from, fromQuantity, to, toQuantity)
+		return Converter{}, fmt.Errorf("%s and %s do not convert: one pressure is gauge and the other absolute; allowed: both of one kind, gauge written as kPa{gauge}",
+			named(fromQuantity, from), named(toQuantity, to))
 	}
 	if a == nil {
 		return Converter{Factor: 1}, nil
@@ -50,6 +50,13 @@ func BetweenQuantities(fromQuantity, from, toQuantity, to string) (Converter, er
 		c.Offset, _ = shift.Quo(shift, b.factor).Float64()
 	}
 	return c, nil
+}
+
+func named(quantity, unit string) string {
+	if quantity == "" {
+		return unit
+	}
+	return fmt.Sprintf("%s of %s", unit, quantity)
 }
 
 // BetweenDifferences is the conversion of differences and slopes, which have no zero: no

@@ -109,7 +109,8 @@ func TestDifferences(t *testing.T) {
 
 func TestRefused(t *testing.T) {
 	for _, tt := range []struct{ from, to, says string }{
-		{"kPa", "deg", "do not convert"},
+		{"kPa", "deg", "kPa is a pressure and deg is an angle: they do not convert"},
+		{"m2", "m", "m2 is of kind m2 and m is a length"},
 		{"deg", "%", "do not convert"},
 		{"rad", "1", "do not convert"},
 		{"kPa{gauge}", "kPa", "gauge"},
