@@ -14,13 +14,13 @@ import (
 // pairTables compares two definitions' tables by id. Addresses mean nothing between them, so bytes
 // are not accounted for, and there are no unmapped ones.
 func (s *session) pairTables() {
-	for _, id := range s.order() {
+	for _, id := range s.ids() {
 		b, c := s.lay.ByID[id], s.candLay.ByID[id]
 		switch {
 		case c == nil:
 			s.alone(id, "only the base's definition has this table")
 		case b == nil:
-			s.alone(id, "only the candidate's definition has this table")
+			s.keepWhole(&change{id: id, candTable: c}, "only the candidate's definition has this table")
 		default:
 			s.pair(id, b, c)
 		}
@@ -31,14 +31,27 @@ func (s *session) alone(id, why string) {
 	s.report.Unjudged = append(s.report.Unjudged, &calibrationv1.Unjudged{Table: id, Reason: why})
 }
 
+// keepWhole reports a table that cannot be compared: nothing says which cells stand, so all of them
+// count as changed, and the limits judge it as if there had been none before.
+func (s *session) keepWhole(ch *change, why string) {
+	s.alone(ch.id, why)
+	ch.incomparable = why
+	ch.cand = s.candOf(ch.id)
+	for i := range ch.cand.Bits {
+		row, col := i/ch.cand.NX, i%ch.cand.NX
+		ch.cells = append(ch.cells, cell{row: row, col: col})
+	}
+	ch.movedXPoints, ch.movedYPts = storedPoints(ch.candTable.X), storedPoints(ch.candTable.Y)
+	s.keep(ch)
+}
+
 func (s *session) pair(id string, b, c *definition.Table) {
-	ch := &change{id: id, baseTable: b, candTable: c, base: s.baseOf(id), cand: s.candOf(id)}
+	ch := &change{id: id, baseTable: b, candTable: c}
 	if why := unlike(b, c); why != "" {
-		ch.incomparable = why
-		s.alone(id, why)
-		s.keep(ch)
+		s.keepWhole(ch, why)
 		return
 	}
+	ch.base, ch.cand = s.baseOf(id), s.candOf(id)
 	cols, onlyX := align(b.X, c.X, ch.base.X, ch.cand.X, ch.base.NX)
 	rows, onlyY := align(b.Y, c.Y, ch.base.Y, ch.cand.Y, ch.base.NY)
 	ch.xMoved, ch.movedXPoints = moved(b.X, c.X, ch.base.X, ch.cand.X)
@@ -65,6 +78,8 @@ func unlike(b, c *definition.Table) string {
 	switch {
 	case b.Kind != c.Kind:
 		return fmt.Sprintf("it is a %s in the base's definition and a %s in the candidate's", b.Kind, c.Kind)
+	case b.Quantity != c.Quantity:
+		return fmt.Sprintf("it is %s in the base's definition and %s in the candidate's", b.Quantity, c.Quantity)
 	case b.Unit != c.Unit:
 		return fmt.Sprintf("its unit is %s in the base's definition and %s in the candidate's", b.Unit, c.Unit)
 	case (b.Cells.Conv.Labels == nil) != (c.Cells.Conv.Labels == nil):

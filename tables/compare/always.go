@@ -29,6 +29,7 @@ var reasons = map[string]string{
 	"copies":         "Tables of one group are meant to change together.",
 	"not-meant":      "The author did not say that this table was to change.",
 	"no-limit":       "No rule of the limits looked at this table, which is not the same as clear.",
+	"rule-error":     "A rule that cannot be evaluated protects nobody.",
 	"carried":        "What the car came with is not this change's doing, and it is there all the same.",
 }
 
@@ -184,7 +185,7 @@ func (s *session) axisOrder() {
 // cutShort says that an axis lost its last breakpoints and no other one moved: it changed all the same.
 func (s *session) cutShort(id, axis string) bool {
 	c := s.byID[id]
-	return c.incomparable == "" && (axis == "x" && c.xMoved || axis == "y" && c.yMoved)
+	return axis == "x" && c.xMoved || axis == "y" && c.yMoved
 }
 
 // disordered is the breakpoints that break the order which most neighbours keep.
@@ -259,6 +260,9 @@ func (s *session) notMeant() {
 }
 
 func (c *change) whatChanged() string {
+	if c.incomparable != "" {
+		return c.incomparable
+	}
 	text := fmt.Sprintf("%d of %d cells changed", c.report.Changed, c.report.Cells)
 	if c.report.AxesChanged {
 		text += ", and breakpoints did"
@@ -278,6 +282,9 @@ func (s *session) noLimit(c *change, from *limits.Judged) {
 		if f.Rule == "rule-error" && f.Table == c.id {
 			why = append(why, "a rule could not be evaluated: "+f.Detail)
 		}
+	}
+	if c.incomparable != "" {
+		why = append(why, c.incomparable)
 	}
 	if len(why) == 0 {
 		why = append(why, fmt.Sprintf("no rule of %s selects it", s.in.Limits.Name))

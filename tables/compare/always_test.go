@@ -193,10 +193,12 @@ func TestSameInCar(t *testing.T) {
 	}{
 		"equal":              {func([]byte) {}, ""},
 		"volatile":           {func(b []byte) { b[0xC5] = 7 }, ""},
-		"a cell":             {func(b []byte) { b[0x35] = 49; restamp(b) }, "2 bytes differ, the first at 0x1035"},
+		"a cell":             {func(b []byte) { b[0x35] = 49; restamp(b) }, "2 bytes differ, the first at 0x1035 (table ign)"},
 		"unmapped":           {func(b []byte) { b[0xE5] = 1 }, "1 bytes differ, the first at 0x10e5"},
 		"restamped wrongly":  {func(b []byte) { b[0xFE]++ }, "checksum again holds"},
-		"a sum of our own":   {func(b []byte) { b[0xFD]++ }, "differ, the first at 0x10fd"},
+		"a sum of our own":   {func(b []byte) { b[0xFD]++ }, "differ, the first at 0x10fd (checksum main)"},
+		"an axis":            {func(b []byte) { b[0x21]++ }, "the first at 0x1021 (axis rpm4)"},
+		"identity":           {func(b []byte) { b[0x9]++ }, "the first at 0x1009 (identity frame)"},
 		"outside its mask":   {func(b []byte) { b[0x72] ^= 1; restamp(b) }, "differ, the first at 0x1072"},
 		"volatile and a bit": {func(b []byte) { b[0xC0], b[0xE0] = 1, 1 }, "1 bytes differ, the first at 0x10e0"},
 	} {

@@ -261,3 +261,26 @@ func TestOrderOfFindings(t *testing.T) {
 		t.Errorf("Warnings = %q", got)
 	}
 }
+
+func TestMeantNothing(t *testing.T) {
+	base, lay := smallImage(), layoutOf(t, small)
+	cand := edited(base, func(b []byte) { b[0x35] = 49; restamp(b) })
+	r := compared(t, Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: cand}, Layout: lay, MeantGiven: true})
+	if f := finding(t, r, "not-meant:ign"); r.Meant == nil || f.Detail != "1 of 12 cells changed" {
+		t.Errorf("meant nothing: %v", f)
+	}
+	r = compared(t, Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: cand}, Layout: lay, Meant: []string{"no such table"}})
+	if r.Meant != nil || len(r.Findings) != 0 {
+		t.Errorf("meant was not given: %v", r)
+	}
+}
+
+func TestAxisThatNoTableUses(t *testing.T) {
+	lay := layoutOf(t, strings.Replace(small, "tables:\n", "  - {id: spare, quantity: torque, unit: N.m, stored: {address: 0x1090, type: u8, count: 2}}\ntables:\n", 1))
+	base := smallImage()
+	cand := edited(base, func(b []byte) { b[0x91] = 9; restamp(b) })
+	r := compared(t, Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: cand}, Layout: lay})
+	if r.Bytes.Mapped != 1 || len(r.Unjudged) != 1 || !strings.Contains(r.Unjudged[0].Reason, "axis spare changed") {
+		t.Errorf("an unused axis: %v, %v", r.Bytes, r.Unjudged)
+	}
+}

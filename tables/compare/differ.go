@@ -37,7 +37,7 @@ func differing(a, b []byte) []definition.Range {
 	return out
 }
 
-// ledger of differing bytes: what of each is owned, and by whom.
+// owners says of every differing byte which of its bits belong to something, and to what.
 type owners struct {
 	a, b    []byte
 	runs    []definition.Range

@@ -42,7 +42,7 @@ func SameInCar(lay *definition.Layout, written, found Side) (same bool, why stri
 		}
 	}
 	if n > 0 {
-		return false, fmt.Sprintf("%d bytes differ, the first at %s", n, address(lay, first))
+		return false, fmt.Sprintf("%d bytes differ, the first at %s%s", n, address(lay, first), within(lay, first))
 	}
 	for _, c := range lay.Checksums {
 		if !c.Restamped {
@@ -57,6 +57,36 @@ func SameInCar(lay *definition.Layout, written, found Side) (same bool, why stri
 		}
 	}
 	return true, ""
+}
+
+// within names what the definition has at an offset, in brackets; empty where it has nothing.
+func within(lay *definition.Layout, at uint64) string {
+	byteAt := &definition.Cells{Offset: at, Bytes: 1, NX: 1, NY: 1}
+	holds := func(c *definition.Cells) bool {
+		e := extent(c)
+		return e.Start <= at && at < e.End && shareBytes(c, byteAt)
+	}
+	for _, t := range lay.Tables {
+		if holds(t.Cells) {
+			return " (table " + t.ID + ")"
+		}
+	}
+	for _, a := range lay.Axes {
+		if a.Cells != nil && holds(a.Cells) {
+			return " (axis " + a.ID + ")"
+		}
+	}
+	for _, f := range lay.Identity {
+		if f.Range.Start <= at && at < f.Range.End {
+			return " (identity " + f.ID + ")"
+		}
+	}
+	for _, c := range lay.Checksums {
+		if holds(c.Stored) {
+			return " (checksum " + c.ID + ")"
+		}
+	}
+	return ""
 }
 
 // lacking is the first offset of a gap that was not a gap in what was written, nor is volatile.

@@ -229,8 +229,10 @@ func TestTwoDefinitions(t *testing.T) {
 	for _, table := range r.Tables {
 		ids = append(ids, table.Id)
 	}
-	if !slices.Equal(ids, []string{"trim", "air"}) { // in the base's order; cut is 6500 in both, mode is off in both
-		t.Fatalf("tables: %q", ids)
+	// In the base's order; cut is 6500 in both and mode off in both. trim has another unit and fresh is new:
+	// all of their cells count as changed.
+	if !slices.Equal(ids, []string{"trim", "air", "fresh"}) || r.Tables[0].Changed != 1 || r.Tables[2].Changed != 1 {
+		t.Fatalf("tables: %v", r.Tables)
 	}
 	air := r.Tables[1]
 	// 200.5 for 200 is half of the coarser raw step (1) and passes; 320 for 300 does not.
@@ -252,8 +254,34 @@ func TestTwoDefinitions(t *testing.T) {
 		!strings.Contains(why["trim"], "its unit is 1") {
 		t.Errorf("unjudged: %v", why)
 	}
+	// What is new is judged all the same, as if there had been nothing before.
+	lim := limitsOf(t, `
+name: next
+title: For the next version
+rules:
+  - {id: duty, severity: danger, select: {tables: [fresh]}, reason: r, source: made up for this test, range: {unit: "%", max: 90}}
+`)
+	b[4] = 99
+	judged := compared(t, Input{Base: Side{Bytes: smallImage()}, Candidate: Side{Bytes: b}, Layout: lay, CandidateLayout: next, Limits: lim})
+	if f := finding(t, judged, "duty:fresh"); f.Origin != "introduced" || judged.Verdict != "danger" {
+		t.Errorf("a table that is new: %v", f)
+	}
+	if f := finding(t, judged, "no-limit:trim"); !strings.Contains(f.Detail, "its unit is 1") {
+		t.Errorf("no-limit: %v", f)
+	}
 	if f := finding(t, r, "identity"); !strings.Contains(f.Detail, "software differs") {
 		t.Errorf("identity: %v", f)
+	}
+}
+
+func TestPrivateInOneDefinitionIsPrivate(t *testing.T) {
+	lay := layoutOf(t, small)
+	next := layoutOf(t, strings.Replace(second, "tables:\n", "  - {id: frame, address: 0x8, length: 4, encoding: ascii}\ntables:\n", 1))
+	b := make([]byte, 0x80)
+	copy(b[8:], "VINY")
+	r := compared(t, Input{Base: Side{Bytes: smallImage()}, Candidate: Side{Bytes: b}, Layout: lay, CandidateLayout: next})
+	if text := r.String(); strings.Contains(text, "VIN") || r.Identity[1].Match {
+		t.Errorf("identity: %v", r.Identity)
 	}
 }
 

@@ -78,10 +78,10 @@ func (r *ratio) add(base, cand float64, where func() string) {
 func (c *change) ratios() string {
 	var r ratio
 	switch {
-	case c.base.Values == nil || c.cand.Values == nil:
-		return "it holds labels, so there is no ratio"
 	case c.incomparable != "":
 		return "there is no ratio: " + c.incomparable
+	case c.base.Values == nil || c.cand.Values == nil:
+		return "it holds labels, so there is no ratio"
 	case c.joint != nil:
 		c.joint.each(func(x, y, b, v float64, _ bool) {
 			r.add(b, v, func() string {

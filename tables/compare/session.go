@@ -36,7 +36,7 @@ type change struct {
 	cells                   []cell // changed ones, row by row
 	joint                   *joint // nil where breakpoints stand, or cannot be interpolated
 	report                  *calibrationv1.TableReport
-	incomparable            string // why nothing could be compared; empty normally
+	incomparable            string // why nothing could be compared; empty normally. base is nil then
 	movedXPoints, movedYPts []int  // candidate indices of breakpoints that changed
 }
 
@@ -105,7 +105,7 @@ func (s *session) meant() error {
 		want[id] = true
 	}
 	s.report.Meant = &calibrationv1.Meant{}
-	for _, id := range s.order() {
+	for _, id := range s.ids() {
 		if want[id] {
 			s.report.Meant.Tables = append(s.report.Meant.Tables, id)
 		}
@@ -113,8 +113,8 @@ func (s *session) meant() error {
 	return nil
 }
 
-// order is every table id: the base's in definition order, then those that only the candidate has.
-func (s *session) order() []string {
+// ids is every table id: the base's in definition order, then those that only the candidate has.
+func (s *session) ids() []string {
 	var ids []string
 	for _, t := range s.lay.Tables {
 		ids = append(ids, t.ID)
@@ -251,7 +251,7 @@ func (s *session) judge() error {
 		in.CandidateLayout = s.candLay
 	}
 	if s.check {
-		in.Changed = s.order()
+		in.Changed = s.ids()
 	} else {
 		in.Base = s.comparableBase
 		for _, c := range s.changes {
@@ -262,7 +262,12 @@ func (s *session) judge() error {
 	if err != nil {
 		return fmt.Errorf("limits %s: %w", lim.Name, err)
 	}
-	s.report.Findings = append(s.report.Findings, judged.Findings...)
+	for _, f := range judged.Findings {
+		if f.Rule == "rule-error" && f.Reason == "" {
+			f.Reason, f.Source = reasons[f.Rule], alwaysOn
+		}
+		s.report.Findings = append(s.report.Findings, f)
+	}
 	s.report.Margins = judged.Margins
 	s.report.Unjudged = append(s.report.Unjudged, judged.Unjudged...)
 	for _, c := range s.changes {

@@ -21,15 +21,14 @@ func (s *session) identity() {
 			r.Match = false
 			wrong = append(wrong, fmt.Sprintf("%s is not what the definition expects", f.ID))
 		}
-		if !f.Private {
-			r.Candidate, r.Expect = proto.String(cand), f.Expect
+		base, differs := s.baseField(f)
+		if differs {
+			r.Match = false
+			wrong = append(wrong, fmt.Sprintf("%s differs between the images", f.ID))
 		}
-		if base, differs := s.baseField(f); base != nil {
-			if differs {
-				r.Match = false
-				wrong = append(wrong, fmt.Sprintf("%s differs between the images", f.ID))
-			}
-			if !f.Private && !base.Private {
+		if !f.Private && (base == nil || !base.Private) { // one definition's word for it is enough
+			r.Candidate, r.Expect = proto.String(cand), f.Expect
+			if base != nil {
 				r.Base = proto.String(base.Text(s.in.Base.Bytes))
 			}
 		}

@@ -47,14 +47,19 @@ func (s *session) keep(c *change) {
 		Id: c.id, Kind: t.Kind, Unit: t.Unit, Cells: uint32(c.cand.NX * c.cand.NY), Changed: uint32(len(c.cells)),
 		AxesChanged: c.xMoved || c.yMoved,
 	}
-	if c.report.AxesChanged && c.incomparable == "" {
+	s.changes = append(s.changes, c)
+	s.byID[c.id] = c
+	if c.incomparable != "" {
+		return
+	}
+	if c.report.AxesChanged {
 		c.joint = jointOf(c)
 	}
 	for _, at := range c.cells {
 		c.report.Changes = append(c.report.Changes, c.cellChange(at))
 	}
 	switch {
-	case c.cand.Values == nil || c.base.Values == nil || c.incomparable != "":
+	case c.cand.Values == nil || c.base.Values == nil:
 	case c.joint != nil:
 		c.joint.report(c)
 	default:
@@ -64,8 +69,6 @@ func (s *session) keep(c *change) {
 		}
 		c.report.Delta = d.summary()
 	}
-	s.changes = append(s.changes, c)
-	s.byID[c.id] = c
 }
 
 func (c *change) bits(at cell) (base, cand uint64) {
