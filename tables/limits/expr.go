@@ -86,39 +86,43 @@ func (j *judge) expression(r *calibrationv1.Rule) {
 	}
 	e := j.exprs
 	ast, err := e.compile(r.GetExpression())
-	if err != nil {
-		j.ruleError(r, table, err)
-		return
+	ok := false
+	if err == nil {
+		ok, err = e.holds(ast, j.in.Job.GetNumbers(), false)
 	}
-	ok, err := e.holds(ast, j.in.Job.GetNumbers(), false)
-	seen, odd := e.seen, e.odd
-	if errors.Is(err, errNoBase) && j.in.Check {
+	switch {
+	case errors.Is(err, errNoBase) && j.in.Check:
 		j.out.Unjudged = append(j.out.Unjudged, &calibrationv1.Unjudged{Rule: r.GetId(), Table: table, Reason: err.Error()})
 		return
-	}
-	if err != nil {
+	case err != nil:
 		j.ruleError(r, table, err)
 		return
 	}
-	for _, id := range seen {
+	for _, id := range e.seen {
 		j.lookedAt(r, id)
 	}
 	if ok {
 		return
 	}
 	f := &calibrationv1.Finding{
-		Rule: r.GetId(), Severity: r.GetSeverity(), Table: table, Tables: more, Origin: originNames[introduced], Count: 1,
+		Rule: r.GetId(), Severity: r.GetSeverity(), Table: table, Tables: more, Count: 1,
 		Reason: r.GetReason(), Source: r.GetSource(), Detail: "false: " + r.GetExpression(),
 	}
-	if odd != "" {
-		f.Detail = fmt.Sprintf("table %s holds what is no number: %s", odd, r.GetExpression())
+	if e.odd != "" {
+		f.Detail = fmt.Sprintf("table %s holds what is no number: %s", e.odd, r.GetExpression())
 	}
-	if j.in.Check {
-		f.Origin = ""
-	} else if was, err := e.holds(ast, j.in.Job.GetNumbers(), true); err == nil && !was {
-		f.Origin = originNames[inherited]
+	if !j.in.Check {
+		f.Origin = j.originOf(ast)
 	}
 	j.out.Findings = append(j.out.Findings, f)
+}
+
+// originOf evaluates a failed expression once more with table() reading the base.
+func (j *judge) originOf(ast *cel.Ast) string {
+	if was, err := j.exprs.holds(ast, j.in.Job.GetNumbers(), true); err == nil && !was {
+		return originNames[inherited]
+	}
+	return originNames[introduced]
 }
 
 // aboutTables are the tables that an expression names in its selection: one as the finding's own,

@@ -95,7 +95,7 @@ func TestBaseWithoutThePoints(t *testing.T) {
 	on := strings.Replace(envelope1, "engine_speed", "gear", 1)
 	on = strings.Replace(strings.Replace(on, "1/min", "1", 1), "1000,2000,3000", "1,2,3", 1)
 	otherGears, otherAxis := gears(99, 99, 99).on(1, 2, 4), gears(99, 99, 99)
-	otherAxis.xq = "load %"
+	otherAxis.xq = "step 1"
 	for name, base := range map[string]sheet{"other gears": otherGears, "other quantity": otherAxis, "broken": gears(99, 99, 99).on(1, 3, 2)} {
 		out := judged(t, judging(one(base), one(gears(13, 0, 0))), rule(on))
 		if got := sayAll(out.Findings); got != "ign introduced 1x 13/12 by 1 x=1 [0,0]" || !strings.Contains(out.Findings[0].Detail, "the base could not be judged") {
