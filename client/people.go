@@ -2,6 +2,7 @@ package client
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"slices"
 	"strings"
@@ -127,6 +128,24 @@ func (c *Client) Document(ctx context.Context, kind, name string) (*recordv1.Doc
 	}
 	b, err := c.download(ctx, kind+" "+name, d.Sha256)
 	return d, b, err
+}
+
+// DocumentRevision is one revision of a name, from 1, and its file.
+func (c *Client) DocumentRevision(ctx context.Context, kind, name string, revision uint32) (*recordv1.Document, []byte, error) {
+	newest := uint32(0)
+	for _, d := range c.Documents(kind) {
+		if d.Name != name {
+			continue
+		}
+		if newest = max(newest, d.Revision); d.Revision == revision {
+			b, err := c.download(ctx, fmt.Sprintf("%s %s revision %d", kind, name, revision), d.Sha256)
+			return d, b, err
+		}
+	}
+	if newest == 0 {
+		return nil, nil, usage("witnessmark "+kind+" list", "no %s is called %q", kind, name)
+	}
+	return nil, nil, usage("witnessmark "+kind+" list", "%s %s has no revision %d; it has 1 to %d", kind, name, revision, newest)
 }
 
 // SplitList reads a comma-separated list; empty parts are dropped.

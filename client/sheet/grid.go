@@ -128,7 +128,7 @@ func writeTable(b *strings.Builder, t *calibrationv1.TableReport, o *Options) {
 	def := o.table(t.Id)
 	fmt.Fprintf(b, "\n  %s", bold.Render(t.Id))
 	if def != nil && def.Title != "" {
-		fmt.Fprintf(b, "  %s", def.Title)
+		fmt.Fprintf(b, "  %s", plainText(def.Title))
 	}
 	fmt.Fprintf(b, "\n  %s, %d of %s changed", t.Kind, t.Changed, plural(int(t.Cells), "cell"))
 	if t.Unit != "" && t.Unit != "1" {
@@ -360,7 +360,7 @@ func (c cell) render(wide int) string {
 func WriteTable(w io.Writer, t *definition.Table, img []byte, width int) error {
 	var b strings.Builder
 	d, n := surface.Decode(t, img), numbers(t)
-	fmt.Fprintf(&b, "%s  %s\n%s, %s", bold.Render(t.ID), t.Title, t.Kind, plural(d.NX*d.NY, "cell"))
+	fmt.Fprintf(&b, "%s  %s\n%s, %s", bold.Render(t.ID), plainText(t.Title), t.Kind, plural(d.NX*d.NY, "cell"))
 	if t.Unit != "" && t.Unit != "1" {
 		fmt.Fprintf(&b, ", in %s", t.Unit)
 	}
@@ -368,7 +368,7 @@ func WriteTable(w io.Writer, t *definition.Table, img []byte, width int) error {
 	writeGrid(&b, t, d.X, d.Y, d.NY, d.NX, func(r, c int) cell {
 		i := r*d.NX + c
 		if t.Cells.Conv.Labels != nil {
-			return cell{t.Cells.Conv.Label(t.Cells.Int(d.Bits[i])), 0}
+			return cell{plainText(t.Cells.Conv.Label(t.Cells.Int(d.Bits[i]))), 0}
 		}
 		return cell{n.text(d.Values[i]), 0}
 	}, width)

@@ -60,9 +60,10 @@ func Word(severity string) string {
 
 // Write prints the sheet of a report. Colour is dropped where w is not a terminal or NO_COLOR is set.
 func Write(w io.Writer, r *calibrationv1.Report, o Options) error {
+	r = plainReport(r)
 	var b strings.Builder
 	for _, line := range o.Heading {
-		fmt.Fprintln(&b, line)
+		fmt.Fprintln(&b, plainText(line))
 	}
 	writeVerdict(&b, r)
 	writeUnjudged(&b, r)

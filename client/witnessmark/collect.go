@@ -15,7 +15,7 @@ func newCollectCommand(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "collect JOB --out FILE [--fresh-read FILE] [--frame NUMBER]",
 		Short: "Write the newest release, its bundle and its bay sheet, once everything about it holds",
-		Args:  cobra.ExactArgs(1),
+		Args:  takes(1),
 	}
 	cmd.Flags().StringVar(&q.Out, "out", "", "the file to write")
 	cmd.Flags().StringVar(&q.FreshRead, "fresh-read", "", "an image just read out of the car")
@@ -49,7 +49,7 @@ func newOriginalCommand(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "original JOB --out FILE",
 		Short: "Write a job's original, as it came out of the car",
-		Args:  cobra.ExactArgs(1),
+		Args:  takes(1),
 	}
 	cmd.Flags().StringVar(&out, "out", "", "the file to write")
 	format := fileFormat(cmd)

@@ -25,7 +25,7 @@ func newCompareCommand(a *app) *cobra.Command {
 		Short: "Compare two image files cell by cell and judge what changed (needs no server)",
 		Long: "Compare two image files cell by cell and judge what changed. Needs no server.\n\n" +
 			"Exit status: 0 nothing worse than a notice; 1 a caution or worse (0 with --exit-zero);\n2 the comparison could not be made.\n--format csv prints the changed cells, one a line.",
-		Args:        cobra.ExactArgs(2),
+		Args:        takes(2),
 		Annotations: csvAllowed,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			in, err := comparison(args[0], args[1], defPath, candidateDef, limPath, fileFormat)
@@ -94,7 +94,7 @@ func newCheckCommand(a *app) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "check IMAGE --definition FILE --limits FILE",
 		Short: "Judge every table of one image file (needs no server)",
-		Args:  cobra.ExactArgs(1),
+		Args:  takes(1),
 		RunE: func(_ *cobra.Command, args []string) error {
 			lay, err := loadDefinition(defPath)
 			if err != nil {

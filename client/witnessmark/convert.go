@@ -22,7 +22,7 @@ func newConvertCommand(a *app) *cobra.Command {
 		Short: "Write an image as another kind of file (needs no server)",
 		Long: "Write an image as another kind of file. Needs no server.\n\n" +
 			"A raw file holds no addresses: it begins at --origin, and gaps are written as 0xff.",
-		Args: cobra.ExactArgs(2),
+		Args: takes(2),
 		RunE: func(_ *cobra.Command, args []string) error {
 			if to == "" {
 				return errors.New("--file-format is needed: raw, ihex or srec")

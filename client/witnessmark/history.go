@@ -25,7 +25,7 @@ func newHistoryCommand(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "history PLATE [--table ID]",
 		Short: "What was in a car when, who changed which table, who signed",
-		Args:  cobra.ExactArgs(1),
+		Args:  takes(1),
 		RunE: a.with(func(ctx context.Context, c *client.Client, args []string) error {
 			h, err := c.History(ctx, args[0], table)
 			if err != nil {

@@ -24,7 +24,7 @@ func newInspectCommand(a *app) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "inspect IMAGE --definition FILE [--table ID]",
 		Short: "Show what an image file holds (needs no server)",
-		Args:  cobra.ExactArgs(1),
+		Args:  takes(1),
 		RunE: func(_ *cobra.Command, args []string) error {
 			lay, err := loadDefinition(defPath)
 			if err != nil {

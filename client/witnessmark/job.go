@@ -18,7 +18,7 @@ func newJobCommand(a *app) *cobra.Command {
 			jobs := c.Jobs()
 			return a.print(&servicev1.JobsListResponse{Jobs: jobs}, func(w io.Writer) error { return writeJobs(w, jobs) })
 		})}
-	show := &cobra.Command{Use: "show JOB", Short: "A job's card", Args: cobra.ExactArgs(1),
+	show := &cobra.Command{Use: "show JOB", Short: "A job's card", Args: takes(1),
 		RunE: a.with(func(_ context.Context, c *client.Client, args []string) error {
 			n, err := client.ParseJob(args[0])
 			if err != nil {

@@ -13,7 +13,7 @@ func newKeyCommand(a *app) *cobra.Command {
 	return group("key", "Keys", &cobra.Command{
 		Use:   "new FILE",
 		Short: "Make an OpenSSH Ed25519 key, where ssh-keygen is not at hand",
-		Args:  cobra.ExactArgs(1),
+		Args:  takes(1),
 		RunE: func(_ *cobra.Command, args []string) error {
 			var passphrase []byte
 			if ask := a.passphrase(); ask != nil {

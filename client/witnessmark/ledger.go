@@ -43,7 +43,7 @@ func newVerifyCommand(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "verify BUNDLE [--fingerprint F]",
 		Short: "Check a bundle without a server",
-		Args:  cobra.ExactArgs(1),
+		Args:  takes(1),
 		RunE: func(_ *cobra.Command, args []string) error {
 			home, err := a.home()
 			if err != nil {

@@ -17,7 +17,7 @@ func newLoginCommand(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "login HOST:PORT --key FILE",
 		Short: "Pin a ledger, and say which key is yours",
-		Args:  cobra.ExactArgs(1),
+		Args:  takes(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			home, err := a.home()
 			if err != nil {

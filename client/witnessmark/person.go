@@ -30,7 +30,7 @@ func newPersonEnrol(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "enrol NAME --role technician|calibrator|lead[,…] --key PUBFILE",
 		Short: "Enrol a person, or give one a new key",
-		Args:  cobra.ExactArgs(1),
+		Args:  takes(1),
 		RunE: a.with(func(ctx context.Context, c *client.Client, args []string) error {
 			p, err := c.Enrol(ctx, args[0], client.SplitList(roles), key)
 			if err != nil {
@@ -52,7 +52,7 @@ func newPersonRetire(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "retire NAME [--compromised]",
 		Short: "End a person's part",
-		Args:  cobra.ExactArgs(1),
+		Args:  takes(1),
 		RunE: a.with(func(ctx context.Context, c *client.Client, args []string) error {
 			p, err := c.Retire(ctx, args[0], compromised)
 			if err != nil {

@@ -13,7 +13,7 @@ import (
 
 func newReadCommand(a *app) *cobra.Command {
 	var format func() (image.Format, error)
-	add := &cobra.Command{Use: "add JOB FILE", Short: "Add an image taken out of the car; the first one is the original", Args: cobra.ExactArgs(2)}
+	add := &cobra.Command{Use: "add JOB FILE", Short: "Add an image taken out of the car; the first one is the original", Args: takes(2)}
 	format = fileFormat(add)
 	add.RunE = a.with(func(ctx context.Context, c *client.Client, args []string) error {
 		n, err := client.ParseJob(args[0])

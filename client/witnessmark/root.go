@@ -157,3 +157,13 @@ func group(use, short string, children ...*cobra.Command) *cobra.Command {
 	c.AddCommand(children...)
 	return c
 }
+
+// takes holds a command to its arguments, and shows how it is called where they are others.
+func takes(n int) cobra.PositionalArgs {
+	return func(c *cobra.Command, args []string) error {
+		if len(args) == n {
+			return nil
+		}
+		return fmt.Errorf("%d arguments given, and %d wanted: %s", len(args), n, c.UseLine())
+	}
+}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -13,19 +14,38 @@ import (
 )
 
 func newSheetCommand(a *app) *cobra.Command {
-	return &cobra.Command{
-		Use:         "sheet JOB.N",
+	var table, against string
+	c := &cobra.Command{
+		Use:         "sheet JOB.N [--table ID] [--against JOB.M]",
 		Short:       "A submission's report, made again here, for a person to read",
-		Args:        cobra.ExactArgs(1),
+		Args:        takes(1),
 		Annotations: csvAllowed,
-		RunE: a.with(func(ctx context.Context, c *client.Client, args []string) error {
-			r, err := review(ctx, c, args[0])
+	}
+	c.Flags().StringVar(&table, "table", "", "show this changed table whole")
+	c.Flags().StringVar(&against, "against", "", "show how the author's note differs from another submission's")
+	c.RunE = a.with(func(ctx context.Context, cl *client.Client, args []string) error {
+		r, err := review(ctx, cl, args[0])
+		if err != nil {
+			return err
+		}
+		o := a.sheetOf(r)
+		if o.Table = table; table != "" && o.Layout.ByID[table] == nil {
+			return fmt.Errorf("--table %s: definition %s has no such table", table, o.Layout.Name)
+		}
+		if against != "" {
+			other, err := review(ctx, cl, against)
 			if err != nil {
 				return err
 			}
-			return a.printReport(r.Report, a.sheetOf(r))
-		}),
-	}
+			var b strings.Builder
+			if err := sheet.WriteDifference(&b, "note of "+client.Name(other.Submission), "note of "+client.Name(r.Submission), other.Submission.Note, r.Submission.Note); err != nil {
+				return err
+			}
+			o.Heading = append(o.Heading, strings.TrimRight(b.String(), "\n"))
+		}
+		return a.printReport(r.Report, o)
+	})
+	return c
 }
 
 func review(ctx context.Context, c *client.Client, arg string) (*client.Review, error) {

@@ -17,7 +17,7 @@ func newSignCommand(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "sign JOB.N [--because KEY=TEXT]…",
 		Short: "Sign off a submission of somebody else's, with a reason for each warning",
-		Args:  cobra.ExactArgs(1),
+		Args:  takes(1),
 		RunE: a.with(func(ctx context.Context, c *client.Client, args []string) error {
 			reasons, err := parseReasons(because)
 			if err != nil {
@@ -71,7 +71,7 @@ func newReturnCommand(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "return JOB.N --because TEXT",
 		Short: "Return a waiting submission, or recall a release, with a reason",
-		Args:  cobra.ExactArgs(1),
+		Args:  takes(1),
 		RunE: a.with(func(ctx context.Context, c *client.Client, args []string) error {
 			job, n, err := client.ParseSubmission(args[0])
 			if err != nil {
@@ -95,7 +95,7 @@ func newWithdrawCommand(a *app) *cobra.Command {
 	return &cobra.Command{
 		Use:   "withdraw JOB.N",
 		Short: "Take back your own waiting submission",
-		Args:  cobra.ExactArgs(1),
+		Args:  takes(1),
 		RunE: a.with(func(ctx context.Context, c *client.Client, args []string) error {
 			job, n, err := client.ParseSubmission(args[0])
 			if err != nil {

@@ -15,7 +15,7 @@ func newSubmitCommand(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "submit JOB FILE --note TEXT [--meant TABLE,…]",
 		Short: "Submit a modified image; prints JOB.N and the verdict",
-		Args:  cobra.ExactArgs(2),
+		Args:  takes(2),
 	}
 	cmd.Flags().StringVar(&note, "note", "", "what was changed, and why")
 	cmd.Flags().StringVar(&meant, "meant", "", "the tables that were meant to change, with commas")

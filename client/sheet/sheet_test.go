@@ -1,0 +1,160 @@
+package sheet
+
+import (
+	"bytes"
+	"encoding/csv"
+	"strings"
+	"testing"
+
+	"charm.land/lipgloss/v2"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/compare"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/limits"
+)
+
+const (
+	sheetDefinition = `name: bench
+byte_order: big
+image: {start: 0x0, size: 0x40}
+tables:
+  - id: ignition.base
+    title: Base advance
+    quantity: ignition_advance
+    unit: deg
+    stored: {address: 0x0, type: s8}
+    conversion: {factor: 0.75, offset: -24}
+    x: {id: rpm, quantity: engine_speed, unit: 1/min, points: [1000, 2000, 3000, 4000, 5000, 6000, 7000, 8000]}
+    y: {id: load, quantity: cylinder_filling, unit: "%", points: [50, 100]}
+  - {id: lambda, quantity: lambda, unit: "1", stored: {address: 0x20, type: u8}, conversion: {factor: 0.0078125}}
+  - {id: fan.mode, quantity: fan_mode, unit: "1", stored: {address: 0x21, type: u8}, conversion: {labels: {0: off, 1: on}}}
+`
+	sheetLimits = `name: bench-98
+rules:
+  - {id: ceiling, severity: danger, select: {tables: [ignition.base]}, range: {unit: deg, max: 20}, reason: knock, source: common practice}
+`
+)
+
+func bench(t *testing.T, change map[int]byte) (*calibrationv1.Report, Options) {
+	t.Helper()
+	lay, err := definition.Load("bench.yaml", []byte(sheetDefinition))
+	if err != nil {
+		t.Fatal(err)
+	}
+	lim, err := limits.Load("limits.yaml", []byte(sheetLimits))
+	if err != nil {
+		t.Fatal(err)
+	}
+	base := bytes.Repeat([]byte{48}, 0x40) // 48 * 0.75 - 24 = 12 deg
+	base[0x20], base[0x21] = 128, 0
+	candidate := bytes.Clone(base)
+	for at, v := range change {
+		candidate[at] = v
+	}
+	r, err := compare.Compare(compare.Input{Layout: lay, Limits: lim, Base: compare.Side{Bytes: base}, Candidate: compare.Side{Bytes: candidate}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r, Options{Layout: lay, Base: base, Candidate: candidate}
+}
+
+func written(t *testing.T, r *calibrationv1.Report, o Options) string {
+	t.Helper()
+	var b bytes.Buffer
+	if err := Write(&b, r, o); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
+}
+
+// 60 * 0.75 - 24 = 21 deg, one above the ceiling of 20; 44 gives 9; 116/128 is 0.90625.
+var changed = map[int]byte{3: 60, 12: 44, 0x20: 116, 0x21: 1}
+
+func TestVerdictStandsBeforeFindingsBeforeTables(t *testing.T) {
+	r, o := bench(t, changed)
+	text, at := written(t, r, o), -1
+	for _, want := range []string{
+		"Verdict   DANGER ", "nobody can sign it off", "Not judged", "lambda: ", "Findings", "ceiling:ignition.base  (introduced)",
+		"found 21 deg; allowed 20 deg, beyond by 1; at engine speed 4000 1/min, cylinder filling 50 %", "source: common practice",
+		"Changed tables", "map, 2 of 16 cells changed, in deg", "12.00→21.00 ▲", "12.00→9.00 ▼", "12 cells outside this block: unchanged",
+		"1.000→0.906 ▼", "off→on ◆", "Margins left", "-1 deg", "Bytes 4 differ: 4 in tables and axes",
+	} {
+		i := strings.Index(text, want)
+		if i < 0 {
+			t.Fatalf("the sheet lacks %q:\n%s", want, text)
+		}
+		if i < at {
+			t.Errorf("%q stands before what should come first", want)
+		}
+		at = i
+	}
+}
+
+func TestNothingSteersTheTerminal(t *testing.T) {
+	r, o := bench(t, changed)
+	r.Findings[0].Reason = "knock \x1b[2J"
+	o.Heading = []string{"note: \x1b]0;title\x07"}
+	if text := written(t, r, o); strings.ContainsAny(text, "\x1b\x07") {
+		t.Errorf("an escape reaches the output, or colour goes where there is no terminal:\n%q", text)
+	}
+}
+
+func TestWideMapStaysInsideItsWidth(t *testing.T) {
+	r, o := bench(t, map[int]byte{0: 49, 15: 49})
+	o.Width = 60
+	text, inGrid := written(t, r, o), 0
+	for _, line := range strings.Split(text, "\n") {
+		if strings.Contains(line, "12.00") || strings.Contains(line, "8000") {
+			inGrid++
+			if w := lipgloss.Width(line); w > 60 {
+				t.Errorf("%d columns wide: %q", w, line)
+			}
+		}
+	}
+	if inGrid < 6 {
+		t.Errorf("the grid did not break into blocks:\n%s", text)
+	}
+}
+
+func TestOneTableWhole(t *testing.T) {
+	r, o := bench(t, changed)
+	o.Table = "ignition.base"
+	text := written(t, r, o)
+	if n := strings.Count(text, "12.00"); n != 16 {
+		t.Errorf("12.00 stands %d times, want in all 16 cells:\n%s", n, text)
+	}
+	if strings.Contains(text, "off→on") {
+		t.Error("another table is shown too")
+	}
+}
+
+func TestCSVHoldsEveryChangedCell(t *testing.T) {
+	r, _ := bench(t, changed)
+	var b bytes.Buffer
+	if err := WriteCSV(&b, r); err != nil {
+		t.Fatal(err)
+	}
+	rows, err := csv.NewReader(&b).ReadAll()
+	if err != nil || len(rows) != 5 {
+		t.Fatalf("%d rows, %v; want a header and 4", len(rows), err)
+	}
+	if got, want := strings.Join(rows[1], ","), "ignition.base,deg,0,3,4000,50,,,12,21,9,48,60"; got != want {
+		t.Errorf("got  %s\nwant %s", got, want)
+	}
+}
+
+func TestDifferenceOfTwoRevisions(t *testing.T) {
+	var b bytes.Buffer
+	old := "a: 1\nb: 2\nc: 3\nd: 4\ne: 5\nf: 6\n"
+	if err := WriteDifference(&b, "x revision 1", "x revision 2", old, strings.Replace(old, "f: 6", "f: 7", 1)); err != nil {
+		t.Fatal(err)
+	}
+	if got, want := b.String(), "− x revision 1\n+ x revision 2\n  … 3 lines as before\n  d: 4\n  e: 5\n− f: 6\n+ f: 7\n"; got != want {
+		t.Errorf("got\n%swant\n%s", got, want)
+	}
+	b.Reset()
+	if err := WriteDifference(&b, "x", "y", old, old); err != nil || b.String() != "x and y say the same\n" {
+		t.Errorf("of equal texts: %q, %v", b.String(), err)
+	}
+}
