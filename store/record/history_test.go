@@ -167,6 +167,40 @@ func TestHistories(t *testing.T) {
 			L signs 1.1
 			= 1.1 released
 			T collects 1.1`},
+		{"a compromised key takes back only what it signed last, and only its own release", false, oneJob + `
+			C submits 1 first
+			D signs 1.1
+			L limits l L2
+			L signs 1.1 warn=a
+			T opens AB-2
+			T reads 2 original2
+			C submits 2 first
+			D signs 2.1
+			C submits 2 second
+			L signs 2.2
+			T opens AB-3
+			T reads 3 original3
+			C submits 3 first
+			L signs 3.1
+			T collects 3.1
+			L limits l L3
+			D signs 3.1 verdict=caution
+			L retires D compromised
+			= 1.1 released
+			= release 1 1
+			= 2.1 replaced
+			= release 2 2
+			= 3.1 waiting
+			= release 3 0`},
+		{"a release that a newer one ended is not signed again", false, oneJob + `
+			C submits 1 first
+			D signs 1.1
+			C submits 1 second
+			D signs 1.2
+			L limits l L2
+			L signs 1.1 warn=a ! state
+			L signs 1.2 warn=a
+			= release 1 2`},
 		{"a retirement alone leaves sign-offs", false, oneJob + `
 			C submits 1 first
 			D signs 1.1
@@ -221,6 +255,9 @@ func TestHistories(t *testing.T) {
 			= car AB-1 1.1 read
 			L opens ab.1
 			= car AB-1 1.1 read
+			T reads 2 first
+			# as job 1 left it, and from now on the original of job 2
+			= car AB-1 2.0 read
 			T reads 2 somebody-elses differs
 			= car AB-1 2.0 read`},
 		{"a frame number is the car's, whatever plate it has", false, oneJob + `

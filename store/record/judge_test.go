@@ -123,6 +123,22 @@ func TestDecideWithoutGenesis(t *testing.T) {
 	}
 }
 
+// TestKeyOfAnotherID: Decide believes no key that the state does not have under that id.
+func TestKeyOfAnotherID(t *testing.T) {
+	h := newHistory(t, false)
+	signed, err := h.s.Open(envelopeIn(t, h.entry("L enrols C calibrator", nil)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := Decide(h.s, signed); err != nil {
+		t.Errorf("the lead's own key: %v", err)
+	}
+	signed.Key = pub("somebody")
+	if r := refusalOf(t, Decide(h.s, signed)); r.Reason != ReasonUnknownKey {
+		t.Error(r)
+	}
+}
+
 // TestUnknownKind: an entry from a newer program stops deciding and collecting, not looking.
 func TestUnknownKind(t *testing.T) {
 	h := newHistory(t, false).script(oneJob + "C submits 1 first\nD signs 1.1")

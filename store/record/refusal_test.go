@@ -80,6 +80,7 @@ var faults = []struct {
 	{"T reads 1 again", ReasonBadValue, "read.image.ranges", func(a *action) { ranges(a.GetRead().Image) }},
 	{"T reads 1 again", ReasonBadValue, "read.image.ranges", func(a *action) { ranges(a.GetRead().Image, 4, 4) }},
 	{"T reads 1 again", ReasonBadValue, "read.image.ranges", func(a *action) { ranges(a.GetRead().Image, 4, 8, 0, 2) }},
+	{"T reads 1 again", ReasonBadValue, "read.image.ranges", func(a *action) { ranges(a.GetRead().Image, 0, 8, 4, 12) }},
 	{"T reads 1 again", ReasonBadValue, "read.image.ranges", func(a *action) { ranges(a.GetRead().Image, 0, 8, 9, 17) }},
 	{"T reads 1 again", ReasonBadValue, "read.check", func(a *action) { a.GetRead().Check = &recordv1.Judgement{} }},
 	{"T reads 7 first", ReasonBadValue, "read.check", func(a *action) { a.GetRead().Check = nil }},
@@ -96,6 +97,10 @@ var faults = []struct {
 	{"C submits 1 next", ReasonNotOriginal, "submission.image.size", func(a *action) { a.GetSubmission().Image.Size = 17 }},
 	{"C submits 1 next", ReasonNotOriginal, "submission.image.ranges", func(a *action) { ranges(a.GetSubmission().Image, 0, 8) }},
 	{"C submits 1 next", ReasonNotOriginal, "submission.image.ranges", func(a *action) { ranges(a.GetSubmission().Image, 0, 8, 9, 16) }},
+	{"C submits 1 next", ReasonOlderRevision, "submission.judgement.definition.sha256", func(a *action) {
+		ranges(a.GetSubmission().Image, 0, 4, 4, 16) // touching ranges are one: not at fault
+		a.GetSubmission().Judgement.Definition.Sha256 = sha("D0")
+	}},
 	{"C submits 1 next", ReasonBadValue, "submission.judgement", func(a *action) { a.GetSubmission().Judgement = nil }},
 	{"C submits 1 next", ReasonBadValue, "submission.judgement.definition.name", func(a *action) { a.GetSubmission().Judgement.Definition.Name = "e" }},
 	{"C submits 1 next", ReasonOlderRevision, "submission.judgement.limits.sha256", func(a *action) { a.GetSubmission().Judgement.Limits.Sha256 = "" }},
