@@ -191,6 +191,26 @@ func TestConversions(t *testing.T) {
 	}
 }
 
+// How much rounding a value carries, and how large one raw step is.
+func TestRounding(t *testing.T) {
+	for _, tt := range []struct {
+		typ, conversion string
+		relative, step  float64
+	}{
+		// 2^-23 is the distance of 1 to the next 32-bit float of IEEE 754.
+		{"f32", "", float64(math.Nextafter32(1, 2) - 1), 1},
+		{"f64", "factor: -2", 1e-9, 2},
+		{"u8", "factor: -0.75", 1e-9, 0.75},
+		{"u8", "rational: {num: [0, 5], den: [1]}", 1e-9, 1},
+		{"u8", "labels: {0: off}", 1e-9, 1},
+	} {
+		c := one(t, "big", "address: 0, type: "+tt.typ, tt.conversion, 8)
+		if c.Relative() != tt.relative || c.Conv.Step() != tt.step {
+			t.Errorf("%s {%s}: relative %v, step %v", tt.typ, tt.conversion, c.Relative(), c.Conv.Step())
+		}
+	}
+}
+
 // A map of 3 columns and 2 rows that holds 0…5 row by row, written by hand in each layout.
 func TestLayouts(t *testing.T) {
 	for name, tt := range map[string]struct {

@@ -3,6 +3,7 @@ package definition
 import (
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"strings"
 	"testing"
@@ -169,6 +170,16 @@ var refusals = []struct {
 	{"start: 0x1E00, end: 0x1E10", "start: 0x1F03, end: 0x1F04", 23, "volatile[0]", `overlaps identity "software"`},
 	{"start: 0x1E00, end: 0x1E10", "start: 0x182B, end: 0x1830", 23, "volatile[0]", `overlaps table "base"`},
 	{"start: 0x1E00, end: 0x1E10", "start: 0x1700, end: 0x1801", 23, "volatile[0]", `overlaps axis "rpm"`},
+	{"start: 0x1800, end: 0x2000, content", "start: 0x1000, end: 0x1800, content", 8, "image.segments[1]", "the same range as image.segments[0]"},
+	{"role: target", "feeds: [a, '']", 16, "tables[0].feeds[1]", "the quantity is empty"},
+	{"id: main", "id: m n", 21, "checksums[0].id", "letters, digits"},
+	{", stored: {address: 0x1FFC, type: u32}", "", 21, "checksums[0].stored", "missing"},
+	{"over: [{start: 0x1000, end: 0x1E00}]", "over: [" + strings.Repeat("{start: 0x1000, end: 0x2000}, ", maxSummed+1) + "]", 21, "checksums[0].over", "at most 16 times the image"},
+	{"over: [{start: 0x1000, end: 0x1E00}]", "over: [{start: 0x1001, end: 0x1000}]", 21, "checksums[0].over[0].end", "above the start"},
+	{"title: trims}", "title: trims}\n  - {start: 0x1E00, end: 0x1E10}", 24, "volatile[1]", "the same range as volatile[0]"},
+	{"title: trims}", "title: trims}" + strings.Repeat("\n  - {start: 0x1E00, end: 0x1E10}", maxVolatile), 22, "volatile", "at most 4096"},
+	{"count: 4}", "count: 4, stride: 0x10000000}", 13, "axes[0].stored", "outside the image"},
+	{"count: 4}", "count: 3000, stride: 1}", 13, "axes[0].stored.stride", "2 or more"},
 	{"title: trims}", "title: trims}\n  - {start: 0x1E0F, end: 0x1E20}", 24, "volatile[1]", "overlaps volatile[0]"},
 }
 
@@ -216,6 +227,36 @@ func TestAccepted(t *testing.T) {
 		if _, err := Load("d.yaml", []byte(file)); err != nil {
 			t.Errorf("%q for %q: %v", tt.new, tt.old, err)
 		}
+	}
+}
+
+// A definition may not ask for more cells than there can be, whoever wrote it and however.
+func TestTooManyCells(t *testing.T) {
+	axis := func(id string) string {
+		return fmt.Sprintf("{id: %s, quantity: %s, unit: '1', stored: {address: 0, type: u8, count: 3000}}", id, id)
+	}
+	head := "name: d\nbyte_order: big\nimage: {size: 0x1000000}\naxes: [" + axis("a") + ", " + axis("b") + "]\ntables:\n"
+	table := "  - {id: %s, unit: '1', stored: {address: 0, type: u8}, x: {axis: a}%s}\n"
+	_, err := Load("d", []byte(head+fmt.Sprintf(table, "t", ", y: {axis: b}")))
+	if err == nil || !strings.Contains(err.Error(), "d:6: tables[0]: table t: the axes give 9000000 cells") {
+		t.Errorf("one table: %v", err)
+	}
+	var many strings.Builder
+	many.WriteString(head)
+	for i := range 1500 {
+		fmt.Fprintf(&many, table, fmt.Sprint("t", i), "")
+	}
+	if _, err := Load("d", []byte(many.String())); err == nil || !strings.Contains(err.Error(), "there are too many cells") {
+		t.Errorf("many tables: %v", err)
+	}
+	d := &calibrationv1.Definition{Name: "d", ByteOrder: "big", Image: &calibrationv1.ImageLayout{Size: 1},
+		Axes: []*calibrationv1.Axis{{Id: "a", Quantity: "a", Unit: "1", Points: []float64{1, math.NaN()}}}}
+	if _, err := Compile("made", nil, d); err == nil || !strings.Contains(err.Error(), "NaN is not finite") {
+		t.Errorf("made by hand: %v", err)
+	}
+	d.Axes[0].Points = make([]float64, MaxCells+1)
+	if _, err := Compile("made", nil, d); err == nil || !strings.Contains(err.Error(), "too many breakpoints") {
+		t.Errorf("made by hand: %v", err)
 	}
 }
 

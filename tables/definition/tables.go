@@ -2,7 +2,6 @@ package definition
 
 import (
 	"fmt"
-	"math"
 	"slices"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
@@ -85,20 +84,18 @@ func (c *compiler) fixed(path string, a axisSource, axis *Axis) error {
 
 func (c *compiler) storedAxis(path string, a axisSource, axis *Axis) error {
 	s := a.GetStored()
-	path += ".stored"
 	if s.GetCount() == 0 || s.GetCount() > MaxCells {
-		return c.at.Errorf(path+".count", fmt.Sprintf("1 to %d breakpoints", MaxCells), "%d breakpoints", s.GetCount())
+		return c.at.Errorf(path+".stored.count", fmt.Sprintf("1 to %d breakpoints", MaxCells), "%d breakpoints", s.GetCount())
 	}
-	cells, err := c.stored(path, fmt.Sprintf("axis %q", axis.ID), s, shape{nx: int(s.GetCount()), ny: 1})
+	cells, err := c.stored(path+".stored", fmt.Sprintf("axis %q", axis.ID), s, shape{nx: int(s.GetCount()), ny: 1})
 	if err != nil {
 		return err
 	}
 	axis.Cells, axis.Count = cells, cells.NX
-	path = path[:len(path)-len(".stored")] + ".conversion"
 	if len(a.GetConversion().GetLabels()) > 0 {
-		return c.at.Errorf(path+".labels", "factor and offset, or rational", "breakpoints are numbers and cannot be labels")
+		return c.at.Errorf(path+".conversion.labels", "factor and offset, or rational", "breakpoints are numbers and cannot be labels")
 	}
-	return c.conversion(path, a.GetConversion(), cells)
+	return c.conversion(path+".conversion", a.GetConversion(), cells)
 }
 
 func (c *compiler) tables() error {
@@ -178,9 +175,8 @@ func (c *compiler) place(path string, t *calibrationv1.Table, table *Table, sh s
 	if t.GetStored() == nil {
 		return c.at.Errorf(path+".stored", "stored: {address: …, type: …}", "where the table lies is missing")
 	}
-	// Two axes of MaxCells each fit an int64 of cells, so the product is safe to form.
-	n := int64(sh.nx) * int64(sh.ny)
-	if n > MaxCells || n > math.MaxInt32 {
+	n := int64(sh.nx) * int64(sh.ny) // no overflow: an axis has at most MaxCells points
+	if n > MaxCells {
 		return c.at.Errorf(path, fmt.Sprintf("at most %d cells", MaxCells), "the axes give %d cells", n)
 	}
 	if count := t.GetStored().GetCount(); count != 0 && int64(count) != n {
