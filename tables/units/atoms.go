@@ -6,7 +6,8 @@ import "math/big"
 // Inch 0.0254 m, pound 0.45359237 kg, standard gravity 9.80665 m/s2, and what follows from
 // them (pound-force, psi, horsepower of 550 ft.lbf/s), conventional mercury of 13 595.1 kg/m3,
 // metric horsepower of 75 kgf.m/s: the exact definitions in NIST SP 811 (2008), appendix B.
-// A level in degrees Fahrenheit: K = (F + 459.67) * 5/9, same place.
+// A level in degrees Fahrenheit: K = (F + 459.67) * 5/9, same place. UCUM's own table rounds
+// mercury to 133.322 kPa for a metre; here it is the conventional value. PS is no UCUM code.
 
 // atom is a symbol's own value in the base units, as decimal fractions so that it is exact.
 type atom struct {
@@ -30,6 +31,7 @@ var (
 	angle  = dimension{rad: 1}
 )
 
+// kinds names the dimensions that the trade has words for.
 var kinds = map[dimension]string{
 	{}: "a plain number", length: "a length", volume: "a volume", mass: "a mass", moment: "a time", warmth: "a temperature",
 	angle: "an angle", frequency: "a number per time", angular: "an angle per time", force: "a force", energy: "an energy or torque",
@@ -37,6 +39,7 @@ var kinds = map[dimension]string{
 	{g: 1, s: -1}: "a mass flow", {m: 3, s: -1}: "a volume flow",
 }
 
+// atoms are the symbols that a code is made of. Masses count in grams, as in UCUM.
 var atoms = map[string]atom{
 	"%": {num: "0.01"}, "[ppm]": {num: "0.000001"},
 	"m": {num: "1", dim: length, prefixed: true}, "[in_i]": {num: "0.0254", dim: length},
