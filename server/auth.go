@@ -15,6 +15,7 @@ import (
 	"google.golang.org/grpc/peer"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	servicev1 "witnessmark/proto/witnessmark/service/v1"
 	"witnessmark/store/signoff"
 )
 
@@ -163,13 +164,16 @@ func (g *gate) finish(ctx context.Context, method string, c *call, start time.Ti
 		attrs = append(attrs, slog.String("key", c.keyID))
 	}
 	level := slog.LevelInfo
-	var f *fault
-	switch {
-	case st.Code() == codes.Internal || st.Code() == codes.Unknown || st.Code() == codes.Unavailable:
+	switch st.Code() {
+	case codes.Internal, codes.Unknown, codes.Unavailable:
 		level = slog.LevelError
 		attrs = append(attrs, slog.Any("error", err))
-	case errors.As(err, &f):
-		attrs = append(attrs, slog.String("reason", f.reason))
+	default:
+		for _, d := range st.Details() {
+			if f, ok := d.(*servicev1.Fault); ok {
+				attrs = append(attrs, slog.String("reason", f.GetReason()))
+			}
+		}
 	}
 	g.log.LogAttrs(ctx, level, "call", attrs...)
 	return st.Err()

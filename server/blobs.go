@@ -11,7 +11,8 @@ import (
 const (
 	maxBlob     = 64 << 20 // bytes of one upload
 	maxStaged   = 1 << 30  // bytes of all uploads that wait for their action
-	maxDocument = 4 << 20  // bytes of a definition or limits file: they are parsed on the spot
+	maxDocument = 8 << 20  // bytes of a definition or limits file: they are parsed on the spot
+	maxInline   = 3 << 20  // bytes of a file inside one answer; larger ones are downloaded
 	maxEnvelope = 1 << 20  // bytes of one signed action
 	chunkSize   = 256 << 10
 )

@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 
+	"google.golang.org/grpc/codes"
+
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
 )
@@ -49,6 +51,10 @@ func (s *catalogServer) get(kind, name string, revision uint32) (*recordv1.Docum
 		return nil, nil, missing("revision", "there is no revision %d of %s %s", revision, kind, printable(name))
 	}
 	file, err := s.core.stored(doc.GetSha256())
+	if len(file) > maxInline {
+		return nil, nil, &fault{code: codes.ResourceExhausted, reason: "too-large", at: "file", allowed: "Blobs.Download",
+			text: fmt.Sprintf("the file has %d bytes, too many for one answer; download it by its SHA-256, %s", len(file), doc.GetSha256())}
+	}
 	return doc, file, err
 }
 

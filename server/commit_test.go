@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"google.golang.org/grpc/codes"
+	healthv1 "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 
@@ -169,6 +170,10 @@ func TestFailedWriteStopsWriting(t *testing.T) {
 	}
 	if !strings.Contains(w.logs.String(), "the disk is gone") {
 		t.Error("the cause was not logged")
+	}
+	health, err := healthv1.NewHealthClient(w.as("lead")).Check(within(t), &healthv1.HealthCheckRequest{})
+	if err != nil || health.GetStatus() != healthv1.HealthCheckResponse_NOT_SERVING {
+		t.Errorf("health after the failure: %v %v", health, err)
 	}
 	got, err := servicev1.NewPeopleClient(w.as("lead")).List(within(t), &servicev1.PeopleListRequest{})
 	if err != nil || len(got.GetPeople()) != 2 {

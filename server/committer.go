@@ -5,6 +5,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"runtime/debug"
 	"time"
@@ -95,6 +96,10 @@ func (c *core) warm(envelope []byte, kind, keyID string) error {
 		return err
 	}
 	c.read(func(h *history) { err = c.decide(h, signed) })
+	var r *record.Refusal
+	if errors.As(err, &r) && r.Reason == record.ReasonDuplicateRequest {
+		return nil // admitted since the look above: the committer finds its answer
+	}
 	if err != nil {
 		return err
 	}
@@ -295,9 +300,13 @@ func (c *core) publish(going []*pending, note []byte) {
 func (c *core) fail(err error) {
 	c.log.Error("a write failed; nothing is written until the server is started again", "error", err)
 	c.mu.Lock()
-	defer c.mu.Unlock()
-	if c.broken == nil {
+	first := c.broken == nil
+	if first {
 		c.broken = fmt.Errorf("%w: %w", store.ErrBroken, err)
+	}
+	c.mu.Unlock()
+	if first && c.onBroken != nil {
+		c.onBroken()
 	}
 }
 

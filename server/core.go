@@ -35,6 +35,7 @@ type core struct {
 	checkpoint []byte   // signed, of committed
 	changed    chan struct{}
 	broken     error
+	onBroken   func() // called once, when writing stops
 	streams    map[uint64]*openStream
 	nextStream uint64
 
@@ -178,10 +179,10 @@ func newCore(o coreOptions) (*core, error) {
 		queue: make(chan *waiting), stop: make(chan struct{}), done: make(chan struct{}),
 	}
 	err := entriesOf(o.Engine, func(_ uint64, entry []byte) error {
-		if _, err := c.committed.replay(entry); err != nil {
-			return err
+		signed, err := c.committed.replay(entry)
+		if err == nil {
+			c.ahead.apply(entry, signed)
 		}
-		_, err := c.ahead.replay(entry)
 		return err
 	})
 	if err != nil {

@@ -7,6 +7,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -206,12 +207,8 @@ func Restore(dir, backup string, key ed25519.PrivateKey) (fingerprint string, en
 		return "", 0, fmt.Errorf("make the folder: %w", err)
 	}
 	defer os.RemoveAll(half)
-	data, err := os.ReadFile(backup)
-	if err != nil {
+	if err := copySynced(filepath.Join(half, storeFile), backup); err != nil {
 		return "", 0, fmt.Errorf("the backup: %w", err)
-	}
-	if err := store.WriteSynced(filepath.Join(half, storeFile), data); err != nil {
-		return "", 0, fmt.Errorf("the store: %w", err)
 	}
 	h, note, err := readBackup(filepath.Join(half, storeFile))
 	if err != nil {
@@ -233,6 +230,21 @@ func Restore(dir, backup string, key ed25519.PrivateKey) (fingerprint string, en
 	}
 	fingerprint, err = fingerprintOf(h.state.GenesisSHA256)
 	return fingerprint, h.state.Size, err
+}
+
+// copySynced copies a file that may be larger than memory into a folder that is not in use yet.
+func copySynced(to, from string) error {
+	r, err := os.Open(from)
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	w, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	_, err = io.Copy(w, r)
+	return errors.Join(err, w.Sync(), w.Close())
 }
 
 // readBackup replays a backup and holds it against the checkpoint inside it.

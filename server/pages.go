@@ -7,12 +7,17 @@ import (
 	"encoding/binary"
 	"fmt"
 	"sort"
+
+	"google.golang.org/protobuf/proto"
 )
 
 // Page sizes of lists.
 const (
 	defaultPage = 100
 	maxPage     = 1000
+	// maxPageBytes keeps an answer below the 4 MiB that gRPC clients take unasked; one
+	// element always comes.
+	maxPageBytes = 2 << 20
 )
 
 // pager makes and reads page tokens. A token fixes the list, its filter, the tree size of
@@ -81,12 +86,15 @@ func page[T any](p *pager, list, filter, token string, want uint32, size uint64,
 		return nil, "", err
 	}
 	sort.SliceStable(rows, func(i, j int) bool { return rows[i].key < rows[j].key })
-	last := c.after
+	last, bytes := c.after, 0
 	for _, r := range rows {
 		if r.entry >= c.size || (token != "" && r.key <= c.after) {
 			continue
 		}
-		if uint32(len(out)) == want {
+		if m, ok := any(r.value).(proto.Message); ok {
+			bytes += proto.Size(m)
+		}
+		if uint32(len(out)) == want || (bytes > maxPageBytes && len(out) > 0) {
 			return out, p.token(list, filter, cursor{size: c.size, after: last}), nil
 		}
 		out, last = append(out, r.value), r.key

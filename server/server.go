@@ -86,6 +86,7 @@ func start(o Options, f *folder) (*Server, error) {
 		core: c, folder: f, log: o.Logger, within: o.StopWithin, health: health.NewServer(),
 		stopping: make(chan struct{}), served: make(chan error, 1), finished: make(chan struct{}),
 	}
+	c.onBroken = func() { s.health.SetServingStatus("", healthv1.HealthCheckResponse_NOT_SERVING) }
 	if err := s.listen(o); err != nil {
 		c.close(context.Background())
 		return nil, err

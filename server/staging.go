@@ -25,10 +25,11 @@ const stagedFor = 24 * time.Hour
 // staging keeps uploads, by SHA-256, in a folder of its own until an action names them.
 // Nothing in it is part of the record.
 type staging struct {
-	dir   string
-	now   func() time.Time
-	mu    sync.Mutex
-	bytes int64 // staged and being uploaded
+	dir      string
+	now      func() time.Time
+	mu       sync.Mutex
+	bytes    int64 // of files that wait
+	reserved int64 // of uploads under way
 }
 
 // openStaging makes the folder, removes what was left half-uploaded and what expired.
@@ -57,28 +58,17 @@ func (s *staging) expire() error {
 	if err != nil {
 		return fmt.Errorf("staging folder: %w", err)
 	}
+	s.bytes = 0
 	for _, n := range names {
 		info, err := n.Info()
 		if err != nil || !isSHA256(n.Name()) {
 			continue
 		}
-		if s.now().Sub(info.ModTime()) > stagedFor {
-			_ = os.Remove(filepath.Join(s.dir, n.Name()))
+		if s.now().Sub(info.ModTime()) <= stagedFor || os.Remove(filepath.Join(s.dir, n.Name())) != nil {
+			s.bytes += info.Size()
 		}
 	}
-	s.bytes = s.sizeLocked()
 	return nil
-}
-
-func (s *staging) sizeLocked() int64 {
-	var total int64
-	names, _ := os.ReadDir(s.dir)
-	for _, n := range names {
-		if info, err := n.Info(); err == nil {
-			total += info.Size()
-		}
-	}
-	return total
 }
 
 // read is the staged bytes of that hash, checked again; ErrNotFound is wrapped.
@@ -135,9 +125,9 @@ func (s *staging) begin(size uint64, sha string) (*upload, error) {
 			"upload: %d bytes are more than the %d that are allowed", size, maxBlob)
 	}
 	s.mu.Lock()
-	full := s.bytes+int64(size) > maxStaged
+	full := s.bytes+s.reserved+int64(size) > maxStaged
 	if !full {
-		s.bytes += int64(size)
+		s.reserved += int64(size)
 	}
 	s.mu.Unlock()
 	if full {
@@ -154,7 +144,7 @@ func (s *staging) begin(size uint64, sha string) (*upload, error) {
 
 func (s *staging) release(size uint64) {
 	s.mu.Lock()
-	s.bytes -= int64(size)
+	s.reserved -= int64(size)
 	s.mu.Unlock()
 }
 
@@ -197,6 +187,8 @@ func (u *upload) finish() error {
 	if err := os.Rename(u.f.Name(), target); err != nil {
 		return fmt.Errorf("stage: %w", err)
 	}
+	u.s.bytes += int64(u.size)
+	u.s.reserved -= int64(u.size)
 	u.done = true
 	return nil
 }

@@ -51,16 +51,16 @@ func TestUploadAbuse(t *testing.T) {
 	if left := stagedNames(t, w); len(left) != 0 {
 		t.Errorf("refused uploads left %v", left)
 	}
-	if w.srv.core.staged.bytes != 0 {
-		t.Errorf("%d bytes are still reserved", w.srv.core.staged.bytes)
+	if s := w.srv.core.staged; s.bytes != 0 || s.reserved != 0 {
+		t.Errorf("%d bytes wait and %d are reserved", s.bytes, s.reserved)
 	}
 	w.upload("lead", data)
 	w.upload("lead", data) // again: the same bytes, the same place
 	if left := stagedNames(t, w); len(left) != 1 || left[0] != sha {
 		t.Errorf("staged: %v, want %s alone", left, sha)
 	}
-	if got := w.srv.core.staged.bytes; got != int64(n) {
-		t.Errorf("%d bytes reserved, want %d", got, n)
+	if s := w.srv.core.staged; s.bytes != int64(n) || s.reserved != 0 {
+		t.Errorf("%d bytes wait and %d are reserved, want %d and 0", s.bytes, s.reserved, n)
 	}
 	if info, _ := os.Stat(filepath.Join(w.dir, stagedFolder, sha)); info.Mode().Perm() != 0o600 {
 		t.Errorf("staged with mode %v", info.Mode())

@@ -10,7 +10,6 @@ import (
 	"google.golang.org/protobuf/encoding/protojson"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
-	"witnessmark/store"
 	"witnessmark/store/record"
 	"witnessmark/store/signoff"
 )
@@ -99,11 +98,11 @@ func (c *core) decide(h *history, s *signoff.Signed) error {
 // sender's to know, since the sender made it.
 func openFault(err error) error {
 	var r *record.Refusal
-	if errors.As(err, &r) || errors.Is(err, store.ErrBroken) {
+	if errors.As(err, &r) || errors.Is(err, record.ErrUnknownKind) {
 		return err
 	}
 	return (&fault{code: codes.InvalidArgument, reason: "bad-envelope", at: "envelope",
-		text: "the envelope cannot be opened: " + err.Error()}).because(err)
+		text: "the envelope cannot be opened: " + oneLine(err)}).because(err)
 }
 
 // payload is the part of an envelope that an action lies in, looked at without judging it.
