@@ -12,7 +12,7 @@ import (
 
 // happened is one line of a job card, in the order of the ledger.
 type happened struct {
-	Event                        *recordv1.Event
+	Event                          *recordv1.Event
 	What, Text, Href, Verdict, SHA string
 }
 

@@ -20,34 +20,34 @@ func (d *Desk) handler() http.Handler {
 	mux.HandleFunc("GET /assets/view.js", text("text/javascript", viewJS))
 	mux.HandleFunc("GET /events", d.stream)
 	for pattern, fn := range map[string]func(http.ResponseWriter, *http.Request) error{
-		"GET /{$}":                            d.tray,
-		"GET /ledger":                         d.ledger,
-		"POST /ledger":                        d.verifyLedger,
-		"GET /job/new":                        d.newJob,
-		"POST /job/new":                       d.openJob,
-		"GET /job/{job}":                      d.card,
-		"GET /job/{job}/read":                 d.readForm,
-		"POST /job/{job}/read":                d.addRead,
-		"GET /job/{job}/submit":               d.submitForm,
-		"POST /job/{job}/submit":              d.submit,
-		"GET /job/{job}/collect":              d.collectForm,
-		"POST /job/{job}/collect":             d.collect,
-		"GET /job/{job}/original":             d.originalForm,
-		"POST /job/{job}/original":            d.original,
-		"GET /job/{job}/readback":             d.readbackForm,
-		"POST /job/{job}/readback":            d.readback,
-		"GET /job/{job}/between":              d.between,
-		"GET /taken/{id}":                     d.takenPage,
-		"GET /taken/{id}/{which}":             d.takenFile,
-		"GET /sheet/{sub}":                    d.sheet,
-		"GET /sheet/{sub}/card/{table}":       d.cardOf,
-		"GET /sheet/{sub}/table/{table}":      d.table,
+		"GET /{$}":                             d.tray,
+		"GET /ledger":                          d.ledger,
+		"POST /ledger":                         d.verifyLedger,
+		"GET /job/new":                         d.newJob,
+		"POST /job/new":                        d.openJob,
+		"GET /job/{job}":                       d.card,
+		"GET /job/{job}/read":                  d.readForm,
+		"POST /job/{job}/read":                 d.addRead,
+		"GET /job/{job}/submit":                d.submitForm,
+		"POST /job/{job}/submit":               d.submit,
+		"GET /job/{job}/collect":               d.collectForm,
+		"POST /job/{job}/collect":              d.collect,
+		"GET /job/{job}/original":              d.originalForm,
+		"POST /job/{job}/original":             d.original,
+		"GET /job/{job}/readback":              d.readbackForm,
+		"POST /job/{job}/readback":             d.readback,
+		"GET /job/{job}/between":               d.between,
+		"GET /taken/{id}":                      d.takenPage,
+		"GET /taken/{id}/{which}":              d.takenFile,
+		"GET /sheet/{sub}":                     d.sheet,
+		"GET /sheet/{sub}/card/{table}":        d.cardOf,
+		"GET /sheet/{sub}/table/{table}":       d.table,
 		"GET /between/{a}/{sub}/table/{table}": d.tableBetween,
-		"POST /sheet/{sub}/draft":             d.draft,
-		"POST /sheet/{sub}/sign":              d.sign,
-		"POST /sheet/{sub}/return":            d.sendBack,
-		"POST /sheet/{sub}/withdraw":          d.withdraw,
-		"GET /":                               func(http.ResponseWriter, *http.Request) error { return errAway },
+		"POST /sheet/{sub}/draft":              d.draft,
+		"POST /sheet/{sub}/sign":               d.sign,
+		"POST /sheet/{sub}/return":             d.sendBack,
+		"POST /sheet/{sub}/withdraw":           d.withdraw,
+		"GET /":                                func(http.ResponseWriter, *http.Request) error { return errAway },
 	} {
 		mux.HandleFunc(pattern, d.handle(fn))
 	}
@@ -68,7 +68,9 @@ func jobOf(r *http.Request) (uint32, string, error) {
 }
 
 // subOf reads the submission from the address.
-func subOf(r *http.Request) (job, n uint32, err error) { return client.ParseSubmission(r.PathValue("sub")) }
+func subOf(r *http.Request) (job, n uint32, err error) {
+	return client.ParseSubmission(r.PathValue("sub"))
+}
 
 // lines splits what was typed into a box, one item a line.
 func lines(s string) (out []string) {

@@ -1,0 +1,104 @@
+// What a page can do without this script it does without it: live news, pictures as they come into
+// view, and a bar while a file is sent.
+"use strict";
+(() => {
+  const news = document.getElementById("news");
+
+  function follow() {
+    if (!document.querySelector("header.band")) return;
+    const stream = new EventSource("/events");
+    let last = null;
+    stream.addEventListener("ledger", async (e) => {
+      const first = last === null;
+      if (e.data === last) return;
+      last = e.data;
+      document.body.dataset.ledger = e.data;
+      if (first) return;
+      if (!document.body.hasAttribute("data-live")) {
+        news.replaceChildren("The ledger has grown to " + e.data + " entries. ", link("Show this page anew"));
+        return;
+      }
+      const answer = await fetch(location.pathname + location.search);
+      if (!answer.ok) return;
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      const fresh = page.getElementById("live");
+      const stale = document.getElementById("live");
+      if (!fresh || !stale) return;
+      const held = document.activeElement && stale.contains(document.activeElement) && document.activeElement.getAttribute("href");
+      stale.replaceWith(document.adoptNode(fresh));
+      if (held) document.querySelector('#live a[href="' + CSS.escape(held) + '"]')?.focus();
+      const foot = page.querySelector(".foot");
+      if (foot) document.querySelector(".foot")?.replaceWith(document.adoptNode(foot));
+      news.textContent = "This page was renewed: the ledger has grown to " + e.data + " entries.";
+    });
+    addEventListener("pagehide", () => stream.close());
+  }
+
+  function link(text) {
+    const a = document.createElement("a");
+    a.href = location.pathname + location.search;
+    a.textContent = text;
+    return a;
+  }
+
+  function pictures() {
+    const seen = new IntersectionObserver((all) => {
+      for (const one of all) {
+        if (!one.isIntersecting) continue;
+        seen.unobserve(one.target);
+        fetch(one.target.dataset.fragment).then((a) => a.ok ? a.text() : null).then((html) => {
+          if (html === null) return;
+          const parsed = new DOMParser().parseFromString(html, "text/html");
+          one.target.replaceChildren(...parsed.body.childNodes);
+          one.target.removeAttribute("data-fragment");
+        });
+      }
+    }, { rootMargin: "600px" });
+    document.querySelectorAll("[data-fragment]").forEach((c) => seen.observe(c));
+  }
+
+  function uploads() {
+    document.querySelectorAll("form[data-upload]").forEach((form) => form.addEventListener("submit", (e) => {
+      const files = [...form.querySelectorAll("input[type=file]")].filter((f) => f.files.length);
+      if (!files.length) return; // nothing that takes long
+      e.preventDefault();
+      const bar = form.querySelector("progress");
+      const button = form.querySelector("button");
+      const send = new XMLHttpRequest();
+      send.open("POST", location.pathname);
+      send.upload.onprogress = (p) => {
+        bar.hidden = false;
+        if (p.lengthComputable) bar.value = p.loaded / p.total;
+        if (p.loaded === p.total) bar.removeAttribute("value");
+        news.textContent = p.loaded === p.total ? "The file has arrived, and is being checked." : "Sending the file.";
+      };
+      send.onload = () => {
+        if (send.status < 400) {
+          location.assign(send.responseURL);
+          return;
+        }
+        const page = new DOMParser().parseFromString(send.responseText, "text/html");
+        const problem = page.querySelector("main .notice");
+        document.querySelectorAll("main > .notice").forEach((n) => n.remove());
+        if (problem) document.getElementById("main").prepend(document.adoptNode(problem));
+        document.title = page.title;
+        news.textContent = "";
+        bar.hidden = true;
+        bar.value = 0;
+        button.disabled = false;
+        scrollTo(0, 0);
+      };
+      send.onerror = () => {
+        news.textContent = "The desk does not answer; is it still running?";
+        bar.hidden = true;
+        button.disabled = false;
+      };
+      button.disabled = true;
+      send.send(new FormData(form));
+    }));
+  }
+
+  follow();
+  pictures();
+  uploads();
+})();

@@ -1,0 +1,173 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"runtime"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"witnessmark": main})
+}
+
+// One script a behaviour, with the real daemon over a real connection. In a script:
+//
+//	workshop [--one-person]  a ledger and its server; lead, tech and cal enrolled and logged in;
+//	                         the demo's definition and limits added
+//	as PERSON                whose folder the commands that follow use
+//	status N COMMAND…        runs a command and wants that exit status
+//	daemon DIR               serves a ledger; $ADDR is where
+func TestScripts(t *testing.T) {
+	if testing.Short() {
+		t.Skip("builds the daemon")
+	}
+	bin := t.TempDir()
+	if out, err := exec.Command("go", "build", "-o", bin, "witnessmark/server/witnessmarkd").CombinedOutput(); err != nil {
+		t.Fatalf("build the daemon: %v\n%s", err, out)
+	}
+	demo, err := filepath.Abs(filepath.Join("..", "..", "testdata", "demo"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	testscript.Run(t, testscript.Params{
+		Dir:           filepath.Join("testdata", "script"),
+		UpdateScripts: false,
+		Setup: func(e *testscript.Env) error {
+			e.Setenv("PATH", bin+string(filepath.ListSeparator)+e.Getenv("PATH"))
+			e.Setenv("DEMO", demo)
+			e.Setenv("MEANT", "boost.target,wastegate.duty,lambda.target,ignition.base,ignition.98")
+			return nil
+		},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){
+			"as": asPerson, "status": wantStatus, "daemon": daemon, "workshop": openWorkshop, "edit": edit,
+		},
+	})
+}
+
+func asPerson(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: as PERSON")
+	}
+	ts.Setenv("WITNESSMARK_HOME", ts.MkAbs("home-"+args[0]))
+}
+
+func wantStatus(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: status N COMMAND…")
+	}
+	want, err := strconv.Atoi(args[0])
+	ts.Check(err)
+	err = ts.Exec(args[1], args[2:]...)
+	got := 0
+	var exit *exec.ExitError
+	if errors.As(err, &exit) {
+		got = exit.ExitCode()
+	} else {
+		ts.Check(err)
+	}
+	if got != want {
+		ts.Fatalf("exit status %d, want %d", got, want)
+	}
+}
+
+var listens = regexp.MustCompile(`addr="?([0-9.:]+)`)
+
+// daemon serves until the script ends.
+func daemon(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: daemon DIR")
+	}
+	path, err := exec.LookPath(filepath.Join(strings.Split(ts.Getenv("PATH"), string(filepath.ListSeparator))[0], "witnessmarkd"))
+	ts.Check(err)
+	cmd := exec.Command(path, "serve", "--data", ts.MkAbs(args[0]), "--listen", "127.0.0.1:0")
+	log, err := cmd.StderrPipe()
+	ts.Check(err)
+	ts.Check(cmd.Start())
+	ts.Defer(func() {
+		_ = cmd.Process.Signal(os.Interrupt)
+		_ = cmd.Wait()
+	})
+	found := make(chan string, 1)
+	go func() {
+		for lines := bufio.NewScanner(log); lines.Scan(); {
+			if m := listens.FindStringSubmatch(lines.Text()); m != nil && len(found) == 0 {
+				found <- m[1]
+			}
+		}
+	}()
+	select {
+	case addr := <-found:
+		ts.Setenv("ADDR", addr)
+	case <-time.After(20 * time.Second):
+		ts.Fatalf("the daemon does not say where it listens")
+	}
+}
+
+func openWorkshop(ts *testscript.TestScript, neg bool, args []string) {
+	do := func(args ...string) { ts.Check(ts.Exec(args[0], args[1:]...)) }
+	for _, name := range []string{"lead", "tech", "cal"} {
+		do("witnessmark", "key", "new", name+".key")
+	}
+	do(append([]string{"witnessmarkd", "init", "--data", "data", "--lead", "lead", "--lead-key", "lead.key.pub"}, args...)...)
+	print := regexp.MustCompile(`SHA256:\S+`).FindString(ts.ReadFile("stdout"))
+	ts.Setenv("FINGERPRINT", print)
+	daemon(ts, false, []string{"data"})
+	for _, p := range []struct{ name, role string }{{"lead", ""}, {"tech", "technician"}, {"cal", "calibrator"}} {
+		if p.role != "" {
+			asPerson(ts, false, []string{"lead"})
+			do("witnessmark", "person", "enrol", p.name, "--role", p.role, "--key", p.name+".key.pub")
+		}
+		asPerson(ts, false, []string{p.name})
+		do("witnessmark", "login", ts.Getenv("ADDR"), "--key", p.name+".key", "--fingerprint", print)
+	}
+	asPerson(ts, false, []string{"lead"})
+	do("witnessmark", "definition", "add", filepath.Join(ts.Getenv("DEMO"), "dx1-1.8t.yaml"))
+	do("witnessmark", "limits", "add", filepath.Join(ts.Getenv("DEMO"), "dx1-road-98.yaml"))
+}
+
+// edit copies a binary file with bytes changed: edit FROM TO OFFSET=HH…
+func edit(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 3 {
+		ts.Fatalf("usage: edit FROM TO OFFSET=HH…")
+	}
+	b, err := os.ReadFile(ts.MkAbs(args[0]))
+	ts.Check(err)
+	for _, change := range args[2:] {
+		at, to, _ := strings.Cut(change, "=")
+		offset, err := strconv.ParseUint(at, 0, 32)
+		ts.Check(err)
+		value, err := strconv.ParseUint(to, 16, 8)
+		ts.Check(err)
+		b[offset] = byte(value)
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[1]), b, 0o644))
+}
+
+// The demo is what somebody sees first; it checks its own steps.
+func TestDemo(t *testing.T) {
+	var out strings.Builder
+	if status := run([]string{"demo", "--exit"}, strings.NewReader(""), &out, &out); status != 0 {
+		t.Fatalf("status %d\n%s", status, out.String())
+	}
+	for _, want := range []string{"1.1 danger", "1.2 warning", "may not sign their own", "1.2: matches", "older ledger", "No file was written", "BAY SHEET"} {
+		if !strings.Contains(out.String(), want) {
+			t.Errorf("the demo does not show %q", want)
+		}
+	}
+	if strings.Contains(out.String(), "WTMDX1H1LLC1MB042") {
+		t.Error("the demo prints a private field")
+	}
+	if left, _ := filepath.Glob(filepath.Join(os.TempDir(), "witnessmark-demo-*")); len(left) > 0 && runtime.GOOS == "linux" {
+		t.Logf("left behind, by this or another run: %v", left)
+	}
+}
