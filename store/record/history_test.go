@@ -90,6 +90,10 @@ func TestHistories(t *testing.T) {
 			= release 1 0
 			T collects 1.2 ! state
 			T collects 1.3 ! state`},
+		{"the original can be submitted as it is", false, oneJob + `
+			C submits 1 original
+			D signs 1.1
+			T collects 1.1`},
 		{"withdrawing is the author's, and only while it waits", false, oneJob + `
 			C submits 1 first
 			D withdraws 1.1 ! not-author
@@ -284,7 +288,7 @@ func TestHistories(t *testing.T) {
 			T opens AB-1 on=1 ! acts-on
 			T opens AB-1 key=nobody ! unknown-key
 			T opens AB-1 key=server ! unknown-key
-			T opens AB-1 seen=1 id=x
+			T opens AB-1 seen=1 id=x time=2026-05-01T09:00:00.5Z
 			T opens AB-1 id=x ! request-id-used
 			T reads 1 original
 			C submits 1 first

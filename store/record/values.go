@@ -36,15 +36,18 @@ func isHex(h string) bool {
 	return true
 }
 
-// checkTime wants RFC 3339 in UTC: one instant has one way to be written, but for its fraction.
+// checkTime wants RFC 3339 in UTC, in the one way that an instant is written: Parse alone would
+// let an hour of one digit, a comma, and zeros at the end of a fraction pass.
 func checkTime(at, t string) error {
-	if _, err := time.Parse(time.RFC3339, t); err != nil || !strings.HasSuffix(t, "Z") || strings.Contains(t, ",") {
+	parsed, err := time.Parse(time.RFC3339, t)
+	if err != nil || parsed.UTC().Format(time.RFC3339Nano) != t {
 		return badValue(at, "RFC 3339 in UTC, such as 2026-05-01T09:30:00Z", "%q is not a time", short(t))
 	}
 	return nil
 }
 
-// checkLine wants one line that is not blank and has no space around it.
+// checkLine wants one line that is not blank, has no space around it, and nothing in it that
+// cannot be seen: two names must not look the same and be two.
 func checkLine(at, text string, max int) error {
 	if text == "" {
 		return badValue(at, "some text", "missing")
@@ -54,6 +57,11 @@ func checkLine(at, text string, max int) error {
 	}
 	if strings.Contains(text, "\n") {
 		return badValue(at, "one line", "has several lines")
+	}
+	for _, r := range text {
+		if !unicode.IsGraphic(r) {
+			return badValue(at, "characters that can be seen", "has the character %U", r)
+		}
 	}
 	return checkText(at, text, max)
 }
