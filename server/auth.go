@@ -19,14 +19,18 @@ import (
 	"witnessmark/store/signoff"
 )
 
-// errNoLongerEnrolled ends the streams of a person who was retired or has a new key.
-var errNoLongerEnrolled = errors.New("no longer enrolled with this key")
+// noLongerEnrolled ends the streams of a person who was retired or has a new key.
+func noLongerEnrolled(keyID string) error {
+	return &fault{code: codes.Unauthenticated, reason: "not-enrolled", at: keyID,
+		text: "key " + keyID + " belongs to nobody who is enrolled here any more"}
+}
 
 // call is who calls, and by what rule.
 type call struct {
 	person *recordv1.Person // nil where anyone may call
 	keyID  string
 	rule   rule
+	end    context.CancelCauseFunc // ends a stream from the server's side; nil for a single call
 }
 
 type callKey struct{}
@@ -110,6 +114,7 @@ func (g *gate) stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo
 	if !c.rule.anyone {
 		defer g.core.follow(c.keyID, cancel)()
 	}
+	c.end = cancel
 	done := make(chan error, 1)
 	go func() {
 		_, err := guarded(g.log, func() (any, error) { return nil, handler(srv, &contextStream{ss, ctx}) })
@@ -118,17 +123,20 @@ func (g *gate) stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo
 	select {
 	case err = <-done:
 	case <-ctx.Done():
-		if context.Cause(ctx) == errNoLongerEnrolled {
-			err = context.Cause(ctx)
-		} else {
+		if !endedByServer(ctx) {
 			err = <-done
 		}
 	}
-	if errors.Is(context.Cause(ctx), errNoLongerEnrolled) {
-		err = &fault{code: codes.Unauthenticated, reason: "not-enrolled", at: c.keyID,
-			text: "key " + c.keyID + " belongs to nobody who is enrolled here any more"}
+	if endedByServer(ctx) {
+		err = context.Cause(ctx)
 	}
 	return g.finish(ctx, info.FullMethod, c, start, err)
+}
+
+// endedByServer says whether the server itself ended a stream, and said why.
+func endedByServer(ctx context.Context) bool {
+	var f *fault
+	return errors.As(context.Cause(ctx), &f)
 }
 
 // contextStream is a stream whose context ends with the person's enrolment.
@@ -193,7 +201,7 @@ func (c *core) follow(keyID string, cancel context.CancelCauseFunc) func() {
 	c.nextStream++
 	c.streams[id] = &openStream{keyID, cancel}
 	if _, ok := c.committed.state.PersonByKey(keyID); !ok { // retired since it entered
-		cancel(errNoLongerEnrolled)
+		cancel(noLongerEnrolled(keyID))
 	}
 	return func() {
 		c.mu.Lock()

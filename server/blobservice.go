@@ -4,6 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"time"
+
+	"google.golang.org/grpc/codes"
 
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
 )
@@ -11,6 +14,7 @@ import (
 type blobsServer struct {
 	servicev1.UnimplementedBlobsServer
 	*service
+	uploadIdle time.Duration
 }
 
 // Upload stages bytes. The end of the stream commits nothing: the action that names the
@@ -32,8 +36,11 @@ func (s *blobsServer) Upload(stream servicev1.Blobs_UploadServer) error {
 		return err
 	}
 	defer up.abandon()
+	idle := time.AfterFunc(s.uploadIdle, func() { callOf(stream.Context()).end(slowUpload(s.uploadIdle)) })
+	defer idle.Stop()
 	for {
 		m, err := stream.Recv()
+		idle.Reset(s.uploadIdle)
 		if errors.Is(err, io.EOF) {
 			break
 		}
@@ -63,6 +70,11 @@ func (s *blobsServer) Upload(stream servicev1.Blobs_UploadServer) error {
 		}
 	}
 	return stream.SendAndClose(&servicev1.UploadResponse{Sha256: h.GetSha256(), Known: known})
+}
+
+// slowUpload ends an upload that holds its reserved room and sends nothing.
+func slowUpload(after time.Duration) error {
+	return &fault{code: codes.DeadlineExceeded, reason: "idle", at: "chunk", text: fmt.Sprintf("upload: nothing came for %s", after)}
 }
 
 func (s *blobsServer) Download(r *servicev1.DownloadRequest, stream servicev1.Blobs_DownloadServer) error {

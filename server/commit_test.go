@@ -111,6 +111,8 @@ func TestCommitterUnderConcurrency(t *testing.T) {
 func TestBatchSharesOneSync(t *testing.T) {
 	w := newWorkshop(t)
 	c := w.srv.core
+	counted := &brokenEngine{Engine: c.engine, left: 10}
+	c.engine = counted
 	key := testKeyID(w, "lead")
 	var batch []*waiting
 	add := func(env []byte) *waiting {
@@ -123,6 +125,9 @@ func TestBatchSharesOneSync(t *testing.T) {
 	same := add(one.envelope)
 	three := add(w.seal("lead", w.action(enrolAction("three", testKey("three"), "lead"))))
 	c.commit(batch) // nothing else is under way: the loop waits
+	if counted.left != 9 {
+		t.Errorf("the batch took %d writes, want 1", 10-counted.left)
+	}
 	a, b, d, e := <-one.answer, <-bad.answer, <-same.answer, <-three.answer
 	if a.err != nil || d.err != nil || e.err != nil || b.err == nil {
 		t.Fatalf("answers: %v, %v, %v, %v", a.err, b.err, d.err, e.err)

@@ -291,7 +291,7 @@ func (c *core) publish(going []*pending, note []byte) {
 	c.changed = make(chan struct{})
 	for _, s := range c.streams {
 		if _, ok := c.committed.state.PersonByKey(s.keyID); !ok {
-			s.cancel(errNoLongerEnrolled)
+			s.cancel(noLongerEnrolled(s.keyID))
 		}
 	}
 }

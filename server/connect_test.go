@@ -8,9 +8,12 @@ import (
 	"crypto/x509"
 	"math/big"
 	"net"
+	"regexp"
+	"strings"
 	"testing"
 	"time"
 
+	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	healthv1 "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/status"
@@ -88,6 +91,26 @@ func TestHealthWithoutBeingEnrolled(t *testing.T) {
 	}
 	_, err = servicev1.NewPeopleClient(w.as("stranger")).WhoAmI(within(t), &servicev1.WhoAmIRequest{})
 	wantFault(t, err, codes.Unauthenticated, "not-enrolled")
+}
+
+// TestCallsAreLogged: one line a call, with who, what, how it went and how long it took.
+func TestCallsAreLogged(t *testing.T) {
+	w := newWorkshop(t)
+	_ = callEmpty(t, w.as("lead"), "/witnessmark.service.v1.People/WhoAmI", grpc.MethodInfo{})
+	_, err := w.bring("lead", "enrol", []byte("secret nonsense"))
+	wantFault(t, err, codes.InvalidArgument, "bad-envelope")
+	logs := w.logs.String()
+	for _, want := range []string{
+		`msg=call method=/witnessmark.service.v1.People/WhoAmI code=OK took=\S+ person=lead`,
+		`msg=call method=/witnessmark.service.v1.People/Enrol code=InvalidArgument took=\S+ person=lead reason=bad-envelope`,
+	} {
+		if !regexp.MustCompile(want).MatchString(logs) {
+			t.Errorf("no line %s in\n%s", want, logs)
+		}
+	}
+	if strings.Contains(logs, "secret nonsense") {
+		t.Error("the log holds what was in a request")
+	}
 }
 
 // TestPersonIsLookedUpAtEveryCall: an open connection is worth nothing once its person was

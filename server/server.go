@@ -31,9 +31,14 @@ type Options struct {
 	Now func() time.Time
 	// StopWithin bounds how long a clean stop waits for calls under way; 0 is five seconds.
 	StopWithin time.Duration
+	// UploadIdle is how long an upload may send nothing; 0 is a minute.
+	UploadIdle time.Duration
 }
 
-const stopWithin = 5 * time.Second
+const (
+	stopWithin = 5 * time.Second
+	uploadIdle = time.Minute
+)
 
 // Server is a running server.
 type Server struct {
@@ -61,6 +66,9 @@ func Start(o Options) (*Server, error) {
 	}
 	if o.StopWithin == 0 {
 		o.StopWithin = stopWithin
+	}
+	if o.UploadIdle == 0 {
+		o.UploadIdle = uploadIdle
 	}
 	f, err := openFolder(o.Dir, false)
 	if err != nil {
@@ -114,7 +122,7 @@ func (s *Server) listen(o Options) error {
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: 2 * time.Minute, Timeout: 20 * time.Second}),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 30 * time.Second, PermitWithoutStream: true}),
 	)
-	s.register(o.Dir)
+	s.register(o)
 	if g.rules, err = resolveAccess(s.grpc.GetServiceInfo()); err != nil {
 		return fmt.Errorf("who may call what: %w", err)
 	}
@@ -126,15 +134,15 @@ func (s *Server) listen(o Options) error {
 	return nil
 }
 
-func (s *Server) register(dir string) {
+func (s *Server) register(o Options) {
 	base := &service{core: s.core, pager: newPager(s.folder.key.Seed()), stop: s.stopping}
 	servicev1.RegisterJobsServer(s.grpc, &jobsServer{service: base})
 	servicev1.RegisterComparisonsServer(s.grpc, &comparisonsServer{service: base})
 	servicev1.RegisterCatalogServer(s.grpc, &catalogServer{service: base})
 	servicev1.RegisterPeopleServer(s.grpc, &peopleServer{service: base})
-	servicev1.RegisterBlobsServer(s.grpc, &blobsServer{service: base})
+	servicev1.RegisterBlobsServer(s.grpc, &blobsServer{service: base, uploadIdle: o.UploadIdle})
 	servicev1.RegisterLedgerServer(s.grpc, &ledgerServer{service: base})
-	servicev1.RegisterAdminServer(s.grpc, &adminServer{service: base, dir: filepath.Join(dir, stagedFolder)})
+	servicev1.RegisterAdminServer(s.grpc, &adminServer{service: base, dir: filepath.Join(o.Dir, stagedFolder)})
 	healthv1.RegisterHealthServer(s.grpc, s.health)
 	reflection.Register(s.grpc)
 }

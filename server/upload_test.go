@@ -109,6 +109,24 @@ func TestUploadOrder(t *testing.T) {
 	}
 }
 
+// TestIdleUploadEnds: an upload that sends nothing gives its reserved room back.
+func TestIdleUploadEnds(t *testing.T) {
+	w := newWorkshop(t)
+	w.tune = func(o *Options) { o.UploadIdle = 50 * time.Millisecond }
+	w.restart()
+	s, err := servicev1.NewBlobsClient(w.as("lead")).Upload(within(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_ = s.Send(&servicev1.UploadRequest{Part: &servicev1.UploadRequest_Header{Header: &servicev1.UploadHeader{Size: 1000, Sha256: hashOf(nil)}}})
+	err = s.RecvMsg(&servicev1.UploadResponse{}) // nothing more is sent
+	wantFault(t, err, codes.DeadlineExceeded, "idle")
+	w.stop()
+	if left := stagedNames(t, w); len(left) != 0 {
+		t.Errorf("it left %v", left)
+	}
+}
+
 // TestUploadsExpire: staged bytes are gone after a day, and what was half uploaded when the
 // server last ended is gone at its start. Nothing that was staged can be downloaded.
 func TestUploadsExpire(t *testing.T) {
