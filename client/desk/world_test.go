@@ -1,0 +1,207 @@
+package desk
+
+import (
+	"context"
+	"io"
+	"net/http"
+	"net/http/cookiejar"
+	"net/url"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"golang.org/x/crypto/ssh"
+
+	"witnessmark/client"
+	"witnessmark/server"
+	"witnessmark/testdata/demo"
+)
+
+// world is a server and three people, each with a home, a key with a passphrase, and a desk.
+type world struct {
+	*testing.T
+	dir                          string
+	srv                          *server.Server
+	lead, technician, calibrator *person
+}
+
+type person struct {
+	name   string
+	client *client.Client
+	desk   *Desk
+}
+
+const passphrase = "correct horse"
+
+// demoFrame is the invented frame number of the demo's car.
+var ctx = context.Background()
+
+func newWorld(t *testing.T) *world {
+	t.Helper()
+	w := &world{T: t, dir: t.TempDir()}
+	w.key("lead")
+	line, err := os.ReadFile(w.path("lead.pub"))
+	w.must(err)
+	public, _, _, _, err := ssh.ParseAuthorizedKey(line)
+	w.must(err)
+	print, err := server.Init(w.path("data"), "lead", public.(ssh.CryptoPublicKey).CryptoPublicKey().(edKey), false)
+	w.must(err)
+	w.srv, err = server.Start(server.Options{Dir: w.path("data"), Listen: "127.0.0.1:0"})
+	w.must(err)
+	t.Cleanup(func() { _ = w.srv.Stop() })
+	w.lead = w.login("lead", print)
+	for _, name := range []string{"technician", "calibrator"} {
+		w.key(name)
+		_, err := w.lead.client.Enrol(ctx, name, []string{name}, w.path(name+".pub"))
+		w.must(err)
+	}
+	w.technician, w.calibrator = w.login("technician", print), w.login("calibrator", print)
+	_, err = w.lead.client.AddDocument(ctx, client.Definitions, w.demo("dx1-1.8t.yaml"))
+	w.must(err)
+	_, err = w.lead.client.AddDocument(ctx, client.Limits, w.demo("dx1-road-98.yaml"))
+	w.must(err)
+	return w
+}
+
+func (w *world) must(err error) {
+	w.Helper()
+	if err != nil {
+		w.Fatal(err)
+	}
+}
+
+func (w *world) path(name string) string { return filepath.Join(w.dir, name) }
+
+// demo is a file of the demo, written out.
+func (w *world) demo(name string) string {
+	w.Helper()
+	b, err := demo.Files.ReadFile(name)
+	w.must(err)
+	w.must(os.WriteFile(w.path(name), b, 0o600))
+	return w.path(name)
+}
+
+func (w *world) key(name string) {
+	w.Helper()
+	_, err := client.NewKey(w.path(name), "", []byte(passphrase))
+	w.must(err)
+}
+
+func (w *world) login(name, print string) *person {
+	w.Helper()
+	home := &client.Home{Dir: w.path("home-" + name)}
+	c, err := client.Login(ctx, home, w.srv.Addr(), w.path(name), func(string) ([]byte, error) { return []byte(passphrase), nil },
+		func(got string) error {
+			if got != print {
+				w.Errorf("fingerprint %s, want %s", got, print)
+			}
+			return nil
+		})
+	w.must(err)
+	confirm, err := ConfirmerFor(c, home, false, nil)
+	w.must(err)
+	d, err := Start(Options{Client: c, Confirm: confirm})
+	w.must(err)
+	w.Cleanup(func() {
+		if err := d.Close(); err != nil {
+			w.Error(err)
+		}
+		_ = c.Close()
+	})
+	return &person{name, c, d}
+}
+
+// submitted takes the world on to a waiting submission: file is one of the demo's.
+func (w *world) submitted(file string) *world {
+	w.Helper()
+	_, err := w.technician.client.OpenJob(ctx, client.NewJob{Car: "HC 18", Definition: "dx1-1.8t", Limits: "dx1-road-98", Fuel: "ron98",
+		Parts: []string{"larger compressor wheel", "larger intercooler"}})
+	w.must(err)
+	_, _, err = w.technician.client.AddRead(ctx, 1, w.demo("original.bin"), "")
+	w.must(err)
+	_, _, err = w.calibrator.client.Submit(ctx, client.NewSubmission{Job: 1, Path: w.demo(file), Note: "for the larger wheel"})
+	w.must(err)
+	w.must(w.lead.client.Sync(ctx))
+	return w
+}
+
+var codeField = regexp.MustCompile(`name="code" value="([^"]+)"`)
+
+// code is what stands in the private file now.
+func (w *world) code(d *Desk) string {
+	w.Helper()
+	b, err := os.ReadFile(d.DoorFile())
+	w.must(err)
+	m := codeField.FindStringSubmatch(string(b))
+	if m == nil {
+		w.Fatalf("no code in %s", b)
+	}
+	return m[1]
+}
+
+// browser sends what a browser would, with headers that a test may change.
+type browser struct {
+	*world
+	desk *Desk
+	http *http.Client
+}
+
+func (w *world) browser(d *Desk) *browser {
+	jar, err := cookiejar.New(nil)
+	w.must(err)
+	return &browser{w, d, &http.Client{Jar: jar, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}
+}
+
+// inside is a browser that came in by the file.
+func (w *world) inside(d *Desk) *browser {
+	w.Helper()
+	b := w.browser(d)
+	if status, body := b.enter(w.code(d)); status != http.StatusOK {
+		w.Fatalf("entering: %d %s", status, body)
+	}
+	return b
+}
+
+// enter posts a code as a browser does from a file.
+func (b *browser) enter(code string) (int, string) {
+	b.Helper()
+	return b.send("POST", "/enter", url.Values{"code": {code}}, map[string]string{"Origin": "null", "Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "document"})
+}
+
+func (b *browser) get(path string) (int, string) {
+	b.Helper()
+	return b.send("GET", path, nil, map[string]string{"Sec-Fetch-Site": "none", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "document"})
+}
+
+func (b *browser) post(path string, form url.Values) (int, string) {
+	b.Helper()
+	return b.send("POST", path, form, map[string]string{"Origin": "http://" + b.desk.door.host, "Sec-Fetch-Site": "same-origin", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "document"})
+}
+
+func (b *browser) send(method, path string, form url.Values, header map[string]string) (int, string) {
+	b.Helper()
+	var body io.Reader
+	if form != nil {
+		body = strings.NewReader(form.Encode())
+	}
+	r, err := http.NewRequest(method, "http://"+b.desk.door.host+path, body)
+	b.must(err)
+	if form != nil {
+		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	}
+	for k, v := range header {
+		if k == "Host" {
+			r.Host = v
+			continue
+		}
+		r.Header.Set(k, v)
+	}
+	a, err := b.http.Do(r)
+	b.must(err)
+	defer a.Body.Close()
+	text, err := io.ReadAll(a.Body)
+	b.must(err)
+	return a.StatusCode, string(text)
+}

@@ -1,0 +1,91 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+
+	"github.com/spf13/cobra"
+
+	"witnessmark/client"
+	"witnessmark/client/desk"
+)
+
+func newDeskCommand(a *app) *cobra.Command {
+	var noOpen, agentAsks bool
+	var addr string
+	cmd := &cobra.Command{
+		Use:   "desk",
+		Short: "The desk: job cards, sheets and tables as pages in your browser",
+		Long: "The desk: job cards, sheets and tables as pages in your browser.\n\n" +
+			"It listens on loopback only, and lets in the browser that opens a private file of yours, whose code works once and for a\n" +
+			"minute. Each signature asks for your key's passphrase. Where the key has none, or ssh-agent holds it, a yes in this\n" +
+			"terminal is asked for instead. The desk runs until it is interrupted.",
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			c, err := a.session(cmd.Context())
+			if err != nil {
+				return err
+			}
+			defer c.Close()
+			c.Progress = nil
+			home, err := client.DefaultHome()
+			if err != nil {
+				return err
+			}
+			var t *desk.Terminal
+			if a.terminal() {
+				t = desk.NewTerminal(a.in, a.errOut)
+			}
+			confirm, err := desk.ConfirmerFor(c, home, agentAsks, t)
+			if err != nil {
+				return err
+			}
+			return a.serveDesk(cmd.Context(), desk.Options{Client: c, Confirm: confirm, Listen: addr,
+				Logger: slog.New(slog.NewTextHandler(a.errOut, nil))}, noOpen)
+		},
+	}
+	cmd.Flags().BoolVar(&noOpen, "no-open", false, "do not open a browser; print the file to open instead")
+	cmd.Flags().StringVar(&addr, "listen", "127.0.0.1:0", "loopback address; port 0 picks one")
+	cmd.Flags().BoolVar(&agentAsks, "agent-asks", false, "your ssh-agent asks before each signature (ssh-add -c), so the terminal need not")
+	return cmd
+}
+
+func (a *app) serveDesk(ctx context.Context, o desk.Options, noOpen bool) error {
+	d, err := desk.Start(o)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(a.out, "desk: %s\nopen this file in your browser: %s\n", d.URL(), d.DoorFile())
+	if !noOpen {
+		if err := openBrowser(d.DoorFile()); err != nil {
+			fmt.Fprintf(a.errOut, "witnessmark: no browser could be started (%v); open the file yourself\n", err)
+		}
+	}
+	fmt.Fprintf(a.errOut, "%s\nstop with Ctrl-C\n", o.Confirm.Says())
+	<-ctx.Done()
+	return errors.Join(d.Close())
+}
+
+// openBrowser opens a private file: only its path stands on the command line, and no secret.
+func openBrowser(path string) error {
+	var cmd *exec.Cmd
+	switch runtime.GOOS {
+	case "darwin":
+		cmd = exec.Command("open", path)
+	case "windows":
+		cmd = exec.Command(filepath.Join(os.Getenv("SystemRoot"), "System32", "rundll32.exe"), "url.dll,FileProtocolHandler", path)
+	default:
+		cmd = exec.Command("xdg-open", path)
+	}
+	if err := cmd.Start(); err != nil {
+		return err
+	}
+	go func() { _ = cmd.Wait() }() // it goes on by itself
+	return nil
+}
