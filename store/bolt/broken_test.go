@@ -63,9 +63,14 @@ func TestWriterBehindTheBrokenOne(t *testing.T) {
 	}
 	defer e.Close()
 	waiting := make(chan error, 1)
+	first := true // commits are one at a time, so this needs no lock
 	e.commit = func(tx *bbolt.Tx) error {
+		if !first {
+			return tx.Commit()
+		}
+		first = false
 		go func() { waiting <- e.Update(document("2")) }()
-		time.Sleep(50 * time.Millisecond) // enough for it to wait; if it is late, it is refused all the same
+		time.Sleep(200 * time.Millisecond) // enough for it to wait; if it is late, it is refused all the same
 		return errors.New("input/output error")
 	}
 	if err := e.Update(document("1")); !errors.Is(err, store.ErrBroken) {

@@ -99,7 +99,8 @@ func (w *walker) list(at string, value func(at string) error) error {
 	return err
 }
 
-// skip reads any value, still refusing names that come twice.
+// skip reads any value, still refusing names that come twice. Errors inside it name the place where
+// it begins: a path that grew with the nesting would cost more than the text.
 func (w *walker) skip(at string, depth int) error {
 	if depth > maxDepth {
 		return formError(at, "nested more than %d deep", maxDepth)
@@ -121,7 +122,7 @@ func (w *walker) skip(at string, depth int) error {
 				return formError(at, "field %q is there twice", clip(text))
 			}
 			seen[text] = true
-			if err := w.skip(at+"."+clip(text), depth+1); err != nil {
+			if err := w.skip(at, depth+1); err != nil {
 				return err
 			}
 		}
