@@ -116,7 +116,7 @@ func (w *world) login(name, print string) *person {
 // submitted takes the world on to a waiting submission: file is one of the demo's.
 func (w *world) submitted(file string) *world {
 	w.Helper()
-	_, err := w.technician.client.OpenJob(ctx, client.NewJob{Car: "HC 18", Definition: "dx1-1.8t", Limits: "dx1-road-98", Fuel: "ron98",
+	_, err := w.technician.client.OpenJob(ctx, client.NewJob{Car: "HC 18", Definition: "dx1-1.8t", Limits: "dx1-road-98", Fuel: "98 RON",
 		Parts: []string{"larger compressor wheel", "larger intercooler"}})
 	w.must(err)
 	_, _, err = w.technician.client.AddRead(ctx, 1, w.demo("original.bin"), "")

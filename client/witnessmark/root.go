@@ -40,7 +40,7 @@ func commands() []func(*app) *cobra.Command {
 		newJobCommand, newReadCommand, newSubmitCommand, newSheetCommand,
 		newSignCommand, newReturnCommand, newWithdrawCommand,
 		newCollectCommand, newOriginalCommand, newReadbackCommand,
-		newHistoryCommand, newLedgerCommand, newVerifyCommand, newDemoCommand,
+		newHistoryCommand, newLedgerCommand, newVerifyCommand, newDemoCommand, newDeskCommand,
 		newCompareCommand, newCheckCommand, newInspectCommand, newConvertCommand,
 	}
 }
