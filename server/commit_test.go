@@ -41,6 +41,8 @@ func TestSameRequestAgain(t *testing.T) {
 		}
 		w.restart()
 	}
+	_, err = w.bring("lead", "retire", env)
+	wantFault(t, err, codes.InvalidArgument, "wrong-kind")
 	a.GetEnrol().Roles = []string{"calibrator"}
 	_, err = w.bring("lead", "enrol", w.seal("lead", a))
 	wantFault(t, err, codes.FailedPrecondition, "request-id")

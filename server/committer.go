@@ -19,8 +19,12 @@ import (
 	"witnessmark/store/signoff"
 )
 
-// maxBatch is how many actions share one sync.
-const maxBatch = 64
+// maxBatch is how many actions share one sync, and maxBatchBytes about how many bytes of
+// blobs they bring: those are in memory until they are written.
+const (
+	maxBatch      = 64
+	maxBatchBytes = 64 << 20
+)
 
 // waiting is an action that waits for the committer. answer has room for one.
 type waiting struct {
@@ -81,7 +85,7 @@ func stopping() error {
 // warm computes what the committer will need, on the caller's time: reports are pure, so
 // the committer finds them again however the record moved on in between.
 func (c *core) warm(envelope []byte, kind, keyID string) error {
-	if _, ok, err := c.before(c.committedView(), envelope); ok || err != nil {
+	if _, ok, err := c.before(c.committedView(), envelope, kind); ok || err != nil {
 		return err
 	}
 	var (
@@ -107,10 +111,14 @@ func (c *core) warm(envelope []byte, kind, keyID string) error {
 	return err
 }
 
+func wrongKind(want, got string) error {
+	return invalid("wrong-kind", "envelope", want, "this method takes a signed %s; the envelope holds a %s", want, got)
+}
+
 // proper says whether an opened action is the one this call may bring.
 func (c *core) proper(s *signoff.Signed, kind, keyID string) error {
 	if s.Kind != kind {
-		return invalid("wrong-kind", "envelope", kind, "this method takes a signed %s; the envelope holds a %s", kind, s.Kind)
+		return wrongKind(kind, s.Kind)
 	}
 	if s.KeyID != keyID {
 		return &fault{code: codes.PermissionDenied, reason: "not-the-signer", at: "envelope",
@@ -147,7 +155,10 @@ func (c *core) commitLoop() {
 
 // commit decides each of a batch, writes those that may go in, and answers all of them.
 func (c *core) commit(batch []*waiting) {
-	var going []*pending
+	var (
+		going []*pending
+		size  int
+	)
 	for _, w := range batch {
 		p, done := c.prepare(w, going)
 		switch {
@@ -155,8 +166,20 @@ func (c *core) commit(batch []*waiting) {
 			w.answer <- *done
 		case p != nil:
 			going = append(going, p)
+			for _, b := range p.blobs {
+				size += len(b.data)
+			}
+		}
+		if size > maxBatchBytes {
+			c.flush(going)
+			going, size = nil, 0
 		}
 	}
+	c.flush(going)
+}
+
+// flush writes decided actions and answers them: all of them went in, or none.
+func (c *core) flush(going []*pending) {
 	if len(going) == 0 {
 		return
 	}
@@ -196,7 +219,7 @@ func (c *core) prepare(w *waiting, going []*pending) (p *pending, done *admitted
 		}
 	}
 	view := c.aheadView()
-	if a, ok, err := c.before(view, w.envelope); err != nil {
+	if a, ok, err := c.before(view, w.envelope, w.kind); err != nil {
 		return no(err)
 	} else if ok {
 		return nil, &a
@@ -318,7 +341,7 @@ func (c *core) isBroken() error {
 
 // before answers an action that was admitted already: the same request id with the same
 // bytes gets the first answer.
-func (c *core) before(v view, envelope []byte) (admitted, bool, error) {
+func (c *core) before(v view, envelope []byte, kind string) (admitted, bool, error) {
 	id, ok := requestID(envelope)
 	if !ok {
 		return admitted{}, false, nil
@@ -337,5 +360,11 @@ func (c *core) before(v view, envelope []byte) (admitted, bool, error) {
 		return admitted{}, false, fmt.Errorf("entry %d: %w", index, err)
 	}
 	action, err := peekAction(envelope)
-	return admitted{index: index, entry: entry, action: action}, err == nil, err
+	if err != nil {
+		return admitted{}, false, err
+	}
+	if was := signoff.Kind(action); was != kind {
+		return admitted{}, false, wrongKind(kind, was)
+	}
+	return admitted{index: index, entry: entry, action: action}, true, nil
 }
