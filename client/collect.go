@@ -77,7 +77,7 @@ func signedRightly(s *record.State, sub *recordv1.Submission) error {
 	switch {
 	case !ok:
 		return distrust("%s was signed by %s, who was never enrolled", name(sub), sub.Signed.Person)
-	case p.Compromised || sub.Voided:
+	case sub.Voided:
 		return distrust("the sign-off of %s is void: the key of %s was compromised", name(sub), p.Name)
 	case sub.Signed.Person == sub.Submitted.GetPerson() && !s.Genesis.GetOnePerson():
 		return distrust("%s was signed by its own author", name(sub))

@@ -91,9 +91,11 @@ func (p *Picture) sameRanges(name string, read *recordv1.Image, rules *Rules) er
 		}
 	}
 	for _, g := range have {
-		inside := slices.ContainsFunc(want, func(w definition.Range) bool { return w.Start <= g.Start && g.End <= w.End })
-		if !inside {
-			return refused("%s lacks 0x%x to 0x%x, which the job's read holds", name, rules.Layout.Start+g.Start, rules.Layout.Start+g.End)
+		for _, r := range read.Ranges {
+			from, to := max(uint64(r.Start), rules.Layout.Start+g.Start), min(uint64(r.End), rules.Layout.Start+g.End)
+			if from < to {
+				return refused("%s lacks 0x%x to 0x%x, which the job's read holds", name, from, to)
+			}
 		}
 	}
 	p.Image.Ranges = read.Ranges

@@ -182,7 +182,10 @@ func (b *opened) documents(col *recordv1.Collect, v *Verified) error {
 		return b.no("its report is not about its image")
 	}
 	v.Report = &report
-	return stillCovered(&Review{Job: v.Job, Submission: v.Submission, Judgement: j})
+	if err := stillCovered(&Review{Job: v.Job, Submission: v.Submission, Judgement: j}); err != nil {
+		return b.no("%v", err)
+	}
+	return nil
 }
 
 // stands says whether a state still lets the release be used.
@@ -199,6 +202,11 @@ func (b *opened) stands(s *record.State, v *Verified) error {
 	}
 	if err := signedRightly(s, sub); err != nil {
 		return b.no("%v", err)
+	}
+	// The rules let a release stand that was collected before its signer's key was compromised; whoever
+	// holds only the file is told.
+	if p, ok := s.Person(sub.Signed.GetPerson()); ok && p.Compromised {
+		return b.no("%s was signed by %s, whose key was compromised since", name(sub), p.Name)
 	}
 	if n, err := s.Release(v.Job.Number); err == nil && n.Number > sub.Number {
 		v.Newer = n

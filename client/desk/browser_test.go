@@ -1,0 +1,239 @@
+package desk
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+)
+
+// chromium is a browser to click with, or the test is skipped.
+func chromium(t *testing.T) string {
+	t.Helper()
+	for _, name := range []string{"chromium", "chromium-browser"} {
+		if path, err := exec.LookPath(name); err == nil {
+			return path
+		}
+	}
+	t.Skip("no Chromium here: apt-get install chromium")
+	return ""
+}
+
+// tab is a person's own browser, with a profile of its own.
+type tab struct {
+	*testing.T
+	ctx context.Context
+	p   *person
+}
+
+// opens starts a browser on a person's private file, as `witnessmark desk` does.
+func (w *world) opens(p *person) *tab {
+	w.Helper()
+	alloc, stop := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(chromium(w.T)), chromedp.UserDataDir(w.path("profile-"+p.name)),
+		chromedp.NoSandbox, chromedp.Headless, chromedp.DisableGPU, chromedp.NoFirstRun,
+		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
+		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true))
+	w.Cleanup(stop)
+	timed, cancel := context.WithTimeout(alloc, 3*time.Minute)
+	w.Cleanup(cancel)
+	ctx, end := chromedp.NewContext(timed)
+	w.Cleanup(end)
+	b := &tab{w.T, ctx, p}
+	b.do(chromedp.Navigate("file://" + p.desk.DoorFile()))
+	b.sees("waits for you")
+	return b
+}
+
+func (b *tab) do(steps ...chromedp.Action[chromedp.Void]) {
+	b.Helper()
+	limited, cancel := context.WithTimeout(b.ctx, 30*time.Second)
+	defer cancel()
+	if err := chromedp.Do(limited, steps...); err != nil {
+		b.Fatalf("%s: %v\n%s", b.p.name, err, b.text())
+	}
+}
+
+func eval[T any](b *tab, script string) T {
+	b.Helper()
+	v, err := chromedp.Run(b.ctx, chromedp.Evaluate[T](script))
+	if err != nil {
+		b.Fatalf("%s: %s: %v", b.p.name, script, err)
+	}
+	return v
+}
+
+func (b *tab) text() string {
+	s, _ := chromedp.Run(b.ctx, chromedp.Evaluate[string](`document.title + "\n" + document.body.innerText`))
+	return s
+}
+
+// sees waits until the page says the words.
+func (b *tab) sees(words string) {
+	b.Helper()
+	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
+		if strings.Contains(b.text(), words) {
+			return
+		}
+	}
+	b.Fatalf("%s does not see %q but\n%s", b.p.name, words, b.text())
+}
+
+// follows clicks a link or a button by its words.
+func (b *tab) follows(words string) {
+	b.Helper()
+	quoted, _ := json.Marshal(words)
+	const find = `[...document.querySelectorAll("main a, main button, nav a")].find(e => e.textContent.trim().startsWith(%s))`
+	if !eval[bool](b, fmt.Sprintf("(() => { const e = "+find+"; if (!e) return false; e.id = e.id || 'wanted'; return true; })()", quoted)) {
+		b.Fatalf("%s: no link or button %q in\n%s", b.p.name, words, b.text())
+	}
+	id := eval[string](b, fmt.Sprintf(find+".id", quoted))
+	b.do(chromedp.Click("#" + id))
+}
+
+func (b *tab) goes(path string) {
+	b.Helper()
+	b.do(chromedp.Navigate(strings.TrimSuffix(b.p.desk.URL(), "/") + path))
+}
+
+// types fills a field by its name.
+func (b *tab) types(field, text string) {
+	b.Helper()
+	b.do(chromedp.SendKeys(fmt.Sprintf(`main [name=%q]`, field), text))
+}
+
+// passphrase fills every passphrase field of the form that a button is in.
+func (b *tab) confirms(button string) {
+	b.Helper()
+	quoted, _ := json.Marshal(button)
+	eval[bool](b, fmt.Sprintf(`(() => { const e = [...document.querySelectorAll("main button")].find(e => e.textContent.trim() === %s);
+		e.form.querySelector("[name=passphrase]").id = "typed"; return true; })()`, quoted))
+	b.do(chromedp.SendKeys("#typed", passphrase))
+	b.follows(button)
+}
+
+func (b *tab) chooses(field, file string) {
+	b.Helper()
+	b.do(chromedp.SetUploadFiles(fmt.Sprintf(`main input[name=%q]`, field), []string{file}))
+}
+
+func TestThreePeopleClickThroughAWholeJob(t *testing.T) {
+	chromium(t)
+	w := newWorld(t)
+	tech, lead := w.opens(w.technician), w.opens(w.lead)
+	lead.sees("Nothing waits for you")
+
+	// The technician opens the job and reads the car.
+	tech.follows("Open a job")
+	tech.types("car", "HC 18")
+	tech.types("fuel", "98 RON")
+	tech.types("parts", "larger compressor wheel")
+	tech.confirms("Open the job")
+	tech.sees("You opened job 1.")
+	tech.sees("What happened, in the order of the ledger")
+	tech.follows("Add a read")
+	tech.chooses("file", w.demo("original.hex"))
+	tech.confirms("Add the read")
+	tech.sees("judged by itself: clear")
+	tech.sees("This is a calibrator's or a lead's to do; you are technician.")
+
+	// The calibrator finds it in the tray, and submits what nobody may sign.
+	cal := w.opens(w.calibrator)
+	cal.sees("nothing has been submitted yet")
+	cal.goes("/job/1/submit")
+	cal.chooses("file", w.demo("submission-1.bin"))
+	cal.types("note", "boost for the larger wheel")
+	cal.types("meant", "boost.target, ignition.98")
+	cal.confirms("Submit")
+	cal.sees("The verdict is danger.")
+	cal.sees("cut-above-target")
+
+	// The lead's tray has renewed itself, and the sheet says no.
+	lead.sees("To sign or return")
+	if said := eval[string](lead, `document.getElementById("news").textContent`); !strings.Contains(said, "renewed") {
+		t.Errorf("a screen reader was told %q", said)
+	}
+	lead.follows("1.1")
+	lead.sees("Nobody may sign it.")
+	lead.sees("You cannot sign this")
+	lead.types("reason", "199.9 kPa typed as 1999")
+	lead.confirms("Return 1.1")
+	lead.sees("You returned 1.1.")
+
+	cal.goes("/")
+	cal.sees("returned by lead: 199.9 kPa typed as 1999")
+	cal.goes("/job/1/submit")
+	cal.chooses("file", w.demo("submission-2.bin"))
+	cal.types("note", "without the slips")
+	cal.confirms("Submit")
+	cal.sees("The verdict is warning.")
+	cal.sees("You cannot sign this")
+
+	// The lead signs, with a reason, what they could read before.
+	lead.goes("/")
+	lead.follows("1.2")
+	lead.sees("A lead must sign it")
+	lead.types("because:advance-ceiling:ignition.98", "no knock on the rolling road")
+	lead.follows("Read the exact statement")
+	lead.sees("What you are about to sign")
+	lead.sees("no knock on the rolling road")
+	lead.confirms("Sign 1.2")
+	lead.sees("You signed off 1.2. It is released.")
+
+	// The technician collects, writes, and reads back.
+	tech.goes("/")
+	tech.follows("Collect 1.2")
+	tech.confirms("Collect")
+	tech.sees("the car in the bay must be told apart")
+	tech.chooses("fresh", w.demo("original.bin"))
+	tech.confirms("Collect")
+	tech.sees("Bay sheet")
+	tech.downloads(w)
+	tech.follows("add the read-back")
+	tech.chooses("file", w.demo("readback.bin"))
+	tech.confirms("Add the read-back")
+	tech.sees("The read-back matches what was written.")
+	tech.sees("known by: read-back")
+
+	// Anybody verifies.
+	cal.goes("/ledger")
+	cal.follows("Verify all of it")
+	cal.sees("Verified in")
+	j, err := w.technician.client.Job(1)
+	w.must(err)
+	if j.Submissions[1].State != "in car" || j.InCar.GetSubmission() != 2 {
+		t.Errorf("the ledger has %s, %v", j.Submissions[1].State, j.InCar)
+	}
+}
+
+// downloads fetches what was collected, as the links would, and compares it with what was submitted.
+func (b *tab) downloads(w *world) {
+	b.Helper()
+	links := eval[[]string](b, `[...document.querySelectorAll("main a[download]")].map(a => a.getAttribute("href"))`)
+	if len(links) != 4 {
+		b.Fatalf("links %q", links)
+	}
+	for _, l := range links {
+		length := eval[int](b, fmt.Sprintf(`(() => { const x = new XMLHttpRequest(); x.open("GET", %q, false); x.overrideMimeType("text/plain; charset=x-user-defined"); x.send();
+			if (x.status !== 200 || !x.getResponseHeader("Content-Disposition").startsWith("attachment")) return -1; return x.responseText.length; })()`, l))
+		if length < 1000 {
+			b.Errorf("%s has %d bytes", l, length)
+		}
+	}
+	b.p.desk.taken.mu.Lock()
+	defer b.p.desk.taken.mu.Unlock()
+	for _, h := range b.p.desk.taken.held {
+		hex := filepath.Join(h.value.Dir, h.value.Names[0])
+		got, err := os.ReadFile(hex)
+		w.must(err)
+		if !strings.HasPrefix(string(got), ":") {
+			b.Errorf("%s is not Intel HEX, which the read came in", hex)
+		}
+	}
+}
