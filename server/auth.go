@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"log/slog"
 	"runtime/debug"
+	"sync"
 	"time"
 
 	"google.golang.org/grpc"
@@ -47,6 +48,7 @@ type gate struct {
 	core  *core
 	rules map[string]rule
 	log   *slog.Logger
+	under sync.WaitGroup // stream handlers, which may outlive their streams for a moment
 }
 
 // enter finds the person by the Ed25519 key of the connection's certificate and applies the
@@ -116,10 +118,10 @@ func (g *gate) stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo
 	}
 	c.end = cancel
 	done := make(chan error, 1)
-	go func() {
+	g.under.Go(func() {
 		_, err := guarded(g.log, func() (any, error) { return nil, handler(srv, &contextStream{ss, ctx}) })
 		done <- err
-	}()
+	})
 	select {
 	case err = <-done:
 	case <-ctx.Done():

@@ -2,10 +2,12 @@ package server
 
 import (
 	"bytes"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
 	"google.golang.org/grpc/codes"
@@ -185,7 +187,11 @@ func TestThePath(t *testing.T) {
 	}
 	b.packedAgainstOriginal(original, second)
 	before, _ := b.srv.core.head()
+	shown := b.everything()
 	b.restart()
+	if again := b.everything(); again != shown {
+		t.Errorf("after a restart the record shows\n%s\nbefore it showed\n%s", again, shown)
+	}
 	if after, _ := b.srv.core.head(); !bytes.Equal(before, after) {
 		t.Error("the restarted server has another checkpoint")
 	}
@@ -199,6 +205,34 @@ func TestThePath(t *testing.T) {
 	if !bytes.Equal(whole, fileBytes(t, filepath.Join(b.dir, storeFile))) {
 		t.Error("check changed the store's file")
 	}
+}
+
+// everything is all that the committed state shows, as text.
+func (b *bench) everything() string {
+	var out strings.Builder
+	show := func(m proto.Message) {
+		raw, err := proto.MarshalOptions{Deterministic: true}.Marshal(m)
+		if err != nil {
+			b.t.Fatal(err)
+		}
+		fmt.Fprintf(&out, "%s %s\n", m.ProtoReflect().Descriptor().Name(), hashOf(raw))
+	}
+	b.srv.core.read(func(h *history) {
+		for _, p := range h.state.People() {
+			show(p)
+		}
+		for _, j := range h.state.Jobs() {
+			show(j)
+			show(h.state.CarHistory(j.GetCar()))
+		}
+		for _, kind := range []string{kindDefinition, kindLimits} {
+			for _, d := range h.state.Documents(kind) {
+				show(d)
+			}
+		}
+		fmt.Fprint(&out, len(h.images), h.frames, h.joined, h.jobs)
+	})
+	return out.String()
 }
 
 func fileBytes(t *testing.T, path string) []byte {

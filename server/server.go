@@ -47,6 +47,7 @@ type Server struct {
 	grpc     *grpc.Server
 	health   *health.Server
 	listener *listener
+	gate     *gate
 	log      *slog.Logger
 	within   time.Duration
 	stopping chan struct{}
@@ -99,9 +100,9 @@ func start(o Options, f *folder) (*Server, error) {
 		c.close(context.Background())
 		return nil, err
 	}
+	o.Logger.Info("listening", "addr", s.Addr(), "entries", c.committed.state.Size)
 	go func() { s.served <- s.grpc.Serve(s.listener) }()
 	go s.tidy()
-	o.Logger.Info("listening", "addr", s.Addr(), "entries", c.committed.state.Size)
 	return s, nil
 }
 
@@ -112,6 +113,7 @@ func (s *Server) listen(o Options) error {
 		return err
 	}
 	g := &gate{core: s.core, log: o.Logger}
+	s.gate = g
 	s.grpc = grpc.NewServer(
 		grpc.Creds(credentials.NewTLS(config)),
 		grpc.ChainUnaryInterceptor(g.unary),
@@ -184,6 +186,13 @@ func (s *Server) Stop() error {
 		}
 		ctx, cancel := context.WithTimeout(context.Background(), s.within)
 		defer cancel()
+		handlers := make(chan struct{})
+		go func() { s.gate.under.Wait(); close(handlers) }()
+		select {
+		case <-handlers:
+		case <-ctx.Done():
+			s.log.Error("streams are still under way; stopping all the same")
+		}
 		s.core.close(ctx)
 		if err := s.folder.engine.Close(); err != nil {
 			s.stopErr = fmt.Errorf("close the store: %w", err)
