@@ -11,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/definition"
 )
 
 func numbers(rows []float64, want ...float64) bool { return slices.Equal(rows, want) }
@@ -86,6 +87,23 @@ func TestStepsAreComparedOnBothSides(t *testing.T) {
 	// 300+200/3 against 300.
 	if want := (100 + 200.0/3) / 2; math.Abs(air.Delta.Mean-want) > 1e-9 {
 		t.Errorf("mean %v, want %v", air.Delta.Mean, want)
+	}
+}
+
+// Only the near side of a step differs: just below 2000 the candidate comes to 150, at 2000 and above it
+// is what it was.
+func TestStepThatDiffersBelowAlone(t *testing.T) {
+	r := smallReport(t, func(b []byte) {
+		binary.BigEndian.PutUint16(b[0x24:], 2000)
+		binary.BigEndian.PutUint16(b[0x52:], 150)
+		binary.BigEndian.PutUint16(b[0x54:], 200)
+	})
+	air := r.Tables[1]
+	if got := row(air, false, 0); !numbers(got, 100, 200, 300, 500) {
+		t.Fatalf("at the breakpoints: %v", got)
+	}
+	if air.Regridded || air.Delta.Min != -50 || air.Delta.Max != -50 {
+		t.Errorf("delta %v, regridded %v", air.Delta, air.Regridded)
 	}
 }
 
@@ -271,6 +289,70 @@ rules:
 	}
 	if f := finding(t, r, "identity"); !strings.Contains(f.Detail, "software differs") {
 		t.Errorf("identity: %v", f)
+	}
+}
+
+// curveOf is a definition with one curve r over a stored u8 axis of n points, and its conversion.
+func curveOf(t *testing.T, n int, conversion string) *definition.Layout {
+	return layoutOf(t, fmt.Sprintf(`
+name: c%d
+title: One curve
+byte_order: big
+image: {start: 0, size: 0x20}
+tables:
+  - {id: r, quantity: flow, unit: g/s, stored: {address: 0x10, type: u8}, conversion: %s, x: {id: rx, quantity: period, unit: ms, stored: {address: 0, type: u8, count: %d}}}
+`, n, conversion, n))
+}
+
+func TestTwoDefinitionsCoarserStep(t *testing.T) {
+	// 1000/raw: at raw 4 it is 250, and its neighbours are 200 and 333.3, so half a step is 25.
+	rational := curveOf(t, 2, "{rational: {num: [1000, 0, 0], den: [0, 1, 0]}}")
+	affine := curveOf(t, 2, "{factor: 4}")
+	for raw, want := range map[byte]uint32{62: 0, 68: 0, 57: 0, 69: 1, 56: 1} { // 248 272 228 | 276 224
+		a, b := make([]byte, 0x20), make([]byte, 0x20)
+		a[1], b[1] = 9, 9
+		a[0x10], b[0x10] = 83, 3 // 12.05 and 12
+		a[0x11], b[0x11] = 4, raw
+		r := compared(t, Input{Base: Side{Bytes: a}, Candidate: Side{Bytes: b}, Layout: rational, CandidateLayout: affine})
+		var changed uint32
+		if len(r.Tables) > 0 {
+			changed = r.Tables[0].Changed
+		}
+		if changed != want {
+			t.Errorf("250 and %d: %d cells changed, want %d", 4*int(raw), changed, want)
+		}
+	}
+}
+
+// Nothing moved but the last breakpoint is gone: that is a change, and the order of the rest is looked at.
+func TestTwoDefinitionsShorterAxis(t *testing.T) {
+	long, short := curveOf(t, 4, "{factor: 1}"), curveOf(t, 3, "{factor: 1}")
+	image := make([]byte, 0x20)
+	copy(image, []byte{10, 20, 20, 30})
+	r := compared(t, Input{Base: Side{Bytes: image}, Candidate: Side{Bytes: image}, Layout: long, CandidateLayout: short})
+	if len(r.Tables) != 1 || !r.Tables[0].AxesChanged || r.Tables[0].Cells != 3 {
+		t.Fatalf("tables: %v", r.Tables)
+	}
+	if x := r.Tables[0].Alignment.GetX(); len(x) != 1 || x[0].Side != "base" || x[0].Index != 3 || x[0].Point != 30 {
+		t.Errorf("alignment: %v", x)
+	}
+	finding(t, r, "axis-order:r")
+}
+
+// Labels in one definition and numbers in the other: the rules see no base.
+func TestTwoDefinitionsThatMeanDifferentThings(t *testing.T) {
+	lim := limitsOf(t, `
+name: flow
+title: For one curve
+rules:
+  - {id: most, severity: warning, select: {tables: [r]}, reason: r, source: made up for this test, range: {unit: g/s, max: 5}}
+`)
+	image := make([]byte, 0x20)
+	image[0x11] = 6
+	r := compared(t, Input{Base: Side{Bytes: image}, Candidate: Side{Bytes: image}, Layout: curveOf(t, 2, `{labels: {6: "on"}}`),
+		CandidateLayout: curveOf(t, 2, "{factor: 1}"), Limits: lim})
+	if f := finding(t, r, "most:r"); f.Origin != "introduced" || r.Tables[0].Changed != 2 || len(r.Tables[0].Changes) != 0 {
+		t.Errorf("finding %v, table %v", f, r.Tables[0])
 	}
 }
 

@@ -119,7 +119,7 @@ func above(axis []float64, v float64) span {
 func sides(axis []float64, v float64) []span {
 	up := above(axis, v)
 	first := sort.SearchFloat64s(axis, v)
-	if first < up.lo && axis[first] == v {
+	if first < up.lo { // both are at or beside v, so both are v
 		return []span{{lo: first, hi: first}, up}
 	}
 	return []span{up}

@@ -157,9 +157,14 @@ func TestExactnessAtEndsOfACell(t *testing.T) {
 	if g.At(0.1, 0) != a || g.At(0.7, 0) != b {
 		t.Error("a breakpoint does not give its own cell")
 	}
-	flat := &Grid{X: []float64{0, 3}, Y: []float64{0}, Values: []float64{0.1, 0.1}}
-	if got := flat.At(1, 0); got != 0.1 {
-		t.Errorf("between equal neighbours: %v, want exactly 0.1", got)
+	for i := range 1000 {
+		v := float64(i) * 0.1
+		flat := &Grid{X: []float64{0, 7}, Y: []float64{0}, Values: []float64{v, v}}
+		for x := 0.5; x < 7; x += 0.5 {
+			if got := flat.At(x, 0); got != v {
+				t.Fatalf("between equal neighbours: %v, want exactly %v", got, v)
+			}
+		}
 	}
 	inf := math.Inf(1)
 	hot := &Grid{X: []float64{0, 1}, Y: []float64{0}, Values: []float64{1, inf}}
