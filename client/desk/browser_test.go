@@ -46,6 +46,7 @@ func (w *world) opens(p *person) *tab {
 	ctx, end := chromedp.NewContext(timed)
 	w.Cleanup(end)
 	b := &tab{w.T, ctx, p}
+	w.must(chromedp.Do(ctx)) // the browser lives as long as the context that it was started with
 	b.do(chromedp.Navigate("file://" + p.desk.DoorFile()))
 	b.sees("waits for you")
 	return b
@@ -70,7 +71,10 @@ func eval[T any](b *tab, script string) T {
 }
 
 func (b *tab) text() string {
-	s, _ := chromedp.Run(b.ctx, chromedp.Evaluate[string](`document.title + "\n" + document.body.innerText`))
+	s, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](`location + "\n" + document.title + "\n" + document.body?.innerText`))
+	if err != nil {
+		return err.Error() // between two pages there is none
+	}
 	return s
 }
 
