@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"sort"
 	"strings"
+	"unicode"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
@@ -105,5 +106,7 @@ func orDash(s string) string {
 	return oneLine(s)
 }
 
-// oneLine keeps what a person wrote from making lines of its own.
-func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
+// oneLine keeps what a person wrote from making lines of its own, or moving the cursor.
+func oneLine(s string) string {
+	return strings.Join(strings.FieldsFunc(s, func(r rune) bool { return unicode.IsSpace(r) || unicode.IsControl(r) }), " ")
+}

@@ -96,6 +96,9 @@ func (l *link) fault(err error) error {
 		return context.Canceled
 	}
 	e := &Error{Kind: Refused, Text: s.Message()}
+	if s.Code() == codes.Unauthenticated {
+		e.Hint = "a lead enrols people: witnessmark person enrol NAME --role ROLE --key FILE.pub"
+	}
 	if e.Text == "" {
 		e.Text = s.Code().String()
 	}

@@ -103,7 +103,7 @@ func (a *app) run(ctx context.Context, args []string) int {
 
 // complain prints one lower-case line, and a second one where there is something to do.
 func (a *app) complain(err error) {
-	text := strings.Join(strings.Fields(err.Error()), " ")
+	text := clean(err.Error())
 	if r, n := utf8.DecodeRuneInString(text); unicode.IsUpper(r) {
 		if second, _ := utf8.DecodeRuneInString(text[n:]); !unicode.IsUpper(second) {
 			text = string(unicode.ToLower(r)) + text[n:]

@@ -9,6 +9,7 @@ import (
 	"os"
 	"strings"
 	"text/tabwriter"
+	"unicode"
 
 	"github.com/schollz/progressbar/v3"
 	"github.com/spf13/cobra"
@@ -120,5 +121,5 @@ func required(cmd *cobra.Command, names ...string) *cobra.Command {
 
 // clean keeps what a person wrote to one line without control characters.
 func clean(s string) string {
-	return strings.Join(strings.FieldsFunc(s, func(r rune) bool { return r < ' ' || r == 0x7f }), " ")
+	return strings.Join(strings.FieldsFunc(s, func(r rune) bool { return unicode.IsSpace(r) || unicode.IsControl(r) }), " ")
 }

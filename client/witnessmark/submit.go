@@ -29,10 +29,16 @@ func newSubmitCommand(a *app) *cobra.Command {
 		if err != nil {
 			return err
 		}
-		s, _, err := c.Submit(ctx, client.NewSubmission{Job: n, Path: args[1], Note: note, Format: f,
+		s, report, err := c.Submit(ctx, client.NewSubmission{Job: n, Path: args[1], Note: note, Format: f,
 			MeantGiven: cmd.Flags().Changed("meant"), Meant: client.SplitList(meant)})
 		if err != nil {
 			return err
+		}
+		// A person at a terminal sees at once what was found; what is printed stays one line.
+		if a.terminal() {
+			if err := writeFindings(a.errOut, report); err != nil {
+				return err
+			}
 		}
 		return a.print(s, func(w io.Writer) error {
 			_, err := fmt.Fprintf(w, "%s %s\n", client.Name(s), s.Judgement.GetVerdict())

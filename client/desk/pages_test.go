@@ -1,0 +1,90 @@
+package desk
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+
+	"witnessmark/client"
+)
+
+// widths are a laptop, a tablet, and the laptop at 200 % zoom.
+var widths = []int64{1280, 800, 640}
+
+// pagesOf is every page that has something on it, for a job that was signed.
+var pagesOf = map[string]string{
+	"tray": "/", "card": "/job/1", "sheet": "/sheet/1.1", "table": "/sheet/1.1/table/ignition.98", "ledger": "/ledger", "open": "/job/new",
+	"read": "/job/1/read", "submit": "/job/1/submit", "collect": "/job/1/collect", "original": "/job/1/original", "readback": "/job/1/readback",
+	"between": "/job/1/between?a=1.1&b=1.2", "curve": "/sheet/1.2/table/boost.target",
+}
+
+// TestPagesFit looks at every page at each width, light and dark: nothing may stick out, every
+// field has a label, and the policy lets everything through that the page asks for. With
+// WITNESSMARK_SHOTS=DIR the pages are kept as pictures.
+func TestPagesFit(t *testing.T) {
+	chromium(t)
+	w := newWorld(t).submitted("submission-2.bin")
+	r, err := w.lead.client.Review(ctx, 1, 1)
+	w.must(err)
+	_, err = w.lead.client.SignOff(ctx, r, map[string]string{"advance-ceiling:ignition.98": "no knock on the rolling road"}, nil)
+	w.must(err)
+	w.submitAgain("submission-1.bin")
+	w.must(w.lead.client.Sync(ctx))
+	b := w.opens(w.lead)
+	for name, path := range pagesOf {
+		for _, width := range widths {
+			for _, scheme := range []string{"light", "dark"} {
+				b.lookAt(name, path, width, scheme)
+			}
+		}
+	}
+}
+
+func (w *world) submitAgain(file string) {
+	w.Helper()
+	w.must(w.calibrator.client.Sync(ctx))
+	_, _, err := w.calibrator.client.Submit(ctx, client.NewSubmission{Job: 1, Path: w.demo(file), Note: "more boost"})
+	w.must(err)
+}
+
+func (b *tab) lookAt(name, path string, width int64, scheme string) {
+	b.Helper()
+	b.scheme(scheme)
+	b.do(chromedp.EmulateViewport(width, 900))
+	b.goes(path)
+	what := fmt.Sprintf("%s at %d, %s", name, width, scheme)
+	if wide := eval[int64](b, `document.documentElement.scrollWidth`); wide > width {
+		b.Errorf("%s: %d pixels wide; sticking out: %s", what, wide, eval[string](b,
+			`[...document.querySelectorAll("main *")].filter(e => e.getBoundingClientRect().right > innerWidth + 1 && !e.closest(".scroll, .card")).slice(0, 4).map(e => e.outerHTML.slice(0, 120)).join(" | ")`))
+	}
+	if bare := eval[string](b, `[...document.querySelectorAll("main input:not([type=hidden]), main select, main textarea")].filter(e => !e.labels.length).map(e => e.name).join(" ")`); bare != "" {
+		b.Errorf("%s: fields without a label: %s", what, bare)
+	}
+	if n := eval[int](b, `document.querySelectorAll("h1").length`); n != 1 {
+		b.Errorf("%s: %d main headings", what, n)
+	}
+	if dir := os.Getenv("WITNESSMARK_SHOTS"); dir != "" {
+		png, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
+		if err != nil {
+			b.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(dir, strings.ReplaceAll(fmt.Sprintf("%s-%d-%s.png", name, width, scheme), "/", "_")), png, 0o600); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// scheme is light or dark.
+func (b *tab) scheme(name string) {
+	b.Helper()
+	_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: name}}})
+	if err != nil {
+		b.Fatal(err)
+	}
+}
