@@ -1,6 +1,7 @@
 package server
 
 import (
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
@@ -299,4 +300,25 @@ func refusesToStart(t *testing.T, w *workshop, say string) {
 	if !strings.Contains(strings.Join(out.Found, "\n"), say) {
 		t.Errorf("check found %q, want %q", out.Found, say)
 	}
+}
+
+// TestDamagedNewestPage flips one bit in the newer of the database's two meta pages. The
+// database then opens with the commit before, without a word; the kept checkpoint knows better.
+func TestDamagedNewestPage(t *testing.T) {
+	w := newWorkshop(t)
+	w.enrol("technician", "technician")
+	w.enrol("calibrator", "calibrator")
+	db := readStore(t, w)
+	// A page begins with 16 bytes of its own; a meta page's transaction number lies 48 bytes in.
+	page := os.Getpagesize()
+	number := func(p int) uint64 { return binary.NativeEndian.Uint64(db[p*page+48:]) }
+	newer := 0
+	if number(1) > number(0) {
+		newer = 1
+	}
+	db[newer*page+48] ^= 1
+	if err := os.WriteFile(filepath.Join(w.dir, storeFile), db, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	refusesToStart(t, w, "behind its checkpoint: it has 2 entries and had 3")
 }
