@@ -1,0 +1,164 @@
+// Package run reads what a rolling road recorded and works out what the car did: the sweep,
+// torque and power over engine speed, the correction for the weather, what is doubtful about
+// the run, what was gained, and which cells of a table the engine visited. It is pure.
+package run
+
+import "witnessmark/tables/definition"
+
+// Channel is one recorded quantity, in the unit that its values are kept in.
+type Channel struct {
+	Header   string // as the file has it
+	Quantity string
+	Unit     string // UCUM code; a known quantity's own unit, else the file's
+}
+
+// Run is one recording: channels over time. It is not changed once it is read.
+type Run struct {
+	Name     string
+	Channels []Channel // in file order, time left out
+	Time     []float64 // s, never backwards
+	values   [][]float32
+}
+
+// Sweep is a steady rise of engine speed: samples From to To, To exclusive.
+type Sweep struct {
+	From, To     int
+	Low, High    float64 // 1/min, smoothed engine speed at the ends
+	Begin, Until float64 // s
+}
+
+// Place says where torque was measured. Two places are never mixed.
+type Place string
+
+// Torque of channel torque is at the crank, of wheel_torque at the wheels.
+const (
+	Crank  Place = "crank"
+	Wheels Place = "wheels"
+)
+
+// Point is one speed of a curve.
+type Point struct {
+	Speed  float64 // 1/min
+	Torque float64 // N.m
+	Power  float64 // kW
+}
+
+// Options say how a curve is made.
+type Options struct {
+	Step       float64  // 1/min between grid points; 0 is DefaultStep
+	Correction Standard // "" is None
+	Weather    *Weather // nil: the run's own channels
+	Anyway     bool     // correct outside the standard's range, and mark it
+	Forced     bool     // the engine has forced induction: a note is made
+}
+
+// DefaultStep is the grid of a curve, 1/min.
+const DefaultStep = 100
+
+// Curve is torque and power over engine speed, corrected as Correction says.
+type Curve struct {
+	Run        string
+	Place      Place
+	Correction Correction
+	Step       float64
+	Points     []Point   // even grid at multiples of Step
+	Raw        []Point   // every sample of the sweep, corrected, as recorded
+	Residuals  []float64 // N.m, of Raw: measured less fitted
+	Spread     float64   // N.m, robust standard deviation of the residuals
+	PeakTorque Point
+	PeakPower  Point
+}
+
+// Weather is the air that the engine was given.
+type Weather struct {
+	Pressure    float64  // kPa, absolute, of the ambient air
+	Temperature float64  // Cel, of the air at the intake
+	Humidity    *float64 // 0 to 1; nil where it was not recorded
+}
+
+// Standard is a correction to reference weather.
+type Standard string
+
+// The corrections.
+const (
+	None     Standard = "none"
+	ISO1585  Standard = "iso1585"
+	J1349    Standard = "j1349"
+	DIN70020 Standard = "din70020"
+)
+
+// Correction is a factor and where it came from.
+type Correction struct {
+	Standard   Standard
+	Title      string // the standard and its edition
+	Formula    string
+	Factor     float64
+	Weather    *Weather // nil where none was applied
+	Vapour     float64  // kPa, partial pressure of water; 0 where the standard has none
+	Dry        float64  // kPa, pressure of the dry air; the total one of DIN 70020
+	Low, High  float64  // validity of the factor
+	OutOfRange bool     // it was asked for all the same
+	Why        string   // what lies outside the range
+	Notes      []string
+}
+
+// Remark is one doubt about a run, in words.
+type Remark struct {
+	Kind  string  // spin, lump, short, points, correction, stuck
+	Speed float64 // 1/min; 0 where it has no engine speed
+	Text  string
+}
+
+// GainPoint is one engine speed of a gain.
+type GainPoint struct {
+	Speed                     float64 // 1/min
+	TorqueBefore, TorqueAfter float64 // N.m, mean of the runs
+	PowerBefore, PowerAfter   float64 // kW
+	Torque, Power             float64 // after less before
+	TorqueSpread, PowerSpread float64 // what the runs of a side differ by; 0 where it cannot be told
+	Shown                     bool    // the gain is beyond the spread
+}
+
+// Amount is one number before and after.
+type Amount struct {
+	Before, After, Gain float64
+	SpeedBefore         float64 // 1/min; of peaks
+	SpeedAfter          float64
+	Spread              float64 // half width of the 95 per cent interval of Gain
+	Shown               bool
+	Unit                string
+}
+
+// Gain is before against after. Verdict says in words what was shown.
+type Gain struct {
+	Place                 Place
+	Correction            Standard
+	RunsBefore, RunsAfter int
+	SpreadKnown           bool // two runs or more on each side
+	Points                []GainPoint
+	Low, High             float64 // 1/min, the band of the means and areas
+	PeakTorque, PeakPower Amount
+	MeanTorque, MeanPower Amount // over the band
+	AreaTorque, AreaPower Amount // under the curve over the band
+	Verdict               string
+}
+
+// Dwell is the time that a run spent in each cell of a table.
+type Dwell struct {
+	Table   *definition.Table
+	NX, NY  int
+	Seconds []float64  // row-major [row*NX+col], as stored
+	Below   [2]float64 // s, below the first breakpoint of x and of y; held at the end as well
+	Above   [2]float64 // s
+	Outside float64    // s, outside on any axis; part of Total
+	Total   float64    // s, the sum of Seconds
+	Points  []Outlier  // the furthest point outside, per axis and end
+}
+
+// Outlier is how far a run left an axis.
+type Outlier struct {
+	Axis    string  // x or y
+	Value   float64 // in the axis' unit
+	End     float64 // the axis' end that it passed
+	Seconds float64
+}
