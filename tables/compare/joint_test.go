@@ -294,14 +294,18 @@ rules:
 
 // curveOf is a definition with one curve r over a stored u8 axis of n points, and its conversion.
 func curveOf(t *testing.T, n int, conversion string) *definition.Layout {
+	return curveIn(t, "flow", n, conversion)
+}
+
+func curveIn(t *testing.T, quantity string, n int, conversion string) *definition.Layout {
 	return layoutOf(t, fmt.Sprintf(`
 name: c%d
 title: One curve
 byte_order: big
 image: {start: 0, size: 0x20}
 tables:
-  - {id: r, quantity: flow, unit: g/s, stored: {address: 0x10, type: u8}, conversion: %s, x: {id: rx, quantity: period, unit: ms, stored: {address: 0, type: u8, count: %d}}}
-`, n, conversion, n))
+  - {id: r, quantity: %s, unit: g/s, stored: {address: 0x10, type: u8}, conversion: %s, x: {id: rx, quantity: period, unit: ms, stored: {address: 0, type: u8, count: %d}}}
+`, n, quantity, conversion, n))
 }
 
 func TestTwoDefinitionsCoarserStep(t *testing.T) {
@@ -339,7 +343,8 @@ func TestTwoDefinitionsShorterAxis(t *testing.T) {
 	finding(t, r, "axis-order:r")
 }
 
-// Labels in one definition and numbers in the other: the rules see no base.
+// Labels in one definition and numbers in the other, or another quantity: the rules see no base, so
+// a value that was there before is judged as new.
 func TestTwoDefinitionsThatMeanDifferentThings(t *testing.T) {
 	lim := limitsOf(t, `
 name: flow
@@ -349,10 +354,32 @@ rules:
 `)
 	image := make([]byte, 0x20)
 	image[0x11] = 6
-	r := compared(t, Input{Base: Side{Bytes: image}, Candidate: Side{Bytes: image}, Layout: curveOf(t, 2, `{labels: {6: "on"}}`),
-		CandidateLayout: curveOf(t, 2, "{factor: 1}"), Limits: lim})
-	if f := finding(t, r, "most:r"); f.Origin != "introduced" || r.Tables[0].Changed != 2 || len(r.Tables[0].Changes) != 0 {
-		t.Errorf("finding %v, table %v", f, r.Tables[0])
+	for _, before := range []*definition.Layout{curveOf(t, 2, `{labels: {6: "on"}}`), curveIn(t, "leak", 2, "{factor: 1}")} {
+		r := compared(t, Input{Base: Side{Bytes: image}, Candidate: Side{Bytes: image}, Layout: before,
+			CandidateLayout: curveOf(t, 2, "{factor: 1}"), Limits: lim})
+		if f := finding(t, r, "most:r"); f.Origin != "introduced" || r.Tables[0].Changed != 2 || len(r.Tables[0].Changes) != 0 {
+			t.Errorf("finding %v, table %v", f, r.Tables[0])
+		}
+	}
+}
+
+// The last bits of interpolating make no difference: the same straight line on other breakpoints.
+func TestRoundingIsNoDifference(t *testing.T) {
+	lay := curveOf(t, 4, "{factor: 0.1}")
+	fill := func(points ...byte) []byte {
+		b := make([]byte, 0x20)
+		for i, p := range points {
+			b[i], b[0x10+i] = p, p+3
+		}
+		return b
+	}
+	for p := byte(1); p < 30; p++ {
+		r := compared(t, Input{Base: Side{Bytes: fill(0, 10, 30, 60)}, Candidate: Side{Bytes: fill(0, p, 30, 60)}, Layout: lay})
+		for _, table := range r.Tables {
+			if d := table.Delta; !table.Regridded || d.Min != 0 || d.Max != 0 || d.Rms != 0 {
+				t.Errorf("breakpoint at %d: %v, regridded %v", p, d, table.Regridded)
+			}
+		}
 	}
 }
 
