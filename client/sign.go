@@ -2,6 +2,7 @@ package client
 
 import (
 	"context"
+	"fmt"
 	"slices"
 	"strings"
 
@@ -168,9 +169,14 @@ func question(r *Review, key string) string {
 		return "you are the author; why do you sign it yourself?"
 	}
 	for _, f := range r.Report.Findings {
-		if Key(f) == key {
-			return strings.TrimSpace(f.Severity + ": " + f.Reason)
+		if Key(f) != key {
+			continue
 		}
+		text := f.Severity + ": " + f.Reason
+		if w := f.Worst; w != nil && w.Value != nil && w.Limit != nil {
+			text += fmt.Sprintf(" (found %g, limit %g)", *w.Value, *w.Limit)
+		}
+		return text
 	}
 	return ""
 }
