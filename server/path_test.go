@@ -350,3 +350,32 @@ func TestServicesThatShow(t *testing.T) {
 		t.Errorf("the definition came back as %v %v", doc.GetDocument(), err)
 	}
 }
+
+// TestRetiredDownloadEnds: a download is cut off too, even one whose reader keeps the server
+// waiting.
+func TestRetiredDownloadEnds(t *testing.T) {
+	b := newBench(t)
+	b.must("technician", b.openJob("AB 12 CD", ""))
+	large := bytes.Repeat([]byte("time,speed\n0.01,3000\n"), 400_000) // 8 MiB
+	run := &recordv1.AddRun{Job: 1, When: "before", FileSha256: b.upload("technician", large), ChannelsSha256: b.upload("technician", []byte("{}"))}
+	b.must("technician", &recordv1.Action{Body: &recordv1.Action_Run{Run: run}})
+	s, err := servicev1.NewBlobsClient(b.as("technician")).Download(within(t), &servicev1.DownloadRequest{Sha256: hashOf(large)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := s.Recv()
+	if err != nil || m.GetSize() != uint64(len(large)) {
+		t.Fatalf("the first message says %d bytes, %v", m.GetSize(), err)
+	}
+	got := len(m.GetChunk())
+	b.must("lead", retireAction("technician"))
+	for err == nil {
+		if m, err = s.Recv(); err == nil {
+			got += len(m.GetChunk())
+		}
+	}
+	wantFault(t, err, codes.Unauthenticated, "not-enrolled")
+	if got >= len(large) {
+		t.Errorf("all %d bytes came", got)
+	}
+}
