@@ -26,6 +26,7 @@ type Input struct {
 	Meant           []string           // tables the author meant to change
 	MeantGiven      bool
 	Job             *calibrationv1.JobFacts // nil for none
+	Run             *limits.Run             // what covers judges by; nil for none
 }
 
 // Compare makes the report. An error means that it could not be made at all (an image of

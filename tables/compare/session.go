@@ -70,6 +70,9 @@ func open(in Input, check bool) (*session, error) {
 	if in.Job != nil {
 		s.report.Job = proto.CloneOf(in.Job)
 	}
+	if in.Run != nil {
+		s.report.Run = &calibrationv1.RunRef{Sha256: in.Run.SHA256}
+	}
 	if in.Limits == nil {
 		return s, nil
 	}
@@ -246,7 +249,7 @@ func (s *session) judge() error {
 	if lim == nil {
 		return nil
 	}
-	in := limits.JudgeInput{Layout: s.lay, Candidate: s.candOf, Job: s.in.Job, Check: s.check}
+	in := limits.JudgeInput{Layout: s.lay, Candidate: s.candOf, Job: s.in.Job, Check: s.check, Run: s.in.Run}
 	if s.two {
 		in.CandidateLayout = s.candLay
 	}

@@ -19,6 +19,7 @@ type JudgeInput struct {
 	Candidate       func(id string) *surface.Decoded
 	Job             *calibrationv1.JobFacts // nil for none
 	Check           bool                    // one image: no base, no origins, everything counts
+	Run             *Run                    // nil for none: then covers says nothing
 }
 
 // Judged is what the rules found.
@@ -118,7 +119,7 @@ var errPassed = fmt.Errorf("passed over")
 // table judges one table by one rule and writes down what came of it.
 func (j *judge) table(r *calibrationv1.Rule, t *definition.Table) {
 	needsBase := r.GetChange() != nil || r.GetFrozen() != nil
-	if r.GetCovers() != nil || needsBase && j.in.Check {
+	if r.GetCovers() != nil && j.in.Run == nil || needsBase && j.in.Check {
 		return
 	}
 	s, err := j.subject(r, t)
@@ -165,7 +166,8 @@ func (j *judge) subject(r *calibrationv1.Rule, t *definition.Table) (*subject, e
 	if d == nil {
 		return nil, unjudged("the candidate lacks the table")
 	}
-	if r.GetMonotonic().GetOf() == "axes" && t.X == nil && t.Y == nil {
+	axesOnly := r.GetMonotonic().GetOf() == "axes" || r.GetCovers() != nil
+	if axesOnly && t.X == nil && t.Y == nil {
 		return nil, errPassed
 	}
 	if d.Values == nil && r.GetFrozen() == nil {
@@ -206,6 +208,8 @@ func (s *subject) run() error {
 		return s.against(k.Below, true)
 	case *calibrationv1.Rule_Above:
 		return s.against(k.Above, false)
+	case *calibrationv1.Rule_Covers:
+		return s.covers()
 	}
 	return fmt.Errorf("the rule says nothing that can be judged")
 }

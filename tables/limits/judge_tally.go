@@ -22,7 +22,8 @@ type verdict struct {
 	value, limit, excess float64
 	room                 float64 // what is left under the limit; negative beyond it
 	fails                bool
-	wordless             bool // value and limit are no numbers
+	wordless             bool    // value and limit are no numbers
+	along                *string // x or y, where they are of that axis
 }
 
 // The three origins, and the order in which they are written down.
@@ -111,7 +112,7 @@ func (t *tally) leave(p place, v verdict) {
 
 // worst is a place and a verdict as the report says them.
 func (s *subject) worst(p place, v verdict) *calibrationv1.Worst {
-	w := &calibrationv1.Worst{Excess: v.excess}
+	w := &calibrationv1.Worst{Excess: v.excess, Along: v.along}
 	if !v.wordless {
 		w.Value, w.Limit = proto.Float64(v.value), proto.Float64(v.limit)
 	}

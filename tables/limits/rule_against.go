@@ -6,7 +6,11 @@ import (
 )
 
 // against keeps the whole surface below, or above, another table's, on the breakpoints of both.
+// A rule that selects by quantity may pick that other table too, which nobody means to hold against itself.
 func (s *subject) against(a *calibrationv1.Against, below bool) error {
+	if a.GetTable() == s.t.ID {
+		return errPassed
+	}
 	if s.cand.err != nil {
 		return s.cand.err
 	}

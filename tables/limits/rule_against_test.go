@@ -69,3 +69,17 @@ func TestBelowTiesTheTwo(t *testing.T) {
 		}
 	}
 }
+
+// Selected by quantity, the other table is picked as well, and is not held against itself.
+func TestBelowPassesOverTheOtherTable(t *testing.T) {
+	a := sheet{id: "a", quantity: "boost", unit: "kPa", v: []float64{10}}
+	b := sheet{id: "b", quantity: "boost", unit: "kPa", v: []float64{20}}
+	r := rule(`{"select":{"quantity":"boost"},"below":{"table":"b","margin":15,"unit":"kPa"}}`)
+	out := judged(t, judging([]sheet{a, b}, []sheet{a, b}), r)
+	if got := sayAll(out.Findings); got != "a inherited 1x 10/5 by 5 [0,0]" {
+		t.Errorf("got %s", got)
+	}
+	if len(out.Margins) != 1 || len(out.Unjudged) != 0 {
+		t.Errorf("margins %v, unjudged %v", out.Margins, out.Unjudged)
+	}
+}

@@ -1467,8 +1467,10 @@ type Worst struct {
 	// How far value lies beyond limit, never negative.
 	Excess float64 `protobuf:"fixed64,5,opt,name=excess,proto3" json:"excess,omitempty"`
 	// Index as stored, where the point is a cell.
-	Row           *uint32 `protobuf:"varint,6,opt,name=row,proto3,oneof" json:"row,omitempty"`
-	Column        *uint32 `protobuf:"varint,7,opt,name=column,proto3,oneof" json:"column,omitempty"`
+	Row    *uint32 `protobuf:"varint,6,opt,name=row,proto3,oneof" json:"row,omitempty"`
+	Column *uint32 `protobuf:"varint,7,opt,name=column,proto3,oneof" json:"column,omitempty"`
+	// x or y, where value and limit are of that axis and not of the table.
+	Along         *string `protobuf:"bytes,8,opt,name=along,proto3,oneof" json:"along,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1550,6 +1552,13 @@ func (x *Worst) GetColumn() uint32 {
 		return *x.Column
 	}
 	return 0
+}
+
+func (x *Worst) GetAlong() string {
+	if x != nil && x.Along != nil {
+		return *x.Along
+	}
+	return ""
 }
 
 // Margin is the least room a table has left under a rule; negative where it is exceeded.
@@ -1980,7 +1989,7 @@ const file_witnessmark_calibration_v1_report_proto_rawDesc = "" +
 	" \x01(\tR\x06detail\x12A\n" +
 	"\x06ranges\x18\v \x03(\v2).witnessmark.calibration.v1.UnmappedRangeR\x06ranges\x12\x16\n" +
 	"\x06tables\x18\f \x03(\tR\x06tablesB\b\n" +
-	"\x06_exact\"\xe2\x01\n" +
+	"\x06_exact\"\x87\x02\n" +
 	"\x05Worst\x12\x11\n" +
 	"\x01x\x18\x01 \x01(\x01H\x00R\x01x\x88\x01\x01\x12\x11\n" +
 	"\x01y\x18\x02 \x01(\x01H\x01R\x01y\x88\x01\x01\x12\x19\n" +
@@ -1988,13 +1997,15 @@ const file_witnessmark_calibration_v1_report_proto_rawDesc = "" +
 	"\x05limit\x18\x04 \x01(\x01H\x03R\x05limit\x88\x01\x01\x12\x16\n" +
 	"\x06excess\x18\x05 \x01(\x01R\x06excess\x12\x15\n" +
 	"\x03row\x18\x06 \x01(\rH\x04R\x03row\x88\x01\x01\x12\x1b\n" +
-	"\x06column\x18\a \x01(\rH\x05R\x06column\x88\x01\x01B\x04\n" +
+	"\x06column\x18\a \x01(\rH\x05R\x06column\x88\x01\x01\x12\x19\n" +
+	"\x05along\x18\b \x01(\tH\x06R\x05along\x88\x01\x01B\x04\n" +
 	"\x02_xB\x04\n" +
 	"\x02_yB\b\n" +
 	"\x06_valueB\b\n" +
 	"\x06_limitB\x06\n" +
 	"\x04_rowB\t\n" +
-	"\a_column\"\xe1\x01\n" +
+	"\a_columnB\b\n" +
+	"\x06_along\"\xe1\x01\n" +
 	"\x06Margin\x12\x12\n" +
 	"\x04rule\x18\x01 \x01(\tR\x04rule\x12\x14\n" +
 	"\x05table\x18\x02 \x01(\tR\x05table\x12\x16\n" +
