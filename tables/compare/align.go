@@ -9,6 +9,7 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/surface"
 )
 
 // pairTables compares two definitions' tables by id. Addresses mean nothing between them, so bytes
@@ -51,7 +52,15 @@ func (s *session) pair(id string, b, c *definition.Table) {
 		s.keepWhole(ch, why)
 		return
 	}
-	ch.base, ch.cand = s.baseOf(id), s.candOf(id)
+	b, why := inUnitsOf(b, c)
+	if why != "" {
+		s.keepWhole(ch, why)
+		return
+	}
+	ch.baseTable, ch.base, ch.cand = b, s.baseOf(id), s.candOf(id)
+	if b != s.lay.ByID[id] {
+		ch.base = surface.Decode(b, s.in.Base.Bytes)
+	}
 	cols, onlyX := align(b.X, c.X, ch.base.X, ch.cand.X, ch.base.NX)
 	rows, onlyY := align(b.Y, c.Y, ch.base.Y, ch.cand.Y, ch.base.NY)
 	ch.xMoved, ch.movedXPoints = moved(b.X, c.X, ch.base.X, ch.cand.X)
@@ -80,15 +89,12 @@ func unlike(b, c *definition.Table) string {
 		return fmt.Sprintf("it is a %s in the base's definition and a %s in the candidate's", b.Kind, c.Kind)
 	case b.Quantity != c.Quantity:
 		return fmt.Sprintf("it is %s in the base's definition and %s in the candidate's", b.Quantity, c.Quantity)
-	case b.Unit != c.Unit:
-		return fmt.Sprintf("its unit is %s in the base's definition and %s in the candidate's", b.Unit, c.Unit)
 	case (b.Cells.Conv.Labels == nil) != (c.Cells.Conv.Labels == nil):
 		return "it holds labels in one definition and numbers in the other"
 	}
 	for _, a := range [][2]*definition.Axis{{b.X, c.X}, {b.Y, c.Y}} {
-		if a[0] != nil && (a[0].Quantity != a[1].Quantity || a[0].Unit != a[1].Unit) {
-			return fmt.Sprintf("an axis is %s in %s in the base's definition and %s in %s in the candidate's",
-				a[0].Quantity, a[0].Unit, a[1].Quantity, a[1].Unit)
+		if a[0] != nil && a[0].Quantity != a[1].Quantity {
+			return fmt.Sprintf("an axis is %s in the base's definition and %s in the candidate's", a[0].Quantity, a[1].Quantity)
 		}
 	}
 	return ""

@@ -223,7 +223,7 @@ tables:
     conversion: {factor: 0.5}
     x: {id: rpm5, quantity: engine_speed, unit: 1/min, stored: {address: 0x10, type: u16, count: 5}, conversion: {factor: 0.5}}
   - {id: cut, quantity: engine_speed, unit: 1/min, stored: {address: 0x30, type: u16}, conversion: {factor: 4}}
-  - {id: trim, quantity: fuel_trim, unit: "%", stored: {address: 0x34, type: u8}}
+  - {id: trim, quantity: fuel_trim, unit: V, stored: {address: 0x34, type: u8}}
   - {id: mode, stored: {address: 0x35, type: u8}, conversion: {labels: {3: "off", 4: "on"}}}
 `
 

@@ -20,6 +20,9 @@ const (
 	randomTail = 160
 )
 
+// randomUnits convert into each other, but for the last one.
+var randomUnits = []string{"1", "1", "%", "V"}
+
 var storedTypes = []string{"u8", "s8", "u16", "s16", "u24", "s24", "u32", "s32", "u64", "s64", "f32", "f64"}
 
 func sizeOf(kind string) int {
@@ -80,7 +83,7 @@ func place(t *rapid.T, label string, s *calibrationv1.Stored, cells int) bool {
 }
 
 func drawAxis(t *rapid.T, label, quantity string) (*calibrationv1.TableAxis, int) {
-	a := &calibrationv1.TableAxis{Id: label, Quantity: quantity, Unit: "1", Index: rapid.IntRange(0, 5).Draw(t, label+" index") == 0}
+	a := &calibrationv1.TableAxis{Id: label, Quantity: quantity, Unit: rapid.SampledFrom(randomUnits).Draw(t, label+" unit"), Index: rapid.IntRange(0, 5).Draw(t, label+" index") == 0}
 	n := rapid.IntRange(1, 4).Draw(t, label+" count")
 	if rapid.IntRange(0, 3).Draw(t, label+" fixed") == 0 {
 		for i := range n {
@@ -114,7 +117,7 @@ func drawDefinition(t *rapid.T) *definition.Layout {
 	}
 	for i := range rapid.IntRange(0, 6).Draw(t, "tables") {
 		id := fmt.Sprintf("t%d", i)
-		table := &calibrationv1.Table{Id: id, Quantity: fmt.Sprintf("q%d", i%3), Unit: "1",
+		table := &calibrationv1.Table{Id: id, Quantity: fmt.Sprintf("q%d", i%3), Unit: rapid.SampledFrom(randomUnits).Draw(t, id+" unit"),
 			Stored: drawStored(t, id), Conversion: drawConversion(t, id, true)}
 		cells := 1
 		if rapid.Bool().Draw(t, id+" has x") {
