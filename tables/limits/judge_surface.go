@@ -15,6 +15,8 @@ type face struct {
 	x, y   []float64         // breakpoints as stored; nil where there is no such axis
 	nx, ny int
 	bits   []uint64
+	xBits  []uint64 // of stored breakpoints; nil where an axis is not stored
+	yBits  []uint64
 	values []float64 // row-major; nil for labels
 	grid   *surface.Grid
 	err    error // why there is no grid
@@ -70,7 +72,7 @@ func newFace(d *surface.Decoded, key faceKey) (*face, error) {
 	if err != nil {
 		return nil, err
 	}
-	f := &face{t: d.Table, nx: d.NX, ny: d.NY, bits: d.Bits, values: value.all(d.Values)}
+	f := &face{t: d.Table, nx: d.NX, ny: d.NY, bits: d.Bits, xBits: d.XBits, yBits: d.YBits, values: value.all(d.Values)}
 	var x, y scale
 	if x, f.x, err = axisIn(d.Table.X, d.X, key.ux); err != nil {
 		return nil, err

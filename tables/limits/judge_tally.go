@@ -14,7 +14,8 @@ type place struct {
 	x, y     float64
 	row, col int
 	cell     bool
-	point    int // counts up from point to point; both sides of a step are one point
+	along    string // x or y where the value is a breakpoint of that axis, else empty
+	point    int    // counts up from point to point; both sides of a step are one point
 }
 
 // verdict is one value against one limit. An excess is infinite where a number is not finite.
@@ -121,6 +122,9 @@ func (s *subject) worst(p place, v verdict) *calibrationv1.Worst {
 	}
 	if s.cand.y != nil {
 		w.Y = proto.Float64(p.y)
+	}
+	if p.along != "" {
+		w.Along = proto.String(p.along)
 	}
 	if p.cell {
 		w.Row, w.Column = proto.Uint32(uint32(p.row)), proto.Uint32(uint32(p.col))

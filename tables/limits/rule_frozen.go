@@ -33,26 +33,32 @@ func (s *subject) frozen() error {
 		}
 		s.tally.add(c.cellAt(i/c.nx, i%c.nx), v, nil)
 	}
-	for i := range c.x {
-		s.frozenBreakpoint("x", c.cellAt(0, i), c.x[i], b.x[i])
-	}
-	for i := range c.y {
-		s.frozenBreakpoint("y", c.cellAt(i, 0), c.y[i], b.y[i])
-	}
+	s.frozenAxis("x", [2]*definition.Axis{c.t.X, b.t.X}, [2][]float64{c.x, b.x}, [2][]uint64{c.xBits, b.xBits})
+	s.frozenAxis("y", [2]*definition.Axis{c.t.Y, b.t.Y}, [2][]float64{c.y, b.y}, [2][]uint64{c.yBits, b.yBits})
 	return nil
 }
 
-// frozenBreakpoint counts a breakpoint that moved, after all cells.
-func (s *subject) frozenBreakpoint(axis string, p place, now, was float64) {
-	if math.Float64bits(now) == math.Float64bits(was) {
-		return
+// frozenAxis counts the breakpoints of one axis that moved, after all cells; each pair is the
+// candidate's and the base's.
+func (s *subject) frozenAxis(name string, axis [2]*definition.Axis, points [2][]float64, bits [2][]uint64) {
+	raw := bits[0] != nil && bits[1] != nil && axis[0].Unit == axis[1].Unit && alikeCells(axis[0].Cells, axis[1].Cells)
+	for i, now := range points[0] {
+		was := points[1][i]
+		if raw && bits[0][i] == bits[1][i] || !raw && math.Float64bits(now) == math.Float64bits(was) {
+			continue
+		}
+		row, col := 0, i
+		if name == "y" {
+			row, col = i, 0
+		}
+		b := &s.tally.buckets[introduced]
+		if b.count == 0 {
+			b.at, b.worst = s.cand.cellAt(row, col), verdict{value: now, limit: was, excess: distance(now, was), fails: true}
+			b.at.along = name
+			s.detail = fmt.Sprintf("a breakpoint of the %s axis moved", name)
+		}
+		b.count++
 	}
-	b := &s.tally.buckets[introduced]
-	if b.count == 0 {
-		b.at, b.worst = p, verdict{value: now, limit: was, excess: distance(now, was), fails: true}
-		s.detail = fmt.Sprintf("a breakpoint of the %s axis moved", axis)
-	}
-	b.count++
 }
 
 // label is what a cell of a label table is called, or its number.
@@ -84,8 +90,12 @@ func differs(c, b *definition.Table) func(c, b *face, i int) bool {
 
 // sameMeaning says whether equal bits are equal values.
 func sameMeaning(a, b *definition.Table) bool {
-	p, q := a.Cells, b.Cells
-	return a.Unit == b.Unit && p.Float == q.Float && p.Signed == q.Signed && p.Magnitude == q.Magnitude && p.Width == q.Width &&
+	return a.Unit == b.Unit && alikeCells(a.Cells, b.Cells)
+}
+
+// alikeCells says whether two blocks of cells turn equal bits into equal numbers.
+func alikeCells(p, q *definition.Cells) bool {
+	return p.Float == q.Float && p.Signed == q.Signed && p.Magnitude == q.Magnitude && p.Width == q.Width &&
 		p.Conv.Rational == q.Conv.Rational && p.Conv.Factor == q.Conv.Factor && p.Conv.Offset == q.Conv.Offset &&
 		p.Conv.Num == q.Conv.Num && p.Conv.Den == q.Conv.Den
 }

@@ -210,12 +210,14 @@ func (s *subject) monotonicAxes() error {
 				row, col = i, 0
 			}
 			s.detail = fmt.Sprintf("breakpoints of the %s axis", name)
+			p := s.cand.cellAt(row, col)
+			p.along = name
 			if before != nil && i < len(before.points) {
 				b := strictly(before.points, i)
-				s.tally.add(s.cand.cellAt(row, col), v, &b)
+				s.tally.add(p, v, &b)
 				continue
 			}
-			s.tally.add(s.cand.cellAt(row, col), v, nil)
+			s.tally.add(p, v, nil)
 		}
 	}
 	return nil

@@ -10,11 +10,14 @@ import (
 
 // Decoded is one table read out of one image. Cells are row-major: [row*NX+col], row along y.
 type Decoded struct {
-	Table  *definition.Table
-	X, Y   []float64 // physical breakpoints as stored; nil where there is no such axis
-	NX, NY int
-	Bits   []uint64  // raw bits, after the mask
-	Values []float64 // physical; nil for labels
+	Table *definition.Table
+	X, Y  []float64 // physical breakpoints as stored; nil where there is no such axis
+	// Raw bits of the breakpoints, after the mask: 64-bit ones may differ where the numbers above do
+	// not. Nil where there is no such axis, or where it is not stored.
+	XBits, YBits []uint64
+	NX, NY       int
+	Bits         []uint64  // raw bits, after the mask
+	Values       []float64 // physical; nil for labels
 }
 
 // Decode reads a table. The image begins at the layout's Start and has the layout's size.
@@ -22,10 +25,10 @@ func Decode(t *definition.Table, image []byte) *Decoded {
 	c := t.Cells
 	d := &Decoded{Table: t, NX: c.NX, NY: c.NY, Bits: make([]uint64, c.NX*c.NY)}
 	if t.X != nil {
-		d.X = t.X.Breakpoints(image)
+		d.X, d.XBits = t.X.Breakpoints(image), axisBits(t.X, image)
 	}
 	if t.Y != nil {
-		d.Y = t.Y.Breakpoints(image)
+		d.Y, d.YBits = t.Y.Breakpoints(image), axisBits(t.Y, image)
 	}
 	if c.Conv.Labels == nil {
 		d.Values = make([]float64, len(d.Bits))
@@ -40,6 +43,17 @@ func Decode(t *definition.Table, image []byte) *Decoded {
 		}
 	}
 	return d
+}
+
+func axisBits(a *definition.Axis, image []byte) []uint64 {
+	if a.Cells == nil {
+		return nil
+	}
+	bits := make([]uint64, a.Count)
+	for i := range bits {
+		bits[i] = a.Cells.Bits(image, 0, i)
+	}
+	return bits
 }
 
 // Grid is the table ready to be interpolated. The error says why it cannot be: it holds labels, or

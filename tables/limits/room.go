@@ -1,0 +1,108 @@
+package limits
+
+import (
+	"math"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/surface"
+)
+
+// Room is what the range and envelope rules leave of each cell of a table, in its unit and
+// row-major: the least over all such rules, negative beyond a limit, 0 where only rounding is, minus
+// infinity where the value is no number, NaN where no rule bounds the cell.
+func Room(l *Limits, t *definition.Table, d *surface.Decoded) []float64 {
+	return boundsOf(l, t, d).room
+}
+
+// Bounds are the tightest floor and ceiling that the range and envelope rules put on each cell of a
+// table, in its unit and row-major; NaN where there is none. An envelope is read at the cell's own
+// operating point: between two breakpoints it may be tighter, which only Judge looks at.
+func Bounds(l *Limits, t *definition.Table, d *surface.Decoded) (low, high []float64) {
+	b := boundsOf(l, t, d)
+	return b.low, b.high
+}
+
+// bounding gathers bounds from rule to rule.
+type bounding struct {
+	*subject
+	low, high, room []float64
+}
+
+func boundsOf(l *Limits, t *definition.Table, d *surface.Decoded) *bounding {
+	n := d.NX * d.NY
+	b := &bounding{low: blanks(n), high: blanks(n), room: blanks(n)}
+	if l == nil || d.Values == nil {
+		return b
+	}
+	j := &judge{faces: map[faceKey]*face{}, in: JudgeInput{Check: true, Candidate: func(string) *surface.Decoded { return d }}}
+	for _, r := range l.Source.GetRules() {
+		if !selects(r.GetSelect(), t) || r.GetRange() == nil && r.GetEnvelope() == nil {
+			continue
+		}
+		var err error
+		if b.subject, err = j.subject(r, t); err != nil {
+			continue // what cannot be judged bounds nothing; the report says why
+		}
+		if r.GetRange() != nil {
+			b.inRange(r.GetRange())
+		} else {
+			b.inEnvelope(r.GetEnvelope())
+		}
+	}
+	return b
+}
+
+func blanks(n int) []float64 {
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = math.NaN()
+	}
+	return out
+}
+
+func (b *bounding) inRange(r *calibrationv1.Range) {
+	unit, err := levels(b.t.Quantity, r.GetUnit(), b.t.Quantity, b.t.Unit)
+	if err != nil {
+		return
+	}
+	for i := range b.cand.values {
+		if r.Max != nil {
+			b.cell(i, unit.of(r.GetMax()), true)
+		}
+		if r.Min != nil {
+			b.cell(i, unit.of(r.GetMin()), false)
+		}
+	}
+}
+
+func (b *bounding) inEnvelope(e *calibrationv1.Envelope) {
+	on, err := envelopeOn(e, b.t)
+	if err != nil || b.cand.err != nil || on.joinInto(over(b.cand.grid), b.t) != nil {
+		return
+	}
+	for row := range b.cand.ny {
+		for col := range b.cand.nx {
+			limit := on.at(b.cand.cellAt(row, col), side{sideOf(b.cand.x, col), sideOf(b.cand.y, row)})
+			b.cell(row*b.cand.nx+col, limit, on.ceiling)
+		}
+	}
+}
+
+// cell notes one bound of one cell.
+func (b *bounding) cell(i int, limit float64, ceiling bool) {
+	v := b.tally.judge(b.cand.values[i], limit, ceiling)
+	room := v.room
+	if !v.fails {
+		room = max(room, 0)
+	}
+	if !(b.room[i] <= room) {
+		b.room[i] = room
+	}
+	switch {
+	case ceiling && !(b.high[i] <= limit):
+		b.high[i] = limit
+	case !ceiling && !(b.low[i] >= limit):
+		b.low[i] = limit
+	}
+}
