@@ -18,18 +18,26 @@ const (
 )
 
 // blob finds bytes by SHA-256: committed ones first, then those uploaded and waiting for
-// the action that names them.
+// the action that names them. An upload may stand in for committed bytes that are damaged.
 func (c *core) blob(sha string) ([]byte, error) {
 	data, err := c.stored(sha)
-	if !errors.Is(err, store.ErrNotFound) {
+	if err == nil || !absent(err) {
 		return data, err
 	}
-	data, err = c.staged.read(sha)
-	if errors.Is(err, store.ErrNotFound) {
-		// It may have been committed, and its upload removed, between the two looks.
-		return c.stored(sha)
+	data, waiting := c.staged.read(sha)
+	if waiting == nil {
+		return data, nil
 	}
-	return data, err
+	if !errors.Is(waiting, store.ErrNotFound) {
+		return nil, waiting
+	}
+	// It may have been committed, and its upload removed, between the two looks.
+	return c.stored(sha)
+}
+
+// absent says whether bytes are not there, or not whole.
+func absent(err error) bool {
+	return errors.Is(err, store.ErrNotFound) || errors.Is(err, store.ErrDamaged)
 }
 
 // stored finds committed bytes; ErrNotFound is wrapped. The hash is checked by the store.
@@ -46,13 +54,10 @@ func (c *core) stored(sha string) ([]byte, error) {
 	return data, err
 }
 
-// has says whether a blob is committed.
+// has says whether a blob is committed, and whole: putting it again mends one that is not.
 func (c *core) has(sha string) (bool, error) {
-	err := c.engine.View(func(tx store.ReadTx) error {
-		_, err := tx.Blob(sha)
-		return err
-	})
-	if errors.Is(err, store.ErrNotFound) {
+	_, err := c.stored(sha)
+	if absent(err) {
 		return false, nil
 	}
 	return err == nil, err

@@ -36,26 +36,8 @@ func (s *blobsServer) Upload(stream servicev1.Blobs_UploadServer) error {
 		return err
 	}
 	defer up.abandon()
-	idle := time.AfterFunc(s.uploadIdle, func() { callOf(stream.Context()).end(slowUpload(s.uploadIdle)) })
-	defer idle.Stop()
-	for {
-		m, err := stream.Recv()
-		idle.Reset(s.uploadIdle)
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return err
-		}
-		if m.GetHeader() != nil {
-			return invalid("second-header", "header", "", "upload: only the first message declares")
-		}
-		if len(m.GetChunk()) == 0 {
-			return invalid("empty-chunk", "chunk", "at least 1 byte", "upload: a message carries no bytes")
-		}
-		if err := up.write(m.GetChunk()); err != nil {
-			return err
-		}
+	if err := s.receive(stream, up); err != nil {
+		return err
 	}
 	if err := up.verify(); err != nil {
 		return err
@@ -70,6 +52,31 @@ func (s *blobsServer) Upload(stream servicev1.Blobs_UploadServer) error {
 		}
 	}
 	return stream.SendAndClose(&servicev1.UploadResponse{Sha256: h.GetSha256(), Known: known})
+}
+
+// receive takes the chunks of an upload until the stream ends.
+func (s *blobsServer) receive(stream servicev1.Blobs_UploadServer, up *upload) error {
+	idle := time.AfterFunc(s.uploadIdle, func() { callOf(stream.Context()).end(slowUpload(s.uploadIdle)) })
+	defer idle.Stop()
+	for {
+		m, err := stream.Recv()
+		idle.Reset(s.uploadIdle)
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		if m.GetHeader() != nil {
+			return invalid("second-header", "header", "", "upload: only the first message declares")
+		}
+		if len(m.GetChunk()) == 0 {
+			return invalid("empty-chunk", "chunk", "at least 1 byte", "upload: a message carries no bytes")
+		}
+		if err := up.write(m.GetChunk()); err != nil {
+			return err
+		}
+	}
 }
 
 // slowUpload ends an upload that holds its reserved room and sends nothing.

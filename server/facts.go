@@ -69,10 +69,8 @@ func (f *finder) take(at, sha, base string) error {
 	return nil
 }
 
+// keep lists bytes for the record, packed against base, unless they are in it already.
 func (f *finder) keep(sha, base string, data []byte) {
-	if base == sha {
-		base = ""
-	}
 	if in, err := f.c.has(sha); err == nil && in {
 		return
 	}

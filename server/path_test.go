@@ -355,10 +355,11 @@ func TestServicesThatShow(t *testing.T) {
 // waiting.
 func TestRetiredDownloadEnds(t *testing.T) {
 	b := newBench(t)
-	b.must("technician", b.openJob("AB 12 CD", ""))
-	large := bytes.Repeat([]byte("time,speed\n0.01,3000\n"), 400_000) // 8 MiB
-	run := &recordv1.AddRun{Job: 1, When: "before", FileSha256: b.upload("technician", large), ChannelsSha256: b.upload("technician", []byte("{}"))}
-	b.must("technician", &recordv1.Action{Body: &recordv1.Action_Run{Run: run}})
+	large := append(demoFile(t, "dx1-road-98.yaml"), bytes.Repeat([]byte("# why these limits are as they are\n"), 200_000)...) // 6.7 MiB
+	rev := &recordv1.Revision{Name: b.lim.Name, Sha256: b.upload("lead", large)}
+	b.must("lead", &recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: rev}}})
+	_, err := servicev1.NewCatalogClient(b.as("technician")).GetLimits(within(t), &servicev1.GetLimitsRequest{Name: b.lim.Name})
+	wantFault(t, err, codes.ResourceExhausted, "too-large")
 	s, err := servicev1.NewBlobsClient(b.as("technician")).Download(within(t), &servicev1.DownloadRequest{Sha256: hashOf(large)})
 	if err != nil {
 		t.Fatal(err)

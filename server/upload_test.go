@@ -13,6 +13,7 @@ import (
 	"google.golang.org/grpc/codes"
 
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
+	"witnessmark/store"
 )
 
 func hashOf(b []byte) string {
@@ -151,5 +152,29 @@ func TestUploadsExpire(t *testing.T) {
 	}
 	if got := stagedNames(t, w); len(got) != 0 {
 		t.Errorf("after a day: %v", got)
+	}
+}
+
+// TestDamagedBlobIsMended: bytes that are damaged in the store are not served, and are whole
+// again once an action brought them again.
+func TestDamagedBlobIsMended(t *testing.T) {
+	b := newBench(t)
+	original := demoFile(t, "original.bin")
+	b.must("technician", b.openJob("AB 12 CD", ""))
+	b.must("technician", b.openJob("EF 34 GH", ""))
+	b.must("technician", readAction(b.read(1, original)))
+	err := b.srv.core.engine.Update(func(tx store.WriteTx) error { return tx.PutBlob(hashOf(original), []byte("damaged")) })
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := servicev1.NewBlobsClient(b.as("lead")).Download(within(t), &servicev1.DownloadRequest{Sha256: hashOf(original)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = s.Recv()
+	wantFault(t, err, codes.Internal, "internal")
+	b.must("technician", readAction(b.read(2, original)))
+	if got := b.download(hashOf(original)); !bytes.Equal(got, original) {
+		t.Error("the image is not whole again")
 	}
 }
