@@ -136,9 +136,9 @@ func (d *Desk) Close() error {
 // watch follows the ledger and tells the pages when it has grown. A lost server is asked again.
 func (d *Desk) watch(ctx context.Context) {
 	for wait := time.Second; ctx.Err() == nil; wait = min(2*wait, 30*time.Second) {
-		err := d.client.Watch(ctx, func(h client.Head) {
+		err := d.client.Watch(ctx, func() {
 			wait = time.Second
-			d.events.tell(h.Size)
+			d.events.tell(d.client.Head().Size)
 		})
 		if ctx.Err() != nil {
 			return

@@ -28,13 +28,7 @@ var pagesOf = map[string]string{
 // WITNESSMARK_SHOTS=DIR the pages are kept as pictures.
 func TestPagesFit(t *testing.T) {
 	chromium(t)
-	w := newWorld(t).submitted("submission-2.bin")
-	r, err := w.lead.client.Review(ctx, 1, 1)
-	w.must(err)
-	_, err = w.lead.client.SignOff(ctx, r, map[string]string{"advance-ceiling:ignition.98": "no knock on the rolling road"}, nil)
-	w.must(err)
-	w.submitAgain("submission-1.bin")
-	w.must(w.lead.client.Sync(ctx))
+	w := newWorld(t).twoSubmissions()
 	b := w.opens(w.lead)
 	for name, path := range pagesOf {
 		for _, width := range widths {
@@ -45,11 +39,19 @@ func TestPagesFit(t *testing.T) {
 	}
 }
 
-func (w *world) submitAgain(file string) {
+// twoSubmissions is a job with a release and a newer submission that nobody may sign.
+func (w *world) twoSubmissions() *world {
 	w.Helper()
-	w.must(w.calibrator.client.Sync(ctx))
-	_, _, err := w.calibrator.client.Submit(ctx, client.NewSubmission{Job: 1, Path: w.demo(file), Note: "more boost"})
+	w.submitted("submission-2.bin")
+	r, err := w.lead.client.Review(ctx, 1, 1)
 	w.must(err)
+	_, err = w.lead.client.SignOff(ctx, r, map[string]string{"advance-ceiling:ignition.98": "no knock on the rolling road"}, nil)
+	w.must(err)
+	_, _, err = w.calibrator.client.Submit(ctx, client.NewSubmission{Job: 1, Path: w.demo("submission-1.bin"), Note: "more boost",
+		MeantGiven: true, Meant: []string{"boost.target", "lambda.target", "ignition.dwell"}})
+	w.must(err)
+	w.must(w.lead.client.Sync(ctx))
+	return w
 }
 
 func (b *tab) lookAt(name, path string, width int64, scheme string) {

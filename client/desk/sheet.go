@@ -123,17 +123,13 @@ func whoSigns(r *client.Review, onePerson bool) string {
 	case "danger":
 		return "Nobody may sign it. It is returned, or the limits get a new revision."
 	case "warning":
-		n := len(r.Judgement.Warnings)
-		return fmt.Sprintf("A lead must sign it%s, with a reason for each of %d %s.", but, n, plural(n, "warning"))
+		reasons := "a reason for its one warning"
+		if n := len(r.Judgement.Warnings); n != 1 {
+			reasons = fmt.Sprintf("a reason for each of %d warnings", n)
+		}
+		return "A lead must sign it" + but + "; and say " + reasons + "."
 	}
 	return "A calibrator or a lead must sign it" + but + "."
-}
-
-func plural(n int, word string) string {
-	if n == 1 {
-		return word
-	}
-	return word + "s"
 }
 
 // meantOf sets what the author meant beside what changed.

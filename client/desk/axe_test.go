@@ -1,0 +1,53 @@
+package desk
+
+import (
+	"fmt"
+	"os"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+)
+
+// axeScript is axe-core, which judges pages by the Web Content Accessibility Guidelines.
+func axeScript(t *testing.T) string {
+	t.Helper()
+	b, err := os.ReadFile("testdata/axe/node_modules/axe-core/axe.min.js")
+	if err != nil {
+		t.Skip("no axe-core here: npm ci --prefix client/desk/testdata/axe")
+	}
+	return string(b)
+}
+
+// TestAxeFindsNothing runs every rule of axe-core over every page, light and dark.
+func TestAxeFindsNothing(t *testing.T) {
+	chromium(t)
+	axe := axeScript(t)
+	w := newWorld(t).twoSubmissions()
+	b := w.opens(w.lead)
+	b.do(chromedp.EmulateViewport(1280, 900))
+	for _, scheme := range []string{"light", "dark"} {
+		b.scheme(scheme)
+		for name, path := range pagesOf {
+			b.goes(path)
+			if _, err := chromedp.Run(b.ctx, chromedp.Evaluate[chromedp.Void](axe)); err != nil {
+				t.Fatal(err)
+			}
+			found, err := chromedp.Run(b.ctx, chromedp.Evaluate[axeFound](`axe.run(document).then(r => ({passes: r.passes.length,
+				violations: r.violations.map(v => v.id + ": " + v.help + " " + v.nodes.slice(0, 3).map(n => n.html.slice(0, 160) + " " + n.failureSummary).join(" | "))}))`, chromedp.EvalAwaitPromise))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if found.Passes < 10 {
+				t.Errorf("%s, %s: only %d rules had something to look at", name, scheme, found.Passes)
+			}
+			for _, f := range found.Violations {
+				t.Error(fmt.Sprintf("%s, %s: %s", name, scheme, f))
+			}
+		}
+	}
+}
+
+type axeFound struct {
+	Passes     int      `json:"passes"`
+	Violations []string `json:"violations"`
+}

@@ -1,0 +1,156 @@
+package view
+
+import (
+	"html"
+	"math"
+	"strconv"
+	"strings"
+
+	"witnessmark/tables/definition"
+	"witnessmark/tables/surface"
+)
+
+// decimals is how many digits after the point a number is shown with; -1 for the shortest form.
+type decimals int
+
+// places is what one raw step of stored values needs.
+func places(c *definition.Cells) decimals {
+	if c == nil || !c.Conv.Affine() || c.Float {
+		return -1
+	}
+	for d := 0; d <= 4; d++ {
+		if whole(c.Conv.Factor, d) && whole(c.Conv.Offset, d) {
+			return decimals(d)
+		}
+	}
+	// Not a short decimal fraction: enough digits that neighbouring steps print apart.
+	if s := math.Abs(c.Conv.Factor); s > 0 && s < 1 {
+		return decimals(min(9, int(math.Ceil(-math.Log10(s)))))
+	}
+	return -1
+}
+
+func whole(v float64, digits int) bool {
+	v *= math.Pow10(digits)
+	return math.Abs(v-math.Round(v)) <= 1e-9*math.Max(1, math.Abs(v))
+}
+
+// text is a number as it is read: a real minus, and signs for what is no number.
+func (d decimals) text(v float64) string {
+	switch {
+	case math.IsNaN(v):
+		return "no number"
+	case math.IsInf(v, 0):
+		return strings.Replace(strconv.FormatFloat(v, 'f', 0, 64), "Inf", "∞", 1)
+	case d < 0:
+		return fine(v)
+	}
+	s := strconv.FormatFloat(v, 'f', int(d), 64)
+	if strings.Trim(s, "-0.") == "" {
+		s = strings.TrimPrefix(s, "-") // a zero has no sign
+		if v != 0 {
+			return fine(v) // what is not zero does not look like zero
+		}
+	}
+	return minus(s)
+}
+
+// signed is a difference: always with its sign, but for zero.
+func (d decimals) signed(v float64) string {
+	s := d.text(v)
+	if v > 0 && !strings.HasPrefix(s, "+") {
+		return "+" + s
+	}
+	return s
+}
+
+// room is rounded down, so that it never shows more room than there is.
+func (d decimals) room(v float64) string {
+	if d < 0 || !finite(v) {
+		return d.text(v)
+	}
+	scale := math.Pow10(int(d))
+	down := math.Floor(v*scale+1e-6) / scale
+	return d.text(down)
+}
+
+// fine is six significant digits at most.
+func fine(v float64) string { return minus(strconv.FormatFloat(v, 'g', 6, 64)) }
+
+func minus(s string) string { return strings.Replace(s, "-", "−", 1) }
+
+// unitOf is a unit behind a number; a ratio has none.
+func unitOf(u string) string {
+	if u == "" || u == "1" {
+		return ""
+	}
+	return " " + u
+}
+
+func words(quantity string) string { return strings.ReplaceAll(quantity, "_", " ") }
+
+// axisName is an axis as a heading.
+func axisName(a *definition.Axis, fallback string) string {
+	if a == nil {
+		return ""
+	}
+	name := words(a.Quantity)
+	if name == "" {
+		name = fallback
+	}
+	return name + strings.Replace(unitOf(a.Unit), " ", ", ", 1)
+}
+
+// along is one coordinate of an operating point, as in "engine speed 4500 1/min".
+func along(a *definition.Axis, fallback string, v float64) string {
+	name, unit := fallback, ""
+	if a != nil {
+		unit = unitOf(a.Unit)
+		if a.Quantity != "" {
+			name = words(a.Quantity)
+		}
+	}
+	return name + " " + fine(v) + unit
+}
+
+// point is an operating point; the parts that are not given are left out.
+func point(t *definition.Table, x, y *float64) string {
+	var out []string
+	var ax, ay *definition.Axis
+	if t != nil {
+		ax, ay = t.X, t.Y
+	}
+	if x != nil {
+		out = append(out, along(ax, "x", *x))
+	}
+	if y != nil {
+		out = append(out, along(ay, "y", *y))
+	}
+	return strings.Join(out, ", ")
+}
+
+// headings are breakpoints as they stand over columns; one empty heading where there is no axis.
+func headings(a *definition.Axis, points []float64, n int) []string {
+	out := make([]string, n)
+	if a == nil {
+		return out
+	}
+	d := places(a.Cells)
+	for i := range out {
+		if i < len(points) {
+			out[i] = d.text(points[i])
+		}
+	}
+	return out
+}
+
+// valueAt is a cell as text: its number, or its label.
+func valueAt(d *surface.Decoded, i int) string {
+	c := d.Table.Cells
+	if d.Values == nil {
+		return c.Conv.Label(c.Int(d.Bits[i]))
+	}
+	return places(c).text(d.Values[i])
+}
+
+func esc(s string) string { return html.EscapeString(s) }

@@ -1,0 +1,15 @@
+package client
+
+// Head is the checkpoint that was verified last.
+func (c *Client) Head() Head {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.head
+}
+
+// OnePerson says whether the genesis lets authors sign their own.
+func (c *Client) OnePerson() bool { return c.view().Genesis.GetOnePerson() }
+
+// HasVehicleField says whether a layout has an identity field that belongs to one car, so that
+// collecting needs a fresh read or the frame number.
+func (r *Review) HasVehicleField() bool { return hasVehicle(r.rules.Layout) }
