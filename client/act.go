@@ -159,6 +159,9 @@ func (c *Client) send(ctx context.Context, a *recordv1.Action, envelope []byte) 
 	case *recordv1.Action_ReadBack:
 		r, err := c.jobs.AddReadback(ctx, &servicev1.AddReadbackRequest{Envelope: envelope})
 		return r.GetAdmitted(), err
+	case *recordv1.Action_Run:
+		r, err := c.jobs.AddRun(ctx, &servicev1.AddRunRequest{Envelope: envelope})
+		return r.GetAdmitted(), err
 	}
 	return c.sendOther(ctx, a, envelope)
 }

@@ -6,6 +6,7 @@ import (
 	"crypto/ed25519"
 	"crypto/tls"
 	"errors"
+	"fmt"
 	"sync"
 	"time"
 
@@ -63,7 +64,8 @@ func (l *link) verify(cs tls.ConnectionState) error {
 	case l.pinned == nil:
 		l.pinned = key
 	case !l.pinned.Equal(key):
-		l.bad = distrust("the server's key is %s, and the one you pinned is %s", signoff.Fingerprint(key), signoff.Fingerprint(l.pinned))
+		l.bad = &Error{Kind: Distrust, Text: fmt.Sprintf("the server's key is %s, and the one you pinned is %s", signoff.Fingerprint(key), signoff.Fingerprint(l.pinned)),
+			Hint: "if the lead says that the server got a new key, log in again: the ledger must name it"}
 	}
 	return l.bad
 }

@@ -13,6 +13,7 @@ import (
 	"slices"
 	"sync"
 	"testing"
+	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
@@ -158,6 +159,23 @@ func (f *fake) ListEntries(_ context.Context, r *servicev1.ListEntriesRequest) (
 	}
 	// Three at a time, so that paging is exercised.
 	return &servicev1.ListEntriesResponse{First: r.First, Entries: entries[r.First:min(uint64(len(entries)), r.First+3)]}, nil
+}
+
+// Watch sends the checkpoint every few milliseconds, whether or not the ledger has grown.
+func (f *fake) Watch(_ *servicev1.WatchRequest, s grpc.ServerStreamingServer[servicev1.WatchResponse]) error {
+	for {
+		f.mu.Lock()
+		note := f.sign(f.shown())
+		f.mu.Unlock()
+		if err := s.Send(&servicev1.WatchResponse{Checkpoint: note}); err != nil {
+			return err
+		}
+		select {
+		case <-s.Context().Done():
+			return s.Context().Err()
+		case <-time.After(5 * time.Millisecond):
+		}
+	}
 }
 
 func (f *fake) Upload(s grpc.ClientStreamingServer[servicev1.UploadRequest, servicev1.UploadResponse]) error {

@@ -21,6 +21,7 @@ type Options struct {
 	Width           int    // columns of the terminal; 0 is 100
 	Table           string // show this table whole; empty folds what did not change
 	Heading         []string
+	Visited         *Visited // where runs were; nil where none is given
 }
 
 func (o *Options) width() int {
@@ -69,6 +70,7 @@ func Write(w io.Writer, r *calibrationv1.Report, o Options) error {
 	writeUnjudged(&b, r)
 	writeFindings(&b, r, &o)
 	writeTables(&b, r, &o)
+	writeVisited(&b, o.Visited)
 	writeMargins(&b, r, &o)
 	writeAccount(&b, r)
 	_, err := lipgloss.Fprint(w, b.String())
@@ -103,6 +105,9 @@ func writeVerdict(b *strings.Builder, r *calibrationv1.Report) {
 		fmt.Fprintf(b, "limits      %s\n", document(r.Limits))
 	} else {
 		fmt.Fprintln(b, "limits      none given: only the always-on rules looked")
+	}
+	if r.Run != nil {
+		fmt.Fprintf(b, "run         sha256 %s\n", r.Run.Sha256)
 	}
 	if r.Meant != nil {
 		fmt.Fprintf(b, "meant       %s\n", orNone(strings.Join(r.Meant.Tables, ", ")))
@@ -209,12 +214,13 @@ func worst(f *calibrationv1.Finding, o *Options) string {
 		return ""
 	}
 	t := o.table(f.Table)
+	u := worstUnit(t, p)
 	var s []string
 	if p.Value != nil {
-		s = append(s, fmt.Sprintf("found %s%s", fine(*p.Value), unit(t)))
+		s = append(s, fmt.Sprintf("found %s%s", fine(*p.Value), u))
 	}
 	if p.Limit != nil {
-		s = append(s, fmt.Sprintf("allowed %s%s, beyond by %s", fine(*p.Limit), unit(t), fine(p.Excess)))
+		s = append(s, fmt.Sprintf("allowed %s%s, beyond by %s", fine(*p.Limit), u, fine(p.Excess)))
 	}
 	if at := point(t, p.X, p.Y); at != "" {
 		s = append(s, "at "+at)
@@ -226,6 +232,21 @@ func worst(f *calibrationv1.Finding, o *Options) string {
 		s = append(s, "not exact between breakpoints")
 	}
 	return strings.Join(s, "; ")
+}
+
+// worstUnit is the table's unit, or that of the axis which the value lies along.
+func worstUnit(t *definition.Table, p *calibrationv1.Worst) string {
+	if t == nil || p.Along == nil {
+		return unit(t)
+	}
+	a := t.X
+	if *p.Along == "y" {
+		a = t.Y
+	}
+	if a == nil || a.Unit == "1" {
+		return ""
+	}
+	return " " + a.Unit
 }
 
 func writeMargins(b *strings.Builder, r *calibrationv1.Report, o *Options) {

@@ -7,21 +7,23 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"witnessmark/client"
 	"witnessmark/client/sheet"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/run"
 )
 
 // csvAllowed marks a command that can print changed cells as CSV too (--format csv).
 var csvAllowed = map[string]string{"csv": "yes"}
 
 func newCompareCommand(a *app) *cobra.Command {
-	var defPath, candidateDef, limPath, fileFormat, table string
+	var defPath, candidateDef, limPath, fileFormat, table, runPath, channels string
 	var meant []string
 	var exitZero bool
 	c := &cobra.Command{
-		Use:   "compare BASE CANDIDATE --definition FILE [--limits FILE]",
+		Use:   "compare BASE CANDIDATE --definition FILE [--limits FILE] [--run FILE]",
 		Short: "Compare two image files cell by cell and judge what changed (needs no server)",
 		Long: "Compare two image files cell by cell and judge what changed. Needs no server.\n\n" +
 			"Exit status: 0 nothing worse than a notice; 1 a caution or worse (0 with --exit-zero);\n2 the comparison could not be made.\n--format csv prints the changed cells, one a line.",
@@ -36,13 +38,24 @@ func newCompareCommand(a *app) *cobra.Command {
 			if table != "" && in.Layout.ByID[table] == nil {
 				return fmt.Errorf("--table %s: definition %s has no such table", table, in.Layout.Name)
 			}
+			recorded, err := runOf(runPath, channels)
+			if err != nil {
+				return err
+			}
+			if recorded != nil {
+				in.Run = recorded.Judged()
+			}
 			report, err := compare.Compare(in)
 			if err != nil {
 				return err
 			}
 			a.saidNo = !exitZero && compare.SeverityRank(report.Verdict) >= compare.SeverityRank("caution")
-			return a.printReport(report, sheet.Options{Layout: in.Layout, CandidateLayout: in.CandidateLayout,
-				Base: in.Base.Bytes, Candidate: in.Candidate.Bytes, Table: table, Width: a.width()})
+			o := sheet.Options{Layout: in.Layout, CandidateLayout: in.CandidateLayout,
+				Base: in.Base.Bytes, Candidate: in.Candidate.Bytes, Table: table, Width: a.width()}
+			if recorded != nil {
+				o.Visited = sheet.Visits(report, candidateLayout(in), in.Candidate.Bytes, []*run.Run{recorded.Run})
+			}
+			return a.printReport(report, o)
 		},
 	}
 	f := c.Flags()
@@ -52,9 +65,30 @@ func newCompareCommand(a *app) *cobra.Command {
 	f.StringSliceVar(&meant, "meant", nil, "tables that were meant to change, separated by commas")
 	f.StringVar(&fileFormat, "file-format", "", "raw, ihex or srec; detected by content if left out")
 	f.StringVar(&table, "table", "", "show this changed table whole")
+	f.StringVar(&runPath, "run", "", "a run on the rolling road: judges covers, and says which changed cells it visited")
+	f.StringVar(&channels, "channels", "", "channel file of the run, where its headers are others")
 	f.BoolVar(&exitZero, "exit-zero", false, "exit with 0 whatever the verdict")
 	_ = c.MarkFlagRequired("definition")
 	return c
+}
+
+// runOf reads the run of a comparison; nil where none is given.
+func runOf(path, channels string) (*client.RecordedRun, error) {
+	if path == "" && channels != "" {
+		return nil, fmt.Errorf("--channels says what a run's headers are, and there is no --run")
+	}
+	if path == "" {
+		return nil, nil
+	}
+	return client.ReadRun(path, channels)
+}
+
+// candidateLayout is where the candidate's tables are.
+func candidateLayout(in compare.Input) *definition.Layout {
+	if in.CandidateLayout != nil {
+		return in.CandidateLayout
+	}
+	return in.Layout
 }
 
 // comparison loads what compare needs.

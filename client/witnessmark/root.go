@@ -41,6 +41,7 @@ func commands() []func(*app) *cobra.Command {
 		newSignCommand, newReturnCommand, newWithdrawCommand,
 		newCollectCommand, newOriginalCommand, newReadbackCommand,
 		newHistoryCommand, newLedgerCommand, newVerifyCommand, newDemoCommand, newDeskCommand,
+		newRunCommand, newOutcomeCommand,
 		newCompareCommand, newCheckCommand, newInspectCommand, newConvertCommand,
 	}
 }

@@ -32,6 +32,12 @@ func newSheetCommand(a *app) *cobra.Command {
 		if o.Table = table; table != "" && o.Layout.ByID[table] == nil {
 			return fmt.Errorf("--table %s: definition %s has no such table", table, o.Layout.Name)
 		}
+		runs, err := cl.Runs(ctx, r.Job.GetNumber(), "before")
+		if err != nil {
+			return err
+		}
+		_, candidate := r.Images()
+		o.Visited = sheet.Visits(r.Report, r.Layout(), candidate, client.Recordings(runs))
 		if against != "" {
 			other, err := review(ctx, cl, against)
 			if err != nil {

@@ -1,0 +1,136 @@
+package client
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"strings"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/limits"
+	"witnessmark/tables/run"
+)
+
+// AddRun adds a run to a job: a file that cannot be read enters nothing. channelsPath is empty
+// where the file's own headers say what each channel is; when is before or after.
+func (c *Client) AddRun(ctx context.Context, number uint32, path, channelsPath, when string) (*recordv1.Run, error) {
+	if when != "before" && when != "after" {
+		return nil, usage("", "--when %q: allowed are before and after", when)
+	}
+	r, err := ReadRun(path, channelsPath)
+	if err != nil {
+		return nil, err
+	}
+	if err := c.Sync(ctx); err != nil {
+		return nil, err
+	}
+	if _, _, err := c.job(number); err != nil {
+		return nil, err
+	}
+	add := &recordv1.AddRun{Job: number, When: when, FileSha256: hashHex(r.file), ChannelsSha256: hashHex(r.channels)}
+	_, err = c.act(ctx, &recordv1.Action{Body: &recordv1.Action_Run{Run: add}}, blob{path, r.file}, blob{"channels", r.channels})
+	if err != nil {
+		return nil, err
+	}
+	_, job, err := c.job(number)
+	if err != nil {
+		return nil, err
+	}
+	return job.Runs[len(job.Runs)-1], nil
+}
+
+// RecordedRun is a run that was read, and its entry where it is in the ledger.
+type RecordedRun struct {
+	*run.Run
+	Entry          *recordv1.Run // nil of a file that is only looked at
+	SHA256         string        // of the file
+	file, channels []byte
+}
+
+// ReadRun reads a run out of a file.
+func ReadRun(path, channelsPath string) (*RecordedRun, error) {
+	file, err := os.ReadFile(path)
+	if err != nil {
+		return nil, err
+	}
+	channels := []byte(run.NoChannels)
+	if channelsPath != "" {
+		if channels, err = os.ReadFile(channelsPath); err != nil {
+			return nil, err
+		}
+	}
+	r, err := run.Load(path, file, channelsPath, channels)
+	if err != nil {
+		return nil, err
+	}
+	return &RecordedRun{Run: r, SHA256: hashHex(file), file: file, channels: channels}, nil
+}
+
+// Runs fetches a job's runs, oldest first, each held against the hashes that the ledger names.
+// when is before, after, or empty for both.
+func (c *Client) Runs(ctx context.Context, number uint32, when string) ([]*RecordedRun, error) {
+	_, job, err := c.job(number)
+	if err != nil {
+		return nil, err
+	}
+	var out []*RecordedRun
+	for _, e := range job.Runs {
+		if when != "" && e.When != when {
+			continue
+		}
+		r := &RecordedRun{Entry: e, SHA256: e.FileSha256}
+		name := RunName(e)
+		if r.file, err = c.download(ctx, name, e.FileSha256); err != nil {
+			return nil, err
+		}
+		if r.channels, err = c.download(ctx, "channels of "+name, e.ChannelsSha256); err != nil {
+			return nil, err
+		}
+		if r.Run, err = run.Load(name, r.file, "channels of "+name, r.channels); err != nil {
+			return nil, err
+		}
+		out = append(out, r)
+	}
+	return out, nil
+}
+
+// Recordings are the runs alone.
+func Recordings(runs []*RecordedRun) []*run.Run {
+	var out []*run.Run
+	for _, r := range runs {
+		out = append(out, r.Run)
+	}
+	return out
+}
+
+// RunName is what people call a run of a job.
+func RunName(r *recordv1.Run) string { return fmt.Sprintf("run %d (%s)", r.GetNumber(), r.GetWhen()) }
+
+// Judged is the run as the rules see it.
+func (r *RecordedRun) Judged() *limits.Run {
+	out := &limits.Run{SHA256: r.SHA256}
+	for _, c := range r.Channels {
+		samples, ok := r.Values(c.Quantity)
+		if !ok {
+			continue
+		}
+		values := make([]float64, len(samples))
+		for i, v := range samples {
+			values[i] = float64(v)
+		}
+		out.Channels = append(out.Channels, limits.RunChannel{Quantity: c.Quantity, Unit: c.Unit, Values: values})
+	}
+	return out
+}
+
+// ForcedInduction says whether a definition has a table that controls charge pressure: then the
+// engine's own control may make up for the weather before any correction does.
+func ForcedInduction(lay *definition.Layout) bool {
+	for _, t := range lay.Tables {
+		if t.Role == "target" && (t.Quantity == "manifold_pressure" || strings.HasPrefix(t.Quantity, "boost")) {
+			return true
+		}
+	}
+	return false
+}

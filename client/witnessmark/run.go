@@ -1,0 +1,62 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"witnessmark/client"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+)
+
+func newRunAdd(a *app) *cobra.Command {
+	var when, channels string
+	cmd := &cobra.Command{
+		Use:   "add JOB FILE.csv --when before|after [--channels FILE]",
+		Short: "Add a run on the rolling road to a job; prints its number alone",
+		Long: "Add a run on the rolling road to a job; prints its number alone.\n\n" +
+			"The file has a header row; a header is a quantity and a unit, such as engine_speed [1/min] or torque [N.m].\n" +
+			"A channel file (YAML: channels, each with header, quantity and unit) says what other headers are.",
+		Args: takes(2),
+	}
+	cmd.Flags().StringVar(&when, "when", "", "before or after the change")
+	cmd.Flags().StringVar(&channels, "channels", "", "channel file, where the headers are others")
+	cmd.RunE = a.with(func(ctx context.Context, c *client.Client, args []string) error {
+		n, err := client.ParseJob(args[0])
+		if err != nil {
+			return err
+		}
+		r, err := c.AddRun(ctx, n, args[1], channels, when)
+		if err != nil {
+			return err
+		}
+		return a.print(r, func(w io.Writer) error {
+			_, err := fmt.Fprintln(w, r.Number)
+			return err
+		})
+	})
+	return required(cmd, "when")
+}
+
+func newRunList(a *app) *cobra.Command {
+	return &cobra.Command{Use: "list JOB", Short: "The runs of a job, oldest first", Args: takes(1),
+		RunE: a.with(func(_ context.Context, c *client.Client, args []string) error {
+			n, err := client.ParseJob(args[0])
+			if err != nil {
+				return err
+			}
+			j, err := c.Job(n)
+			if err != nil {
+				return err
+			}
+			return a.print(&recordv1.Job{Number: j.Number, Car: j.Car, Runs: j.Runs}, func(w io.Writer) error {
+				rows := [][]string{{"run", "when", "file", "added"}}
+				for _, r := range j.Runs {
+					rows = append(rows, []string{fmt.Sprint(r.Number), r.When, "sha256 " + r.FileSha256[:min(12, len(r.FileSha256))], eventText(r.Added)})
+				}
+				return columns(w, rows)
+			})
+		})}
+}
