@@ -16,6 +16,7 @@ var rules = []struct {
 	{"witnessmark/store/...", []string{"google.golang.org/grpc", "witnessmark/server", "witnessmark/client", "witnessmark/proto/witnessmark/service/v1"}},
 	{"witnessmark/server", []string{"witnessmark/client"}},
 	{"witnessmark/client", []string{"go.etcd.io/bbolt", "witnessmark/store/bolt", "witnessmark/store/memory", "witnessmark/server"}},
+	{"witnessmark/client/desk/...", []string{"go.etcd.io/bbolt", "witnessmark/store/bolt", "witnessmark/store/memory", "witnessmark/server"}},
 	{"witnessmark/client/sheet", []string{"google.golang.org/grpc", "witnessmark/proto/witnessmark/service/v1", "witnessmark/server"}},
 }
 
@@ -51,6 +52,20 @@ func TestTablesKnowNoClockFilesOrChance(t *testing.T) {
 				if imported == never {
 					t.Errorf("%s imports %s", words[0], imported)
 				}
+			}
+		}
+	}
+}
+
+// TestTheDeskSeesOnlyWhatTheClientVerified: the desk's own files speak to no server and open no
+// record; what they show came out of the client.
+func TestTheDeskSeesOnlyWhatTheClientVerified(t *testing.T) {
+	for _, line := range goList(t, "-f", "{{.ImportPath}} {{join .Imports \" \"}}", "witnessmark/client/desk/...") {
+		words := strings.Fields(line)
+		for _, imported := range words[1:] {
+			if strings.HasPrefix(imported, "google.golang.org/grpc") || strings.HasPrefix(imported, "witnessmark/store") ||
+				strings.HasPrefix(imported, "witnessmark/server") || imported == "witnessmark/proto/witnessmark/service/v1" {
+				t.Errorf("%s imports %s", words[0], imported)
 			}
 		}
 	}
