@@ -96,7 +96,9 @@ func (j *joint) regridded(c *change) bool {
 	all := true
 	if a.Conv.Rational && (a == b) {
 		raw := &joint{j.x, j.y, j.base.Raw(), j.cand.Raw()}
-		raw.each(func(_, _, p, q float64, _ bool) { all = all && near(p, q, 0.5+float64(1e-9*max(math.Abs(p), math.Abs(q), 1))) })
+		raw.each(func(_, _, p, q float64, _ bool) {
+			all = all && near(p, q, 0.5+float64(1e-9*max(math.Abs(p), math.Abs(q), 1)))
+		})
 		return all
 	}
 	j.each(func(_, _, p, q float64, _ bool) { all = all && near(p, q, halfStep(a, b, p, q)) })

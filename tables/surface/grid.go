@@ -130,7 +130,7 @@ func part(a, b, v float64) float64 {
 	if d := b - a; !math.IsInf(d, 0) {
 		return (v - a) / d
 	}
-	return (v/2 - a/2) / (b/2 - a/2)
+	return (float64(v/2) - float64(a/2)) / (float64(b/2) - float64(a/2))
 }
 
 // Join is the breakpoints of both, ascending, equal ones once. Neither a nor b is changed.
