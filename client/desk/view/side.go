@@ -1,0 +1,174 @@
+package view
+
+import (
+	"fmt"
+	"math"
+
+	"witnessmark/tables/definition"
+	"witnessmark/tables/limits"
+	"witnessmark/tables/surface"
+)
+
+// sides is one table of two images.
+type sides struct {
+	t          *definition.Table
+	base, cand *surface.Decoded
+	moved      bool // a breakpoint differs
+}
+
+// read takes a table out of both images; the error names what does not fit.
+func read(id string, lay *definition.Layout, base, candidate []byte) (*sides, error) {
+	t := tableOf(lay, id)
+	if t == nil {
+		return nil, fmt.Errorf("there is no table %.60q in the definition", id)
+	}
+	for name, image := range map[string][]byte{"base": base, "candidate": candidate} {
+		if uint64(len(image)) != lay.Size {
+			return nil, fmt.Errorf("table %s cannot be shown: the %s has %d bytes; allowed: the definition's %d", id, name, len(image), lay.Size)
+		}
+	}
+	s := &sides{t: t, base: surface.Decode(t, base), cand: surface.Decode(t, candidate)}
+	s.moved = !same(s.base.X, s.cand.X) || !same(s.base.Y, s.cand.Y)
+	return s, nil
+}
+
+func same(a, b []float64) bool {
+	if len(a) != len(b) {
+		return false
+	}
+	for i := range a {
+		if math.Float64bits(a[i]) != math.Float64bits(b[i]) {
+			return false
+		}
+	}
+	return true
+}
+
+// changed says whether a cell holds other bits.
+func (s *sides) changed(i int) bool { return s.base.Bits[i] != s.cand.Bits[i] }
+
+// deltas are candidate minus base, cell by cell as stored; nil for labels.
+func (s *sides) deltas() []float64 {
+	if s.cand.Values == nil {
+		return nil
+	}
+	out := make([]float64, len(s.cand.Bits))
+	for i := range out {
+		if s.changed(i) {
+			out[i] = s.t.Cells.Delta(s.base.Bits[i], s.cand.Bits[i])
+		}
+	}
+	return out
+}
+
+// mark is how a changed cell is marked.
+func mark(changed bool, delta float64) string {
+	switch {
+	case !changed:
+		return ""
+	case delta > 0:
+		return "up"
+	case delta < 0:
+		return "down"
+	}
+	return "other" // a label, or another way to write the same number, or no number
+}
+
+// extent is the least and the most of what is finite.
+func extent(sets ...[]float64) (low, high float64) {
+	low, high = math.Inf(1), math.Inf(-1)
+	for _, set := range sets {
+		for _, v := range set {
+			if finite(v) {
+				low, high = min(low, v), max(high, v)
+			}
+		}
+	}
+	return low, high
+}
+
+// most is the largest amount of what is finite.
+func most(vs []float64) float64 {
+	m := 0.0
+	for _, v := range vs {
+		if finite(v) {
+			m = max(m, math.Abs(v))
+		}
+	}
+	return m
+}
+
+// levels are both sides' values on one scale, as two panes' cells.
+func (s *sides) levels(d *surface.Decoded) []cell {
+	low, high := extent(s.base.Values, s.cand.Values)
+	delta := s.deltas()
+	out := make([]cell, len(d.Bits))
+	for i := range out {
+		out[i].text = valueAt(d, i)
+		if d.Values != nil {
+			out[i].step = levelOf(d.Values[i], low, high)
+		}
+		if d == s.cand && s.changed(i) {
+			out[i].mark = "other"
+			if delta != nil {
+				out[i].mark = mark(true, delta[i])
+			}
+		}
+	}
+	return out
+}
+
+// differences are the difference pane's cells.
+func (s *sides) differences() []cell {
+	delta, n := s.deltas(), places(s.t.Cells)
+	far := most(delta)
+	out := make([]cell, len(s.cand.Bits))
+	for i := range out {
+		switch {
+		case delta == nil && s.changed(i):
+			out[i] = cell{text: "other label", mark: "other"}
+		case delta == nil:
+			out[i].text = "same"
+		default:
+			out[i] = cell{text: n.signed(delta[i]), step: stepOf(delta[i], far), mark: mark(s.changed(i), delta[i])}
+		}
+	}
+	return out
+}
+
+// room are the margin pane's cells, and whether any cell has a bound.
+func (s *sides) room(lim *limits.Limits) (cells []cell, bounded bool) {
+	cells = make([]cell, len(s.cand.Bits))
+	if lim == nil || s.cand.Values == nil {
+		return cells, false
+	}
+	room, n := limits.Room(lim, s.t, s.cand), places(s.t.Cells)
+	far := most(room)
+	for i, r := range room {
+		if math.IsNaN(r) {
+			cells[i].text = "none"
+			continue
+		}
+		bounded = true
+		cells[i] = cell{text: n.room(r), step: stepOf(r, far), over: r < 0}
+	}
+	return cells, bounded
+}
+
+// first is where the cursor stands first: at the largest change, or at the first cell.
+func (s *sides) first() (row, col int) {
+	at, far, delta := 0, -1.0, s.deltas()
+	for i := range s.cand.Bits {
+		if !s.changed(i) {
+			continue
+		}
+		size := 0.0
+		if delta != nil && finite(delta[i]) {
+			size = math.Abs(delta[i])
+		}
+		if size > far {
+			at, far = i, size
+		}
+	}
+	return at / max(s.cand.NX, 1), at % max(s.cand.NX, 1)
+}
