@@ -16,6 +16,7 @@ type Channel struct {
 type Run struct {
 	Name     string
 	Channels []Channel // in file order, time left out
+	Left     []string  // headers of columns that were not read
 	Time     []float64 // s, never backwards
 	values   [][]float32
 }
@@ -45,6 +46,7 @@ type Point struct {
 
 // Options say how a curve is made.
 type Options struct {
+	Place      Place    // "" is the one that the run has
 	Step       float64  // 1/min between grid points; 0 is DefaultStep
 	Correction Standard // "" is None
 	Weather    *Weather // nil: the run's own channels
