@@ -102,7 +102,11 @@ func (f *finder) comparedWithLast(j *recordv1.Job, last *recordv1.LastKnown, in 
 	if err != nil {
 		return err
 	}
-	written, err := f.known("last_known.image_sha256", in.GetImageSha256(), lay)
+	was := imageIn(before, in.GetImageSha256())
+	if was == nil {
+		return fmt.Errorf("job %d has no image %s, which is in the car", before.GetNumber(), short(in.GetImageSha256()))
+	}
+	written, err := f.arriving("last_known.image_sha256", was, lay)
 	if err != nil {
 		return err
 	}
@@ -124,6 +128,27 @@ func (f *finder) comparedWithLast(j *recordv1.Job, last *recordv1.LastKnown, in 
 	default:
 		return f.declared("last_known.report_sha256", sha, j, lay, written, found)
 	}
+}
+
+// imageIn is the image of that hash as a job first met it: the same bytes can come in files
+// that hold different ranges, and reports name gaps, so whoever compares has to take the same one.
+func imageIn(j *recordv1.Job, sha string) *recordv1.Image {
+	var all []*recordv1.Image
+	for _, r := range j.GetReads() {
+		all = append(all, r.GetImage())
+	}
+	for _, s := range j.GetSubmissions() {
+		all = append(all, s.GetImage())
+	}
+	for _, b := range j.GetReadBacks() {
+		all = append(all, b.GetImage())
+	}
+	for _, im := range all {
+		if im != nil && im.GetSha256() == sha {
+			return im
+		}
+	}
+	return nil
 }
 
 // declared checks a report that is not a judgement: it may be by the job's limits or by
@@ -250,7 +275,7 @@ func (f *finder) readBack(a *recordv1.AddReadback) error {
 		}
 		was = s.GetImage()
 	}
-	written, err := f.arriving("written", was, lay)
+	written, err := f.arriving("written", imageIn(j, was.GetSha256()), lay)
 	if err != nil {
 		return err
 	}

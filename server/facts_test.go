@@ -13,6 +13,7 @@ import (
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
 	"witnessmark/tables/compare"
+	"witnessmark/tables/definition"
 )
 
 // identityOf finds an identity field of the demo's definition.
@@ -270,4 +271,29 @@ func TestDocumentsAreCompiled(t *testing.T) {
 	a = b.openJob("AB 12 CD", "")
 	a.GetJob().LimitsFuel = append(a.GetJob().LimitsFuel, "E85")
 	wantFaultIn(t, "fuels that the file does not have", b.try("technician", a), "fuel-differs")
+}
+
+// TestGapsAreFacts: an image that holds less than the definition's range is judged with its
+// gaps, and a report that hides them is refused.
+func TestGapsAreFacts(t *testing.T) {
+	b := newBench(t)
+	data := demoFile(t, "original.bin")
+	start, end := uint64(0x2F000), uint64(0x2F100)
+	for i := start; i < end; i++ {
+		data[i] = 0xFF
+	}
+	b.must("technician", b.openJob("AB 12 CD", ""))
+	gaps := []definition.Range{{Start: start, End: end}}
+	honest, err := compare.Check(compare.Side{Bytes: data, Gaps: gaps}, b.lay, b.lim, b.facts())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(honest.GetGaps()) != 1 {
+		t.Fatalf("the check reports %d gaps, want 1", len(honest.GetGaps()))
+	}
+	r := b.read(1, data) // its report knows of no gap
+	r.Image.Ranges = []*calibrationv1.AddressRange{{Start: 0, End: uint32(start)}, {Start: uint32(end), End: uint32(b.lay.Size)}}
+	wantFaultIn(t, "a report that hides a gap", b.try("technician", readAction(r)), "report-differs")
+	r.Check = b.judge("technician", honest)
+	b.must("technician", readAction(r))
 }
