@@ -146,7 +146,12 @@ func (d *Desk) watch(ctx context.Context) {
 		d.log.Warn("the ledger is not watched", "error", err)
 		select {
 		case <-ctx.Done():
+			return
 		case <-time.After(wait):
+		}
+		// What came while nobody watched.
+		if told, _ := d.events.now(); d.client.Sync(ctx) == nil && d.client.Head().Size > told {
+			d.events.tell(d.client.Head().Size)
 		}
 	}
 }

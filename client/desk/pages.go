@@ -70,9 +70,8 @@ var funcs = template.FuncMap{
 	"short":   short,
 	"when":    when,
 	"ofJob":   ofJob,
-	"ranges":  rangesText,
+	"kind":    func(s string) string { return strings.ReplaceAll(s, "_", "-") },
 	"join":    func(s []string) string { return strings.Join(s, ", ") },
-	"percent": func(part, whole uint32) uint32 { return 100 * part / max(whole, 1) },
 }
 
 func short(sum string) string { return sum[:min(12, len(sum))] }
@@ -91,14 +90,6 @@ func ofJob(job, n uint32) string {
 		return fmt.Sprintf("the original of job %d", job)
 	}
 	return fmt.Sprintf("%d.%d", job, n)
-}
-
-func rangesText(im *recordv1.Image) string {
-	var out []string
-	for _, r := range im.GetRanges() {
-		out = append(out, fmt.Sprintf("0x%x to 0x%x", r.Start, r.End))
-	}
-	return strings.Join(out, ", ")
 }
 
 // base is a page for somebody who is in, brought up to date first.

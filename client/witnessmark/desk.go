@@ -12,7 +12,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"witnessmark/client"
 	"witnessmark/client/desk"
 )
 
@@ -34,7 +33,7 @@ func newDeskCommand(a *app) *cobra.Command {
 			}
 			defer c.Close()
 			c.Progress = nil
-			home, err := client.DefaultHome()
+			home, err := a.home()
 			if err != nil {
 				return err
 			}
