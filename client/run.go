@@ -134,3 +134,8 @@ func ForcedInduction(lay *definition.Layout) bool {
 	}
 	return false
 }
+
+// JobLayout is the definition of a job.
+func (c *Client) JobLayout(ctx context.Context, job *recordv1.Job) (*definition.Layout, error) {
+	return c.layout(ctx, job.Definition)
+}

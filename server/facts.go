@@ -47,7 +47,7 @@ func (c *core) facts(v view, a *recordv1.Action) ([]namedBlob, error) {
 	case *recordv1.Action_ReadBack:
 		err = f.readBack(b.ReadBack)
 	case *recordv1.Action_Run:
-		err = errors.Join(f.take("file_sha256", b.Run.GetFileSha256(), ""), f.take("channels_sha256", b.Run.GetChannelsSha256(), ""))
+		err = f.run(b.Run)
 	}
 	return f.blobs, err
 }

@@ -6,8 +6,6 @@ import (
 	"slices"
 	"strings"
 
-	"google.golang.org/protobuf/types/known/structpb"
-
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/run"
@@ -113,7 +111,7 @@ func writeVisited(b *strings.Builder, v *Visited) {
 			sign = "  (" + signed(numbers(c.Table), *c.Change.Delta) + unit(c.Table) + ")"
 		}
 		fmt.Fprintf(b, "  %9s  %-20s %s: %s→%s%s\n", secs(c.Seconds), c.Table.ID, point(c.Table, c.Change.X, c.Change.Y),
-			value(c.Table, c.Change.Base), value(c.Table, c.Change.Candidate), sign)
+			value(numbers(c.Table), c.Change.Base.AsInterface()), value(numbers(c.Table), c.Change.Candidate.AsInterface()), sign)
 	}
 	if more := len(v.Cells) - shownVisits; more > 0 {
 		fmt.Fprintf(b, "  and %s more, each visited for less\n", plural(more, "cell"))
@@ -127,12 +125,4 @@ func writeVisited(b *strings.Builder, v *Visited) {
 	for _, s := range v.Untold {
 		fmt.Fprintf(b, "  not told: %s\n", plainText(s))
 	}
-}
-
-// value is a cell as its table prints it.
-func value(t *definition.Table, v *structpb.Value) string {
-	if n, ok := v.GetKind().(*structpb.Value_NumberValue); ok {
-		return numbers(t).text(n.NumberValue)
-	}
-	return plainText(v.GetStringValue())
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bufio"
 	"context"
 	"errors"
 	"fmt"
@@ -30,6 +31,8 @@ type app struct {
 	saidNo bool
 	// folder is the person's, where it is not the usual one: the demo has three people.
 	folder string
+	// lines is in, once something was asked: what was typed ahead is kept.
+	lines *bufio.Reader
 }
 
 // commands lists every command; each is a file of its own.
@@ -78,8 +81,8 @@ func (a *app) root() *cobra.Command {
 	return root
 }
 
-// run is the whole command; the answer is the exit status.
-func run(args []string, in io.Reader, out, errOut io.Writer) int {
+// execute is the whole command; the answer is the exit status.
+func execute(args []string, in io.Reader, out, errOut io.Writer) int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	return (&app{in: in, out: out, errOut: errOut, format: "text"}).run(ctx, args)

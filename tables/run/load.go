@@ -29,5 +29,8 @@ func Load(name string, file []byte, channelsName string, channels []byte) (*Run,
 	if err != nil {
 		return nil, err
 	}
+	if len(m.GetChannels()) == 0 {
+		m = nil // the headers are to say it themselves
+	}
 	return Read(name, bytes.NewReader(file), m)
 }

@@ -1,0 +1,229 @@
+// Package outcome sums a job up for the customer: what the car did before and after, what was
+// changed and who signed it, and what is in the car now; as text, and as a page that prints.
+package outcome
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"witnessmark/client"
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/run"
+)
+
+// Input is everything that an outcome is made of.
+type Input struct {
+	Job        *recordv1.Job
+	Runs       []*client.RecordedRun
+	Review     *client.Review     // of the submission that the outcome is about; nil where there is none
+	Layout     *definition.Layout // the job's definition
+	Correction run.Standard
+	Anyway     bool // correct outside the standard's range, and mark it
+	Units      Units
+}
+
+// Outcome is what a job came to.
+type Outcome struct {
+	Job     *recordv1.Job
+	Runs    []*Measured // before-runs first
+	Gain    *run.Gain   // nil where the two sides cannot be compared
+	NoGain  string      // why not
+	Changed []Changed
+	About   string   // the submission, its author and who signed it; or that there is none
+	InCar   string   // what the ledger says is in the car
+	Notes   []string // what has to be said about the correction and the comparison
+	Units   Units
+	// What the correction was: said on every page, never silent.
+	Corrected string
+}
+
+// Measured is one run and what was made of it.
+type Measured struct {
+	Name    string
+	When    string // before or after
+	Run     *run.Run
+	Sweep   run.Sweep
+	Curve   *run.Curve // nil where none could be made
+	Why     string     // why not
+	Remarks []run.Remark
+}
+
+// Changed is one table that differs from the original.
+type Changed struct {
+	ID    string `json:"id"`
+	Title string `json:"title"`
+	What  string `json:"what"`
+}
+
+// Make works the outcome out. It fails only where the job has no runs at all.
+func Make(in Input) (*Outcome, error) {
+	if len(in.Runs) == 0 {
+		return nil, fmt.Errorf("job %d has no runs: there is nothing to show yet", in.Job.GetNumber())
+	}
+	o := &Outcome{Job: in.Job, Units: in.Units, InCar: inCar(in.Job)}
+	for _, when := range []string{"before", "after"} {
+		for _, r := range in.Runs {
+			if r.Entry.GetWhen() == when {
+				o.Runs = append(o.Runs, measure(r, in))
+			}
+		}
+	}
+	before, after := o.side("before"), o.side("after")
+	switch {
+	case len(before) == 0 || len(after) == 0:
+		o.NoGain = fmt.Sprintf("nothing to compare: %d before-runs and %d after-runs have a curve", len(before), len(after))
+	default:
+		g, err := run.Compare(before, after, 0, 0)
+		if err != nil {
+			o.NoGain = err.Error()
+		} else {
+			o.Gain = g
+		}
+	}
+	o.changed(in)
+	o.notes(in)
+	return o, nil
+}
+
+// measure finds the sweep of a run and makes its curve.
+func measure(r *client.RecordedRun, in Input) *Measured {
+	m := &Measured{Name: client.RunName(r.Entry), When: r.Entry.GetWhen(), Run: r.Run}
+	var err error
+	if m.Sweep, err = run.FindSweep(r.Run); err != nil {
+		m.Why = err.Error()
+		return m
+	}
+	m.Curve, err = run.MakeCurve(r.Run, m.Sweep, run.Options{Correction: in.Correction, Anyway: in.Anyway, Forced: client.ForcedInduction(in.Layout)})
+	if err != nil {
+		m.Curve, m.Why = nil, err.Error()
+		return m
+	}
+	m.Remarks = run.Quality(r.Run, m.Sweep, m.Curve)
+	return m
+}
+
+// side is the curves of the runs before, or after.
+func (o *Outcome) side(when string) []*run.Curve {
+	var out []*run.Curve
+	for _, m := range o.Runs {
+		if m.When == when && m.Curve != nil {
+			out = append(out, m.Curve)
+		}
+	}
+	return out
+}
+
+// changed says what the submission changed, and who answers for it.
+func (o *Outcome) changed(in Input) {
+	if in.Review == nil {
+		o.About = "No submission of this job was released: nothing was changed by it."
+		return
+	}
+	s := in.Review.Submission
+	o.About = fmt.Sprintf("Submission %s by %s: %s.", client.Name(s), s.GetSubmitted().GetPerson(), oneLine(s.GetNote()))
+	switch {
+	case s.GetVoided():
+		o.About += " Its sign-off was voided: the key was compromised."
+	case s.GetSigned() != nil:
+		o.About += fmt.Sprintf(" Signed off by %s, %s; verdict %s.", s.GetSigned().GetPerson(), s.GetSigned().GetSignedAt(), s.GetJudgement().GetVerdict())
+		if s.GetSignOff().GetByAuthor() {
+			o.About += " That is its author: " + oneLine(s.GetSignOff().GetReason()) + "."
+		}
+	default:
+		o.About += " Nobody has signed it off."
+	}
+	for _, t := range in.Review.Report.GetTables() {
+		o.Changed = append(o.Changed, changedTable(t, in.Review.Layout()))
+	}
+}
+
+func changedTable(t *calibrationv1.TableReport, lay *definition.Layout) Changed {
+	c := Changed{ID: t.GetId(), What: fmt.Sprintf("%d of %d cells", t.GetChanged(), t.GetCells())}
+	if def := lay.ByID[t.GetId()]; def != nil {
+		c.Title = def.Title
+	}
+	if d := t.GetDelta(); d != nil {
+		unit := t.GetUnit()
+		if unit == "1" {
+			unit = ""
+		}
+		c.What += strings.TrimRight(fmt.Sprintf(", %+.4g to %+.4g %s", d.GetMin(), d.GetMax(), unit), " ")
+	}
+	if t.GetAxesChanged() {
+		c.What += "; breakpoints changed"
+	}
+	return c
+}
+
+// inCar is what the ledger knows about this car's controller.
+func inCar(j *recordv1.Job) string {
+	in := j.GetInCar()
+	if in == nil {
+		return "The ledger does not say what is in the car."
+	}
+	what := fmt.Sprintf("submission %d.%d", in.GetJob(), in.GetSubmission())
+	if in.GetSubmission() == 0 {
+		what = fmt.Sprintf("the original of job %d", in.GetJob())
+	}
+	return fmt.Sprintf("In the car is %s, known by: %s (%s, %s).", what, in.GetKnownBy(), in.GetSince().GetPerson(), in.GetSince().GetSignedAt())
+}
+
+// notes gathers what the correction has to say, each once, and says what was applied.
+func (o *Outcome) notes(in Input) {
+	o.Corrected = "Not corrected for the weather."
+	for _, m := range o.Runs {
+		if m.Curve == nil {
+			continue
+		}
+		c := m.Curve.Correction
+		for _, n := range c.Notes {
+			o.note(n)
+		}
+		if c.Standard == run.None || c.Standard == "" {
+			continue
+		}
+		o.Corrected = "Corrected by " + c.Title + "."
+		n := fmt.Sprintf("%s: factor %.4f (valid %.2f to %.2f)", m.Name, c.Factor, c.Low, c.High)
+		if w := c.Weather; w != nil {
+			n += fmt.Sprintf(", at %.1f kPa and %.1f °C", w.Pressure, w.Temperature)
+			if w.Humidity != nil {
+				n += fmt.Sprintf(", %.0f %% relative humidity", 100**w.Humidity)
+			}
+		}
+		if c.OutOfRange {
+			n += ". OUTSIDE the standard's range, corrected because it was asked for: " + c.Why
+		}
+		o.note(n)
+	}
+}
+
+func (o *Outcome) note(s string) {
+	if s != "" && !slices.Contains(o.Notes, s) {
+		o.Notes = append(o.Notes, s)
+	}
+}
+
+// oneLine keeps what a person wrote to one line, without a stop at its end.
+func oneLine(s string) string { return strings.TrimRight(strings.Join(strings.Fields(s), " "), ". ") }
+
+// Cautions are said on every outcome.
+var Cautions = []string{
+	"These are results of one car on one rolling road on one day; another road, tyre, temperature or fuel gives others.",
+	"More torque loads the clutch, gearbox, brakes, tyres and cooling more. Use the fuel that this job names: with a lower octane number the engine may knock and be damaged.",
+	"Whether a changed car may be driven on the road, and what must be inspected, entered in its papers or insured, is for local law and licensed practice to say. Ask before driving on the road.",
+}
+
+// Subject is the submission that an outcome is about: the one in the car, else the one that can
+// be collected, else none (0).
+func Subject(j *recordv1.Job) uint32 {
+	if in := j.GetInCar(); in.GetJob() == j.GetNumber() && in.GetSubmission() != 0 {
+		return in.GetSubmission()
+	}
+	if j.GetInCar().GetJob() == j.GetNumber() && len(j.GetReadBacks()) > 0 {
+		return 0 // the original went back in
+	}
+	return j.GetRelease()
+}

@@ -1,0 +1,148 @@
+package outcome
+
+import (
+	"math"
+	"strings"
+
+	"witnessmark/tables/run"
+)
+
+// Curves is torque and power over engine speed: the mean of each side over its runs, the runs
+// themselves faint beside it, and the points as they were recorded.
+func (o *Outcome) Curves() []Panel {
+	torque, power := o.Units.torque()[0], o.Units.power()[0]
+	panels := []Panel{
+		{Title: "Torque in " + torque.name + o.where(), Height: 200},
+		{Title: "Power in " + power.name + o.where(), Height: 200},
+	}
+	for _, when := range []string{"before", "after"} {
+		curves := o.side(when)
+		for _, c := range curves {
+			o.single(panels, c, when, len(curves) > 1, torque, power)
+		}
+		if len(curves) > 1 {
+			o.mean(panels, curves, when, torque, power)
+		}
+	}
+	return panels
+}
+
+// where is the place of the measurement, where it is the same in every run.
+func (o *Outcome) where() string {
+	var at []string
+	for _, m := range o.Runs {
+		if m.Curve != nil {
+			at = append(at, place(m.Curve.Place))
+		}
+	}
+	for _, a := range at {
+		if a != at[0] {
+			return ", at the crank and at the wheels: not to be compared"
+		}
+	}
+	if len(at) == 0 {
+		return ""
+	}
+	return ", " + at[0]
+}
+
+// single adds one run: faint where its side has several.
+func (o *Outcome) single(p []Panel, c *run.Curve, when string, faint bool, torque, power one) {
+	raw := Line{After: when == "after", Dots: true, Faint: true}
+	line := Line{Name: when, After: when == "after", Faint: faint}
+	rawPower, linePower := raw, line
+	for _, pt := range c.Raw {
+		raw.X, raw.Y, rawPower.Y = append(raw.X, pt.Speed), append(raw.Y, pt.Torque/torque.per), append(rawPower.Y, pt.Power/power.per)
+	}
+	for _, pt := range c.Points {
+		line.X, line.Y, linePower.Y = append(line.X, pt.Speed), append(line.Y, pt.Torque/torque.per), append(linePower.Y, pt.Power/power.per)
+	}
+	rawPower.X, linePower.X = raw.X, line.X
+	p[0].Lines = append(p[0].Lines, raw, line)
+	p[1].Lines = append(p[1].Lines, rawPower, linePower)
+}
+
+// mean adds the mean of a side at the speeds that all of its runs have.
+func (o *Outcome) mean(p []Panel, curves []*run.Curve, when string, torque, power one) {
+	line := Line{Name: when + ", mean of runs", After: when == "after"}
+	linePower := line
+	for _, at := range curves[0].Points {
+		t, w, n := 0.0, 0.0, 0
+		for _, c := range curves {
+			for _, pt := range c.Points {
+				if pt.Speed == at.Speed {
+					t, w, n = t+pt.Torque, w+pt.Power, n+1
+				}
+			}
+		}
+		if n == len(curves) {
+			line.X, line.Y = append(line.X, at.Speed), append(line.Y, t/float64(n)/torque.per)
+			linePower.Y = append(linePower.Y, w/float64(n)/power.per)
+		}
+	}
+	linePower.X = line.X
+	p[0].Lines, p[1].Lines = append(p[0].Lines, line), append(p[1].Lines, linePower)
+}
+
+// watched are the channels that tell what the engine was doing, where runs have them.
+var watched = []struct{ quantity, title string }{
+	{"manifold_pressure", "Manifold pressure, absolute"}, {"lambda", "Lambda"},
+	{"ignition_advance", "Ignition advance"}, {"knock_retard", "Knock retard"},
+}
+
+// bin is the width over which a watched channel is averaged, 1/min.
+const bin = 100.0
+
+// Watched is boost, lambda, advance and knock retard over engine speed on each run's sweep.
+func (o *Outcome) Watched() []Panel {
+	var out []Panel
+	for _, w := range watched {
+		p := Panel{Height: 92}
+		unit := ""
+		named := map[string]bool{}
+		for _, m := range o.Runs {
+			values, ok := m.Run.Values(w.quantity)
+			speed, has := m.Run.Values("engine_speed")
+			if !ok || !has || m.Sweep.To <= m.Sweep.From || m.Sweep.To > len(values) || m.Sweep.To > len(speed) {
+				continue
+			}
+			unit = m.Run.Unit(w.quantity)
+			l := Line{Name: m.When, After: m.When == "after", Faint: named[m.When]}
+			named[m.When] = true
+			l.X, l.Y = binned(speed[m.Sweep.From:m.Sweep.To], values[m.Sweep.From:m.Sweep.To])
+			p.Lines = append(p.Lines, l)
+		}
+		p.Title = w.title
+		if u := spelled(unit); u != "" {
+			p.Title += " in " + u
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
+// spelled is a UCUM code as people write it.
+func spelled(unit string) string {
+	return strings.NewReplacer("Cel", "°C", "deg", "°", "N.m", "N·m").Replace(strings.TrimPrefix(unit, "1"))
+}
+
+// binned is the mean of values in every bin of speed that holds any, in rising order.
+func binned(speed, values []float32) (x, y []float64) {
+	sum, n := map[int]float64{}, map[int]int{}
+	low, high := math.MaxInt, math.MinInt
+	for i, s := range speed {
+		if !finite(float64(s)) || !finite(float64(values[i])) {
+			continue
+		}
+		k := int(math.Round(float64(s) / bin))
+		sum[k] += float64(values[i])
+		n[k]++
+		low, high = min(low, k), max(high, k)
+	}
+	for k := low; k <= high; k++ {
+		if n[k] > 0 {
+			x, y = append(x, float64(k)*bin), append(y, sum[k]/float64(n[k]))
+		}
+	}
+	return x, y
+}

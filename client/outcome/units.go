@@ -1,0 +1,130 @@
+package outcome
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"witnessmark/tables/run"
+)
+
+// Units says which units are printed. Values inside are always N.m, kW and 1/min.
+type Units string
+
+// The choices of --units.
+const (
+	Metric   Units = "metric"
+	Imperial Units = "imperial"
+	Both     Units = "both"
+)
+
+// ParseUnits reads a --units flag.
+func ParseUnits(s string) (Units, error) {
+	switch u := Units(s); u {
+	case Metric, Imperial, Both:
+		return u, nil
+	}
+	return "", fmt.Errorf("--units %q: allowed are metric, imperial and both", s)
+}
+
+// Exact by definition: the pound-force foot from the international pound, foot and standard
+// gravity; the horsepower as 550 of them a second; the PS as 75 kgf.m/s.
+const (
+	newtonMetresPerPoundFoot = 1.3558179483314004
+	kilowattsPerHorsepower   = 0.74569987158227022
+	kilowattsPerPS           = 0.73549875
+)
+
+// one is a unit to print: a value is divided by per.
+type one struct {
+	name string
+	per  float64
+}
+
+func (u Units) torque() []one {
+	metric, imperial := one{"N·m", 1}, one{"lb·ft", newtonMetresPerPoundFoot}
+	return u.pick([]one{metric}, []one{imperial})
+}
+
+func (u Units) power() []one {
+	return u.pick([]one{{"kW", 1}, {"PS", kilowattsPerPS}}, []one{{"hp", kilowattsPerHorsepower}})
+}
+
+func (u Units) pick(metric, imperial []one) []one {
+	switch u {
+	case Imperial:
+		return imperial
+	case Both:
+		return append(metric, imperial...)
+	}
+	return metric
+}
+
+// of says which units a quantity of a gain is printed in.
+func (u Units) of(isPower bool) []one {
+	if isPower {
+		return u.power()
+	}
+	return u.torque()
+}
+
+// text prints a value in every unit of a list; signed puts a + before a rise.
+func text(v float64, in []one, signed bool) string {
+	var s []string
+	for _, o := range in {
+		n := math.Round(v/o.per*10) / 10
+		if n == 0 {
+			n = 0 // never -0.0
+		}
+		f := "%.1f %s"
+		if signed {
+			f = "%+.1f %s"
+		}
+		s = append(s, strings.Replace(fmt.Sprintf(f, n, o.name), "-", "−", 1))
+	}
+	return strings.Join(s, " / ")
+}
+
+// Row is one line of the gains.
+type Row struct {
+	What, Before, After, Gain, Note string
+	Shown                           bool
+}
+
+// Rows are the gains in words; none where the sides cannot be compared.
+func (o *Outcome) Rows() []Row {
+	g := o.Gain
+	if g == nil {
+		return nil
+	}
+	return []Row{
+		o.row("peak torque", g.PeakTorque, false, true), o.row("peak power", g.PeakPower, true, true),
+		o.row("mean torque", g.MeanTorque, false, false), o.row("mean power", g.MeanPower, true, false),
+	}
+}
+
+func (o *Outcome) row(what string, a run.Amount, isPower, peak bool) Row {
+	in := o.Units.of(isPower)
+	r := Row{What: what, Before: text(a.Before, in, false), After: text(a.After, in, false), Gain: text(a.Gain, in, true), Shown: a.Shown}
+	if peak {
+		r.Before += fmt.Sprintf(" at %.0f", a.SpeedBefore)
+		r.After += fmt.Sprintf(" at %.0f", a.SpeedAfter)
+	}
+	switch {
+	case !o.Gain.SpreadKnown:
+		r.Note = "spread cannot be told"
+	case a.Shown:
+		r.Note = "± " + text(a.Spread, in, false)
+	default:
+		r.Note = "not shown: within ± " + text(a.Spread, in, false)
+	}
+	return r
+}
+
+// place says where torque was measured.
+func place(p run.Place) string {
+	if p == run.Wheels {
+		return "at the wheels"
+	}
+	return "at the crank"
+}

@@ -1,0 +1,74 @@
+package outcome
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"text/tabwriter"
+	"unicode"
+)
+
+// WriteText prints the outcome for a terminal.
+func (o *Outcome) WriteText(out io.Writer) error {
+	var b strings.Builder
+	fmt.Fprintf(&b, "outcome of job %d, car %s\n", o.Job.GetNumber(), o.Job.GetCar())
+	for _, m := range o.Runs {
+		fmt.Fprintf(&b, "  %s: %s\n", m.Name, m.About())
+		for _, r := range m.Remarks {
+			fmt.Fprintf(&b, "    doubt: %s\n", r.Text)
+		}
+	}
+	fmt.Fprintf(&b, "%s\n", o.Corrected)
+	for _, n := range o.Notes {
+		fmt.Fprintf(&b, "  %s\n", n)
+	}
+	fmt.Fprintln(&b)
+	if o.Gain == nil {
+		fmt.Fprintf(&b, "before against after: %s\n", o.NoGain)
+	} else {
+		w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
+		fmt.Fprintf(w, "%s\tbefore\tafter\tgain\t\n", place(o.Gain.Place))
+		for _, r := range o.Rows() {
+			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", r.What, r.Before, r.After, r.Gain, r.Note)
+		}
+		if err := w.Flush(); err != nil {
+			return err
+		}
+		fmt.Fprintf(&b, "%s\n%s\n", o.Band(), o.Gain.Verdict)
+	}
+	fmt.Fprintf(&b, "\n%s\n", o.About)
+	for _, c := range o.Changed {
+		fmt.Fprintf(&b, "  %s  %s: %s\n", c.ID, c.Title, c.What)
+	}
+	fmt.Fprintf(&b, "%s\n\n", o.InCar)
+	for _, c := range Cautions {
+		fmt.Fprintf(&b, "caution: %s\n", c)
+	}
+	_, err := io.WriteString(out, plain(b.String()))
+	return err
+}
+
+// Band says over which speeds the means are taken, and how many runs there are.
+func (o *Outcome) Band() string {
+	g := o.Gain
+	return fmt.Sprintf("Means over %.0f to %.0f 1/min; %d before, %d after. Peaks in 1/min.", g.Low, g.High, g.RunsBefore, g.RunsAfter)
+}
+
+// About says what a run holds.
+func (m *Measured) About() string {
+	if m.Curve == nil {
+		return "no curve: " + m.Why
+	}
+	return fmt.Sprintf("%.0f to %.0f 1/min in %.1f s, %d points, %s", m.Sweep.Low, m.Sweep.High,
+		m.Sweep.Until-m.Sweep.Begin, len(m.Curve.Raw), place(m.Curve.Place))
+}
+
+// plain takes out what could steer a terminal: notes are other people's words.
+func plain(s string) string {
+	return strings.Map(func(r rune) rune {
+		if r == '\n' || unicode.IsPrint(r) {
+			return r
+		}
+		return '�'
+	}, s)
+}

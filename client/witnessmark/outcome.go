@@ -1,0 +1,82 @@
+package main
+
+import (
+	"bytes"
+	"context"
+
+	"github.com/spf13/cobra"
+
+	"witnessmark/client"
+	"witnessmark/client/outcome"
+	"witnessmark/tables/run"
+)
+
+func newOutcomeCommand(a *app) *cobra.Command {
+	var out, units, correction string
+	var anyway bool
+	cmd := &cobra.Command{
+		Use:   "outcome JOB [--out FILE.html]",
+		Short: "What a job came to: runs before and after, what was changed, who signed, what is in the car",
+		Args:  takes(1),
+	}
+	f := cmd.Flags()
+	f.StringVar(&out, "out", "", "also write a page that prints to two sheets of A4, for the customer")
+	f.StringVar(&units, "units", string(outcome.Metric), "metric, imperial or both")
+	f.StringVar(&correction, "correction", string(run.None), "none, iso1585, j1349 or din70020")
+	f.BoolVar(&anyway, "anyway", false, "correct outside the standard's range too, and mark it")
+	cmd.RunE = a.with(func(ctx context.Context, c *client.Client, args []string) error {
+		n, err := client.ParseJob(args[0])
+		if err != nil {
+			return err
+		}
+		in := outcome.Input{Anyway: anyway}
+		if in.Units, err = outcome.ParseUnits(units); err != nil {
+			return err
+		}
+		if in.Correction, err = run.ParseStandard(correction); err != nil {
+			return err
+		}
+		o, err := outcomeOf(ctx, c, n, in)
+		if err != nil {
+			return err
+		}
+		if out != "" {
+			var page bytes.Buffer
+			if err := o.WriteHTML(&page); err != nil {
+				return err
+			}
+			if err := writeWhole(out, page.Bytes()); err != nil {
+				return err
+			}
+		}
+		if !a.json() {
+			return o.WriteText(a.out)
+		}
+		b, err := o.JSON()
+		if err == nil {
+			_, err = a.out.Write(b)
+		}
+		return err
+	})
+	return cmd
+}
+
+// outcomeOf fetches what an outcome is made of; everything is verified on the way.
+func outcomeOf(ctx context.Context, c *client.Client, n uint32, in outcome.Input) (*outcome.Outcome, error) {
+	var err error
+	if in.Job, err = c.Job(n); err != nil {
+		return nil, err
+	}
+	if in.Runs, err = c.Runs(ctx, n, ""); err != nil {
+		return nil, err
+	}
+	if in.Layout, err = c.JobLayout(ctx, in.Job); err != nil {
+		return nil, err
+	}
+	if sub := outcome.Subject(in.Job); sub != 0 {
+		if in.Review, err = c.Review(ctx, n, sub); err != nil {
+			return nil, err
+		}
+	}
+	return outcome.Make(in)
+}
