@@ -129,6 +129,715 @@ func (x *Channel) GetUnit() string {
 	return ""
 }
 
+// RunSummary is one run as it is shown: its sweep, curve and doubts.
+type RunSummary struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	File     string                 `protobuf:"bytes,1,opt,name=file,proto3" json:"file,omitempty"`
+	Channels []*Channel             `protobuf:"bytes,2,rep,name=channels,proto3" json:"channels,omitempty"`
+	// Headers of columns that were not read.
+	LeftOut []string `protobuf:"bytes,3,rep,name=left_out,json=leftOut,proto3" json:"left_out,omitempty"`
+	// s.
+	Duration      float64      `protobuf:"fixed64,4,opt,name=duration,proto3" json:"duration,omitempty"`
+	Samples       uint32       `protobuf:"varint,5,opt,name=samples,proto3" json:"samples,omitempty"`
+	Sweep         *RunSweep    `protobuf:"bytes,6,opt,name=sweep,proto3" json:"sweep,omitempty"`
+	Curve         *RunCurve    `protobuf:"bytes,7,opt,name=curve,proto3" json:"curve,omitempty"`
+	Quality       []*RunRemark `protobuf:"bytes,8,rep,name=quality,proto3" json:"quality,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RunSummary) Reset() {
+	*x = RunSummary{}
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RunSummary) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RunSummary) ProtoMessage() {}
+
+func (x *RunSummary) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RunSummary.ProtoReflect.Descriptor instead.
+func (*RunSummary) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_run_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *RunSummary) GetFile() string {
+	if x != nil {
+		return x.File
+	}
+	return ""
+}
+
+func (x *RunSummary) GetChannels() []*Channel {
+	if x != nil {
+		return x.Channels
+	}
+	return nil
+}
+
+func (x *RunSummary) GetLeftOut() []string {
+	if x != nil {
+		return x.LeftOut
+	}
+	return nil
+}
+
+func (x *RunSummary) GetDuration() float64 {
+	if x != nil {
+		return x.Duration
+	}
+	return 0
+}
+
+func (x *RunSummary) GetSamples() uint32 {
+	if x != nil {
+		return x.Samples
+	}
+	return 0
+}
+
+func (x *RunSummary) GetSweep() *RunSweep {
+	if x != nil {
+		return x.Sweep
+	}
+	return nil
+}
+
+func (x *RunSummary) GetCurve() *RunCurve {
+	if x != nil {
+		return x.Curve
+	}
+	return nil
+}
+
+func (x *RunSummary) GetQuality() []*RunRemark {
+	if x != nil {
+		return x.Quality
+	}
+	return nil
+}
+
+// RunSweep is a steady rise of engine speed.
+type RunSweep struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// 1/min.
+	Low  float64 `protobuf:"fixed64,1,opt,name=low,proto3" json:"low,omitempty"`
+	High float64 `protobuf:"fixed64,2,opt,name=high,proto3" json:"high,omitempty"`
+	// s.
+	Begin         float64 `protobuf:"fixed64,3,opt,name=begin,proto3" json:"begin,omitempty"`
+	Until         float64 `protobuf:"fixed64,4,opt,name=until,proto3" json:"until,omitempty"`
+	Samples       uint32  `protobuf:"varint,5,opt,name=samples,proto3" json:"samples,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RunSweep) Reset() {
+	*x = RunSweep{}
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RunSweep) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RunSweep) ProtoMessage() {}
+
+func (x *RunSweep) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RunSweep.ProtoReflect.Descriptor instead.
+func (*RunSweep) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_run_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *RunSweep) GetLow() float64 {
+	if x != nil {
+		return x.Low
+	}
+	return 0
+}
+
+func (x *RunSweep) GetHigh() float64 {
+	if x != nil {
+		return x.High
+	}
+	return 0
+}
+
+func (x *RunSweep) GetBegin() float64 {
+	if x != nil {
+		return x.Begin
+	}
+	return 0
+}
+
+func (x *RunSweep) GetUntil() float64 {
+	if x != nil {
+		return x.Until
+	}
+	return 0
+}
+
+func (x *RunSweep) GetSamples() uint32 {
+	if x != nil {
+		return x.Samples
+	}
+	return 0
+}
+
+// RunCurve is torque and power over engine speed.
+type RunCurve struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// crank or wheels.
+	Place      string         `protobuf:"bytes,1,opt,name=place,proto3" json:"place,omitempty"`
+	Correction *RunCorrection `protobuf:"bytes,2,opt,name=correction,proto3" json:"correction,omitempty"`
+	// 1/min.
+	Step       float64     `protobuf:"fixed64,3,opt,name=step,proto3" json:"step,omitempty"`
+	Points     []*RunPoint `protobuf:"bytes,4,rep,name=points,proto3" json:"points,omitempty"`
+	PeakTorque *RunPoint   `protobuf:"bytes,5,opt,name=peak_torque,json=peakTorque,proto3" json:"peak_torque,omitempty"`
+	PeakPower  *RunPoint   `protobuf:"bytes,6,opt,name=peak_power,json=peakPower,proto3" json:"peak_power,omitempty"`
+	// N.m, robust standard deviation of the samples about the curve.
+	Spread        float64 `protobuf:"fixed64,7,opt,name=spread,proto3" json:"spread,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RunCurve) Reset() {
+	*x = RunCurve{}
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RunCurve) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RunCurve) ProtoMessage() {}
+
+func (x *RunCurve) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RunCurve.ProtoReflect.Descriptor instead.
+func (*RunCurve) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_run_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *RunCurve) GetPlace() string {
+	if x != nil {
+		return x.Place
+	}
+	return ""
+}
+
+func (x *RunCurve) GetCorrection() *RunCorrection {
+	if x != nil {
+		return x.Correction
+	}
+	return nil
+}
+
+func (x *RunCurve) GetStep() float64 {
+	if x != nil {
+		return x.Step
+	}
+	return 0
+}
+
+func (x *RunCurve) GetPoints() []*RunPoint {
+	if x != nil {
+		return x.Points
+	}
+	return nil
+}
+
+func (x *RunCurve) GetPeakTorque() *RunPoint {
+	if x != nil {
+		return x.PeakTorque
+	}
+	return nil
+}
+
+func (x *RunCurve) GetPeakPower() *RunPoint {
+	if x != nil {
+		return x.PeakPower
+	}
+	return nil
+}
+
+func (x *RunCurve) GetSpread() float64 {
+	if x != nil {
+		return x.Spread
+	}
+	return 0
+}
+
+// RunPoint is one engine speed of a curve.
+type RunPoint struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// 1/min.
+	Speed float64 `protobuf:"fixed64,1,opt,name=speed,proto3" json:"speed,omitempty"`
+	// N.m.
+	Torque float64 `protobuf:"fixed64,2,opt,name=torque,proto3" json:"torque,omitempty"`
+	// kW.
+	Power         float64 `protobuf:"fixed64,3,opt,name=power,proto3" json:"power,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RunPoint) Reset() {
+	*x = RunPoint{}
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RunPoint) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RunPoint) ProtoMessage() {}
+
+func (x *RunPoint) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RunPoint.ProtoReflect.Descriptor instead.
+func (*RunPoint) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_run_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *RunPoint) GetSpeed() float64 {
+	if x != nil {
+		return x.Speed
+	}
+	return 0
+}
+
+func (x *RunPoint) GetTorque() float64 {
+	if x != nil {
+		return x.Torque
+	}
+	return 0
+}
+
+func (x *RunPoint) GetPower() float64 {
+	if x != nil {
+		return x.Power
+	}
+	return 0
+}
+
+// RunCorrection is the correction to reference weather, and where it came from.
+type RunCorrection struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// none, iso1585, j1349 or din70020.
+	Standard string  `protobuf:"bytes,1,opt,name=standard,proto3" json:"standard,omitempty"`
+	Title    string  `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	Formula  string  `protobuf:"bytes,3,opt,name=formula,proto3" json:"formula,omitempty"`
+	Factor   float64 `protobuf:"fixed64,4,opt,name=factor,proto3" json:"factor,omitempty"`
+	// kPa, absolute, of the ambient air; left out, as what follows, where there is no correction.
+	Pressure *float64 `protobuf:"fixed64,5,opt,name=pressure,proto3,oneof" json:"pressure,omitempty"`
+	// Cel.
+	Temperature *float64 `protobuf:"fixed64,6,opt,name=temperature,proto3,oneof" json:"temperature,omitempty"`
+	// 0 to 1.
+	Humidity *float64 `protobuf:"fixed64,7,opt,name=humidity,proto3,oneof" json:"humidity,omitempty"`
+	// kPa, of the water in the air.
+	Vapour *float64 `protobuf:"fixed64,8,opt,name=vapour,proto3,oneof" json:"vapour,omitempty"`
+	// The factor's range.
+	Low           *float64 `protobuf:"fixed64,9,opt,name=low,proto3,oneof" json:"low,omitempty"`
+	High          *float64 `protobuf:"fixed64,10,opt,name=high,proto3,oneof" json:"high,omitempty"`
+	OutOfRange    bool     `protobuf:"varint,11,opt,name=out_of_range,json=outOfRange,proto3" json:"out_of_range,omitempty"`
+	Why           string   `protobuf:"bytes,12,opt,name=why,proto3" json:"why,omitempty"`
+	Notes         []string `protobuf:"bytes,13,rep,name=notes,proto3" json:"notes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RunCorrection) Reset() {
+	*x = RunCorrection{}
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RunCorrection) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RunCorrection) ProtoMessage() {}
+
+func (x *RunCorrection) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RunCorrection.ProtoReflect.Descriptor instead.
+func (*RunCorrection) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_run_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *RunCorrection) GetStandard() string {
+	if x != nil {
+		return x.Standard
+	}
+	return ""
+}
+
+func (x *RunCorrection) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *RunCorrection) GetFormula() string {
+	if x != nil {
+		return x.Formula
+	}
+	return ""
+}
+
+func (x *RunCorrection) GetFactor() float64 {
+	if x != nil {
+		return x.Factor
+	}
+	return 0
+}
+
+func (x *RunCorrection) GetPressure() float64 {
+	if x != nil && x.Pressure != nil {
+		return *x.Pressure
+	}
+	return 0
+}
+
+func (x *RunCorrection) GetTemperature() float64 {
+	if x != nil && x.Temperature != nil {
+		return *x.Temperature
+	}
+	return 0
+}
+
+func (x *RunCorrection) GetHumidity() float64 {
+	if x != nil && x.Humidity != nil {
+		return *x.Humidity
+	}
+	return 0
+}
+
+func (x *RunCorrection) GetVapour() float64 {
+	if x != nil && x.Vapour != nil {
+		return *x.Vapour
+	}
+	return 0
+}
+
+func (x *RunCorrection) GetLow() float64 {
+	if x != nil && x.Low != nil {
+		return *x.Low
+	}
+	return 0
+}
+
+func (x *RunCorrection) GetHigh() float64 {
+	if x != nil && x.High != nil {
+		return *x.High
+	}
+	return 0
+}
+
+func (x *RunCorrection) GetOutOfRange() bool {
+	if x != nil {
+		return x.OutOfRange
+	}
+	return false
+}
+
+func (x *RunCorrection) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
+func (x *RunCorrection) GetNotes() []string {
+	if x != nil {
+		return x.Notes
+	}
+	return nil
+}
+
+// RunRemark is one doubt about a run.
+type RunRemark struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// spin, lump, short, points, correction or stuck.
+	Kind string `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
+	// 1/min; 0 where it has no engine speed.
+	Speed         float64 `protobuf:"fixed64,2,opt,name=speed,proto3" json:"speed,omitempty"`
+	Text          string  `protobuf:"bytes,3,opt,name=text,proto3" json:"text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RunRemark) Reset() {
+	*x = RunRemark{}
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RunRemark) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RunRemark) ProtoMessage() {}
+
+func (x *RunRemark) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RunRemark.ProtoReflect.Descriptor instead.
+func (*RunRemark) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_run_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *RunRemark) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *RunRemark) GetSpeed() float64 {
+	if x != nil {
+		return x.Speed
+	}
+	return 0
+}
+
+func (x *RunRemark) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+// Reckoning is one result of parts arithmetic with all that it rests on.
+type Reckoning struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// blower, compressor, airflow, injector or pressure.
+	Kind        string      `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
+	Results     []*Quantity `protobuf:"bytes,2,rep,name=results,proto3" json:"results,omitempty"`
+	Formula     string      `protobuf:"bytes,3,opt,name=formula,proto3" json:"formula,omitempty"`
+	Inputs      []*Quantity `protobuf:"bytes,4,rep,name=inputs,proto3" json:"inputs,omitempty"`
+	Assumptions []string    `protobuf:"bytes,5,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
+	Source      string      `protobuf:"bytes,6,opt,name=source,proto3" json:"source,omitempty"`
+	// What the result says of a stated limit, in words.
+	Remarks       []string `protobuf:"bytes,7,rep,name=remarks,proto3" json:"remarks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Reckoning) Reset() {
+	*x = Reckoning{}
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Reckoning) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Reckoning) ProtoMessage() {}
+
+func (x *Reckoning) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Reckoning.ProtoReflect.Descriptor instead.
+func (*Reckoning) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_run_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *Reckoning) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *Reckoning) GetResults() []*Quantity {
+	if x != nil {
+		return x.Results
+	}
+	return nil
+}
+
+func (x *Reckoning) GetFormula() string {
+	if x != nil {
+		return x.Formula
+	}
+	return ""
+}
+
+func (x *Reckoning) GetInputs() []*Quantity {
+	if x != nil {
+		return x.Inputs
+	}
+	return nil
+}
+
+func (x *Reckoning) GetAssumptions() []string {
+	if x != nil {
+		return x.Assumptions
+	}
+	return nil
+}
+
+func (x *Reckoning) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
+func (x *Reckoning) GetRemarks() []string {
+	if x != nil {
+		return x.Remarks
+	}
+	return nil
+}
+
+// Quantity is a named value and its unit.
+type Quantity struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Name  string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	Value float64                `protobuf:"fixed64,2,opt,name=value,proto3" json:"value,omitempty"`
+	// UCUM code.
+	Unit          string `protobuf:"bytes,3,opt,name=unit,proto3" json:"unit,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Quantity) Reset() {
+	*x = Quantity{}
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Quantity) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Quantity) ProtoMessage() {}
+
+func (x *Quantity) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Quantity.ProtoReflect.Descriptor instead.
+func (*Quantity) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_run_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *Quantity) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *Quantity) GetValue() float64 {
+	if x != nil {
+		return x.Value
+	}
+	return 0
+}
+
+func (x *Quantity) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
 var File_witnessmark_calibration_v1_run_proto protoreflect.FileDescriptor
 
 const file_witnessmark_calibration_v1_run_proto_rawDesc = "" +
@@ -140,6 +849,76 @@ const file_witnessmark_calibration_v1_run_proto_rawDesc = "" +
 	"\aChannel\x12\x16\n" +
 	"\x06header\x18\x01 \x01(\tR\x06header\x12\x1a\n" +
 	"\bquantity\x18\x02 \x01(\tR\bquantity\x12\x12\n" +
+	"\x04unit\x18\x03 \x01(\tR\x04unit\"\xeb\x02\n" +
+	"\n" +
+	"RunSummary\x12\x12\n" +
+	"\x04file\x18\x01 \x01(\tR\x04file\x12?\n" +
+	"\bchannels\x18\x02 \x03(\v2#.witnessmark.calibration.v1.ChannelR\bchannels\x12\x19\n" +
+	"\bleft_out\x18\x03 \x03(\tR\aleftOut\x12\x1a\n" +
+	"\bduration\x18\x04 \x01(\x01R\bduration\x12\x18\n" +
+	"\asamples\x18\x05 \x01(\rR\asamples\x12:\n" +
+	"\x05sweep\x18\x06 \x01(\v2$.witnessmark.calibration.v1.RunSweepR\x05sweep\x12:\n" +
+	"\x05curve\x18\a \x01(\v2$.witnessmark.calibration.v1.RunCurveR\x05curve\x12?\n" +
+	"\aquality\x18\b \x03(\v2%.witnessmark.calibration.v1.RunRemarkR\aquality\"v\n" +
+	"\bRunSweep\x12\x10\n" +
+	"\x03low\x18\x01 \x01(\x01R\x03low\x12\x12\n" +
+	"\x04high\x18\x02 \x01(\x01R\x04high\x12\x14\n" +
+	"\x05begin\x18\x03 \x01(\x01R\x05begin\x12\x14\n" +
+	"\x05until\x18\x04 \x01(\x01R\x05until\x12\x18\n" +
+	"\asamples\x18\x05 \x01(\rR\asamples\"\xe1\x02\n" +
+	"\bRunCurve\x12\x14\n" +
+	"\x05place\x18\x01 \x01(\tR\x05place\x12I\n" +
+	"\n" +
+	"correction\x18\x02 \x01(\v2).witnessmark.calibration.v1.RunCorrectionR\n" +
+	"correction\x12\x12\n" +
+	"\x04step\x18\x03 \x01(\x01R\x04step\x12<\n" +
+	"\x06points\x18\x04 \x03(\v2$.witnessmark.calibration.v1.RunPointR\x06points\x12E\n" +
+	"\vpeak_torque\x18\x05 \x01(\v2$.witnessmark.calibration.v1.RunPointR\n" +
+	"peakTorque\x12C\n" +
+	"\n" +
+	"peak_power\x18\x06 \x01(\v2$.witnessmark.calibration.v1.RunPointR\tpeakPower\x12\x16\n" +
+	"\x06spread\x18\a \x01(\x01R\x06spread\"N\n" +
+	"\bRunPoint\x12\x14\n" +
+	"\x05speed\x18\x01 \x01(\x01R\x05speed\x12\x16\n" +
+	"\x06torque\x18\x02 \x01(\x01R\x06torque\x12\x14\n" +
+	"\x05power\x18\x03 \x01(\x01R\x05power\"\xb9\x03\n" +
+	"\rRunCorrection\x12\x1a\n" +
+	"\bstandard\x18\x01 \x01(\tR\bstandard\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x12\x18\n" +
+	"\aformula\x18\x03 \x01(\tR\aformula\x12\x16\n" +
+	"\x06factor\x18\x04 \x01(\x01R\x06factor\x12\x1f\n" +
+	"\bpressure\x18\x05 \x01(\x01H\x00R\bpressure\x88\x01\x01\x12%\n" +
+	"\vtemperature\x18\x06 \x01(\x01H\x01R\vtemperature\x88\x01\x01\x12\x1f\n" +
+	"\bhumidity\x18\a \x01(\x01H\x02R\bhumidity\x88\x01\x01\x12\x1b\n" +
+	"\x06vapour\x18\b \x01(\x01H\x03R\x06vapour\x88\x01\x01\x12\x15\n" +
+	"\x03low\x18\t \x01(\x01H\x04R\x03low\x88\x01\x01\x12\x17\n" +
+	"\x04high\x18\n" +
+	" \x01(\x01H\x05R\x04high\x88\x01\x01\x12 \n" +
+	"\fout_of_range\x18\v \x01(\bR\n" +
+	"outOfRange\x12\x10\n" +
+	"\x03why\x18\f \x01(\tR\x03why\x12\x14\n" +
+	"\x05notes\x18\r \x03(\tR\x05notesB\v\n" +
+	"\t_pressureB\x0e\n" +
+	"\f_temperatureB\v\n" +
+	"\t_humidityB\t\n" +
+	"\a_vapourB\x06\n" +
+	"\x04_lowB\a\n" +
+	"\x05_high\"I\n" +
+	"\tRunRemark\x12\x12\n" +
+	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x14\n" +
+	"\x05speed\x18\x02 \x01(\x01R\x05speed\x12\x12\n" +
+	"\x04text\x18\x03 \x01(\tR\x04text\"\x8b\x02\n" +
+	"\tReckoning\x12\x12\n" +
+	"\x04kind\x18\x01 \x01(\tR\x04kind\x12>\n" +
+	"\aresults\x18\x02 \x03(\v2$.witnessmark.calibration.v1.QuantityR\aresults\x12\x18\n" +
+	"\aformula\x18\x03 \x01(\tR\aformula\x12<\n" +
+	"\x06inputs\x18\x04 \x03(\v2$.witnessmark.calibration.v1.QuantityR\x06inputs\x12 \n" +
+	"\vassumptions\x18\x05 \x03(\tR\vassumptions\x12\x16\n" +
+	"\x06source\x18\x06 \x01(\tR\x06source\x12\x18\n" +
+	"\aremarks\x18\a \x03(\tR\aremarks\"H\n" +
+	"\bQuantity\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value\x12\x12\n" +
 	"\x04unit\x18\x03 \x01(\tR\x04unitB<Z:witnessmark/proto/witnessmark/calibration/v1;calibrationv1b\x06proto3"
 
 var (
@@ -154,18 +933,36 @@ func file_witnessmark_calibration_v1_run_proto_rawDescGZIP() []byte {
 	return file_witnessmark_calibration_v1_run_proto_rawDescData
 }
 
-var file_witnessmark_calibration_v1_run_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
+var file_witnessmark_calibration_v1_run_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
 var file_witnessmark_calibration_v1_run_proto_goTypes = []any{
-	(*ChannelMap)(nil), // 0: witnessmark.calibration.v1.ChannelMap
-	(*Channel)(nil),    // 1: witnessmark.calibration.v1.Channel
+	(*ChannelMap)(nil),    // 0: witnessmark.calibration.v1.ChannelMap
+	(*Channel)(nil),       // 1: witnessmark.calibration.v1.Channel
+	(*RunSummary)(nil),    // 2: witnessmark.calibration.v1.RunSummary
+	(*RunSweep)(nil),      // 3: witnessmark.calibration.v1.RunSweep
+	(*RunCurve)(nil),      // 4: witnessmark.calibration.v1.RunCurve
+	(*RunPoint)(nil),      // 5: witnessmark.calibration.v1.RunPoint
+	(*RunCorrection)(nil), // 6: witnessmark.calibration.v1.RunCorrection
+	(*RunRemark)(nil),     // 7: witnessmark.calibration.v1.RunRemark
+	(*Reckoning)(nil),     // 8: witnessmark.calibration.v1.Reckoning
+	(*Quantity)(nil),      // 9: witnessmark.calibration.v1.Quantity
 }
 var file_witnessmark_calibration_v1_run_proto_depIdxs = []int32{
-	1, // 0: witnessmark.calibration.v1.ChannelMap.channels:type_name -> witnessmark.calibration.v1.Channel
-	1, // [1:1] is the sub-list for method output_type
-	1, // [1:1] is the sub-list for method input_type
-	1, // [1:1] is the sub-list for extension type_name
-	1, // [1:1] is the sub-list for extension extendee
-	0, // [0:1] is the sub-list for field type_name
+	1,  // 0: witnessmark.calibration.v1.ChannelMap.channels:type_name -> witnessmark.calibration.v1.Channel
+	1,  // 1: witnessmark.calibration.v1.RunSummary.channels:type_name -> witnessmark.calibration.v1.Channel
+	3,  // 2: witnessmark.calibration.v1.RunSummary.sweep:type_name -> witnessmark.calibration.v1.RunSweep
+	4,  // 3: witnessmark.calibration.v1.RunSummary.curve:type_name -> witnessmark.calibration.v1.RunCurve
+	7,  // 4: witnessmark.calibration.v1.RunSummary.quality:type_name -> witnessmark.calibration.v1.RunRemark
+	6,  // 5: witnessmark.calibration.v1.RunCurve.correction:type_name -> witnessmark.calibration.v1.RunCorrection
+	5,  // 6: witnessmark.calibration.v1.RunCurve.points:type_name -> witnessmark.calibration.v1.RunPoint
+	5,  // 7: witnessmark.calibration.v1.RunCurve.peak_torque:type_name -> witnessmark.calibration.v1.RunPoint
+	5,  // 8: witnessmark.calibration.v1.RunCurve.peak_power:type_name -> witnessmark.calibration.v1.RunPoint
+	9,  // 9: witnessmark.calibration.v1.Reckoning.results:type_name -> witnessmark.calibration.v1.Quantity
+	9,  // 10: witnessmark.calibration.v1.Reckoning.inputs:type_name -> witnessmark.calibration.v1.Quantity
+	11, // [11:11] is the sub-list for method output_type
+	11, // [11:11] is the sub-list for method input_type
+	11, // [11:11] is the sub-list for extension type_name
+	11, // [11:11] is the sub-list for extension extendee
+	0,  // [0:11] is the sub-list for field type_name
 }
 
 func init() { file_witnessmark_calibration_v1_run_proto_init() }
@@ -173,13 +970,14 @@ func file_witnessmark_calibration_v1_run_proto_init() {
 	if File_witnessmark_calibration_v1_run_proto != nil {
 		return
 	}
+	file_witnessmark_calibration_v1_run_proto_msgTypes[6].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_witnessmark_calibration_v1_run_proto_rawDesc), len(file_witnessmark_calibration_v1_run_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   2,
+			NumMessages:   10,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
