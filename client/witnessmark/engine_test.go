@@ -104,7 +104,7 @@ func (b *workshop) as(person string, status int, args ...string) string {
 	b.Helper()
 	b.Setenv("WITNESSMARK_HOME", filepath.Join(b.dir, person))
 	var out, errs bytes.Buffer
-	if got := run(args, strings.NewReader(""), &out, &errs); got != status {
+	if got := execute(args, strings.NewReader(""), &out, &errs); got != status {
 		b.Fatalf("%s: witnessmark %s: exit status %d, want %d\n%s%s", person, strings.Join(args, " "), got, status, out.String(), errs.String())
 	}
 	return out.String() + errs.String()

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"bytes"
+	"errors"
 	"fmt"
 
 	"github.com/spf13/cobra"
@@ -20,6 +22,13 @@ func newKeyCommand(a *app) *cobra.Command {
 				var err error
 				if passphrase, err = ask(args[0] + " (empty for none)"); err != nil {
 					return err
+				}
+				again, err := ask(args[0] + ", once more")
+				if err != nil {
+					return err
+				}
+				if !bytes.Equal(again, passphrase) {
+					return errors.New("the two passphrases differ; no key was made")
 				}
 			}
 			key, err := client.NewKey(args[0], "", passphrase)

@@ -156,7 +156,7 @@ func edit(ts *testscript.TestScript, neg bool, args []string) {
 // The demo is what somebody sees first; it checks its own steps.
 func TestDemo(t *testing.T) {
 	var out strings.Builder
-	if status := run([]string{"demo", "--exit"}, strings.NewReader(""), &out, &out); status != 0 {
+	if status := execute([]string{"demo", "--exit"}, strings.NewReader(""), &out, &out); status != 0 {
 		t.Fatalf("status %d\n%s", status, out.String())
 	}
 	for _, want := range []string{"1.1 danger", "1.2 warning", "may not sign their own", "1.2: matches", "older ledger", "No file was written", "BAY SHEET"} {

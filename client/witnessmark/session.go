@@ -64,7 +64,10 @@ func (a *app) passphrase() client.Passphrase {
 // ask reads one line that a person types.
 func (a *app) ask(question string) (string, error) {
 	fmt.Fprint(a.errOut, question)
-	line, err := bufio.NewReader(a.in).ReadString('\n')
+	if a.lines == nil {
+		a.lines = bufio.NewReader(a.in)
+	}
+	line, err := a.lines.ReadString('\n')
 	if err != nil && (line == "" || !errors.Is(err, io.EOF)) {
 		return "", err
 	}
