@@ -1,5 +1,7 @@
 package client
 
+import "witnessmark/tables/limits"
+
 // Head is the checkpoint that was verified last.
 func (c *Client) Head() Head {
 	c.mu.Lock()
@@ -13,3 +15,6 @@ func (c *Client) OnePerson() bool { return c.view().Genesis.GetOnePerson() }
 // HasVehicleField says whether a layout has an identity field that belongs to one car, so that
 // collecting needs a fresh read or the frame number.
 func (r *Review) HasVehicleField() bool { return hasVehicle(r.rules.Layout) }
+
+// Limits are the limits that the report was made with.
+func (r *Review) Limits() *limits.Limits { return r.rules.Limit }

@@ -65,13 +65,13 @@ func loadPages() (*pages, error) {
 }
 
 var funcs = template.FuncMap{
-	"name":    client.Name,
-	"key":     client.Key,
-	"short":   short,
-	"when":    when,
-	"ofJob":   ofJob,
-	"kind":    func(s string) string { return strings.ReplaceAll(s, "_", "-") },
-	"join":    func(s []string) string { return strings.Join(s, ", ") },
+	"name":  client.Name,
+	"key":   client.Key,
+	"short": short,
+	"when":  when,
+	"ofJob": ofJob,
+	"kind":  func(s string) string { return strings.ReplaceAll(s, "_", "-") },
+	"join":  func(s []string) string { return strings.Join(s, ", ") },
 }
 
 func short(sum string) string { return sum[:min(12, len(sum))] }

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"witnessmark/client"
+	"witnessmark/client/desk/view"
 )
 
 func (d *Desk) handler() http.Handler {
@@ -16,8 +17,8 @@ func (d *Desk) handler() http.Handler {
 		panic(err) // the folder is embedded
 	}
 	mux.Handle("GET /assets/", http.StripPrefix("/assets/", http.FileServerFS(assets)))
-	mux.HandleFunc("GET /assets/view.css", text("text/css", viewCSS))
-	mux.HandleFunc("GET /assets/view.js", text("text/javascript", viewJS))
+	mux.HandleFunc("GET /assets/view.css", text("text/css", view.CSS))
+	mux.HandleFunc("GET /assets/view.js", text("text/javascript", view.JS))
 	mux.HandleFunc("GET /events", d.stream)
 	for pattern, fn := range map[string]func(http.ResponseWriter, *http.Request) error{
 		"GET /{$}":                             d.tray,

@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"witnessmark/client"
+	"witnessmark/client/desk/view"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
@@ -71,7 +72,7 @@ func (d *Desk) sheetOf(r *http.Request) (page, *sheetBody, error) {
 	s := rev.Submission
 	p.Title = fmt.Sprintf("Sheet of %s, %s", client.Name(s), rev.Job.Car)
 	b := &sheetBody{Review: rev, Sub: s, Report: rev.Report, At: "/sheet/" + client.Name(s), WhoSigns: whoSigns(rev, d.client.OnePerson()),
-		Findings: findingsHTML(rev.Report, rev.Layout()), Meant: meantOf(rev),
+		Findings: view.Findings(rev.Report, rev.Layout()), Meant: meantOf(rev),
 		Return: s.State == "waiting" || s.State == "released" || s.State == "in car", Recall: s.State != "waiting",
 		Withdraw: s.State == "waiting" && s.Submitted.GetPerson() == p.Me.GetName()}
 	all := r.URL.Query().Get("all") != ""
@@ -80,7 +81,7 @@ func (d *Desk) sheetOf(r *http.Request) (page, *sheetBody, error) {
 		c := tableCard{ID: t.Id, Href: b.At + "/table/" + url.PathEscape(t.Id), Fragment: b.At + "/card/" + url.PathEscape(t.Id),
 			Numbers: fmt.Sprintf("%d of %d cells changed", t.Changed, t.Cells)}
 		if i < drawnAtOnce || all {
-			c.HTML = tableCardHTML(rev.Report, t, rev.Layout(), base, candidate, c.Href)
+			c.HTML = view.TableCard(rev.Report, t, rev.Layout(), base, candidate, c.Href)
 		} else {
 			b.Lazy = true
 		}
@@ -161,7 +162,7 @@ func (d *Desk) cardOf(w http.ResponseWriter, r *http.Request) error {
 	for _, t := range rev.Report.Tables {
 		if t.Id == r.PathValue("table") {
 			w.Header().Set("Content-Type", "text/html; charset=utf-8")
-			_, err := w.Write([]byte(tableCardHTML(rev.Report, t, rev.Layout(), base, candidate,
+			_, err := w.Write([]byte(view.TableCard(rev.Report, t, rev.Layout(), base, candidate,
 				"/sheet/"+client.Name(rev.Submission)+"/table/"+url.PathEscape(t.Id))))
 			return err
 		}

@@ -8,6 +8,7 @@ import (
 	"net/url"
 
 	"witnessmark/client"
+	"witnessmark/client/desk/view"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/surface"
 )
@@ -48,7 +49,7 @@ func (d *Desk) showTable(w http.ResponseWriter, r *http.Request, p page, b table
 	if err != nil {
 		return err
 	}
-	if b.HTML, err = tablePageHTML(report, b.ID, rev.Layout(), base, candidate, history); err != nil {
+	if b.HTML, err = view.TablePage(report, b.ID, rev.Layout(), base, candidate, rev.Limits(), history); err != nil {
 		return err
 	}
 	for i, c := range report.Tables {
@@ -157,7 +158,7 @@ func (d *Desk) between(w http.ResponseWriter, r *http.Request) error {
 	_, candidate := b.B.Images()
 	for _, t := range b.Report.Tables {
 		href := at + url.PathEscape(t.Id)
-		b.Cards = append(b.Cards, tableCard{ID: t.Id, Href: href, HTML: tableCardHTML(b.Report, t, lay, base, candidate, href)})
+		b.Cards = append(b.Cards, tableCard{ID: t.Id, Href: href, HTML: view.TableCard(b.Report, t, lay, base, candidate, href)})
 	}
 	d.show(w, r, http.StatusOK, "between", p, b)
 	return nil
