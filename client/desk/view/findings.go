@@ -110,3 +110,10 @@ func lowerFirst(s string) string {
 	}
 	return s
 }
+
+func upperFirst(s string) string {
+	if s != "" && s[0] >= 'a' && s[0] <= 'z' {
+		return string(s[0]-32) + s[1:]
+	}
+	return s
+}

@@ -3,6 +3,7 @@ package view
 import (
 	"html"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -138,6 +139,11 @@ func headings(a *definition.Axis, points []float64, n int) []string {
 		return out
 	}
 	d := places(a.Cells)
+	for short := decimals(0); short < d; short++ { // 600, not 600.00, where no breakpoint needs more
+		if !slices.ContainsFunc(points, func(p float64) bool { return finite(p) && !whole(p, int(short)) }) {
+			d = short
+		}
+	}
 	for i := range out {
 		if i < len(points) {
 			out[i] = d.text(points[i])

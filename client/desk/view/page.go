@@ -50,7 +50,7 @@ func writeSummary(b *strings.Builder, s *sides, tr *calibrationv1.TableReport) {
 			changed++
 		}
 	}
-	fmt.Fprintf(b, `<p class="facts-line">%s of %s`, esc(s.t.Kind), esc(orElse(words(s.t.Quantity), "no quantity")))
+	fmt.Fprintf(b, `<p class="facts-line">%s of %s`, esc(upperFirst(s.t.Kind)), esc(orElse(words(s.t.Quantity), "no quantity")))
 	if u := strings.TrimSpace(unitOf(s.t.Unit)); u != "" {
 		fmt.Fprintf(b, ` in %s`, esc(u))
 	}
@@ -150,7 +150,7 @@ func (q *quad) writeReadout(b *strings.Builder) {
 		text = strings.Join(at, ", ") + ": " + text
 	}
 	if q.history != nil {
-		text += ". " + q.told[q.history[i]]
+		text += "; " + q.told[q.history[i]]
 	}
 	fmt.Fprintf(b, `<p class="readout" data-readout="%s" role="status">%s</p>`, q.id, esc(text))
 	b.WriteString(`<p class="small screen">Arrow keys, Home and End move the cursor in all grids at once; with Control, Home and End go to the corners.</p>`)
@@ -214,7 +214,7 @@ func writeSurface(b *strings.Builder, s *sides, tr *calibrationv1.TableReport) {
 	for i := range delta {
 		delta[i] = cand[i] - base[i]
 	}
-	low, high := extent(base, cand)
+	low, high := inked(base, cand)
 	far, n := most(delta), places(s.t.Cells)
 	if n >= 0 {
 		n++ // between breakpoints a value is finer than a raw step
@@ -233,4 +233,3 @@ func writeSurface(b *strings.Builder, s *sides, tr *calibrationv1.TableReport) {
 	q.write(b)
 	q.writeReadout(b)
 }
-

@@ -3,6 +3,7 @@ package view
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"witnessmark/tables/definition"
 	"witnessmark/tables/limits"
@@ -87,20 +88,50 @@ func extent(sets ...[]float64) (low, high float64) {
 	return low, high
 }
 
-// most is the largest amount of what is finite.
-func most(vs []float64) float64 {
-	m := 0.0
-	for _, v := range vs {
-		if finite(v) {
-			m = max(m, math.Abs(v))
+// inked is the extent that colours are spread over: one slip of a decimal point must not make all
+// other cells look alike, so what lies far outside of nearly all the others is drawn as the end is.
+func inked(sets ...[]float64) (low, high float64) {
+	var all []float64
+	for _, set := range sets {
+		for _, v := range set {
+			if finite(v) {
+				all = append(all, v)
+			}
 		}
 	}
-	return m
+	if len(all) == 0 {
+		return 0, 0
+	}
+	slices.Sort(all)
+	few := len(all) / 20
+	low, high = all[0], all[len(all)-1]
+	near := [2]float64{all[few], all[len(all)-1-few]}
+	if span := near[1]/2 - near[0]/2; span > 0 {
+		if near[0]/2-low/2 > span {
+			low = near[0]
+		}
+		if high/2-near[1]/2 > span {
+			high = near[1]
+		}
+	}
+	return low, high
+}
+
+// most is the largest amount that colours are spread over, of what is not zero.
+func most(vs []float64) float64 {
+	var amounts []float64
+	for _, v := range vs {
+		if v != 0 {
+			amounts = append(amounts, math.Abs(v))
+		}
+	}
+	_, high := inked(append(amounts, 0))
+	return high
 }
 
 // levels are both sides' values on one scale, as two panes' cells.
 func (s *sides) levels(d *surface.Decoded) []cell {
-	low, high := extent(s.base.Values, s.cand.Values)
+	low, high := inked(s.base.Values, s.cand.Values)
 	delta := s.deltas()
 	out := make([]cell, len(d.Bits))
 	for i := range out {
@@ -131,6 +162,9 @@ func (s *sides) differences() []cell {
 			out[i].text = "same"
 		default:
 			out[i] = cell{text: n.signed(delta[i]), step: stepOf(delta[i], far), mark: mark(s.changed(i), delta[i])}
+			if !s.changed(i) {
+				out[i].text = "0"
+			}
 		}
 	}
 	return out

@@ -23,7 +23,7 @@
       const h = grids.map((g) => g.rows[r].cells[c].dataset.h).find((v) => v !== undefined);
       told.forEach((li) => li.classList.toggle("at", h !== undefined && li.dataset.told === h));
       const story = h === undefined ? "" : box.parentElement.querySelector('[data-told="' + h + '"] span')?.textContent;
-      return (at.length ? at.join(", ") + ": " : "") + values + (story ? ". " + story : "");
+      return (at.length ? at.join(", ") + ": " : "") + values + (story ? "; " + story : "");
     }
 
     function place(on) {
@@ -82,6 +82,8 @@
     const frames = grids.map((g) => g.table.parentElement);
     frames.forEach((f) => f.addEventListener("scroll", () => frames.forEach((o) => { if (o !== f && o.scrollLeft !== f.scrollLeft) o.scrollLeft = f.scrollLeft; })));
     move(row, col);
+    const far = grids[0].rows[row].cells[col].offsetLeft - frames[0].clientWidth / 2;
+    if (far > 0) frames[0].scrollLeft = far;
   }
   document.querySelectorAll("[data-quad]").forEach(quad);
 })();
