@@ -44,7 +44,7 @@ func commands() []func(*app) *cobra.Command {
 		newSignCommand, newReturnCommand, newWithdrawCommand,
 		newCollectCommand, newOriginalCommand, newReadbackCommand,
 		newHistoryCommand, newLedgerCommand, newVerifyCommand, newDemoCommand, newDeskCommand,
-		newRunCommand, newOutcomeCommand,
+		newRunCommand, newOutcomeCommand, newReckonCommand,
 		newCompareCommand, newCheckCommand, newInspectCommand, newConvertCommand,
 	}
 }

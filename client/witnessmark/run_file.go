@@ -1,7 +1,192 @@
 package main
 
-import "github.com/spf13/cobra"
+import (
+	"fmt"
+	"io"
+	"os"
+
+	"github.com/spf13/cobra"
+
+	"witnessmark/client/outcome"
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/run"
+	"witnessmark/tables/units"
+)
 
 func newRunCommand(a *app) *cobra.Command {
-	return group("run", "Runs on the rolling road", newRunAdd(a), newRunList(a))
+	return group("run", "Runs on the rolling road", newRunAdd(a), newRunList(a), newRunShow(a))
+}
+
+// shown is what run show was asked for.
+type shown struct {
+	channels, correction, units, place string
+	step                               float64
+	anyway, forced                     bool
+}
+
+func newRunShow(a *app) *cobra.Command {
+	var s shown
+	cmd := &cobra.Command{
+		Use:   "show FILE.csv [--channels FILE]",
+		Short: "Show the sweep of a run, its torque and power, and what is doubtful (needs no server)",
+		Args:  takes(1),
+		RunE:  func(_ *cobra.Command, args []string) error { return a.showRun(args[0], s) },
+	}
+	f := cmd.Flags()
+	f.StringVar(&s.channels, "channels", "", "channel file, where the headers are others")
+	f.StringVar(&s.correction, "correction", string(run.None), "none, iso1585, j1349 or din70020")
+	f.StringVar(&s.units, "units", string(outcome.Metric), "metric, imperial or both")
+	f.StringVar(&s.place, "at", "", "crank or wheels, where the run has torque at both")
+	f.Float64Var(&s.step, "step", run.DefaultStep, "engine speed from one point to the next, 1/min")
+	f.BoolVar(&s.anyway, "anyway", false, "correct outside the standard's range too, and mark it")
+	f.BoolVar(&s.forced, "forced-induction", false, "the engine is boosted: say what a correction does then")
+	return cmd
+}
+
+func (a *app) showRun(path string, s shown) error {
+	in, err := outcome.ParseUnits(s.units)
+	if err != nil {
+		return err
+	}
+	std, err := run.ParseStandard(s.correction)
+	if err != nil {
+		return err
+	}
+	r, err := readRun(path, s.channels)
+	if err != nil {
+		return err
+	}
+	sweep, err := run.FindSweep(r)
+	if err != nil {
+		return err
+	}
+	curve, err := run.MakeCurve(r, sweep, run.Options{Place: run.Place(s.place), Step: s.step, Correction: std, Anyway: s.anyway, Forced: s.forced})
+	if err != nil {
+		return err
+	}
+	summary := run.Summary(r, sweep, curve, run.Quality(r, sweep, curve))
+	return a.print(summary, func(w io.Writer) error { return writeRun(w, summary, in) })
+}
+
+// readRun reads a run and, where there is one, its channel file.
+func readRun(path, channels string) (*run.Run, error) {
+	var m *calibrationv1.ChannelMap
+	if channels != "" {
+		b, err := os.ReadFile(channels)
+		if err != nil {
+			return nil, err
+		}
+		if m, err = run.LoadChannels(channels, b); err != nil {
+			return nil, err
+		}
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return run.Read(path, f, m)
+}
+
+// printed is a unit that a result is printed in.
+type printed struct{ name, code string }
+
+// printedUnits are those of torque and of power.
+func printedUnits(u outcome.Units) (torque, power []printed) {
+	if u != outcome.Imperial {
+		torque, power = []printed{{"N·m", "N.m"}}, []printed{{"kW", "kW"}, {"PS", "PS"}}
+	}
+	if u != outcome.Metric {
+		torque, power = append(torque, printed{"lb·ft", "[lbf_av].[ft_i]"}), append(power, printed{"hp", "[HP]"})
+	}
+	return torque, power
+}
+
+// inUnits is a value in each unit, with one decimal.
+func inUnits(v float64, from string, to []printed) ([]string, error) {
+	var out []string
+	for _, p := range to {
+		x, err := units.Convert(from, p.code, v)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, fmt.Sprintf("%.1f", x))
+	}
+	return out, nil
+}
+
+func writeRun(w io.Writer, s *calibrationv1.RunSummary, in outcome.Units) error {
+	torque, power := printedUnits(in)
+	fmt.Fprintf(w, "run         %s: %d samples over %.1f s\n", clean(s.File), s.Samples, s.Duration)
+	fmt.Fprintf(w, "sweep       %.0f to %.0f 1/min, from %.2f s to %.2f s, %d samples\n", s.Sweep.Low, s.Sweep.High, s.Sweep.Begin, s.Sweep.Until, s.Sweep.Samples)
+	fmt.Fprintf(w, "torque at   the %s\n", s.Curve.Place)
+	writeCorrection(w, s.Curve.Correction)
+	fmt.Fprintf(w, "scatter     %.1f N·m about the curve\n", s.Curve.Spread)
+	for _, h := range s.LeftOut {
+		fmt.Fprintf(w, "left out    column %s\n", clean(h))
+	}
+	for _, q := range s.Quality {
+		fmt.Fprintf(w, "quality     %s\n", clean(q.Text))
+	}
+	if len(s.Quality) == 0 {
+		fmt.Fprintln(w, "quality     nothing doubtful was found")
+	}
+	for _, peak := range []struct {
+		name  string
+		p     *calibrationv1.RunPoint
+		v     float64
+		unit  string
+		units []printed
+	}{{"peak torque", s.Curve.PeakTorque, s.Curve.PeakTorque.Torque, "N.m", torque}, {"peak power ", s.Curve.PeakPower, s.Curve.PeakPower.Power, "kW", power}} {
+		values, err := inUnits(peak.v, peak.unit, peak.units)
+		if err != nil {
+			return err
+		}
+		fmt.Fprint(w, peak.name)
+		for i, v := range values {
+			fmt.Fprintf(w, " %s %s", v, peak.units[i].name)
+		}
+		fmt.Fprintf(w, " at %.0f 1/min\n", peak.p.Speed)
+	}
+	fmt.Fprintln(w)
+	head := []string{"1/min"}
+	for _, p := range append(append([]printed{}, torque...), power...) {
+		head = append(head, p.name)
+	}
+	rows := [][]string{head}
+	for _, p := range s.Curve.Points {
+		t, err := inUnits(p.Torque, "N.m", torque)
+		if err != nil {
+			return err
+		}
+		kw, err := inUnits(p.Power, "kW", power)
+		if err != nil {
+			return err
+		}
+		rows = append(rows, append(append([]string{fmt.Sprintf("%.0f", p.Speed)}, t...), kw...))
+	}
+	return columns(w, rows)
+}
+
+func writeCorrection(w io.Writer, c *calibrationv1.RunCorrection) {
+	if c.Pressure == nil {
+		fmt.Fprintln(w, "correction  none")
+		return
+	}
+	fmt.Fprintf(w, "correction  %s: factor %.4f (range %g to %g)\n", c.Title, c.Factor, *c.Low, *c.High)
+	fmt.Fprintf(w, "            %s\n", c.Formula)
+	fmt.Fprintf(w, "            weather %.2f kPa, %.1f Cel", *c.Pressure, *c.Temperature)
+	if c.Humidity != nil {
+		fmt.Fprintf(w, ", %.0f %% relative humidity", 100**c.Humidity)
+	}
+	if *c.Vapour > 0 {
+		fmt.Fprintf(w, " (%.3f kPa of vapour)", *c.Vapour)
+	}
+	fmt.Fprintln(w)
+	if c.OutOfRange {
+		fmt.Fprintf(w, "            OUT OF RANGE, asked for all the same: %s\n", c.Why)
+	}
+	for _, n := range c.Notes {
+		fmt.Fprintf(w, "            note: %s\n", n)
+	}
 }
