@@ -80,6 +80,7 @@ func Make(in Input) (*Outcome, error) {
 		if err != nil {
 			o.NoGain = err.Error()
 		} else {
+			g.Verdict = spelled(g.Verdict)
 			o.Gain = g
 		}
 	}

@@ -113,17 +113,21 @@ func (o *Outcome) Watched() []Panel {
 			p.Lines = append(p.Lines, l)
 		}
 		p.Title = w.title
-		if u := spelled(unit); u != "" {
-			p.Title += " in " + u
+		switch unit {
+		case "", "1":
+		case "deg":
+			p.Title += " in °"
+		default:
+			p.Title += " in " + spelled(unit)
 		}
 		out = append(out, p)
 	}
 	return out
 }
 
-// spelled is a UCUM code as people write it.
-func spelled(unit string) string {
-	return strings.NewReplacer("Cel", "°C", "deg", "°", "N.m", "N·m").Replace(strings.TrimPrefix(unit, "1"))
+// spelled writes UCUM codes as people do.
+func spelled(s string) string {
+	return strings.NewReplacer("N.m", "N·m").Replace(s)
 }
 
 // binned is the mean of values in every bin of speed that holds any, in rising order.

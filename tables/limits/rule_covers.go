@@ -33,6 +33,9 @@ func (r *Run) channel(quantity string) *RunChannel {
 	return nil
 }
 
+// recorded is the rounding that a sample may carry: a run keeps them as single floats.
+const recorded = 0x1p-23
+
 // reach is one axis of a table against the samples of its quantity, in the axis' own unit.
 type reach struct {
 	isY            bool
@@ -122,12 +125,8 @@ func (r *reach) beyond(v, low, high float64) verdict {
 	if !finite(v) {
 		return verdict{value: v, limit: limit, excess: math.Inf(1), fails: true}
 	}
-	relative := 1e-9
-	if r.axis.Cells != nil {
-		relative = r.axis.Cells.Relative()
-	}
 	excess = max(excess, 0)
-	return verdict{value: v, limit: limit, excess: excess, fails: excess > relative*max(math.Abs(v), math.Abs(limit))}
+	return verdict{value: v, limit: limit, excess: excess, fails: excess > recorded*max(math.Abs(v), math.Abs(limit))}
 }
 
 // coverPoint judges one operating point and counts it under its origin.
@@ -162,7 +161,7 @@ func (s *subject) coverPoint(axes []*reach, i int, share *[origins]float64) {
 	if by.known {
 		if base = by.beyond(by.samples[i], by.baseLow, by.baseH); base.fails {
 			o = inherited
-			if worst.excess-base.excess > 1e-9*max(math.Abs(worst.value), math.Abs(worst.limit)) {
+			if worst.excess-base.excess > recorded*max(math.Abs(worst.value), math.Abs(worst.limit)) {
 				o = worsened
 			}
 		}

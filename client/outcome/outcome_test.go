@@ -1,0 +1,254 @@
+package outcome
+
+import (
+	"bytes"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"witnessmark/client"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/run"
+)
+
+// torqueAt is an invented curve of a 1.8 l turbo engine: 300 N.m at its top, at 3600 1/min.
+func torqueAt(speed float64) float64 {
+	return 300 * math.Exp(-math.Pow((speed-3600)/3200, 2))
+}
+
+// sweep is a pull from 1500 to 6500 1/min in 10 s at 50 Hz: gain is added to the torque, noise
+// is its standard deviation in N.m.
+func sweep(seed uint64, gain, noise float64, channel string) string {
+	rng := rand.New(rand.NewPCG(seed, 5))
+	var b strings.Builder
+	fmt.Fprintf(&b, "time [s],engine_speed [1/min],%s [N.m],manifold_pressure [kPa],lambda [1],ignition_advance [deg],knock_retard [deg],barometric_pressure [kPa],intake_temperature [Cel],relative_humidity [%%]\n", channel)
+	for i := range 501 {
+		t := float64(i) / 50
+		s := 1500 + 500*t
+		knock := math.Max(0, 2*math.Sin(s/300))
+		fmt.Fprintf(&b, "%.2f,%.1f,%.2f,%.1f,%.3f,%.1f,%.2f,98.2,27.0,45\n", t, s, torqueAt(s)+gain+noise*rng.NormFloat64(),
+			100+100*torqueAt(s)/300+gain/2, 0.95-0.1*torqueAt(s)/300, 8+s/400, knock)
+	}
+	return b.String()
+}
+
+// recorded reads a run as the command does.
+func recorded(t *testing.T, number int, when, csv string) *client.RecordedRun {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "run.csv")
+	if err := os.WriteFile(path, []byte(csv), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	r, err := client.ReadRun(path, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Entry = &recordv1.Run{Number: uint32(number), When: when}
+	return r
+}
+
+// job is an input with runs and nothing changed.
+func job(runs ...*client.RecordedRun) Input {
+	return Input{Runs: runs, Units: Metric, Correction: run.None, Layout: &definition.Layout{ByID: map[string]*definition.Table{}},
+		Job: &recordv1.Job{Number: 7, Car: "AB12CD", Fuel: "98 RON", Parts: []string{"larger compressor wheel"},
+			Opened: &recordv1.Event{SignedAt: "2026-03-02T09:00:00Z"}}}
+}
+
+func texts(t *testing.T, o *Outcome) (text, html string) {
+	t.Helper()
+	var a, b bytes.Buffer
+	if err := o.WriteText(&a); err != nil {
+		t.Fatal(err)
+	}
+	if err := o.WriteHTML(&b); err != nil {
+		t.Fatal(err)
+	}
+	return a.String(), b.String()
+}
+
+// Three runs a side, 30 N.m more: it is recovered within the noise of the means and said as shown.
+func TestAGainIsShown(t *testing.T) {
+	var runs []*client.RecordedRun
+	for i := range 3 {
+		runs = append(runs, recorded(t, i+1, "before", sweep(uint64(i), 0, 2, "torque")),
+			recorded(t, i+4, "after", sweep(uint64(i)+50, 30, 2, "torque")))
+	}
+	o, err := Make(job(runs...))
+	if err != nil {
+		t.Fatal(err)
+	}
+	g := o.Gain
+	if g == nil {
+		t.Fatalf("no gain: %s", o.NoGain)
+	}
+	if !g.SpreadKnown || !g.MeanTorque.Shown || math.Abs(g.MeanTorque.Gain-30) > 1 {
+		t.Errorf("mean torque %+v, want a gain of 30 N.m, shown", g.MeanTorque)
+	}
+	text, html := texts(t, o)
+	for _, want := range []string{"at the crank", "mean torque", "+30.", "±", "Not corrected", "local law"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the text does not say %q:\n%s", want, text)
+		}
+	}
+	for _, want := range []string{"stroke-dasharray", "Torque in N·m, at the crank", "before, mean of runs", "CAUTION", "local law", "No submission"} {
+		if !strings.Contains(html, want) {
+			t.Errorf("the page does not hold %q", want)
+		}
+	}
+	if where := os.Getenv("WITNESSMARK_OUTCOME"); where != "" { // to look at it
+		if err := os.WriteFile(where, []byte(html), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+func TestNoGainIsNotShown(t *testing.T) {
+	var runs []*client.RecordedRun
+	for i := range 3 {
+		runs = append(runs, recorded(t, i+1, "before", sweep(uint64(i), 0, 3, "torque")),
+			recorded(t, i+4, "after", sweep(uint64(i)+90, 0, 3, "torque")))
+	}
+	o, err := Make(job(runs...))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range o.Rows() {
+		if r.What == "mean torque" && (r.Shown || !strings.HasPrefix(r.Note, "not shown")) {
+			t.Errorf("a gain of nothing reads as %+v", r)
+		}
+	}
+}
+
+func TestOneRunASideHasNoSpread(t *testing.T) {
+	o, err := Make(job(recorded(t, 1, "before", sweep(1, 0, 2, "torque")), recorded(t, 2, "after", sweep(2, 30, 2, "torque"))))
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, html := texts(t, o)
+	for _, s := range []string{text, html} {
+		if !strings.Contains(s, "spread cannot be told") {
+			t.Errorf("it does not say that the spread cannot be told:\n%.2000s", text)
+		}
+	}
+}
+
+func TestWheelsAndCrankAreNotMixed(t *testing.T) {
+	o, err := Make(job(recorded(t, 1, "before", sweep(1, 0, 2, "torque")), recorded(t, 2, "after", sweep(2, 30, 2, "wheel_torque"))))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if o.Gain != nil || o.NoGain == "" {
+		t.Fatalf("a run at the wheels was compared with one at the crank: %+v", o.Gain)
+	}
+	if _, html := texts(t, o); !strings.Contains(html, "not to be compared") {
+		t.Error("the page draws both and does not say that they are not to be compared")
+	}
+}
+
+func TestACorrectionIsNeverSilent(t *testing.T) {
+	in := job(recorded(t, 1, "before", sweep(1, 0, 1, "torque")), recorded(t, 2, "after", sweep(2, 30, 1, "torque")))
+	in.Correction = run.DIN70020
+	o, err := Make(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// DIN 70020's reference is 1013 mbar and 20 °C: 101.3/98.2 · √(300.15/293.15) = 1.0438.
+	text, html := texts(t, o)
+	for _, s := range []string{text, html} {
+		if !strings.Contains(s, "70020") || !strings.Contains(s, "factor 1.0438") || !strings.Contains(s, "98.2 kPa") {
+			t.Errorf("the factor or its weather is not said:\n%s", text)
+		}
+	}
+}
+
+func TestSidesThatAreMissing(t *testing.T) {
+	if _, err := Make(job()); err == nil {
+		t.Error("an outcome of no runs")
+	}
+	o, err := Make(job(recorded(t, 1, "before", sweep(1, 0, 2, "torque"))))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if text, _ := texts(t, o); !strings.Contains(text, "0 after-runs") {
+		t.Errorf("it does not say what lacks:\n%s", text)
+	}
+	idle := "time [s],engine_speed [1/min],torque [N.m]\n"
+	for i := range 200 {
+		idle += fmt.Sprintf("%.2f,900,10\n", float64(i)/50)
+	}
+	o, err = Make(job(recorded(t, 1, "before", sweep(1, 0, 2, "torque")), recorded(t, 2, "after", idle)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if text, _ := texts(t, o); !strings.Contains(text, "run 2 (after): no curve: ") {
+		t.Errorf("a run without a sweep is not said:\n%s", text)
+	}
+}
+
+// The page comes from nowhere else, and what people wrote stays text.
+func TestThePageHoldsItself(t *testing.T) {
+	in := job(recorded(t, 1, "before", sweep(1, 0, 2, "torque")), recorded(t, 2, "after", sweep(2, 30, 2, "torque")))
+	in.Job.Parts = []string{`<script>alert(1)</script>`, "\x1b[31mred"}
+	o, err := Make(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, html := texts(t, o)
+	if strings.Contains(html, "<script") || strings.Contains(text, "\x1b") {
+		t.Error("what somebody wrote became part of the page")
+	}
+	if m := regexp.MustCompile(`(?i)(src|href)\s*=|url\(|@import`).FindString(html); m != "" {
+		t.Errorf("the page asks for something from elsewhere: %s", m)
+	}
+	if strings.Contains(html, "NaN") || strings.Contains(html, "Inf") {
+		t.Error("a number of the drawing is none")
+	}
+}
+
+// Units: 1 lbf = 0.45359237 kg · 9.80665 m/s², 1 ft = 0.3048 m, 1 hp = 550 ft·lbf/s,
+// 1 PS = 75 kgf·m/s, all exact by definition.
+func TestUnits(t *testing.T) {
+	pound := 0.45359237 * 9.80665 * 0.3048
+	for _, c := range []struct{ got, want float64 }{
+		{newtonMetresPerPoundFoot, pound}, {kilowattsPerHorsepower, 550 * pound / 1000}, {kilowattsPerPS, 75 * 9.80665 / 1000},
+	} {
+		if math.Abs(c.got-c.want) > 1e-15*c.want*4 {
+			t.Errorf("%v, want %v", c.got, c.want)
+		}
+	}
+	if got := text(100, Both.power(), true); got != "+100.0 kW / +136.0 PS / +134.1 hp" {
+		t.Error(got)
+	}
+	if got := text(-100, Imperial.torque(), true); got != "−73.8 lb·ft" {
+		t.Error(got)
+	}
+	if _, err := ParseUnits("SI"); err == nil {
+		t.Error("SI passed")
+	}
+}
+
+func FuzzScale(f *testing.F) {
+	f.Add(0.0, 1.0, 5)
+	f.Add(1e300, 1e300, 2)
+	f.Add(-0.1, 1e-12, 9)
+	f.Fuzz(func(t *testing.T, low, high float64, n int) {
+		if !finite(low) || !finite(high) || math.Abs(low) > 1e12 || math.Abs(high) > 1e12 || low > high || n < 2 || n > 20 {
+			t.Skip()
+		}
+		s := scaleOf(low, high, 0, 100, n)
+		if len(s.ticks) < 2 || len(s.ticks) > 41 {
+			t.Fatalf("%d ticks for %v to %v", len(s.ticks), low, high)
+		}
+		for _, v := range []float64{low, high} {
+			if at := s.at(v); !(at >= -1e-3 && at <= 100+1e-3) {
+				t.Fatalf("%v of %v to %v lies at %v", v, low, high, at)
+			}
+		}
+	})
+}
