@@ -26,6 +26,8 @@ func TestMain(m *testing.M) {
 //	                         the demo's definition and limits added
 //	as PERSON                whose folder the commands that follow use
 //	status N COMMAND…        runs a command and wants that exit status
+//	edit FROM TO OFFSET=HH…  copies a file with bytes changed
+//	waitfor FILE             waits until a file is there
 //	daemon DIR               serves a ledger; $ADDR is where
 func TestScripts(t *testing.T) {
 	if testing.Short() {
@@ -49,7 +51,7 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"as": asPerson, "status": wantStatus, "daemon": daemon, "workshop": openWorkshop, "edit": edit,
+			"as": asPerson, "status": wantStatus, "daemon": daemon, "workshop": openWorkshop, "edit": edit, "waitfor": waitFor,
 		},
 	})
 }
@@ -151,6 +153,17 @@ func edit(ts *testscript.TestScript, neg bool, args []string) {
 		b[offset] = byte(value)
 	}
 	ts.Check(os.WriteFile(ts.MkAbs(args[1]), b, 0o644))
+}
+
+// waitFor waits until a file is there.
+func waitFor(ts *testscript.TestScript, neg bool, args []string) {
+	for range 200 {
+		if _, err := os.Stat(ts.MkAbs(args[0])); err == nil {
+			return
+		}
+		time.Sleep(20 * time.Millisecond)
+	}
+	ts.Fatalf("%s does not come", args[0])
 }
 
 // The demo is what somebody sees first; it checks its own steps.

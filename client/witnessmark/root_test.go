@@ -1,0 +1,50 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"testing"
+
+	"witnessmark/client"
+)
+
+// What a person is told: one lower-case line, and one that says what to do where there is something.
+func TestComplaint(t *testing.T) {
+	for _, c := range []struct {
+		err  error
+		want string
+	}{
+		{errors.New("No such file"), "witnessmark: no such file\n"},
+		{errors.New("TLS is off"), "witnessmark: TLS is off\n"},
+		{errors.New("two\nlines\x1b[2Jand an escape"), "witnessmark: two lines [2Jand an escape\n"},
+		{&client.Error{Text: "not this", Hint: "that"}, "witnessmark: not this\nwitnessmark: hint: that\n"},
+		{fmt.Errorf("while: %w", &client.Error{Op: "collect", Err: &client.Error{Text: "inner", Hint: "deep"}}), "witnessmark: while: collect: inner\nwitnessmark: hint: deep\n"},
+	} {
+		var out strings.Builder
+		(&app{errOut: &out}).complain(c.err)
+		if out.String() != c.want {
+			t.Errorf("%q, want %q", out.String(), c.want)
+		}
+	}
+}
+
+// Every command says what it does, in one line, and takes --format.
+func TestEveryCommandSaysWhatItDoes(t *testing.T) {
+	root := (&app{}).root()
+	want := "check collect compare convert definition demo history inspect job key ledger limits login original person read readback return sheet sign submit verify whoami withdraw"
+	have := map[string]bool{}
+	for _, c := range root.Commands() {
+		have[c.Name()] = true
+		for _, child := range append(c.Commands(), c) {
+			if child.Short == "" || strings.Contains(child.Short, "\n") || strings.HasSuffix(child.Short, ".") {
+				t.Errorf("%s: %q", child.CommandPath(), child.Short)
+			}
+		}
+	}
+	for _, name := range strings.Fields(want) {
+		if !have[name] {
+			t.Errorf("there is no command %s", name)
+		}
+	}
+}
