@@ -103,6 +103,17 @@ func TestUnpackRefuses(t *testing.T) {
 	}
 }
 
+// A bundle of a ledger that a newer version wrote on is neither right nor wrong.
+func TestBundleOfNewerVersion(t *testing.T) {
+	w := newWorld(t).released()
+	w.must(nil, w.collect(w.tech))
+	b, err := openBundle(w.path("out.bin.bundle.zip"))
+	w.must(nil, err)
+	unknownKind(w)
+	b.entries = w.fake.entries
+	w.refusedAs(b.replay(), Upgrade, "does not know")
+}
+
 // What lies beside the image must be what the proofs are about.
 func TestProofsAreOfTheirEntries(t *testing.T) {
 	w := newWorld(t).released()

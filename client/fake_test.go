@@ -61,12 +61,19 @@ func startFake(t *testing.T, lead ed25519.PublicKey, onePerson bool) *fake {
 	genesis, _ := record.NewGenesis(public, "lead", lead, onePerson, "2026-01-02T03:04:05Z", hex.EncodeToString(make([]byte, 32)))
 	f := &fake{key: private, state: new(record.State), blobs: map[string][]byte{}}
 	f.admit(genesis)
-	cert, err := certificate(private)
+	f.addr = f.listen(t, private)
+	return f
+}
+
+// listen serves with a TLS key, the server's own or not, and answers with the address.
+func (f *fake) listen(t *testing.T, private ed25519.PrivateKey) string {
+	t.Helper()
+	cert, err := Certificate(private)
 	if err != nil {
 		t.Fatal(err)
 	}
 	g := grpc.NewServer(grpc.Creds(credentials.NewTLS(&tls.Config{MinVersion: tls.VersionTLS13, ClientAuth: tls.RequireAnyClientCert,
-		Certificates: []tls.Certificate{{Certificate: [][]byte{cert}, PrivateKey: private}}})))
+		Certificates: []tls.Certificate{cert}})))
 	servicev1.RegisterJobsServer(g, f)
 	servicev1.RegisterCatalogServer(g, f)
 	servicev1.RegisterPeopleServer(g, fakePeople{f: f})
@@ -76,10 +83,9 @@ func startFake(t *testing.T, lead ed25519.PublicKey, onePerson bool) *fake {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f.addr = l.Addr().String()
 	go func() { _ = g.Serve(l) }()
 	t.Cleanup(g.Stop)
-	return f
+	return l.Addr().String()
 }
 
 func (f *fake) admit(entry []byte) {

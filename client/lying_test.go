@@ -289,6 +289,24 @@ func TestServersKeyIsPinned(t *testing.T) {
 	w.nothingWritten()
 }
 
+// Somebody in between, without the server's key, passes everything on: a new client is not fooled
+// either, since the ledger's checkpoints are not signed by the key of its connection.
+func TestSomebodyInBetween(t *testing.T) {
+	w := newWorld(t).released()
+	w.newKey("between")
+	k, err := LoadSigner(w.path("between"), nil)
+	w.must(nil, err)
+	genuine := w.fake.addr
+	w.fake.addr = w.fake.listen(t, asEd25519(w, k))
+	_, err = w.tryLogin("fresh", "tech")
+	w.refusedAs(err, Distrust, "checkpoint does not verify")
+	if FileExists(w.path("home-fresh/config.json")) {
+		t.Error("the login was kept")
+	}
+	w.fake.addr = genuine
+	w.must(w.tryLogin("fresh", "tech"))
+}
+
 // The rules of a car that is told apart, and of a definition that changed since.
 func TestCollectRefusals(t *testing.T) {
 	w := newWorld(t).released()
