@@ -30,7 +30,7 @@ func TableCard(_ *calibrationv1.Report, tr *calibrationv1.TableReport, lay *defi
 		fmt.Fprintf(&b, `<p class="scalar">%s → <b>%s</b>%s</p>`, esc(valueAt(s.base, 0)), esc(valueAt(s.cand, 0)), esc(unitOf(s.t.Unit)))
 	case s.cand.Values == nil:
 		s.writeLabels(&b)
-	case s.t.Kind == "curve":
+	case s.plotted():
 		writePlot(&b, s, nil, "plot")
 	default:
 		s.writeSmall(&b)
@@ -110,7 +110,11 @@ func (s *sides) writeSmall(b *strings.Builder) {
 	}
 	xs, ys := headings(s.t.X, s.cand.X, s.cand.NX), headings(s.t.Y, s.cand.Y, s.cand.NY)
 	q := quad{panes: []pane{{cells: cells}}}
-	fmt.Fprintf(b, `<div class="wide small-map w%d"><table class="heat"><caption>%s</caption>`, q.width(),
+	reach := ""
+	if len(cols)*(q.width()+1) > 40 { // it may need scrolling, which a keyboard must be able to do
+		reach = fmt.Sprintf(` tabindex="0" role="region" aria-label="%s"`, esc("Difference of "+s.t.ID))
+	}
+	fmt.Fprintf(b, `<div class="wide small-map w%d"%s><table class="heat"><caption>%s</caption>`, q.width(), reach,
 		esc(fmt.Sprintf("Difference%s. Across: %s; down: %s.", strings.Replace(unitOf(s.t.Unit), " ", ", ", 1), axisName(s.t.X, "x"), axisName(s.t.Y, "y"))))
 	var shown []string
 	for _, col := range cols {

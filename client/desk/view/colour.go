@@ -132,7 +132,7 @@ func scaleCSS() string {
 	rules(dark)
 	b.WriteString("}\n")
 	for n := narrowest; n <= widest; n++ {
-		fmt.Fprintf(&b, ".w%d .heat td, .w%d .heat thead th { min-width: calc(%dch + .5rem); }\n", n, n, n)
+		fmt.Fprintf(&b, ".w%d .heat td, .w%d .heat thead th { min-width: %dch; }\n", n, n, n)
 	}
 	return b.String()
 }

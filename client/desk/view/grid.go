@@ -46,7 +46,7 @@ func (q *quad) width() int {
 		for _, c := range p.cells {
 			n := utf8.RuneCountInString(c.text)
 			if c.mark != "" {
-				n += 2
+				n++
 			}
 			w = max(w, n)
 		}
@@ -57,20 +57,23 @@ func (q *quad) width() int {
 	return min(w, widest)
 }
 
-// abreast is how many grids stand side by side on a wide page.
-func (q *quad) abreast(width int) int {
+// arrangement is the class that says how many grids stand side by side on a wide page, and whether
+// even one needs small figures.
+func (q *quad) arrangement(width int) string {
 	switch digits := float64(q.nx+1) * (float64(width) + 1.5); {
-	case digits <= 36:
-		return 4
-	case digits <= 74:
-		return 2
+	case digits <= 34:
+		return "a4"
+	case digits <= 70:
+		return "a2"
+	case digits <= 145:
+		return "a1"
 	}
-	return 1
+	return "a1 tight"
 }
 
 func (q *quad) write(b *strings.Builder) {
 	w := q.width()
-	fmt.Fprintf(b, `<div class="quad a%d w%d" data-quad data-x="%s" data-y="%s" data-xu="%s" data-yu="%s" data-u="%s">`, q.abreast(w), w,
+	fmt.Fprintf(b, `<div class="quad %s w%d" data-quad data-x="%s" data-y="%s" data-xu="%s" data-yu="%s" data-u="%s">`, q.arrangement(w), w,
 		esc(quantityOf(q.x)), esc(quantityOf(q.y)), esc(axisUnit(q.x)), esc(axisUnit(q.y)), esc(strings.TrimSpace(unitOf(q.unit))))
 	for i := range q.panes {
 		q.writePane(b, &q.panes[i])

@@ -44,7 +44,7 @@ func (d decimals) text(v float64) string {
 	case math.IsNaN(v):
 		return "no number"
 	case math.IsInf(v, 0):
-		return strings.Replace(strconv.FormatFloat(v, 'f', 0, 64), "Inf", "∞", 1)
+		return minus(strings.Replace(strconv.FormatFloat(v, 'f', 0, 64), "Inf", "∞", 1))
 	case d < 0:
 		return fine(v)
 	}
@@ -73,7 +73,10 @@ func (d decimals) room(v float64) string {
 		return d.text(v)
 	}
 	scale := math.Pow10(int(d))
-	down := math.Floor(v*scale+1e-6) / scale
+	down := math.Floor(float64(v*scale)+1e-9) / scale
+	if v < 0 && down >= 0 {
+		return fine(v)
+	}
 	return d.text(down)
 }
 

@@ -27,7 +27,7 @@ func TablePage(r *calibrationv1.Report, id string, lay *definition.Layout, base,
 	}
 	var b strings.Builder
 	writeSummary(&b, s, tr)
-	if s.t.Kind == "curve" && s.cand.Values != nil {
+	if s.plotted() {
 		writePlot(&b, s, lim, "plot whole")
 	}
 	writeSurface(&b, s, tr)

@@ -27,6 +27,9 @@ func part(v, a, b float64) float64 {
 	return min(max((v/2-a/2)/d, 0), 1)
 }
 
+// plotted says whether the table is a curve of numbers over x.
+func (s *sides) plotted() bool { return s.t.X != nil && s.t.Y == nil && s.cand.Values != nil }
+
 // writePlot draws a curve: base dashed, candidate solid, and the limits as a band. Points without a
 // line where nothing lies between two of them, or where the breakpoints neither rise nor fall.
 func writePlot(b *strings.Builder, s *sides, lim *limits.Limits, class string) {

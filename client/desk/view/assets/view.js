@@ -82,8 +82,8 @@
     const frames = grids.map((g) => g.table.parentElement);
     frames.forEach((f) => f.addEventListener("scroll", () => frames.forEach((o) => { if (o !== f && o.scrollLeft !== f.scrollLeft) o.scrollLeft = f.scrollLeft; })));
     move(row, col);
-    const far = grids[0].rows[row].cells[col].offsetLeft - frames[0].clientWidth / 2;
-    if (far > 0) frames[0].scrollLeft = far;
+    const start = grids[0].rows[row].cells[col];
+    if (start.offsetLeft + start.offsetWidth > frames[0].clientWidth) frames[0].scrollLeft = start.offsetLeft - frames[0].clientWidth / 2;
   }
   document.querySelectorAll("[data-quad]").forEach(quad);
 })();
