@@ -52,7 +52,7 @@ type lie struct {
 	judge    bool // admit without asking the rules
 }
 
-func startFake(t *testing.T, lead ed25519.PublicKey, onePerson bool) *fake {
+func startFake(t testing.TB, lead ed25519.PublicKey, onePerson bool) *fake {
 	t.Helper()
 	public, private, err := ed25519.GenerateKey(rand.Reader)
 	if err != nil {
@@ -66,7 +66,7 @@ func startFake(t *testing.T, lead ed25519.PublicKey, onePerson bool) *fake {
 }
 
 // listen serves with a TLS key, the server's own or not, and answers with the address.
-func (f *fake) listen(t *testing.T, private ed25519.PrivateKey) string {
+func (f *fake) listen(t testing.TB, private ed25519.PrivateKey) string {
 	t.Helper()
 	cert, err := Certificate(private)
 	if err != nil {

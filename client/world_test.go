@@ -51,15 +51,17 @@ func testImage(cells string) []byte {
 
 // world is a fake server and its people, each with a home of their own.
 type world struct {
-	*testing.T
+	testing.TB
 	fake            *fake
 	dir             string
 	lead, tech, cal *Client
 }
 
-func newWorld(t *testing.T) *world {
+func newWorld(t *testing.T) *world { t.Helper(); return newWorldFor(t) }
+
+func newWorldFor(t testing.TB) *world {
 	t.Helper()
-	w := &world{T: t, dir: t.TempDir()}
+	w := &world{TB: t, dir: t.TempDir()}
 	lead := w.newKey("lead")
 	w.fake = startFake(t, lead, false)
 	w.lead = w.login("lead", "lead")
