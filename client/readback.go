@@ -3,6 +3,7 @@ package client
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
@@ -17,9 +18,12 @@ type Found struct {
 	Readback *recordv1.Readback
 	Report   *calibrationv1.Report
 	Why      string
+
+	Layout          *definition.Layout // with the two images that Report compares; nil where it is
+	Written, Actual []byte
 }
 
-// Readback compares an image read after writing with what was collected last, and enters it.
+// Readback compares an image read after writing with what was collected, and enters it.
 func (c *Client) Readback(ctx context.Context, number uint32, path string, format image.Format) (*Found, error) {
 	if err := c.Sync(ctx); err != nil {
 		return nil, err
@@ -28,7 +32,7 @@ func (c *Client) Readback(ctx context.Context, number uint32, path string, forma
 	if err != nil {
 		return nil, err
 	}
-	n, err := written(job)
+	candidates, err := written(job)
 	if err != nil {
 		return nil, err
 	}
@@ -40,10 +44,20 @@ func (c *Client) Readback(ctx context.Context, number uint32, path string, forma
 	if err != nil {
 		return nil, err
 	}
-	add := &recordv1.AddReadback{Job: number, Submission: n.submission, Image: p.Image}
-	f, blobs, err := c.matches(ctx, job, n, p, rules)
-	if err != nil {
-		return nil, err
+	add := &recordv1.AddReadback{Job: number, Image: p.Image}
+	var f *Found
+	var blobs []blob
+	for _, w := range candidates {
+		found, report, err := c.matches(ctx, job, w, p, rules)
+		if err != nil {
+			return nil, err
+		}
+		if f == nil || found.Why == "" {
+			f, blobs, add.Submission = found, report, w.submission
+		}
+		if f.Why == "" {
+			break
+		}
 	}
 	add.Matches = f.Why == ""
 	if len(blobs) > 0 {
@@ -61,11 +75,11 @@ func (c *Client) NotPossible(ctx context.Context, number uint32, why string) (*F
 	if err != nil {
 		return nil, err
 	}
-	n, err := written(job)
+	w, err := written(job)
 	if err != nil {
 		return nil, err
 	}
-	return c.enterReadback(ctx, &recordv1.AddReadback{Job: number, Submission: n.submission, NotPossible: why}, &Found{})
+	return c.enterReadback(ctx, &recordv1.AddReadback{Job: number, Submission: w[0].submission, NotPossible: why}, &Found{})
 }
 
 func (c *Client) enterReadback(ctx context.Context, add *recordv1.AddReadback, f *Found, blobs ...blob) (*Found, error) {
@@ -89,16 +103,27 @@ type taken struct {
 	image      *recordv1.Image
 }
 
-func written(job *recordv1.Job) (taken, error) {
+// written is what may have been written to the car, likeliest first: what was collected last, and
+// where that is the original, which is also taken to be kept, the release collected before it.
+func written(job *recordv1.Job) ([]taken, error) {
 	if len(job.Collections) == 0 {
-		return taken{}, usage(fmt.Sprintf("witnessmark collect %d --out FILE", job.Number), "nothing of job %d has been collected, so nothing was written", job.Number)
+		return nil, usage(fmt.Sprintf("witnessmark collect %d --out FILE", job.Number), "nothing of job %d has been collected, so nothing was written", job.Number)
 	}
-	last := job.Collections[len(job.Collections)-1]
-	im := imageOf(job, last.ImageSha256)
-	if im == nil {
-		return taken{}, fmt.Errorf("job %d has no image %s, which was collected", job.Number, short(last.ImageSha256))
+	var out []taken
+	for _, c := range slices.Backward(job.Collections) {
+		if len(out) > 0 && c.Submission == 0 {
+			continue
+		}
+		im := imageOf(job, c.ImageSha256)
+		if im == nil {
+			return nil, fmt.Errorf("job %d has no image %s, which was collected", job.Number, short(c.ImageSha256))
+		}
+		out = append(out, taken{c.Submission, im})
+		if c.Submission != 0 {
+			break
+		}
 	}
-	return taken{last.Submission, im}, nil
+	return out, nil
 }
 
 // matches compares what was written with what was found; where they differ, the blob is the report.
@@ -121,7 +146,7 @@ func (c *Client) matches(ctx context.Context, job *recordv1.Job, w taken, found 
 		return nil, nil, err
 	}
 	b, err := marshal(report)
-	return &Found{Report: report, Why: why}, []blob{{"read-back report", b}}, err
+	return &Found{Report: report, Why: why, Layout: lay, Written: p.Bytes, Actual: found.Bytes}, []blob{{"read-back report", b}}, err
 }
 
 // sameVehicle says whether two images, or an image and a frame number, are of one car: every

@@ -163,15 +163,16 @@ func written(j *job, n uint32) string {
 func (s *State) applyReadBack(a *applied) {
 	r := a.action.GetReadBack()
 	j := s.job(r.GetJob())
-	if j == nil || j.collection() == nil {
+	if j == nil || j.taken(r.GetSubmission()) == nil {
 		return
 	}
+	image := j.taken(r.GetSubmission()).GetImageSha256()
 	j.msg.ReadBacks = append(j.msg.ReadBacks, &recordv1.Readback{
 		Submission: r.GetSubmission(), Image: proto.CloneOf(r.GetImage()), NotPossible: r.GetNotPossible(),
 		Matches: r.GetMatches(), ReportSha256: r.GetReportSha256(), Added: a.event,
 	})
 	what := written(j, r.GetSubmission())
-	in := &recordv1.InCar{Job: r.GetJob(), Submission: r.GetSubmission(), ImageSha256: j.collection().GetImageSha256(), Since: a.event}
+	in := &recordv1.InCar{Job: r.GetJob(), Submission: r.GetSubmission(), ImageSha256: image, Since: a.event}
 	switch {
 	case r.GetNotPossible() != "":
 		in.KnownBy = "written, not read back"
@@ -189,7 +190,7 @@ func (s *State) applyReadBack(a *applied) {
 	if in != nil {
 		j.car.inCar = in
 	}
-	j.car.add(a, j, r.GetSubmission(), &recordv1.CarEvent{ImageSha256: j.collection().GetImageSha256(), What: what})
+	j.car.add(a, j, r.GetSubmission(), &recordv1.CarEvent{ImageSha256: image, What: what})
 }
 
 func (s *State) applyRun(a *applied) {

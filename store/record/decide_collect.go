@@ -91,7 +91,7 @@ func (d *decision) readBack() error {
 	if last == nil {
 		return refuse(ReasonNotCollected, "read_back.job", "", "nothing of job %d was collected yet; collect first", r.GetJob())
 	}
-	if r.GetSubmission() != last.GetSubmission() {
+	if j.taken(r.GetSubmission()) == nil {
 		return refuse(ReasonNotCollected, "read_back.submission", "", "read_back.submission: is %d; allowed: %d, the one that was last collected", r.GetSubmission(), last.GetSubmission())
 	}
 	if (r.GetImage() == nil) == (r.GetNotPossible() == "") {
@@ -116,6 +116,21 @@ func (d *decision) readBack() error {
 func (j *job) collection() *recordv1.Collection {
 	if n := len(j.msg.GetCollections()); n > 0 {
 		return j.msg.GetCollections()[n-1]
+	}
+	return nil
+}
+
+// taken is the collection of what may have been written and can be read back: the newest one, and
+// before an original, which is also taken to be kept, the newest release that was collected.
+func (j *job) taken(n uint32) *recordv1.Collection {
+	list := j.msg.GetCollections()
+	for i := len(list) - 1; i >= 0; i-- {
+		switch {
+		case list[i].GetSubmission() == n:
+			return list[i]
+		case list[i].GetSubmission() != 0:
+			return nil
+		}
 	}
 	return nil
 }

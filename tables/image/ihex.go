@@ -16,10 +16,11 @@ type ihexState struct {
 	base      uint64
 	segmented bool
 	start     *Start
+	seen      map[bool]bool // kinds of start address, by whether it is segmented
 }
 
 func decodeIHex(name string, file []byte) (*Image, error) {
-	s := &ihexState{reader: reader{name: name, rest: file}}
+	s := &ihexState{reader: reader{name: name, rest: file}, seen: map[bool]bool{}}
 	for {
 		line, ok := s.next()
 		if !ok {
@@ -92,10 +93,14 @@ func (s *ihexState) meaning(kind byte, offset uint64, data []byte) (end bool, er
 	case hexLinearBase:
 		s.base, s.segmented = value<<16, false
 	case hexSegmentedStart, hexLinearStart:
-		if s.start != nil {
-			return false, s.errorf("a second start address; a file has at most one")
+		segmented := kind == hexSegmentedStart
+		if s.seen[segmented] {
+			return false, s.errorf("a second start address of type %02X; a file has at most one of each", kind)
 		}
-		s.start = &Start{Segmented: kind == hexSegmentedStart, Address: uint32(value)}
+		s.seen[segmented] = true
+		if s.start == nil || !segmented { // the linear one says more
+			s.start = &Start{Segmented: segmented, Address: uint32(value)}
+		}
 	}
 	return false, nil
 }

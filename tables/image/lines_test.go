@@ -118,6 +118,13 @@ func TestIHexStart(t *testing.T) {
 			t.Errorf("encoded without %s: %v\n%s", c.line, err, file)
 		}
 	}
+	// A file may state both kinds, in either order.
+	for _, lines := range [][]string{{":0400000300003800C1", ":04000005000000CD2A"}, {":04000005000000CD2A", ":0400000300003800C1"}} {
+		im := mustDecode(t, "", append(append([]string{data}, lines...), ihexEOF)...)
+		if want := (Start{false, 0xCD}); im.Start == nil || *im.Start != want {
+			t.Errorf("%v: start %+v, want %+v", lines, im.Start, want)
+		}
+	}
 }
 
 func TestSRecWorkedLines(t *testing.T) {
@@ -185,7 +192,8 @@ func TestRefusedLines(t *testing.T) {
 		{":0300300002337A1E\nS9030000FC", "line 2: an Intel HEX record begins with ':'"},
 		{ihexEOF, "f: the file holds no data records"},
 		{":02000004FFFFFC\n:04FFFE0041424344F5\n" + ihexEOF, "line 2: data at 0xfffffffe of 4 bytes reaches past the last address"},
-		{":0400000300003800C1\n:04000005000000CD2A\n" + ihexEOF, "line 2: a second start address"},
+		{":0400000300003800C1\n:0400000300003800C1\n" + ihexEOF, "line 2: a second start address of type 03"},
+		{":04000005000000CD2A\n:0400000300003800C1\n:04000005000000CD2A\n" + ihexEOF, "line 3: a second start address of type 05"},
 		{"S1137AF00A0A0D0000000000000000000000000060", "line 1: wrong checksum: the record says 60, its bytes give 61"},
 		{"S1147AF00A0A0D0000000000000000000000000061", "line 1: the count field says 20 bytes, 19 follow it"},
 		{"S1137AF00A0A0D00000000000000000000000000", "line 1: the count field says 19 bytes, 18 follow it"},
