@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"strings"
 )
 
 //go:embed page.html
@@ -27,6 +28,7 @@ type view struct {
 	ShownChanged          []Changed
 	MoreRuns, MoreChanged int
 	Where, BandText       string
+	Opened                string // the day
 	Cautions              []string
 }
 
@@ -37,6 +39,7 @@ func (o *Outcome) WriteHTML(w io.Writer) error {
 		Panels:    Plot(o.Watched(), "what the engine did over engine speed, before and after"),
 		ShownRuns: o.Runs[:min(len(o.Runs), mostRuns)], ShownChanged: o.Changed[:min(len(o.Changed), mostChanged)]}
 	v.MoreRuns, v.MoreChanged = len(o.Runs)-len(v.ShownRuns), len(o.Changed)-len(v.ShownChanged)
+	v.Opened, _, _ = strings.Cut(o.Job.GetOpened().GetSignedAt(), "T")
 	if o.Gain != nil {
 		v.Where, v.BandText = place(o.Gain.Place), o.Band()
 	}

@@ -12,8 +12,8 @@ import (
 func (o *Outcome) Curves() []Panel {
 	torque, power := o.Units.torque()[0], o.Units.power()[0]
 	panels := []Panel{
-		{Title: "Torque in " + torque.name + o.where(), Height: 200},
-		{Title: "Power in " + power.name + o.where(), Height: 200},
+		{Title: "Torque in " + torque.name + o.where(), Height: 240},
+		{Title: "Power in " + power.name + o.where(), Height: 240},
 	}
 	for _, when := range []string{"before", "after"} {
 		curves := o.side(when)

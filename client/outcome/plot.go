@@ -32,7 +32,7 @@ const (
 // Before is dashed and ochre, after is solid and blue: told apart without colour as well.
 const plotStyle = `<style>.g{stroke:#d9d9d9;stroke-width:.6}.f{fill:none;stroke:#555;stroke-width:.8}.t{font:10.5px sans-serif;fill:#222}.h{font-weight:bold}` +
 	`.b,.a{fill:none;stroke-width:2}.b{stroke:#9a5b00;stroke-dasharray:7 4}.a{stroke:#0b4f8a}.faint{stroke-width:.8;opacity:.5}` +
-	`.bd{fill:none;stroke:#9a5b00;opacity:.4;stroke-width:.7}.ad{fill:#0b4f8a;opacity:.3}</style>`
+	`.d{fill:none;stroke-width:2.4;stroke-linecap:round}.bd{stroke:#dcb98a}.ad{stroke:#9dc0dd}</style>`
 
 // Plot draws panels below each other on one axis of engine speed. Panels without lines are left out.
 func Plot(panels []Panel, label string) template.HTML {
@@ -78,8 +78,17 @@ func (p Panel) draw(b *strings.Builder, x scale, top float64) {
 	}
 	fmt.Fprintf(b, `<rect class="f" x="%.1f" y="%.1f" width="%.1f" height="%.1f"/><text class="t h" x="%.1f" y="%.1f">%s</text>`,
 		leftMargin, from, right-leftMargin, to-from, leftMargin, top+13, template.HTMLEscapeString(p.Title))
-	for _, l := range p.Lines {
-		l.draw(b, x, y)
+	// Recorded points lie below, and a dashed line above a solid one that it may lie on.
+	for _, pass := range []func(Line) bool{
+		func(l Line) bool { return l.Dots },
+		func(l Line) bool { return !l.Dots && l.After },
+		func(l Line) bool { return !l.Dots && !l.After },
+	} {
+		for _, l := range p.Lines {
+			if pass(l) {
+				l.draw(b, x, y)
+			}
+		}
 	}
 	p.legend(b, top+9)
 }
@@ -116,16 +125,7 @@ const mostDots = 300
 
 func (l Line) draw(b *strings.Builder, x, y scale) {
 	if l.Dots {
-		step := max(1, (len(l.X)+mostDots-1)/mostDots)
-		class := "bd"
-		if l.After {
-			class = "ad"
-		}
-		for i := 0; i < len(l.X) && i < len(l.Y); i += step {
-			if finite(l.X[i]) && finite(l.Y[i]) {
-				fmt.Fprintf(b, `<circle class="%s" cx="%.1f" cy="%.1f" r="1.5"/>`, class, x.at(l.X[i]), y.at(l.Y[i]))
-			}
-		}
+		l.dots(b, x, y)
 		return
 	}
 	var d strings.Builder
@@ -139,6 +139,22 @@ func (l Line) draw(b *strings.Builder, x, y scale) {
 		pen = "L"
 	}
 	fmt.Fprintf(b, `<path class="%s" d="%s"/>`, l.class(), d.String())
+}
+
+// dots draws points as recorded: strokes of no length with round ends, in one path.
+func (l Line) dots(b *strings.Builder, x, y scale) {
+	step := max(1, (len(l.X)+mostDots-1)/mostDots)
+	class := "d bd"
+	if l.After {
+		class = "d ad"
+	}
+	var d strings.Builder
+	for i := 0; i < min(len(l.X), len(l.Y)); i += step {
+		if finite(l.X[i]) && finite(l.Y[i]) {
+			fmt.Fprintf(&d, "M%.1f %.1fh0", x.at(l.X[i]), y.at(l.Y[i]))
+		}
+	}
+	fmt.Fprintf(b, `<path class="%s" d="%s"/>`, class, d.String())
 }
 
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }

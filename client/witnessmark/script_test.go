@@ -28,6 +28,7 @@ func TestMain(m *testing.M) {
 //	status N COMMAND…        runs a command and wants that exit status
 //	edit FROM TO OFFSET=HH…  copies a file with bytes changed
 //	waitfor FILE             waits until a file is there
+//	pull FILE NM [CHANNEL]   a run from 1500 to 6500 1/min, NM of torque in CHANNEL (torque)
 //	daemon DIR               serves a ledger; $ADDR is where
 func TestScripts(t *testing.T) {
 	if testing.Short() {
@@ -51,7 +52,7 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"as": asPerson, "status": wantStatus, "daemon": daemon, "workshop": openWorkshop, "edit": edit, "waitfor": waitFor,
+			"as": asPerson, "status": wantStatus, "daemon": daemon, "workshop": openWorkshop, "edit": edit, "pull": writePull, "waitfor": waitFor,
 		},
 	})
 }
