@@ -27,7 +27,7 @@ func TestWhatIsNotThere(t *testing.T) {
 	w := newWorld(t).submitted("submission-2.bin")
 	b := w.inside(w.technician.desk)
 	for path, says := range map[string]string{
-		"/job/2": "there is no job 2", "/job/x": "is not a job", "/sheet/1.9": "no submission 9", "/sheet/1": "is not a submission",
+		"/job/2": "There is no job 2", "/job/x": "is not a job", "/sheet/1.9": "no submission 9", "/sheet/1": "is not a submission",
 		"/sheet/1.1/table/none": "no such page", "/sheet/1.1/card/none": "no such page", "/taken/none": "no such page", "/elsewhere": "no such page",
 		"/job/1/between?a=1.1&b=1.7": "no submission 7",
 	} {

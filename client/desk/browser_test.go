@@ -193,6 +193,7 @@ func TestThreePeopleClickThroughAWholeJob(t *testing.T) {
 	// The technician collects, writes, and reads back.
 	tech.goes("/")
 	tech.follows("Collect 1.2")
+	tech.sees("Which car is in the bay")
 	tech.confirms("Collect")
 	tech.sees("the car in the bay must be told apart")
 	tech.chooses("fresh", w.demo("original.bin"))

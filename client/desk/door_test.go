@@ -169,7 +169,7 @@ func TestASessionAloneNeverSigns(t *testing.T) {
 			"/job/new":          {"car": {"X 1"}, "definition": {"dx1-1.8t"}, "limits": {"dx1-road-98"}, "passphrase": {typed}},
 			"/job/1/original":   {"passphrase": {typed}},
 		} {
-			if status, page := b.post(path, form); status < 400 || !strings.Contains(page, "nothing was signed") {
+			if status, page := b.post(path, form); status < 400 || !strings.Contains(page, "Nothing was signed") {
 				t.Errorf("%s with passphrase %q: %d %.1500s", path, typed, status, page)
 			}
 		}

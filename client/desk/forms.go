@@ -27,7 +27,7 @@ func (d *Desk) form(w http.ResponseWriter, r *http.Request, name, title string, 
 	p := d.base(r, title)
 	status := http.StatusOK
 	if problem != nil {
-		p.Problem, p.Hint, p.Title = d.plain(problem), client.HintOf(problem), "Not done: "+title
+		p.Problem, p.Hint, p.Title = d.plain(problem), hint(problem), "Not done: "+title
 		status = statusOf(r, problem)
 	}
 	b.Was = map[string]string{}

@@ -10,6 +10,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"witnessmark/client"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
@@ -140,7 +142,7 @@ func (d *Desk) handle(fn func(w http.ResponseWriter, r *http.Request) error) htt
 		if r.Method != http.MethodGet {
 			p.Title = "This was not done"
 		}
-		p.Problem, p.Hint = d.plain(err), client.HintOf(err)
+		p.Problem, p.Hint = d.plain(err), hint(err)
 		d.show(w, r, statusOf(r, err), "problem", p, r.URL.Path)
 	}
 }
@@ -163,9 +165,23 @@ func statusOf(r *http.Request, err error) int {
 	return http.StatusUnprocessableEntity
 }
 
-// plain is an error without the desk's own folder in it.
+// plain is an error as a sentence begins, without the desk's own folder in it.
 func (d *Desk) plain(err error) string {
-	return uploadPath.ReplaceAllString(strings.ReplaceAll(err.Error(), d.dir, ""), "")
+	s := uploadPath.ReplaceAllString(strings.ReplaceAll(err.Error(), d.dir, ""), "")
+	first, _, _ := strings.Cut(s, " ")
+	if r, n := utf8.DecodeRuneInString(s); strings.IndexFunc(first, func(r rune) bool { return !unicode.IsLower(r) }) < 0 {
+		s = string(unicode.ToUpper(r)) + s[n:]
+	}
+	return s
+}
+
+// hint is what to do, unless that is to be typed into a terminal.
+func hint(err error) string {
+	s := client.HintOf(err)
+	if strings.HasPrefix(s, "--") || strings.HasPrefix(s, "witnessmark ") {
+		return ""
+	}
+	return s
 }
 
 // away leads on after something was done, with a note that says what.

@@ -62,7 +62,7 @@ func (d *Desk) sign(w http.ResponseWriter, r *http.Request) error {
 	what := fmt.Sprintf("sign off %s of %s, a %s, image %s", client.Name(s), made.Review.Job.Car, verdictWord(made.Review.Judgement.Verdict), short(s.Image.GetSha256()))
 	if err := d.confirm.Confirm(r.Context(), what, r.PostFormValue("passphrase")); err != nil {
 		p := d.base(r, "Not signed: "+client.Name(s))
-		p.Problem = err.Error()
+		p.Problem = d.plain(err)
 		d.showDraft(w, r, p, id, made, http.StatusForbidden)
 		return nil
 	}
@@ -130,7 +130,7 @@ func (d *Desk) onSheet(w http.ResponseWriter, r *http.Request, do func(job, n ui
 	if again != nil {
 		return err
 	}
-	p.Problem, p.Hint, p.Title = d.plain(err), client.HintOf(err), "Not done: "+p.Title
+	p.Problem, p.Hint, p.Title = d.plain(err), hint(err), "Not done: "+p.Title
 	d.show(w, r, statusOf(r, err), "sheet", p, b)
 	return nil
 }
