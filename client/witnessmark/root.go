@@ -94,15 +94,20 @@ func (a *app) run(ctx context.Context, args []string) int {
 	err := root.ExecuteContext(ctx)
 	if err != nil {
 		a.complain(err)
-		if client.KindOf(err) == client.Distrust {
-			return 1
-		}
-		return 2
+		return statusOf(err)
 	}
 	if a.saidNo {
 		return 1
 	}
 	return 0
+}
+
+// statusOf is 1 where something could be checked and is not what it claims to be, else 2.
+func statusOf(err error) int {
+	if client.KindOf(err) == client.Distrust {
+		return 1
+	}
+	return 2
 }
 
 // complain prints one lower-case line, and a second one where there is something to do.

@@ -29,6 +29,17 @@ func TestComplaint(t *testing.T) {
 	}
 }
 
+func TestStatusOfAFailure(t *testing.T) {
+	for kind, want := range map[client.Kind]int{client.Failed: 2, client.Distrust: 1, client.Upgrade: 2, client.Refused: 2, client.Usage: 2} {
+		if got := statusOf(fmt.Errorf("while: %w", &client.Error{Kind: kind, Text: "x"})); got != want {
+			t.Errorf("kind %d: status %d, want %d", kind, got, want)
+		}
+	}
+	if got := statusOf(errors.New("disk full")); got != 2 {
+		t.Errorf("status %d", got)
+	}
+}
+
 // Every command says what it does, in one line, and takes --format.
 func TestEveryCommandSaysWhatItDoes(t *testing.T) {
 	root := (&app{}).root()
