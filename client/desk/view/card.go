@@ -45,7 +45,7 @@ func cellsChanged(tr *calibrationv1.TableReport) string {
 func writeNumbers(b *strings.Builder, s *sides, tr *calibrationv1.TableReport) {
 	unit, n := unitOf(s.t.Unit), places(s.t.Cells)
 	fmt.Fprintf(b, `<p class="numbers">%s`, cellsChanged(tr))
-	if d := tr.GetDelta(); d != nil && s.t.Kind != "scalar" {
+	if d := tr.GetDelta(); d != nil && d.GetMin() != d.GetMax() {
 		fmt.Fprintf(b, `, by %s to %s%s`, esc(n.signed(d.GetMin())), esc(n.signed(d.GetMax())), esc(unit))
 	} else if d != nil {
 		fmt.Fprintf(b, `, by %s%s`, esc(n.signed(d.GetMax())), esc(unit))

@@ -132,7 +132,7 @@ func scaleCSS() string {
 	rules(dark)
 	b.WriteString("}\n")
 	for n := narrowest; n <= widest; n++ {
-		fmt.Fprintf(&b, ".w%d .heat td, .w%d .heat thead th { min-width: calc(%.1fch + .5rem); }\n", n, n, 1.14*float64(n)) // bold figures are wider
+		fmt.Fprintf(&b, ".w%d .heat td, .w%d .heat thead th { min-width: %.1fch; }\n", n, n, 1.14*float64(n)) // bold figures are wider
 	}
 	return b.String()
 }

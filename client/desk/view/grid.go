@@ -22,7 +22,8 @@ type cell struct {
 // pane is one of the grids that stand side by side.
 type pane struct {
 	name, title, note string
-	cells             []cell // row-major
+	cells             []cell   // row-major
+	xs, ys            []string // its own headings, where they are not the quad's
 }
 
 // quad is several grids on the same breakpoints, under one cursor.
@@ -102,12 +103,16 @@ func (q *quad) writePane(b *strings.Builder, p *pane) {
 		fmt.Fprintf(b, ` <span class="small">%s</span>`, esc(p.note))
 	}
 	fmt.Fprintf(b, `</figcaption><div class="wide"><table role="grid" class="heat" aria-labelledby="%s" data-pane="%s">`, id, esc(p.name))
-	writeHead(b, q.x, q.xs, q.y != nil)
+	xs, ys := q.xs, q.ys
+	if p.xs != nil {
+		xs, ys = p.xs, p.ys
+	}
+	writeHead(b, q.x, xs, q.y != nil)
 	b.WriteString("<tbody>")
 	for row := range q.ny {
 		b.WriteString("<tr>")
 		if q.y != nil {
-			fmt.Fprintf(b, `<th scope="row">%s</th>`, esc(q.ys[row]))
+			fmt.Fprintf(b, `<th scope="row">%s</th>`, esc(ys[row]))
 		}
 		for col := range q.nx {
 			i := row*q.nx + col

@@ -104,7 +104,9 @@ func (s *sides) quad(lim *limits.Limits, history func(row, col int) string) *qua
 		{name: "difference", title: "Difference", note: "candidate less base", cells: s.differences()},
 	}
 	if s.moved {
-		q.panes[0].note = "on the candidate's breakpoints by index"
+		q.panes[0].note = "on its own breakpoints"
+		q.panes[0].xs, q.panes[0].ys = headings(s.t.X, s.base.X, s.base.NX), headings(s.t.Y, s.base.Y, s.base.NY)
+		q.panes[2].note = "by place, on the candidate's breakpoints"
 	}
 	room, bounded := s.room(lim)
 	if bounded {

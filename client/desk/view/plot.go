@@ -9,7 +9,7 @@ import (
 )
 
 // The plot's inside, in its own units.
-const plotLeft, plotTop, plotWide, plotHigh = 62.0, 12.0, 560.0, 200.0
+const plotLeft, plotTop, plotWide, plotHigh = 74.0, 12.0, 548.0, 200.0
 
 // frame puts values into a plot.
 type frame struct{ x0, x1, y0, y1 float64 }
@@ -96,14 +96,17 @@ func ordered(p []float64) bool {
 }
 
 func writeAxes(b *strings.Builder, f frame, s *sides) {
-	n := places(s.t.Cells)
 	const lines = 4
+	n := places(s.t.Cells)
+	if step := (f.y1 - f.y0) / lines; n >= 0 && step > 0 {
+		n = min(max(n, decimals(math.Ceil(-math.Log10(step)))), 9) // no two lines under one number
+	}
 	for i := range lines + 1 {
 		v := f.y0 + float64((f.y1-f.y0)*float64(i)/lines)
 		_, y := f.at(f.x0, v)
 		text := n.text(v)
 		if n < 0 {
-			text = minus(fmt.Sprintf("%.4g", v))
+			text = minus(fmt.Sprintf("%.3g", v))
 		}
 		fmt.Fprintf(b, `<path class="rule" d="M%.1f %.1fH%.1f"/><text class="tick" x="%.1f" y="%.1f" text-anchor="end">%s</text>`, plotLeft, y, plotLeft+plotWide, plotLeft-6, y+4, esc(text))
 	}

@@ -9,6 +9,7 @@
       rows: [...table.tBodies[0].rows].map((tr) => ({ head: tr.querySelector("th"), cells: [...tr.querySelectorAll("td")] })),
     }));
     if (!grids.length) return;
+    const last = grids[grids.length - 1]; // its headings are the candidate's
     const height = grids[0].rows.length;
     const width = grids[0].rows[0].cells.length;
     const out = box.nextElementSibling?.matches("[data-readout]") ? box.nextElementSibling : null;
@@ -18,7 +19,7 @@
 
     function words(r, c) {
       const part = (name, head, unit, other) => head && head.textContent ? [(name || other) + " " + head.textContent + (unit ? " " + unit : "")] : [];
-      const at = [...part(box.dataset.x, grids[0].heads[c], box.dataset.xu, "x"), ...part(box.dataset.y, grids[0].rows[r].head, box.dataset.yu, "y")];
+      const at = [...part(box.dataset.x, last.heads[c], box.dataset.xu, "x"), ...part(box.dataset.y, last.rows[r].head, box.dataset.yu, "y")];
       const values = grids.map((g) => g.name + " " + g.rows[r].cells[c].textContent).join(", ");
       const h = grids.map((g) => g.rows[r].cells[c].dataset.h).find((v) => v !== undefined);
       told.forEach((li) => li.classList.toggle("at", h !== undefined && li.dataset.told === h));
