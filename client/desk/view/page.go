@@ -227,7 +227,10 @@ func writeSurface(b *strings.Builder, s *sides, tr *calibrationv1.TableReport) {
 		m := mark(delta[i] != 0, delta[i])
 		panes[0][i] = cell{text: n.text(base[i]), step: levelOf(base[i], low, high)}
 		panes[1][i] = cell{text: n.text(cand[i]), step: levelOf(cand[i], low, high), mark: m}
-		panes[2][i] = cell{text: n.signed(delta[i]), step: stepOf(delta[i], far), mark: m}
+		panes[2][i] = cell{text: "0"}
+		if m != "" {
+			panes[2][i] = cell{text: n.signed(delta[i]), step: stepOf(delta[i], far), mark: m}
+		}
 	}
 	q.panes = []pane{{name: "base", title: "Base", cells: panes[0]}, {name: "candidate", title: "Candidate", cells: panes[1]},
 		{name: "difference", title: "Difference", note: "candidate less base", cells: panes[2]}}

@@ -22,7 +22,7 @@
       const at = [...part(box.dataset.x, last.heads[c], box.dataset.xu, "x"), ...part(box.dataset.y, last.rows[r].head, box.dataset.yu, "y")];
       const values = grids.map((g) => g.name + " " + g.rows[r].cells[c].textContent).join(", ");
       const h = grids.map((g) => g.rows[r].cells[c].dataset.h).find((v) => v !== undefined);
-      told.forEach((li) => li.classList.toggle("at", h !== undefined && li.dataset.told === h));
+      if (h !== undefined) told.forEach((li) => li.classList.toggle("at", li.dataset.told === h));
       const story = h === undefined ? "" : box.parentElement.querySelector('[data-told="' + h + '"] span')?.textContent;
       return (at.length ? at.join(", ") + ": " : "") + values + (story ? "; " + story : "");
     }
