@@ -110,12 +110,17 @@ func (s *sides) writeSmall(b *strings.Builder) {
 	}
 	xs, ys := headings(s.t.X, s.cand.X, s.cand.NX), headings(s.t.Y, s.cand.Y, s.cand.NY)
 	q := quad{panes: []pane{{cells: cells}}}
-	reach := ""
-	if len(cols)*(q.width()+1) > 40 { // it may need scrolling, which a keyboard must be able to do
-		reach = fmt.Sprintf(` tabindex="0" role="region" aria-label="%s"`, esc("Difference of "+s.t.ID))
+	width, more := q.width(), ""
+	digits := (len(cols) + 1) * (width + 1)
+	if digits > 130 {
+		more = " tight"
 	}
-	fmt.Fprintf(b, `<div class="wide small-map w%d"%s><table class="heat"><caption>%s</caption>`, q.width(), reach,
-		esc(fmt.Sprintf("Difference%s. Across: %s; down: %s.", strings.Replace(unitOf(s.t.Unit), " ", ", ", 1), axisName(s.t.X, "x"), axisName(s.t.Y, "y"))))
+	more = fmt.Sprintf(`%s w%d"`, more, width)
+	if digits > 40 { // it may need scrolling, which a keyboard must be able to do
+		more += fmt.Sprintf(` tabindex="0" role="region" aria-label="%s"`, esc("Difference of "+s.t.ID))
+	}
+	about := fmt.Sprintf("Difference%s. Across: %s; down: %s.", strings.Replace(unitOf(s.t.Unit), " ", ", ", 1), axisName(s.t.X, "x"), axisName(s.t.Y, "y"))
+	fmt.Fprintf(b, `<p class="small">%s</p><div class="wide small-map%s><table class="heat" aria-label="%s">`, esc(about), more, esc("Difference of "+s.t.ID))
 	var shown []string
 	for _, col := range cols {
 		shown = append(shown, xs[col])

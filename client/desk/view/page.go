@@ -196,7 +196,7 @@ func writeMargins(b *strings.Builder, r *calibrationv1.Report, t *definition.Tab
 		if m.Exact != nil && !m.GetExact() {
 			exact = ", not exact between breakpoints"
 		}
-		fmt.Fprintf(&rows, `<tr><th scope="row">%s</th><td>%s</td><td>%s</td><td>%s</td><td>%s</td></tr>`, esc(m.GetRule()),
+		fmt.Fprintf(&rows, `<tr><th scope="row">%s</th><td class="num">%s</td><td class="num">%s</td><td class="num">%s</td><td>%s</td></tr>`, esc(m.GetRule()),
 			esc(fine(m.GetMargin())+unit), esc(fine(m.GetValue())+unit), esc(fine(m.GetLimit())+unit), esc(point(t, m.X, m.Y)+exact))
 	}
 	if rows.Len() > 0 {
