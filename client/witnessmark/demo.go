@@ -74,8 +74,12 @@ func (a *app) demo(ctx context.Context, exit bool) (err error) {
 		return nil
 	}
 	s.lookAround()
+	stopDesks, err := s.desks()
+	if err != nil {
+		return err
+	}
 	<-ctx.Done()
-	return nil
+	return stopDesks()
 }
 
 // files puts the demo data where people find it.
