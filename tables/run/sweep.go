@@ -2,6 +2,7 @@ package run
 
 import (
 	"fmt"
+	"slices"
 	"sort"
 )
 
@@ -42,28 +43,46 @@ func FindSweep(r *Run) (Sweep, error) {
 	return best, nil
 }
 
-// trimmed is the rise between its least and its greatest speed: the window of the rate reaches
-// over both.
+// trimmed is the rise between its least and its greatest speed, without its ends: where the rate is
+// under a quarter of its median the speed is still held, or already falls; and one
+// smoothing more at the start, half of one at the end, where a fall has already cut the rate before it
+// begins. What the driver does there is no full load.
 func trimmed(time, speed []float64, from, to int) Sweep {
-	low, high := from, from
+	rates := make([]float64, 0, to-from)
 	for i := from; i < to; i++ {
-		if speed[i] > speed[high] {
-			high = i
-		}
+		rates = append(rates, rate(time, speed, i))
 	}
-	for i := from; i < high; i++ {
-		if speed[i] < speed[low] {
-			low = i
-		}
+	least := median(slices.Clone(rates)) / 4
+	for to > from && rates[to-1-from] < least {
+		to--
+	}
+	begin := from
+	for begin < to && rates[begin-from] < least {
+		begin++
+	}
+	if begin == to {
+		return Sweep{}
+	}
+	first, last := time[begin]+smoothing, time[to-1]-smoothing/2
+	low := sort.SearchFloat64s(time, first)
+	high := sort.Search(len(time), func(i int) bool { return time[i] > last }) - 1
+	if low >= high {
+		return Sweep{}
 	}
 	return Sweep{From: low, To: high + 1, Low: speed[low], High: speed[high], Begin: time[low], Until: time[high]}
 }
 
 // rising reports whether the speed rises about sample i.
-func rising(time, speed []float64, i int) bool {
+func rising(time, speed []float64, i int) bool { return rate(time, speed, i) >= leastRate }
+
+// rate is the rise about sample i, 1/min per second.
+func rate(time, speed []float64, i int) float64 {
 	a := max(sort.SearchFloat64s(time, time[i]-smoothing)-1, 0)
 	b := min(sort.SearchFloat64s(time, time[i]+smoothing), len(time)-1)
-	return b > a && speed[b]-speed[a] >= leastRate*(time[b]-time[a])
+	if a == b {
+		return 0
+	}
+	return (speed[b] - speed[a]) / (time[b] - time[a])
 }
 
 // smooth is the mean of the samples within half a window on both sides, as many on one as on
