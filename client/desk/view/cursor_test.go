@@ -1,0 +1,170 @@
+package view
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"net/http/httptest"
+	"os/exec"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"witnessmark/tables/compare"
+	"witnessmark/tables/definition"
+)
+
+// browse opens a body in a real browser, under the desk's own strict policy.
+func browse(t *testing.T, body string, width int) context.Context {
+	t.Helper()
+	path := ""
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
+		if p, err := exec.LookPath(name); err == nil {
+			path = p
+			break
+		}
+	}
+	if path == "" {
+		t.Skip("no Chromium here: apt-get install chromium")
+	}
+	mux := http.NewServeMux()
+	serve := func(kind, text string) http.HandlerFunc {
+		return func(w http.ResponseWriter, _ *http.Request) {
+			w.Header().Set("Content-Type", kind+"; charset=utf-8")
+			w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'self'; script-src 'self'")
+			_, _ = w.Write([]byte(text))
+		}
+	}
+	mux.HandleFunc("/view.css", serve("text/css", CSS))
+	mux.HandleFunc("/view.js", serve("text/javascript", JS))
+	mux.HandleFunc("/", serve("text/html", `<!doctype html><html lang="en"><title>t</title><link rel="stylesheet" href="/view.css"><script src="/view.js" defer></script><main>`+body+`</main>`))
+	srv := httptest.NewServer(mux)
+	t.Cleanup(srv.Close)
+	alloc, stop := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(path), chromedp.UserDataDir(t.TempDir()),
+		chromedp.NoSandbox, chromedp.Headless, chromedp.DisableGPU, chromedp.NoFirstRun)
+	t.Cleanup(stop)
+	timed, cancel := context.WithTimeout(alloc, time.Minute)
+	t.Cleanup(cancel)
+	ctx, end := chromedp.NewContext(timed)
+	t.Cleanup(end)
+	if err := chromedp.Do(ctx); err != nil {
+		t.Fatal(err)
+	}
+	if err := chromedp.Do(ctx, chromedp.EmulateViewport(int64(width), 900), chromedp.Navigate(srv.URL)); err != nil {
+		t.Fatal(err)
+	}
+	return ctx
+}
+
+func ask[T any](t *testing.T, ctx context.Context, script string) T {
+	t.Helper()
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](script))
+	if err != nil {
+		t.Fatalf("%s: %v", script, err)
+	}
+	return v
+}
+
+const (
+	selected = `[...document.querySelectorAll("[aria-selected=true]")].map(c => c.textContent + (c.tabIndex === 0 ? "" : "!")).join(" ")`
+	readout  = `document.querySelector("[data-readout]").textContent`
+)
+
+func TestOneCursorMovesOverAllGrids(t *testing.T) {
+	b := newBench(t, change)
+	ctx := browse(t, b.page(t, "advance"), 1280)
+	want := func(step, cells, said string) {
+		t.Helper()
+		if got := ask[string](t, ctx, selected); got != cells {
+			t.Errorf("%s: the cursor is on %q; want %q", step, got, cells)
+		}
+		if got := ask[string](t, ctx, readout); !strings.Contains(got, said) {
+			t.Errorf("%s: it says %q; want %q in it", step, got, said)
+		}
+	}
+	key := func(keys string) {
+		t.Helper()
+		if err := chromedp.Do(ctx, chromedp.KeyEvent(keys)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want("at first", "9.00 30.00 +21.00 −5.00", "cylinder filling 100 %")
+	key(kb.Tab)
+	if got := ask[string](t, ctx, `document.activeElement.closest("table").dataset.pane`); got != "base" {
+		t.Errorf("Tab goes to %q; want the base's cell", got)
+	}
+	key(kb.ArrowDown)
+	want("down", "18.00 18.00 0 7.00", "engine speed 2000 1/min, cylinder filling 20 %")
+	key(kb.ArrowLeft)
+	want("left", "15.00 −3.00 −18.00 −3.00", "row 1")
+	key(kb.ArrowLeft)
+	want("left at the edge", "15.00 −3.00 −18.00 −3.00", "row 1")
+	key(kb.End)
+	want("End", "21.00 21.00 0 9.00", "engine speed 3000")
+	key(kb.Tab)
+	if got := ask[string](t, ctx, `document.activeElement.closest("table").dataset.pane + document.activeElement.textContent`); got != "candidate21.00" {
+		t.Errorf("the second Tab goes to %q; want the same cell of the candidate", got)
+	}
+	if err := chromedp.Do(ctx, chromedp.Click(`[data-pane=room] tbody tr:first-child td:nth-of-type(1)`)); err != nil {
+		t.Fatal(err)
+	}
+	want("a click in another grid", "7.50 7.50 0 7.50", "row 0")
+	if n := ask[int](t, ctx, `document.querySelectorAll("td[tabindex='0']").length`); n != 4 {
+		t.Errorf("%d cells can be reached by Tab; want one in each of four grids", n)
+	}
+}
+
+// wideBench has a map of 24 by 24 cells, nearly all of them changed.
+func wideBench(t *testing.T) *bench {
+	t.Helper()
+	var points []string
+	for i := range 24 {
+		points = append(points, fmt.Sprint(500+250*i))
+	}
+	axis := "[" + strings.Join(points, ", ") + "]"
+	text := "name: wide\nbyte_order: big\nimage: {start: 0x0, size: 0x800, segments: [{start: 0x0, end: 0x800, content: calibration}]}\n" +
+		"tables:\n  - {id: wide, title: Wide, quantity: manifold_pressure, unit: kPa, stored: {address: 0x0, type: u16}, conversion: {factor: 0.1}, " +
+		"x: {quantity: engine_speed, unit: 1/min, points: " + axis + "}, y: {quantity: pedal_position, unit: \"%\", points: " + axis + "}}\n"
+	lay, err := definition.Load("wide.yaml", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := &bench{lay: lay, base: make([]byte, 0x800), cand: make([]byte, 0x800)}
+	for i := range 576 {
+		b.base[2*i], b.cand[2*i] = byte(i%7), byte(i%11)
+		b.base[2*i+1], b.cand[2*i+1] = byte(i), byte(i+1)
+	}
+	b.report, err = compare.Compare(compare.Input{Base: compare.Side{Bytes: b.base}, Candidate: compare.Side{Bytes: b.cand}, Layout: lay})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+// Columns stand under each other in all grids, none wider than its page, and what is scrolled in one is in all.
+func TestGridsStayAligned(t *testing.T) {
+	b := wideBench(t)
+	for _, width := range []int{1280, 800} {
+		ctx := browse(t, b.page(t, "wide"), width)
+		if got := ask[string](t, ctx, `(() => {
+			const lefts = [...document.querySelectorAll("table[role=grid]")].map(g => [...g.tBodies[0].rows[0].cells].map(c => Math.round(c.getBoundingClientRect().left)).join());
+			return lefts.every(l => l === lefts[0]) ? "" : lefts.join(" / ");
+		})()`); got != "" {
+			t.Errorf("at %d the columns begin at %s", width, got)
+		}
+		if n := ask[int](t, ctx, `document.documentElement.scrollWidth`); n > width {
+			t.Errorf("the page is %d wide in a window of %d", n, width)
+		}
+		apart, err := chromedp.Run(ctx, chromedp.Evaluate[string](`new Promise(done => {
+			const f = [...document.querySelectorAll(".quad .wide")];
+			f[1].scrollLeft = f[1].scrollLeft > 5 ? 0 : 40;
+			setTimeout(() => done(f.every(o => o.scrollLeft === f[1].scrollLeft) ? "" : f.map(o => o.scrollLeft).join()), 300);
+		})`, chromedp.EvalAwaitPromise))
+		if err != nil || apart != "" {
+			t.Errorf("at %d the grids are scrolled to %s (%v)", width, apart, err)
+		}
+	}
+}
