@@ -10,8 +10,9 @@ import (
 // The local regression: a straight line through the samples about each grid speed, weighted by
 // the tricube of their distance (W. S. Cleveland, J. Amer. Statist. Assoc. 74 (1979) 829).
 const (
-	halfWidth   = 200 // 1/min
-	leastInside = 8   // samples that a fit takes at least; the window widens until it has them
+	halfWidth   = 200   // 1/min
+	fastest     = 50000 // 1/min: more is a wrong unit, and a grid without end
+	leastInside = 8     // samples that a fit takes at least; the window widens until it has them
 )
 
 // MakeCurve is torque and power over engine speed on a sweep, corrected as asked for. Power is
@@ -24,6 +25,9 @@ func MakeCurve(r *Run, s Sweep, o Options) (*Curve, error) {
 	}
 	if s.From < 0 || s.To > len(speed) || s.To-s.From < leastPoints {
 		return nil, fmt.Errorf("%s: the sweep has %d samples; allowed: %d or more", r.Name, max(s.To-s.From, 0), leastPoints)
+	}
+	if !(s.Low >= 0 && s.High <= fastest) {
+		return nil, fmt.Errorf("%s: the sweep is from %g to %g 1/min; allowed: engine speeds from 0 to %d", r.Name, s.Low, s.High, fastest)
 	}
 	step := o.Step
 	if step == 0 {

@@ -201,3 +201,24 @@ func TestNoSweepAndNoTorque(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 }
+
+// Found by fuzzing: at 1e30 1/min the next grid point is the same one, for ever.
+func TestASweepBeyondAnyEngine(t *testing.T) {
+	r, err := Read("fast.csv", strings.NewReader("time [s],engine_speed [1/min],torque [N.m]\n"+func() string {
+		var b strings.Builder
+		for i := range 100 {
+			b.WriteString(fixed(float64(i)/10) + "," + fixed(float64(i)) + "e28,80\n")
+		}
+		return b.String()
+	}()), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := FindSweep(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := MakeCurve(r, s, Options{}); err == nil || !strings.Contains(err.Error(), "from 0 to 50000") {
+		t.Errorf("%v", err)
+	}
+}
