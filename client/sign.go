@@ -132,11 +132,18 @@ func gather(r *Review, because map[string]string, own bool, ask Reasons) (map[st
 		need = append(need, ByAuthor)
 	}
 	out := map[string]string{}
-	for key, text := range because {
-		if !slices.Contains(need, key) {
-			return nil, usage("", "--because %s: no warning of %s has this key%s", key, name(r.Submission), listed("; allowed: ", need))
+	for given, text := range because {
+		key, ok := meantKey(need, given)
+		if !ok {
+			return nil, usage("", "--because %s: no warning of %s has this key%s", given, name(r.Submission), listed("; allowed: ", need))
+		}
+		if _, twice := out[key]; twice {
+			return nil, usage("", "--because: %s is given twice", key)
 		}
 		out[key] = strings.TrimSpace(text)
+	}
+	if own && ask == nil && out[ByAuthor] == "" {
+		out[ByAuthor] = together(r.Judgement.Warnings, out)
 	}
 	for _, key := range need {
 		if out[key] != "" {
@@ -154,6 +161,35 @@ func gather(r *Review, because map[string]string, own bool, ask Reasons) (map[st
 		}
 	}
 	return out, nil
+}
+
+// meantKey is the key that was given, or the only one of the rule that was given.
+func meantKey(need []string, given string) (string, bool) {
+	if slices.Contains(need, given) {
+		return given, true
+	}
+	found, n := "", 0
+	for _, key := range need {
+		if strings.HasPrefix(key, given+":") {
+			found, n = key, n+1
+		}
+	}
+	return found, n == 1
+}
+
+// together is what an author who gave a reason for every warning, and no other, signs for; empty
+// where there is none.
+func together(keys []string, reasons map[string]string) string {
+	var texts []string
+	for _, key := range keys {
+		if reasons[key] == "" {
+			return ""
+		}
+		if !slices.Contains(texts, reasons[key]) {
+			texts = append(texts, reasons[key])
+		}
+	}
+	return strings.Join(texts, "; ")
 }
 
 func listed(before string, names []string) string {

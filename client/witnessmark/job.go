@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -123,6 +125,10 @@ func submissionRows(s *recordv1.Submission) [][]string {
 			text += "; voided, its key was compromised"
 		}
 		rows = append(rows, []string{"", text})
+		because := s.SignOff.GetBecause()
+		for _, key := range slices.Sorted(maps.Keys(because)) {
+			rows = append(rows, []string{"", fmt.Sprintf("for %s: %s", clean(key), clean(because[key]))})
+		}
 	}
 	if s.Returned != nil {
 		rows = append(rows, []string{"", fmt.Sprintf("returned by %s: %s", eventText(s.Returned), clean(s.Return.GetReason()))})
