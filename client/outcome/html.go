@@ -15,8 +15,9 @@ var page = template.Must(template.New("outcome").Parse(pageText))
 
 // mostChanged and mostRuns keep the page to two sheets of A4; the rest is counted.
 const (
-	mostChanged = 14
-	mostRuns    = 8
+	mostChanged = 12
+	mostRuns    = 5
+	mostDoubts  = 3
 )
 
 // view is what the page shows.
@@ -27,6 +28,8 @@ type view struct {
 	ShownRuns             []*Measured
 	ShownChanged          []Changed
 	MoreRuns, MoreChanged int
+	Doubts                []string
+	MoreDoubts            int
 	Where, BandText       string
 	Opened                string // the day
 	Cautions              []string
@@ -40,6 +43,14 @@ func (o *Outcome) WriteHTML(w io.Writer) error {
 		ShownRuns: o.Runs[:min(len(o.Runs), mostRuns)], ShownChanged: o.Changed[:min(len(o.Changed), mostChanged)]}
 	v.MoreRuns, v.MoreChanged = len(o.Runs)-len(v.ShownRuns), len(o.Changed)-len(v.ShownChanged)
 	v.Opened, _, _ = strings.Cut(o.Job.GetOpened().GetSignedAt(), "T")
+	for _, m := range o.Runs {
+		for _, r := range m.Remarks {
+			v.Doubts = append(v.Doubts, m.Name+": "+r.Text)
+		}
+	}
+	if v.MoreDoubts = len(v.Doubts) - mostDoubts; v.MoreDoubts > 0 {
+		v.Doubts = v.Doubts[:mostDoubts]
+	}
 	if o.Gain != nil {
 		v.Where, v.BandText = place(o.Gain.Place), o.Band()
 	}

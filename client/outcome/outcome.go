@@ -124,7 +124,7 @@ func (o *Outcome) changed(in Input) {
 		return
 	}
 	s := in.Review.Submission
-	o.About = fmt.Sprintf("Submission %s by %s: %s.", client.Name(s), s.GetSubmitted().GetPerson(), oneLine(s.GetNote()))
+	o.About = fmt.Sprintf("Submission %s by %s: %s.", client.Name(s), s.GetSubmitted().GetPerson(), shortened(oneLine(s.GetNote())))
 	switch {
 	case s.GetVoided():
 		o.About += " Its sign-off was voided: the key was compromised."
@@ -154,7 +154,7 @@ func changedTable(t *calibrationv1.TableReport, lay *definition.Layout) Changed 
 		c.What += strings.TrimRight(fmt.Sprintf(", %+.4g to %+.4g %s", d.GetMin(), d.GetMax(), unit), " ")
 	}
 	if t.GetAxesChanged() {
-		c.What += "; breakpoints changed"
+		c.What += "; breakpoints too"
 	}
 	return c
 }
@@ -183,22 +183,28 @@ func (o *Outcome) notes(in Input) {
 		for _, n := range c.Notes {
 			o.note(n)
 		}
-		if c.Standard == run.None || c.Standard == "" {
-			continue
+		if c.Standard != run.None && c.Standard != "" {
+			o.Corrected = "Corrected by " + strings.TrimRight(c.Title, ".") + "; each run's factor stands beside it, with the range that the standard allows."
 		}
-		o.Corrected = "Corrected by " + c.Title + "."
-		n := fmt.Sprintf("%s: factor %.4f (valid %.2f to %.2f)", m.Name, c.Factor, c.Low, c.High)
-		if w := c.Weather; w != nil {
-			n += fmt.Sprintf(", at %.1f kPa and %.1f °C", w.Pressure, w.Temperature)
-			if w.Humidity != nil {
-				n += fmt.Sprintf(", %.0f %% relative humidity", 100**w.Humidity)
-			}
-		}
-		if c.OutOfRange {
-			n += ". OUTSIDE the standard's range, corrected because it was asked for: " + c.Why
-		}
-		o.note(n)
 	}
+}
+
+// corrected says by how much a run was corrected, at which weather, and whether the standard allows it.
+func corrected(c run.Correction) string {
+	if c.Standard == run.None || c.Standard == "" {
+		return ""
+	}
+	s := fmt.Sprintf(", × %.4f (%.2f to %.2f)", c.Factor, c.Low, c.High)
+	if w := c.Weather; w != nil {
+		s += fmt.Sprintf(" at %.1f kPa, %.1f °C", w.Pressure, w.Temperature)
+		if w.Humidity != nil {
+			s += fmt.Sprintf(", %.0f %% humidity", 100**w.Humidity)
+		}
+	}
+	if c.OutOfRange {
+		s += "; OUTSIDE the standard's range, corrected because it was asked for: " + c.Why
+	}
+	return s
 }
 
 func (o *Outcome) note(s string) {
@@ -227,4 +233,13 @@ func Subject(j *recordv1.Job) uint32 {
 		return 0 // the original went back in
 	}
 	return j.GetRelease()
+}
+
+// shortened keeps a note from filling the page.
+func shortened(s string) string {
+	const most = 280
+	if r := []rune(s); len(r) > most {
+		return string(r[:most]) + "…"
+	}
+	return s
 }

@@ -2,14 +2,17 @@ package outcome
 
 import (
 	"bytes"
+	"context"
 	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"witnessmark/client"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
@@ -108,20 +111,99 @@ func TestAGainIsShown(t *testing.T) {
 	}
 }
 
+// Between sides that differ by noise alone a gain is shown once in twenty at most, which is what an
+// interval of 95 per cent means (40 pairs, so 2; 6 or more by chance is one time in fifty); and
+// what is not shown is said to be.
 func TestNoGainIsNotShown(t *testing.T) {
-	var runs []*client.RecordedRun
-	for i := range 3 {
-		runs = append(runs, recorded(t, i+1, "before", sweep(uint64(i), 0, 3, "torque")),
-			recorded(t, i+4, "after", sweep(uint64(i)+90, 0, 3, "torque")))
+	const seeds = 40
+	shown := 0
+	for seed := range uint64(seeds) {
+		var runs []*client.RecordedRun
+		for i := range uint64(3) {
+			runs = append(runs, recorded(t, int(i)+1, "before", sweep(100*seed+i, 0, 3, "torque")),
+				recorded(t, int(i)+4, "after", sweep(100*seed+i+50, 0, 3, "torque")))
+		}
+		o, err := Make(job(runs...))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := o.Rows()[2]
+		if r.What != "mean torque" || r.Shown == strings.HasPrefix(r.Note, "not shown") {
+			t.Fatalf("the row says two things: %+v", r)
+		}
+		if r.Shown {
+			shown++
+		}
 	}
-	o, err := Make(job(runs...))
+	t.Logf("%d of %d pairs of sides that differ by noise alone are said to differ", shown, seeds)
+	if shown > 5 {
+		t.Errorf("%d of %d gains of nothing are shown", shown, seeds)
+	}
+}
+
+// The longest page there is: still two sheets of A4, which is for a browser to say (see
+// TestThePagePrintsOnTwoSheets); here, that what is left out is counted.
+func TestTheRestIsCounted(t *testing.T) {
+	_, html := texts(t, long(t))
+	for _, want := range []string{"And 28 more, on the submission", "And 7 more."} {
+		if !strings.Contains(html, want) {
+			t.Errorf("the page does not say %q", want)
+		}
+	}
+}
+
+// long is an outcome with more of everything than a page has room for.
+func long(t *testing.T) *Outcome {
+	t.Helper()
+	var runs []*client.RecordedRun
+	for i := range 6 {
+		runs = append(runs, recorded(t, i+1, "before", sweep(uint64(i), 0, 9, "torque")),
+			recorded(t, i+7, "after", sweep(uint64(i)+50, 30, 9, "torque")))
+	}
+	in := job(runs...)
+	in.Units, in.Correction = Both, run.DIN70020
+	in.Job.Parts = []string{"larger compressor wheel", "larger intercooler", "exhaust without its middle silencer, 70 mm"}
+	o, err := Make(in)
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, r := range o.Rows() {
-		if r.What == "mean torque" && (r.Shown || !strings.HasPrefix(r.Note, "not shown")) {
-			t.Errorf("a gain of nothing reads as %+v", r)
-		}
+	for i := range 40 {
+		o.Changed = append(o.Changed, Changed{fmt.Sprintf("ignition.grade.%02d", i), "Base ignition advance on one of many fuels", "128 of 192 cells, -2.25 to +3.75 deg; breakpoints too"})
+	}
+	for _, m := range o.Runs {
+		m.Remarks = []run.Remark{{Text: strings.Repeat("the ratio of engine to roller speed leaves its median ", 3)}}
+	}
+	o.About = "Submission 7.2 by calibrator: " + shortened(strings.Repeat("what was changed and why, ", 12)) + ". Signed off by lead, 2026-03-02T10:00:00Z; verdict warning."
+	return o
+}
+
+func TestThePagePrintsOnTwoSheets(t *testing.T) {
+	browser, err := exec.LookPath("chromium")
+	if err != nil {
+		t.Skip("no chromium here")
+	}
+	dir := t.TempDir()
+	_, html := texts(t, long(t))
+	page, pdf := filepath.Join(dir, "page.html"), filepath.Join(dir, "page.pdf")
+	if err := os.WriteFile(page, []byte(html), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithTimeout(t.Context(), time.Minute)
+	defer stop()
+	out, err := exec.CommandContext(ctx, browser, "--headless=new", "--no-sandbox", "--disable-gpu", "--user-data-dir="+filepath.Join(dir, "profile"),
+		"--no-pdf-header-footer", "--print-to-pdf="+pdf, page).CombinedOutput()
+	if err != nil {
+		t.Fatalf("print: %v\n%s", err, out)
+	}
+	b, err := os.ReadFile(pdf)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if where := os.Getenv("WITNESSMARK_OUTCOME"); where != "" {
+		_ = os.WriteFile(where+".long.html", []byte(html), 0o600)
+	}
+	if n := len(regexp.MustCompile(`/Type\s*/Page[^s]`).FindAll(b, -1)); n != 2 {
+		t.Errorf("%d sheets, want 2", n)
 	}
 }
 
@@ -161,7 +243,7 @@ func TestACorrectionIsNeverSilent(t *testing.T) {
 	// DIN 70020's reference is 1013 mbar and 20 °C: 101.3/98.2 · √(300.15/293.15) = 1.0438.
 	text, html := texts(t, o)
 	for _, s := range []string{text, html} {
-		if !strings.Contains(s, "70020") || !strings.Contains(s, "factor 1.0438") || !strings.Contains(s, "98.2 kPa") {
+		if !strings.Contains(s, "70020") || !strings.Contains(s, "× 1.0438 (0.93 to 1.07)") || !strings.Contains(s, "98.2 kPa") {
 			t.Errorf("the factor or its weather is not said:\n%s", text)
 		}
 	}

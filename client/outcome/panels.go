@@ -12,8 +12,8 @@ import (
 func (o *Outcome) Curves() []Panel {
 	torque, power := o.Units.torque()[0], o.Units.power()[0]
 	panels := []Panel{
-		{Title: "Torque in " + torque.name + o.where(), Height: 240},
-		{Title: "Power in " + power.name + o.where(), Height: 240},
+		{Title: "Torque in " + torque.name + o.where(), Height: 196},
+		{Title: "Power in " + power.name + o.where(), Height: 196},
 	}
 	for _, when := range []string{"before", "after"} {
 		curves := o.side(when)
@@ -97,7 +97,7 @@ const bin = 100.0
 func (o *Outcome) Watched() []Panel {
 	var out []Panel
 	for _, w := range watched {
-		p := Panel{Height: 92}
+		p := Panel{Height: 76}
 		unit := ""
 		named := map[string]bool{}
 		for _, m := range o.Runs {

@@ -59,8 +59,8 @@ func (m *Measured) About() string {
 	if m.Curve == nil {
 		return "no curve: " + m.Why
 	}
-	return fmt.Sprintf("%.0f to %.0f 1/min in %.1f s, %d points, %s", m.Sweep.Low, m.Sweep.High,
-		m.Sweep.Until-m.Sweep.Begin, len(m.Curve.Raw), place(m.Curve.Place))
+	return fmt.Sprintf("%.0f to %.0f 1/min in %.1f s, %d points, %s%s", m.Sweep.Low, m.Sweep.High,
+		m.Sweep.Until-m.Sweep.Begin, len(m.Curve.Raw), place(m.Curve.Place), corrected(m.Curve.Correction))
 }
 
 // plain takes out what could steer a terminal: notes are other people's words.
