@@ -110,12 +110,12 @@ func (s *sides) writeSmall(b *strings.Builder) {
 	}
 	xs, ys := headings(s.t.X, s.cand.X, s.cand.NX), headings(s.t.Y, s.cand.Y, s.cand.NY)
 	q := quad{panes: []pane{{cells: cells}}}
-	width, more := q.width(), ""
+	width := q.width()
 	digits := (len(cols) + 1) * (width + 1)
-	if digits > 130 {
-		more = " tight"
+	more := fmt.Sprintf(` w%d"`, width)
+	if digits > 120 {
+		more = tight(len(cols), width) + `"`
 	}
-	more = fmt.Sprintf(`%s w%d"`, more, width)
 	if digits > 40 { // it may need scrolling, which a keyboard must be able to do
 		more += fmt.Sprintf(` tabindex="0" role="region" aria-label="%s"`, esc("Difference of "+s.t.ID))
 	}

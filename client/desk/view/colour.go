@@ -134,5 +134,10 @@ func scaleCSS() string {
 	for n := narrowest; n <= widest; n++ {
 		fmt.Fprintf(&b, ".w%d .heat td, .w%d .heat thead th { min-width: %.1fch; }\n", n, n, 1.14*float64(n)) // bold figures are wider
 	}
+	b.WriteString("@media print {\n")
+	for k := fewest; k <= fullest; k++ { // a grid across A4, whatever its columns
+		fmt.Fprintf(&b, ".k%d .heat { font-size: %.2fpt; }\n", k, 820/float64(20*k))
+	}
+	b.WriteString("}\n")
 	return b.String()
 }

@@ -58,8 +58,8 @@ func (q *quad) width() int {
 	return min(w, widest)
 }
 
-// arrangement is the class that says how many grids stand side by side on a wide page, and whether
-// even one needs small figures.
+// arrangement is the class that says how many grids stand side by side on a wide page, and how small
+// the figures are where even one grid is wide.
 func (q *quad) arrangement(width int) string {
 	switch digits := float64(q.nx+1) * (float64(width) + 1.5); {
 	case digits <= 34:
@@ -69,7 +69,15 @@ func (q *quad) arrangement(width int) string {
 	case digits <= 145:
 		return "a1"
 	}
-	return "a1 tight"
+	return "a1" + tight(q.nx, width)
+}
+
+// The classes k7 to k60 say for how many digits across, in twenties, a printed grid must find room.
+const fewest, fullest = 7, 60
+
+func tight(columns, width int) string {
+	digits := (columns + 1) * (width + 1)
+	return fmt.Sprintf(" tight k%d", min(max((digits+19)/20, fewest), fullest))
 }
 
 func (q *quad) write(b *strings.Builder) {
