@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
@@ -17,6 +18,7 @@ const (
 	maxLine    = 64 << 10 // bytes
 	maxColumns = 256
 	maxSamples = 1 << 26 // rows times columns read: 256 MiB
+	kept       = 1e35    // after the unit was converted: inside a float32
 )
 
 // Read reads a run from CSV: a header row of `quantity [unit]`, or of headers that channels
@@ -146,6 +148,9 @@ func (p *reader) row(line []byte) error {
 			return p.wrong(c.header, "%s", why)
 		}
 		v = c.convert.Level(v)
+		if !(math.Abs(v) <= kept) {
+			return p.wrong(c.header, "%.40q is too large; allowed: up to %g in the unit that it is kept in", p.fields[i], kept)
+		}
 		if c.at != isTime {
 			c.samples = append(c.samples, float32(v))
 			continue

@@ -68,6 +68,7 @@ func TestReadRefuses(t *testing.T) {
 		{head + "0,1,2\n1,0x10,2\n", nil, `"0x10" is no number`},
 		{head + "0,1,2\n1,1e99,2\n", nil, `a.csv:3: column engine_speed [1/min]: "1e99" is too large`},
 		{head + "0,1,2\n1,1e999,2\n", nil, `"1e999" is too large`},
+		{"time [s],engine_speed [GHz]\n0,1e29\n", nil, `column engine_speed [GHz]: "1e29" is too large`},
 		{head + "1,1,2\n0.5,1,2\n", nil, `a.csv:3: column time [s]: "0.5" goes backwards`},
 		{head + "1,1,2\n1.0,1,2\n", nil, `a.csv:3: column time [s]: "1.0" repeats`},
 		{head + "0,1,2\n\n1,1,2\n", nil, "a.csv:4: a row after an empty line"},
