@@ -141,6 +141,7 @@ func deeds(p page, j *recordv1.Job) []deed {
 		{deed{at + "collect", "Collect the release", ""}, p.has("technician", "lead"), bay, j.Release != 0, "Nothing is released: a submission has to be signed off first."},
 		{deed{at + "original", "Collect the original", ""}, p.has("technician", "lead"), bay, len(j.Reads) > 0, "The job has no read yet."},
 		{deed{at + "readback", "Add a read-back", ""}, p.has("technician", "lead"), bay, len(j.Collections) > 0, "Nothing was collected, so nothing was written that could be read back."},
+		{deed{at + "runs", "Add a run", ""}, p.has("technician", "lead"), bay, true, ""},
 	}
 	var out []deed
 	for _, l := range list {

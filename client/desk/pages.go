@@ -73,6 +73,7 @@ var funcs = template.FuncMap{
 	"when":  when,
 	"ofJob": ofJob,
 	"kind":  func(s string) string { return strings.ReplaceAll(s, "_", "-") },
+	"words": func(s ...string) []string { return s },
 	"join":  func(s []string) string { return strings.Join(s, ", ") },
 }
 

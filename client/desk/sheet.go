@@ -32,6 +32,7 @@ type sheetBody struct {
 	Recall   bool
 	Withdraw bool
 	Others   []*recordv1.Submission // of the same job
+	Visited  *visitedBody           // nil where the job has no before-run
 }
 
 type tableCard struct {
@@ -87,6 +88,7 @@ func (d *Desk) sheetOf(r *http.Request) (page, *sheetBody, error) {
 		}
 		b.Cards = append(b.Cards, c)
 	}
+	b.Visited = d.visited(r.Context(), rev)
 	if err := d.client.MaySign(rev); err != nil {
 		b.NotSign = err.Error()
 	} else {

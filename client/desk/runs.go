@@ -1,0 +1,236 @@
+package desk
+
+import (
+	"context"
+	"fmt"
+	"html/template"
+	"net/http"
+	"strings"
+
+	"witnessmark/client"
+	"witnessmark/client/outcome"
+	"witnessmark/client/sheet"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/tables/run"
+)
+
+// runsBody is the runs of a job, and the form that adds one.
+type runsBody struct {
+	formBody
+	How     how
+	Runs    []runRow
+	Plot    template.HTML
+	Outcome *outcome.Outcome // nil where there is no run yet
+	Why     string           // why the runs that there are cannot be shown
+}
+
+// runRow is one run in words.
+type runRow struct {
+	*outcome.Measured
+	Entry         *recordv1.Run
+	Torque, Power string // the peaks
+}
+
+// how is what a reader asked results to be shown in.
+type how struct {
+	Units      outcome.Units
+	Correction run.Standard
+	Anyway     bool
+}
+
+// howOf reads what the address asks for: metric and not corrected, unless it says otherwise.
+func howOf(r *http.Request) (h how, err error) {
+	q := r.URL.Query()
+	h = how{Units: outcome.Metric, Correction: run.None, Anyway: q.Get("anyway") != ""}
+	if s := q.Get("units"); s != "" {
+		if h.Units, err = outcome.ParseUnits(s); err != nil {
+			return h, &client.Error{Kind: client.Usage, Text: err.Error()}
+		}
+	}
+	if s := q.Get("correction"); s != "" {
+		if h.Correction, err = run.ParseStandard(s); err != nil {
+			return h, &client.Error{Kind: client.Usage, Text: err.Error()}
+		}
+	}
+	return h, nil
+}
+
+// outcomeOf works a job's outcome out of what the client verified; nil where it has no run.
+func (d *Desk) outcomeOf(ctx context.Context, j *recordv1.Job, h how) (*outcome.Outcome, error) {
+	if len(j.Runs) == 0 {
+		return nil, nil
+	}
+	in := outcome.Input{Job: j, Units: h.Units, Correction: h.Correction, Anyway: h.Anyway}
+	var err error
+	if in.Runs, err = d.client.Runs(ctx, j.Number, ""); err != nil {
+		return nil, err
+	}
+	if in.Layout, err = d.client.JobLayout(ctx, j); err != nil {
+		return nil, err
+	}
+	if sub := outcome.Subject(j); sub != 0 {
+		if in.Review, err = d.reviews.get(ctx, j.Number, sub); err != nil {
+			return nil, err
+		}
+	}
+	return outcome.Make(in)
+}
+
+func (d *Desk) runs(w http.ResponseWriter, r *http.Request) error { return d.showRuns(w, r, nil) }
+
+// showRuns shows the runs; problem is why the last one was not added.
+func (d *Desk) showRuns(w http.ResponseWriter, r *http.Request, problem error) error {
+	h, err := howOf(r)
+	if err != nil {
+		return err
+	}
+	f, err := d.jobForm(r, "runs")
+	if err != nil {
+		return err
+	}
+	b := runsBody{formBody: f, How: h}
+	if b.Outcome, err = d.outcomeOf(r.Context(), f.Job, h); err != nil {
+		b.Why = d.plain(err) // the form is of use all the same
+	}
+	if b.Outcome != nil {
+		b.Plot = plot(append(b.Outcome.Curves(), b.Outcome.Watched()...), "torque and power over engine speed, and what the engine did, for all runs")
+		b.Runs = rowsOf(f.Job, b.Outcome)
+	}
+	p := d.base(r, fmt.Sprintf("Runs of job %d, %s", f.Job.Number, f.Job.Car))
+	status := http.StatusOK
+	if problem != nil {
+		p.Problem, p.Hint, p.Title = d.plain(problem), hint(problem), "Not done: "+p.Title
+		status = statusOf(r, problem)
+	}
+	b.Was = map[string]string{"when": r.FormValue("when")}
+	d.show(w, r, status, "runs", p, b)
+	return nil
+}
+
+// rowsOf sets each run beside its entry in the ledger.
+func rowsOf(j *recordv1.Job, o *outcome.Outcome) []runRow {
+	entries := map[string]*recordv1.Run{}
+	for _, e := range j.Runs {
+		entries[client.RunName(e)] = e
+	}
+	var rows []runRow
+	for _, m := range o.Runs {
+		r := runRow{Measured: m, Entry: entries[m.Name]}
+		r.Torque, r.Power = m.Peaks(o.Units)
+		rows = append(rows, r)
+	}
+	return rows
+}
+
+// addRun reads the files before it asks for a signature: what cannot be read is not worth one.
+func (d *Desk) addRun(w http.ResponseWriter, r *http.Request) error {
+	f, err := d.jobForm(r, "runs")
+	if err != nil {
+		return err
+	}
+	added, err := d.runAdded(w, r, f.Job)
+	if err != nil {
+		return d.showRuns(w, r, err)
+	}
+	d.away(w, r, f.At+"/runs", fmt.Sprintf("You added %s.", client.RunName(added)))
+	return nil
+}
+
+func (d *Desk) runAdded(w http.ResponseWriter, r *http.Request, j *recordv1.Job) (*recordv1.Run, error) {
+	file, drop, err := d.saveFile(w, r, "file")
+	defer drop()
+	if err != nil {
+		return nil, err
+	}
+	channels, dropChannels, err := d.saveFile(w, r, "channels")
+	defer dropChannels()
+	when := r.FormValue("when")
+	switch {
+	case err != nil:
+		return nil, err
+	case file == "":
+		return nil, &client.Error{Kind: client.Usage, Text: "choose a file first"}
+	case when != "before" && when != "after":
+		return nil, &client.Error{Kind: client.Usage, Text: "say whether the run was before or after the work"}
+	}
+	if _, err := client.ReadRun(file, channels); err != nil {
+		return nil, err
+	}
+	if err := d.confirmed(r, fmt.Sprintf("add a run %s the work to job %d, %s", when, j.Number, j.Car)); err != nil {
+		return nil, err
+	}
+	return d.client.AddRun(r.Context(), j.Number, file, channels, when)
+}
+
+// outcomeBody is what a job came to.
+type outcomeBody struct {
+	Job            *recordv1.Job
+	At             string
+	How            how
+	Outcome        *outcome.Outcome // nil where there is no run yet
+	Runs           []runRow
+	Curves, Panels template.HTML
+	Cautions       []string
+}
+
+func (d *Desk) outcome(w http.ResponseWriter, r *http.Request) error {
+	h, err := howOf(r)
+	if err != nil {
+		return err
+	}
+	n, at, err := jobOf(r)
+	if err != nil {
+		return err
+	}
+	p := d.base(r, fmt.Sprintf("Outcome of job %d", n))
+	j, err := d.client.Job(n)
+	if err != nil {
+		return err
+	}
+	p.Title += ", " + j.Car
+	b := outcomeBody{Job: j, At: at, How: h, Cautions: outcome.Cautions}
+	if b.Outcome, err = d.outcomeOf(r.Context(), j, h); err != nil {
+		return err
+	}
+	if b.Outcome != nil {
+		b.Runs = rowsOf(j, b.Outcome)
+		b.Curves = plot(b.Outcome.Curves(), "torque and power over engine speed, before and after")
+		b.Panels = plot(b.Outcome.Watched(), "what the engine did over engine speed, before and after")
+	}
+	d.show(w, r, http.StatusOK, "outcome", p, b)
+	return nil
+}
+
+// plot is a drawing without its own style, which the desk's policy keeps out: assets/runs.css has it.
+func plot(panels []outcome.Panel, label string) template.HTML {
+	before, rest, ok := strings.Cut(string(outcome.Plot(panels, label)), "<style>")
+	if !ok {
+		return template.HTML(before)
+	}
+	_, after, _ := strings.Cut(rest, "</style>")
+	return template.HTML(before + after) // every text in it was escaped where it was drawn
+}
+
+// visitedBody is where the before-runs were in the changed tables.
+type visitedBody struct {
+	*sheet.Visited
+	Rows []sheet.VisitRow
+	More int
+	Why  string // why it cannot be told
+}
+
+// visited is nil where the job has no before-run.
+func (d *Desk) visited(ctx context.Context, rev *client.Review) *visitedBody {
+	runs, err := d.client.Runs(ctx, rev.Job.GetNumber(), "before")
+	if err != nil {
+		return &visitedBody{Visited: new(sheet.Visited), Why: d.plain(err)}
+	}
+	_, candidate := rev.Images()
+	v := sheet.Visits(rev.Report, rev.Layout(), candidate, client.Recordings(runs))
+	if v == nil {
+		return nil
+	}
+	b := &visitedBody{Visited: v}
+	b.Rows, b.More = v.Rows()
+	return b
+}
