@@ -1,6 +1,11 @@
 package client
 
-import "witnessmark/tables/limits"
+import (
+	"google.golang.org/protobuf/proto"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/tables/limits"
+)
 
 // Head is the checkpoint that was verified last.
 func (c *Client) Head() Head {
@@ -18,3 +23,6 @@ func (r *Review) HasVehicleField() bool { return hasVehicle(r.rules.Layout) }
 
 // Limits are the limits that the report was made with.
 func (r *Review) Limits() *limits.Limits { return r.rules.Limit }
+
+// SignOff is what the statement says, as a copy.
+func (d *Draft) SignOff() *recordv1.SignOff { return proto.CloneOf(d.action.GetSignOff()) }

@@ -190,6 +190,14 @@ func TestThreePeopleClickThroughAWholeJob(t *testing.T) {
 	lead.confirms("Sign 1.2")
 	lead.sees("You signed off 1.2. It is released.")
 
+	// The calibrator still reads the sheet: it is not renewed under their eyes, and they are told.
+	if said := eval[string](cal, `document.getElementById("news").textContent`); !strings.Contains(said, "The ledger has grown") {
+		t.Errorf("the open sheet says %q", said)
+	}
+	cal.sees("It is waiting.")
+	eval[bool](cal, `(document.querySelector("#news a").click(), true)`)
+	cal.sees("It is released.")
+
 	// The technician collects, writes, and reads back.
 	tech.goes("/")
 	tech.follows("Collect 1.2")

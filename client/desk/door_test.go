@@ -2,6 +2,8 @@ package desk
 
 import (
 	"crypto/ed25519"
+	"encoding/base64"
+	"html"
 	"net/http"
 	"net/url"
 	"os"
@@ -147,6 +149,8 @@ func TestListensOnLoopbackOnly(t *testing.T) {
 
 var draftField = regexp.MustCompile(`name="draft" value="([^"]+)"`)
 
+var statementShown = regexp.MustCompile(`(?s)<pre class="statement"[^>]*>(.*?)</pre>`)
+
 func TestASessionAloneNeverSigns(t *testing.T) {
 	w := newWorld(t).submitted("submission-2.bin")
 	b := w.inside(w.lead.desk)
@@ -162,6 +166,7 @@ func TestASessionAloneNeverSigns(t *testing.T) {
 			t.Errorf("the statement that is shown lacks %q", want)
 		}
 	}
+	shown := html.UnescapeString(statementShown.FindStringSubmatch(page)[1])
 	for _, typed := range []string{"", "wrong"} {
 		for path, form := range map[string]url.Values{
 			"/sheet/1.1/sign":   {"draft": {m[1]}, "passphrase": {typed}},
@@ -180,6 +185,11 @@ func TestASessionAloneNeverSigns(t *testing.T) {
 	}
 	if status, page := b.post("/sheet/1.1/sign", url.Values{"draft": {m[1]}, "passphrase": {passphrase}}); status != http.StatusSeeOther {
 		t.Fatalf("with the passphrase: %d %s", status, page)
+	}
+	mirror, err := os.ReadFile(w.path("home-lead/entries"))
+	w.must(err)
+	if !strings.Contains(string(mirror), base64.StdEncoding.EncodeToString([]byte(shown))) {
+		t.Errorf("the ledger does not hold the statement that was shown, %s", shown)
 	}
 	if j, err := w.lead.client.Job(1); err != nil || j.Release != 1 {
 		t.Errorf("release %d, %v", j.GetRelease(), err)

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"strings"
 	"testing"
 
 	"github.com/chromedp/cdproto/emulation"
@@ -70,14 +69,22 @@ func (b *tab) lookAt(name, path string, width int64, scheme string) {
 	if n := eval[int](b, `document.querySelectorAll("h1").length`); n != 1 {
 		b.Errorf("%s: %d main headings", what, n)
 	}
-	if dir := os.Getenv("WITNESSMARK_SHOTS"); dir != "" {
-		png, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
-		if err != nil {
-			b.Fatal(err)
-		}
-		if err := os.WriteFile(filepath.Join(dir, strings.ReplaceAll(fmt.Sprintf("%s-%d-%s.png", name, width, scheme), "/", "_")), png, 0o600); err != nil {
-			b.Fatal(err)
-		}
+	b.keeps(fmt.Sprintf("%s-%d-%s", name, width, scheme))
+}
+
+// keeps takes a picture of the page, where somebody wants to look at it.
+func (b *tab) keeps(name string) {
+	b.Helper()
+	dir := os.Getenv("WITNESSMARK_SHOTS")
+	if dir == "" {
+		return
+	}
+	png, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
+	if err != nil {
+		b.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, name+".png"), png, 0o600); err != nil {
+		b.Fatal(err)
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"witnessmark/client"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
 
 type draftBody struct {
@@ -15,7 +16,7 @@ type draftBody struct {
 	At        string
 	Statement string
 	SHA256    string
-	Reasons   []need
+	SignOff   *recordv1.SignOff
 }
 
 // draft draws a sign-off up and shows exactly what would be signed. Nothing is signed yet.
@@ -46,7 +47,7 @@ func (d *Desk) draft(w http.ResponseWriter, r *http.Request) error {
 
 func (d *Desk) showDraft(w http.ResponseWriter, r *http.Request, p page, id string, made *client.Draft, status int) {
 	sum := sha256.Sum256(made.Statement)
-	b := draftBody{ID: id, Review: made.Review, At: "/sheet/" + client.Name(made.Review.Submission), Statement: string(made.Statement), SHA256: fmt.Sprintf("%x", sum)}
+	b := draftBody{ID: id, Review: made.Review, At: "/sheet/" + client.Name(made.Review.Submission), Statement: string(made.Statement), SHA256: fmt.Sprintf("%x", sum), SignOff: made.SignOff()}
 	d.show(w, r, status, "draft", p, b)
 }
 
