@@ -153,7 +153,11 @@ func writeUnjudged(b *strings.Builder, r *calibrationv1.Report) {
 		}
 	}
 	for _, u := range r.Unjudged {
-		lines = append(lines, fmt.Sprintf("%s by %s: %s", u.Table, u.Rule, u.Reason))
+		what := u.Table
+		if u.Rule != "" { // without one it is no rule that could not look
+			what += " by " + u.Rule
+		}
+		lines = append(lines, what+": "+u.Reason)
 	}
 	if len(lines) == 0 {
 		return

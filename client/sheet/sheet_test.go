@@ -158,3 +158,14 @@ func TestDifferenceOfTwoRevisions(t *testing.T) {
 		t.Errorf("of equal texts: %q, %v", b.String(), err)
 	}
 }
+
+// What no rule is to blame for names none.
+func TestUnjudgedWithoutARule(t *testing.T) {
+	text := written(t, &calibrationv1.Report{Verdict: "clear", Unjudged: []*calibrationv1.Unjudged{
+		{Table: "gone", Reason: "only the base has it"}, {Rule: "r", Table: "a", Reason: "labels"}}}, Options{})
+	for _, want := range []string{"\n  gone: only the base has it\n", "\n  a by r: labels\n"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("no %q in\n%s", want, text)
+		}
+	}
+}

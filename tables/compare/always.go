@@ -48,6 +48,14 @@ func joined(list []string) string {
 	return fmt.Sprintf("%s; and %d more", strings.Join(list[:most], "; "), len(list)-most)
 }
 
+// several is a count and its word: 1 byte, 2 bytes.
+func several[N uint32 | int](n N, one string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %ss", n, one)
+}
+
 func short(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
 
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
@@ -63,7 +71,7 @@ func (s *session) unmappedFindings() {
 			}
 		}
 		if f.Count > 0 {
-			f.Detail = fmt.Sprintf("%d differing bytes of %s in %d ranges", f.Count, k.content, len(f.Ranges))
+			f.Detail = fmt.Sprintf("%s of %s in %s", several(f.Count, "differing byte"), k.content, several(len(f.Ranges), "range"))
 			s.find(f)
 		}
 	}
@@ -124,7 +132,7 @@ func (s *session) notFinite() {
 			}
 		}
 		if f.Count > 0 {
-			what = append(what, fmt.Sprintf("%d cells are not a finite number", f.Count))
+			what = append(what, several(f.Count, "cell")+" not a finite number")
 		}
 		for _, a := range []struct {
 			name    string

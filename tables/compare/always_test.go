@@ -194,13 +194,13 @@ func TestSameInCar(t *testing.T) {
 		"equal":              {func([]byte) {}, ""},
 		"volatile":           {func(b []byte) { b[0xC5] = 7 }, ""},
 		"a cell":             {func(b []byte) { b[0x35] = 49; restamp(b) }, "2 bytes differ, the first at 0x1035 (table ign)"},
-		"unmapped":           {func(b []byte) { b[0xE5] = 1 }, "1 bytes differ, the first at 0x10e5"},
+		"unmapped":           {func(b []byte) { b[0xE5] = 1 }, "1 byte differs, the first at 0x10e5"},
 		"restamped wrongly":  {func(b []byte) { b[0xFE]++ }, "checksum again holds"},
-		"a sum of our own":   {func(b []byte) { b[0xFD]++ }, "differ, the first at 0x10fd (checksum main)"},
+		"a sum of our own":   {func(b []byte) { b[0xFD]++ }, "differs, the first at 0x10fd (checksum main)"},
 		"an axis":            {func(b []byte) { b[0x21]++ }, "the first at 0x1021 (axis rpm4)"},
 		"identity":           {func(b []byte) { b[0x9]++ }, "the first at 0x1009 (identity frame)"},
 		"outside its mask":   {func(b []byte) { b[0x72] ^= 1; restamp(b) }, "differ, the first at 0x1072"},
-		"volatile and a bit": {func(b []byte) { b[0xC0], b[0xE0] = 1, 1 }, "1 bytes differ, the first at 0x10e0"},
+		"volatile and a bit": {func(b []byte) { b[0xC0], b[0xE0] = 1, 1 }, "1 byte differs, the first at 0x10e0"},
 	} {
 		same, why := SameInCar(lay, Side{Bytes: written}, Side{Bytes: edited(written, c.edit)})
 		if same != (c.why == "") || !strings.Contains(why, c.why) {
@@ -231,5 +231,13 @@ func TestSameInCarAndGaps(t *testing.T) {
 	same, why = SameInCar(lay, Side{Bytes: written}, Side{Bytes: written, Gaps: gap(0xE0, 0xF0)})
 	if same || !strings.Contains(why, "lacks what lies at 0x10e0") {
 		t.Errorf("a gap where bytes were written: %v, %q", same, why)
+	}
+}
+
+func TestSeveral(t *testing.T) {
+	for n, want := range map[int]string{0: "0 ranges", 1: "1 range", 12: "12 ranges"} {
+		if got := several(n, "range"); got != want {
+			t.Errorf("%d: %q, want %q", n, got, want)
+		}
 	}
 }

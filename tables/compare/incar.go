@@ -42,7 +42,11 @@ func SameInCar(lay *definition.Layout, written, found Side) (same bool, why stri
 		}
 	}
 	if n > 0 {
-		return false, fmt.Sprintf("%d bytes differ, the first at %s%s", n, address(lay, first), within(lay, first))
+		differ := several(n, "byte") + " differ"
+		if n == 1 {
+			differ += "s"
+		}
+		return false, fmt.Sprintf("%s, the first at %s%s", differ, address(lay, first), within(lay, first))
 	}
 	for _, c := range lay.Checksums {
 		if !c.Restamped {
