@@ -29,8 +29,8 @@ func DwellIn(r *Run, t *definition.Table, image []byte) (*Dwell, error) {
 	for i := range r.Time {
 		dt := r.share(i)
 		sx, sy := x.place(i, dt), y.place(i, dt)
-		for _, a := range sy.parts() {
-			for _, b := range sx.parts() {
+		for _, a := range [2]part{{sy.lo, 1 - sy.t}, {sy.hi, sy.t}} {
+			for _, b := range [2]part{{sx.lo, 1 - sx.t}, {sx.hi, sx.t}} {
 				d.Seconds[a.cell*d.NX+b.cell] += float64(dt * a.weight * b.weight)
 			}
 		}
@@ -112,16 +112,10 @@ type spot struct {
 	out    bool
 }
 
+// part is a cell along an axis and its share of a sample.
 type part struct {
 	cell   int
 	weight float64
-}
-
-func (s spot) parts() []part {
-	if s.lo == s.hi || s.t == 0 {
-		return []part{{s.lo, 1}}
-	}
-	return []part{{s.lo, 1 - s.t}, {s.hi, s.t}}
 }
 
 // place finds sample i, and counts its time dt where it lies outside.

@@ -29,7 +29,7 @@ func (p *reader) header(head string, channels *calibrationv1.ChannelMap) error {
 	}
 	mapped, err := p.mapped(channels)
 	if err != nil {
-		return err
+		return fmt.Errorf("%s: its channel file: %w", p.run.Name, err)
 	}
 	seen := map[string]string{}
 	for i, f := range fields {

@@ -52,6 +52,8 @@ func TestReadForms(t *testing.T) {
 func TestReadRefuses(t *testing.T) {
 	const head = "time [s],engine_speed [1/min],torque [N.m]\n"
 	names := &calibrationv1.ChannelMap{Channels: []*calibrationv1.Channel{{Header: "n", Quantity: "engine_speed", Unit: "1/min"}}}
+	twice := &calibrationv1.ChannelMap{Channels: []*calibrationv1.Channel{
+		{Header: "torque [N.m]", Quantity: "torque", Unit: "N.m"}, {Header: "torque [N.m]", Quantity: "lambda", Unit: "1"}}}
 	for _, c := range []struct {
 		csv      string
 		channels *calibrationv1.ChannelMap
@@ -82,6 +84,8 @@ func TestReadRefuses(t *testing.T) {
 		{"time [s],torque [kPa]\n0,0\n", nil, "a.csv:1: column torque [kPa]: torque: kPa is a pressure"},
 		{"time [s],manifold_pressure [kPa{gauge}]\n0,0\n", nil, "gauge"},
 		{"time [s],torque [N.m]\n0,0\n1,1\n", names, "a.csv:1: column n is missing: the channel file maps it to engine_speed"},
+		{head + "0,1,2\n1,1,2\n", twice, `a.csv: its channel file: channels[1]: header "torque [N.m]" is given twice`},
+		{head + "0,1,2\n1,1,2\n", &calibrationv1.ChannelMap{Channels: []*calibrationv1.Channel{{Header: "n", Quantity: "Engine Speed", Unit: "1/min"}}}, "channels[0]: quantity"},
 		{head + strings.Repeat("1", 70000), nil, "a.csv:2: the line is longer than 65536 bytes"},
 		{strings.Repeat("a [1],", 300) + "\n", nil, "301 columns"},
 	} {
