@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"strings"
 	"sync"
+	"unicode"
+	"unicode/utf8"
 
 	"google.golang.org/protobuf/proto"
 
@@ -107,11 +109,18 @@ func (c *core) document(at, sha string) ([]byte, error) {
 	return file, nil
 }
 
-// oneLine is an error's text on one line, bounded: it goes to a terminal.
+// oneLine is an error's text on one line, bounded: it goes into an answer, which must be UTF-8, and
+// to a terminal, which nothing in a file may steer.
 func oneLine(err error) string {
 	s := strings.Join(strings.FieldsFunc(err.Error(), func(r rune) bool { return r == '\n' || r == '\r' }), "; ")
+	s = strings.Map(func(r rune) rune {
+		if unicode.IsPrint(r) {
+			return r
+		}
+		return utf8.RuneError
+	}, s)
 	if len(s) > 2000 {
-		s = s[:2000] + "…"
+		s = strings.ToValidUTF8(s[:2000], "") + "…"
 	}
 	return s
 }

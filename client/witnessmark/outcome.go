@@ -36,7 +36,7 @@ func newOutcomeCommand(a *app) *cobra.Command {
 		if in.Correction, err = run.ParseStandard(correction); err != nil {
 			return err
 		}
-		o, err := outcomeOf(ctx, c, n, in)
+		o, err := outcome.Fetch(ctx, c, n, in)
 		if err != nil {
 			return err
 		}
@@ -59,24 +59,4 @@ func newOutcomeCommand(a *app) *cobra.Command {
 		return err
 	})
 	return cmd
-}
-
-// outcomeOf fetches what an outcome is made of; everything is verified on the way.
-func outcomeOf(ctx context.Context, c *client.Client, n uint32, in outcome.Input) (*outcome.Outcome, error) {
-	var err error
-	if in.Job, err = c.Job(n); err != nil {
-		return nil, err
-	}
-	if in.Runs, err = c.Runs(ctx, n, ""); err != nil {
-		return nil, err
-	}
-	if in.Layout, err = c.JobLayout(ctx, in.Job); err != nil {
-		return nil, err
-	}
-	if sub := outcome.Subject(in.Job); sub != 0 {
-		if in.Review, err = c.Review(ctx, n, sub); err != nil {
-			return nil, err
-		}
-	}
-	return outcome.Make(in)
 }
