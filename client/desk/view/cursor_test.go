@@ -17,8 +17,9 @@ import (
 	"witnessmark/tables/definition"
 )
 
-// browse opens a body in a real browser, under the desk's own strict policy.
-func browse(t *testing.T, body string, width int) context.Context {
+// browse opens the first of some bodies in a real browser, under the desk's own strict policy; the
+// answer has the address of number 0, and the others follow as 1, 2 and so on.
+func browse(t *testing.T, width int, bodies ...string) (context.Context, string) {
 	t.Helper()
 	path := ""
 	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
@@ -40,7 +41,9 @@ func browse(t *testing.T, body string, width int) context.Context {
 	}
 	mux.HandleFunc("/view.css", serve("text/css", CSS))
 	mux.HandleFunc("/view.js", serve("text/javascript", JS))
-	mux.HandleFunc("/", serve("text/html", `<!doctype html><html lang="en"><title>t</title><link rel="stylesheet" href="/view.css"><script src="/view.js" defer></script><main>`+body+`</main>`))
+	for i, body := range bodies {
+		mux.HandleFunc(fmt.Sprintf("/page/%d", i), serve("text/html", `<!doctype html><html lang="en"><title>t</title><link rel="stylesheet" href="/view.css"><script src="/view.js" defer></script><main>`+body+`</main>`))
+	}
 	srv := httptest.NewServer(mux)
 	t.Cleanup(srv.Close)
 	alloc, stop := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(path), chromedp.UserDataDir(t.TempDir()),
@@ -53,10 +56,10 @@ func browse(t *testing.T, body string, width int) context.Context {
 	if err := chromedp.Do(ctx); err != nil {
 		t.Fatal(err)
 	}
-	if err := chromedp.Do(ctx, chromedp.EmulateViewport(int64(width), 900), chromedp.Navigate(srv.URL)); err != nil {
+	if err := chromedp.Do(ctx, chromedp.EmulateViewport(int64(width), 900), chromedp.Navigate(srv.URL+"/page/0")); err != nil {
 		t.Fatal(err)
 	}
-	return ctx
+	return ctx, srv.URL + "/page/"
 }
 
 func ask[T any](t *testing.T, ctx context.Context, script string) T {
@@ -75,7 +78,7 @@ const (
 
 func TestOneCursorMovesOverAllGrids(t *testing.T) {
 	b := newBench(t, change)
-	ctx := browse(t, b.page(t, "advance"), 1280)
+	ctx, _ := browse(t, 1280, b.page(t, "advance"))
 	want := func(step, cells, said string) {
 		t.Helper()
 		if got := ask[string](t, ctx, selected); got != cells {
@@ -148,7 +151,7 @@ func wideBench(t *testing.T) *bench {
 func TestGridsStayAligned(t *testing.T) {
 	b := wideBench(t)
 	for _, width := range []int{1280, 800} {
-		ctx := browse(t, b.page(t, "wide"), width)
+		ctx, _ := browse(t, width, b.page(t, "wide"))
 		if got := ask[string](t, ctx, `(() => {
 			const lefts = [...document.querySelectorAll("table[role=grid]")].map(g => [...g.tBodies[0].rows[0].cells].map(c => Math.round(c.getBoundingClientRect().left)).join());
 			return lefts.every(l => l === lefts[0]) ? "" : lefts.join(" / ");
