@@ -49,7 +49,7 @@ func browse(t *testing.T, width int, bodies ...string) (context.Context, string)
 	alloc, stop := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(path), chromedp.UserDataDir(t.TempDir()),
 		chromedp.NoSandbox, chromedp.Headless, chromedp.DisableGPU, chromedp.NoFirstRun)
 	t.Cleanup(stop)
-	timed, cancel := context.WithTimeout(alloc, time.Minute)
+	timed, cancel := context.WithTimeout(alloc, 4*time.Minute)
 	t.Cleanup(cancel)
 	ctx, end := chromedp.NewContext(timed)
 	t.Cleanup(end)
