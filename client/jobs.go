@@ -11,12 +11,14 @@ import (
 	"witnessmark/store/record"
 	"witnessmark/tables/compare"
 	"witnessmark/tables/image"
+	"witnessmark/tables/reckon"
 )
 
 // NewJob is what a person says when a car comes in.
 type NewJob struct {
 	Car, Frame, Definition, Limits, Fuel, Note string
 	Parts                                      []string
+	Numbers                                    []string // NAME=VALUE each
 }
 
 // OpenJob opens a job and answers with it.
@@ -33,7 +35,11 @@ func (c *Client) OpenJob(ctx context.Context, n NewJob) (*recordv1.Job, error) {
 	if !ok {
 		return nil, usage("witnessmark limits list", "no limits are called %q", n.Limits)
 	}
-	job := &recordv1.OpenJob{Car: record.NormalPlate(n.Car), Fuel: n.Fuel, Parts: n.Parts, Note: n.Note,
+	numbers, err := ParseNumbers(n.Numbers)
+	if err != nil {
+		return nil, err
+	}
+	job := &recordv1.OpenJob{Car: record.NormalPlate(n.Car), Fuel: n.Fuel, Parts: n.Parts, Note: n.Note, Numbers: numbers,
 		Definition: &recordv1.Revision{Name: def.Name, Sha256: def.Sha256},
 		Limits:     &recordv1.Revision{Name: lim.Name, Sha256: lim.Sha256}}
 	rules, err := c.rules(ctx, job.Definition, job.Limits)
@@ -198,7 +204,8 @@ func original(job *recordv1.Job) (*recordv1.Read, error) {
 
 // jobFacts are what a job tells the rules.
 func jobFacts(job *recordv1.Job) *calibrationv1.JobFacts {
-	return &calibrationv1.JobFacts{Fuel: job.Fuel}
+	facts, _ := reckon.Facts(job.Fuel, job.Numbers) // numbers that cannot be reckoned open no job
+	return facts
 }
 
 // marshal is a report's bytes as they are kept and named.

@@ -162,7 +162,7 @@ func (q *question) key() string {
 	}
 	fmt.Fprintf(h, "%t %q\n", q.meantGiven, q.meant)
 	if q.job != nil {
-		fmt.Fprintf(h, "job %q\n", q.job.GetFuel())
+		fmt.Fprintf(h, "job %q %v\n", q.job.GetFuel(), q.job.GetNumbers()) // a map prints in the order of its keys
 	}
 	return hex.EncodeToString(h.Sum(nil))
 }

@@ -12,6 +12,7 @@ import (
 	"witnessmark/store/record"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/limits"
+	"witnessmark/tables/reckon"
 )
 
 // namedBlob is bytes that an action brings into the record; base is the image they are
@@ -140,6 +141,9 @@ func (f *finder) job(a *recordv1.OpenJob) error {
 	if err := meet(lim, lay); err != nil {
 		return err
 	}
+	if _, err := reckon.Facts(a.GetFuel(), a.GetNumbers()); err != nil {
+		return refused("bad-value", "job.numbers", "numbers that reckon", "%s", oneLine(err)).because(err)
+	}
 	if !slices.Equal(a.GetLimitsFuel(), lim.Source.GetFuel()) {
 		return refused("fuel-differs", "limits_fuel", fmt.Sprint(lim.Source.GetFuel()), "the action says that limits %s are for %q; the file says %q", lim.Name, a.GetLimitsFuel(), lim.Source.GetFuel())
 	}
@@ -221,7 +225,8 @@ func original(j *recordv1.Job) (*recordv1.Read, error) {
 }
 
 func jobFacts(j *recordv1.Job) *calibrationv1.JobFacts {
-	return &calibrationv1.JobFacts{Fuel: j.GetFuel()}
+	facts, _ := reckon.Facts(j.GetFuel(), j.GetNumbers()) // numbers that cannot be reckoned open no job
+	return facts
 }
 
 // judged says whether a judgement is what the question's answer says.

@@ -20,7 +20,7 @@ var csvAllowed = map[string]string{"csv": "yes"}
 
 func newCompareCommand(a *app) *cobra.Command {
 	var defPath, candidateDef, limPath, fileFormat, table, runPath, channels string
-	var meant []string
+	var meant, numbers []string
 	var exitZero bool
 	c := &cobra.Command{
 		Use:   "compare BASE CANDIDATE --definition FILE [--limits FILE] [--run FILE]",
@@ -34,8 +34,11 @@ func newCompareCommand(a *app) *cobra.Command {
 			if err != nil {
 				return err
 			}
+			if in.Job, err = numberFacts(numbers); err != nil {
+				return err
+			}
 			in.MeantGiven, in.Meant = cmd.Flags().Changed("meant"), meant
-			if table != "" && in.Layout.ByID[table] == nil {
+			if table != "" && in.Layout.ByID[table] == nil && (in.CandidateLayout == nil || in.CandidateLayout.ByID[table] == nil) {
 				return fmt.Errorf("--table %s: definition %s has no such table", table, in.Layout.Name)
 			}
 			recorded, err := runOf(runPath, channels)
@@ -66,6 +69,7 @@ func newCompareCommand(a *app) *cobra.Command {
 	f.StringVar(&fileFormat, "file-format", "", "raw, ihex or srec; detected by content if left out")
 	f.StringVar(&table, "table", "", "show this changed table whole")
 	f.StringVar(&runPath, "run", "", "a run on the rolling road: judges covers, and says which changed cells it visited")
+	f.StringArrayVar(&numbers, "number", nil, numberUsage)
 	f.StringVar(&channels, "channels", "", "channel file of the run, where its headers are others")
 	f.BoolVar(&exitZero, "exit-zero", false, "exit with 0 whatever the verdict")
 	_ = c.MarkFlagRequired("definition")
@@ -125,6 +129,7 @@ func (a *app) printReport(r *calibrationv1.Report, o sheet.Options) error {
 
 func newCheckCommand(a *app) *cobra.Command {
 	var defPath, limPath, fileFormat string
+	var numbers []string
 	c := &cobra.Command{
 		Use:   "check IMAGE --definition FILE --limits FILE",
 		Short: "Judge every table of one image file (needs no server)",
@@ -138,11 +143,15 @@ func newCheckCommand(a *app) *cobra.Command {
 			if err != nil {
 				return err
 			}
+			job, err := numberFacts(numbers)
+			if err != nil {
+				return err
+			}
 			side, err := loadSide(args[0], fileFormat, lay)
 			if err != nil {
 				return err
 			}
-			report, err := compare.Check(side, lay, lim, nil)
+			report, err := compare.Check(side, lay, lim, job)
 			if err != nil {
 				return err
 			}
@@ -153,6 +162,7 @@ func newCheckCommand(a *app) *cobra.Command {
 	f := c.Flags()
 	f.StringVar(&defPath, "definition", "", "definition file (required)")
 	f.StringVar(&limPath, "limits", "", "limits file (required)")
+	f.StringArrayVar(&numbers, "number", nil, numberUsage)
 	f.StringVar(&fileFormat, "file-format", "", "raw, ihex or srec; detected by content if left out")
 	_ = c.MarkFlagRequired("definition")
 	_ = c.MarkFlagRequired("limits")

@@ -60,6 +60,7 @@ func newJobOpen(a *app) *cobra.Command {
 	f.StringVar(&n.Fuel, "fuel", "", "the fuel, as the limits call it")
 	f.StringArrayVar(&n.Parts, "part", nil, "a part that is fitted; may be repeated")
 	f.StringVar(&n.Note, "note", "", "anything else")
+	f.StringArrayVar(&n.Numbers, "number", nil, numberUsage)
 	return required(cmd, "car", "definition", "limits")
 }
 
@@ -88,6 +89,7 @@ func writeCard(w io.Writer, j *recordv1.Job) error {
 	for _, p := range j.Parts {
 		rows = append(rows, []string{"part", clean(p)})
 	}
+	rows = append(rows, numberRows(j)...)
 	if j.Note != "" {
 		rows = append(rows, []string{"note", clean(j.Note)})
 	}

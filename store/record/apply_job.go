@@ -2,6 +2,7 @@ package record
 
 import (
 	"fmt"
+	"maps"
 
 	"google.golang.org/protobuf/proto"
 
@@ -15,6 +16,9 @@ func (s *State) applyJob(a *applied) {
 		Number: uint32(len(s.jobs) + 1), Car: o.GetCar(), FrameGiven: o.GetFrameDigest() != "",
 		Definition: proto.CloneOf(o.GetDefinition()), Limits: proto.CloneOf(o.GetLimits()),
 		Fuel: o.GetFuel(), Parts: append([]string(nil), o.GetParts()...), Note: o.GetNote(), Opened: a.event,
+	}
+	if len(o.GetNumbers()) > 0 {
+		j.msg.Numbers = maps.Clone(o.GetNumbers())
 	}
 	s.jobs = append(s.jobs, j)
 	j.car.add(a, j, 0, &recordv1.CarEvent{What: fmt.Sprintf("job %d opened", j.msg.GetNumber())})

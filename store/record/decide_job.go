@@ -90,6 +90,9 @@ func checkJobTexts(o *recordv1.OpenJob) error {
 			return err
 		}
 	}
+	if err := checkNumbers("job.numbers", o.GetNumbers()); err != nil {
+		return err
+	}
 	return checkText("job.note", o.GetNote(), maxText)
 }
 

@@ -1,6 +1,7 @@
 package record
 
 import (
+	"fmt"
 	"go/ast"
 	"go/parser"
 	"go/token"
@@ -71,6 +72,27 @@ var faults = []struct {
 	{"T opens A", ReasonBadValue, "job.fuel", func(a *action) { a.GetJob().Fuel = "98\tRON" }},
 	{"T opens A", ReasonBadValue, "job.parts", func(a *action) { a.GetJob().Parts = []string{""} }},
 	{"T opens A", ReasonBadValue, "job.parts", func(a *action) { a.GetJob().Parts = make([]string, 101) }},
+	{"T opens A", ReasonBadValue, "job.numbers", func(a *action) { a.GetJob().Numbers = map[string]string{"Rotor": "1"} }},
+	{"T opens A", ReasonBadValue, "job.numbers", func(a *action) { a.GetJob().Numbers = map[string]string{"": "1"} }},
+	{"T opens A", ReasonBadValue, "job.numbers", func(a *action) { a.GetJob().Numbers = map[string]string{"9a": "1"} }},
+	{"T opens A", ReasonBadValue, "job.numbers", func(a *action) { a.GetJob().Numbers = map[string]string{"a-b": "1"} }},
+	{"T opens A", ReasonBadValue, "job.numbers.a", func(a *action) { a.GetJob().Numbers = map[string]string{"a": ""} }},
+	{"T opens A", ReasonBadValue, "job.numbers.a", func(a *action) { a.GetJob().Numbers = map[string]string{"a": "x"} }},
+	{"T opens A", ReasonBadValue, "job.numbers.a", func(a *action) { a.GetJob().Numbers = map[string]string{"a": "NaN"} }},
+	{"T opens A", ReasonBadValue, "job.numbers.a", func(a *action) { a.GetJob().Numbers = map[string]string{"a": "+Inf"} }},
+	{"T opens A", ReasonBadValue, "job.numbers.a", func(a *action) { a.GetJob().Numbers = map[string]string{"a": "-0"} }},
+	{"T opens A", ReasonBadValue, "job.numbers.a", func(a *action) { a.GetJob().Numbers = map[string]string{"a": "1.0"} }},
+	{"T opens A", ReasonBadValue, "job.numbers.a", func(a *action) { a.GetJob().Numbers = map[string]string{"a": "01"} }},
+	{"T opens A", ReasonBadValue, "job.numbers.a", func(a *action) { a.GetJob().Numbers = map[string]string{"a": "+1"} }},
+	{"T opens A", ReasonBadValue, "job.numbers.a", func(a *action) { a.GetJob().Numbers = map[string]string{"a": "1e3"} }},
+	{"T opens A", ReasonBadValue, "job.numbers.a", func(a *action) { a.GetJob().Numbers = map[string]string{"a": " 1"} }},
+	{"T opens A", ReasonBadValue, "job.numbers.a", func(a *action) { a.GetJob().Numbers = map[string]string{"a": "0x10"} }},
+	{"T opens A", ReasonBadValue, "job.numbers.a", func(a *action) { a.GetJob().Numbers = map[string]string{"a": "1_0"} }},
+	{"T opens A", ReasonBadValue, "job.numbers.a", func(a *action) { a.GetJob().Numbers = map[string]string{"a": "1000000000001"} }},
+	{"T opens A", ReasonBadValue, "job.numbers.a", func(a *action) {
+		a.GetJob().Numbers = map[string]string{"a": "0.00000000000000000000000000000000000000001"}
+	}},
+	{"T opens A", ReasonBadValue, "job.numbers", func(a *action) { a.GetJob().Numbers = manyNumbers(65) }},
 	{"T opens A", ReasonBadValue, "job.limits_fuel", func(a *action) { a.GetJob().LimitsFuel = []string{"98-RON", ""} }},
 	{"T opens A", ReasonBadValue, "job.note", func(a *action) { a.GetJob().Note = strings.Repeat("n", 4001) }},
 	{"T opens A", ReasonFuel, "job.fuel", func(a *action) { a.GetJob().LimitsFuel = []string{"E85"} }},
@@ -245,5 +267,23 @@ func TestRelease(t *testing.T) {
 		if r := refusalOf(t, err); r.Reason != ReasonNoRelease || !strings.Contains(r.Text, want) {
 			t.Errorf("job %d: %v, want it to say %q", job, r, want)
 		}
+	}
+}
+
+// manyNumbers are n numbers that are right one by one.
+func manyNumbers(n int) map[string]string {
+	out := map[string]string{}
+	for i := range n {
+		out[fmt.Sprintf("n%d", i)] = "0.7"
+	}
+	return out
+}
+
+func TestNumbersThatAreTaken(t *testing.T) {
+	if err := CheckNumbers(manyNumbers(64)); err != nil {
+		t.Error(err)
+	}
+	if err := CheckNumbers(map[string]string{"a": "-40", "b": "0", "c": "1000000000000", "d_2": "0.0001"}); err != nil {
+		t.Error(err)
 	}
 }

@@ -1,6 +1,10 @@
 package record
 
 import (
+	"maps"
+	"math"
+	"slices"
+	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -17,6 +21,9 @@ const (
 	maxParts   = 100
 	maxKeys    = 10000 // warnings of one judgement, tables meant
 	maxRequest = 200
+	maxNumbers = 64
+	maxNumber  = 1e12 // the largest size of a number, either sign
+	maxDigits  = 32   // characters of a number's text
 )
 
 // checkHash wants the hex form that everything is named by.
@@ -105,6 +112,34 @@ func checkDocumentName(at, name string) error {
 	return nil
 }
 
+// checkNumbers wants names that an expression can say, and each value in the one way it is
+// written: the shortest decimal that reads back as the same 64-bit float, without an exponent.
+func checkNumbers(at string, numbers map[string]string) error {
+	if len(numbers) > maxNumbers {
+		return badValue(at, "at most 64 numbers", "there are %d", len(numbers))
+	}
+	for _, name := range slices.Sorted(maps.Keys(numbers)) {
+		if !isNumberName(name) {
+			return badValue(at, "[a-z][a-z0-9_]*, at most 64", "%q is not a number's name", short(name))
+		}
+		text := numbers[name]
+		v, err := strconv.ParseFloat(text, 64)
+		if err != nil || !(math.Abs(v) <= maxNumber) || len(text) > maxDigits || strconv.FormatFloat(v+0, 'f', -1, 64) != text {
+			return badValue(at+"."+name, "a decimal number from -1e12 to 1e12 in its shortest form, such as 6500 or 0.7", "%q is none", short(text))
+		}
+	}
+	return nil
+}
+
+func isNumberName(name string) bool {
+	ok := name != "" && len(name) <= maxName && name[0] >= 'a' && name[0] <= 'z'
+	for i := 0; i < len(name); i++ {
+		c := name[i]
+		ok = ok && (c >= 'a' && c <= 'z' || c >= '0' && c <= '9' || c == '_')
+	}
+	return ok
+}
+
 // checkOneOf wants one of a few words.
 func checkOneOf(at, word string, words ...string) error {
 	for _, w := range words {
@@ -190,3 +225,6 @@ func short(text string) string {
 	}
 	return string([]rune(text)[:80]) + "…"
 }
+
+// CheckNumbers is what Decide asks of a job's numbers; the error is a *Refusal.
+func CheckNumbers(numbers map[string]string) error { return checkNumbers("job.numbers", numbers) }

@@ -117,8 +117,14 @@ func (j *judge) expression(r *calibrationv1.Rule) {
 	j.out.Findings = append(j.out.Findings, f)
 }
 
-// originOf evaluates a failed expression once more with table() reading the base.
+// originOf evaluates a failed expression once more with table() reading the base. One that uses
+// the job's numbers is never inherited: they are of the car as it is now, not as the base knew it.
 func (j *judge) originOf(ast *cel.Ast) string {
+	for _, r := range ast.NativeRep().ReferenceMap() {
+		if r.Name == "job" {
+			return originNames[introduced]
+		}
+	}
 	if was, err := j.exprs.holds(ast, j.in.Job.GetNumbers(), true); err == nil && !was {
 		return originNames[inherited]
 	}

@@ -136,3 +136,22 @@ func TestExpressionsAreCheckedWithTheDefinition(t *testing.T) {
 		}
 	}
 }
+
+// A job's numbers are of the car as it is now: what they break is never the base's, though the
+// base would break it too.
+func TestExpressionOnTheJobIsNeverInherited(t *testing.T) {
+	for text, want := range map[string]string{
+		`job.rotor_speed_max < 14000.0`:                                      "introduced",
+		`has(job.rotor_speed_max) && job.rotor_speed_max < 14000.0`:          "introduced",
+		`table('soft').max() * 180.0 / 75.0 < job.rotor_speed_limit`:         "introduced",
+		`job["rotor_speed_max"] < 14000.0 && table('soft').max() < 100000.0`: "introduced",
+		`table('soft').max() < 100.0`:                                        "inherited",
+	} {
+		in := judging(exprSheets(6800, 7000), exprSheets(6800, 7000))
+		in.Job = &calibrationv1.JobFacts{Numbers: map[string]float64{"rotor_speed_max": 15600, "rotor_speed_limit": 14000}}
+		out := judged(t, in, exprRule(text))
+		if len(out.Findings) != 1 || out.Findings[0].Origin != want || out.Findings[0].Rule == "rule-error" {
+			t.Errorf("%s: %v, want %s", text, out.Findings, want)
+		}
+	}
+}

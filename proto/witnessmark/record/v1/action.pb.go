@@ -821,7 +821,9 @@ type OpenJob struct {
 	Parts       []string  `protobuf:"bytes,6,rep,name=parts,proto3" json:"parts,omitempty"`
 	Note        string    `protobuf:"bytes,7,opt,name=note,proto3" json:"note,omitempty"`
 	// The fuels that the limits are for, as the file says.
-	LimitsFuel    []string `protobuf:"bytes,8,rep,name=limits_fuel,json=limitsFuel,proto3" json:"limits_fuel,omitempty"`
+	LimitsFuel []string `protobuf:"bytes,8,rep,name=limits_fuel,json=limitsFuel,proto3" json:"limits_fuel,omitempty"`
+	// Numbers of the car and its parts by name, as decimal text: what limits' expressions may use.
+	Numbers       map[string]string `protobuf:"bytes,9,rep,name=numbers,proto3" json:"numbers,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"bytes,2,opt,name=value"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -908,6 +910,13 @@ func (x *OpenJob) GetNote() string {
 func (x *OpenJob) GetLimitsFuel() []string {
 	if x != nil {
 		return x.LimitsFuel
+	}
+	return nil
+}
+
+func (x *OpenJob) GetNumbers() map[string]string {
+	if x != nil {
+		return x.Numbers
 	}
 	return nil
 }
@@ -1731,7 +1740,7 @@ const file_witnessmark_record_v1_action_proto_rawDesc = "" +
 	"\rAddDefinition\x12;\n" +
 	"\brevision\x18\x01 \x01(\v2\x1f.witnessmark.record.v1.RevisionR\brevision\"H\n" +
 	"\tAddLimits\x12;\n" +
-	"\brevision\x18\x01 \x01(\v2\x1f.witnessmark.record.v1.RevisionR\brevision\"\x97\x02\n" +
+	"\brevision\x18\x01 \x01(\v2\x1f.witnessmark.record.v1.RevisionR\brevision\"\x9a\x03\n" +
 	"\aOpenJob\x12\x10\n" +
 	"\x03car\x18\x01 \x01(\tR\x03car\x12!\n" +
 	"\fframe_digest\x18\x02 \x01(\tR\vframeDigest\x12?\n" +
@@ -1743,7 +1752,11 @@ const file_witnessmark_record_v1_action_proto_rawDesc = "" +
 	"\x05parts\x18\x06 \x03(\tR\x05parts\x12\x12\n" +
 	"\x04note\x18\a \x01(\tR\x04note\x12\x1f\n" +
 	"\vlimits_fuel\x18\b \x03(\tR\n" +
-	"limitsFuel\"\xc8\x01\n" +
+	"limitsFuel\x12E\n" +
+	"\anumbers\x18\t \x03(\v2+.witnessmark.record.v1.OpenJob.NumbersEntryR\anumbers\x1a:\n" +
+	"\fNumbersEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01\"\xc8\x01\n" +
 	"\aAddRead\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\rR\x03job\x122\n" +
 	"\x05image\x18\x02 \x01(\v2\x1c.witnessmark.record.v1.ImageR\x05image\x126\n" +
@@ -1834,7 +1847,7 @@ func file_witnessmark_record_v1_action_proto_rawDescGZIP() []byte {
 	return file_witnessmark_record_v1_action_proto_rawDescData
 }
 
-var file_witnessmark_record_v1_action_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
+var file_witnessmark_record_v1_action_proto_msgTypes = make([]protoimpl.MessageInfo, 22)
 var file_witnessmark_record_v1_action_proto_goTypes = []any{
 	(*Action)(nil),          // 0: witnessmark.record.v1.Action
 	(*Seen)(nil),            // 1: witnessmark.record.v1.Seen
@@ -1856,8 +1869,9 @@ var file_witnessmark_record_v1_action_proto_goTypes = []any{
 	(*AddReadback)(nil),     // 17: witnessmark.record.v1.AddReadback
 	(*AddRun)(nil),          // 18: witnessmark.record.v1.AddRun
 	(*ChangeServerKey)(nil), // 19: witnessmark.record.v1.ChangeServerKey
-	nil,                     // 20: witnessmark.record.v1.SignOff.BecauseEntry
-	(*v1.AddressRange)(nil), // 21: witnessmark.calibration.v1.AddressRange
+	nil,                     // 20: witnessmark.record.v1.OpenJob.NumbersEntry
+	nil,                     // 21: witnessmark.record.v1.SignOff.BecauseEntry
+	(*v1.AddressRange)(nil), // 22: witnessmark.calibration.v1.AddressRange
 }
 var file_witnessmark_record_v1_action_proto_depIdxs = []int32{
 	1,  // 0: witnessmark.record.v1.Action.seen:type_name -> witnessmark.record.v1.Seen
@@ -1875,27 +1889,28 @@ var file_witnessmark_record_v1_action_proto_depIdxs = []int32{
 	17, // 12: witnessmark.record.v1.Action.read_back:type_name -> witnessmark.record.v1.AddReadback
 	18, // 13: witnessmark.record.v1.Action.run:type_name -> witnessmark.record.v1.AddRun
 	19, // 14: witnessmark.record.v1.Action.server_key:type_name -> witnessmark.record.v1.ChangeServerKey
-	21, // 15: witnessmark.record.v1.Image.ranges:type_name -> witnessmark.calibration.v1.AddressRange
+	22, // 15: witnessmark.record.v1.Image.ranges:type_name -> witnessmark.calibration.v1.AddressRange
 	3,  // 16: witnessmark.record.v1.Judgement.definition:type_name -> witnessmark.record.v1.Revision
 	3,  // 17: witnessmark.record.v1.Judgement.limits:type_name -> witnessmark.record.v1.Revision
 	3,  // 18: witnessmark.record.v1.AddDefinition.revision:type_name -> witnessmark.record.v1.Revision
 	3,  // 19: witnessmark.record.v1.AddLimits.revision:type_name -> witnessmark.record.v1.Revision
 	3,  // 20: witnessmark.record.v1.OpenJob.definition:type_name -> witnessmark.record.v1.Revision
 	3,  // 21: witnessmark.record.v1.OpenJob.limits:type_name -> witnessmark.record.v1.Revision
-	2,  // 22: witnessmark.record.v1.AddRead.image:type_name -> witnessmark.record.v1.Image
-	4,  // 23: witnessmark.record.v1.AddRead.check:type_name -> witnessmark.record.v1.Judgement
-	11, // 24: witnessmark.record.v1.AddRead.last_known:type_name -> witnessmark.record.v1.LastKnown
-	2,  // 25: witnessmark.record.v1.Submit.image:type_name -> witnessmark.record.v1.Image
-	4,  // 26: witnessmark.record.v1.Submit.judgement:type_name -> witnessmark.record.v1.Judgement
-	4,  // 27: witnessmark.record.v1.SignOff.judgement:type_name -> witnessmark.record.v1.Judgement
-	20, // 28: witnessmark.record.v1.SignOff.because:type_name -> witnessmark.record.v1.SignOff.BecauseEntry
-	4,  // 29: witnessmark.record.v1.Collect.judgement:type_name -> witnessmark.record.v1.Judgement
-	2,  // 30: witnessmark.record.v1.AddReadback.image:type_name -> witnessmark.record.v1.Image
-	31, // [31:31] is the sub-list for method output_type
-	31, // [31:31] is the sub-list for method input_type
-	31, // [31:31] is the sub-list for extension type_name
-	31, // [31:31] is the sub-list for extension extendee
-	0,  // [0:31] is the sub-list for field type_name
+	20, // 22: witnessmark.record.v1.OpenJob.numbers:type_name -> witnessmark.record.v1.OpenJob.NumbersEntry
+	2,  // 23: witnessmark.record.v1.AddRead.image:type_name -> witnessmark.record.v1.Image
+	4,  // 24: witnessmark.record.v1.AddRead.check:type_name -> witnessmark.record.v1.Judgement
+	11, // 25: witnessmark.record.v1.AddRead.last_known:type_name -> witnessmark.record.v1.LastKnown
+	2,  // 26: witnessmark.record.v1.Submit.image:type_name -> witnessmark.record.v1.Image
+	4,  // 27: witnessmark.record.v1.Submit.judgement:type_name -> witnessmark.record.v1.Judgement
+	4,  // 28: witnessmark.record.v1.SignOff.judgement:type_name -> witnessmark.record.v1.Judgement
+	21, // 29: witnessmark.record.v1.SignOff.because:type_name -> witnessmark.record.v1.SignOff.BecauseEntry
+	4,  // 30: witnessmark.record.v1.Collect.judgement:type_name -> witnessmark.record.v1.Judgement
+	2,  // 31: witnessmark.record.v1.AddReadback.image:type_name -> witnessmark.record.v1.Image
+	32, // [32:32] is the sub-list for method output_type
+	32, // [32:32] is the sub-list for method input_type
+	32, // [32:32] is the sub-list for extension type_name
+	32, // [32:32] is the sub-list for extension extendee
+	0,  // [0:32] is the sub-list for field type_name
 }
 
 func init() { file_witnessmark_record_v1_action_proto_init() }
@@ -1925,7 +1940,7 @@ func file_witnessmark_record_v1_action_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_witnessmark_record_v1_action_proto_rawDesc), len(file_witnessmark_record_v1_action_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   21,
+			NumMessages:   22,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

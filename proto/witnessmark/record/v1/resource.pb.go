@@ -281,8 +281,10 @@ type Job struct {
 	ReadBacks   []*Readback            `protobuf:"bytes,13,rep,name=read_backs,json=readBacks,proto3" json:"read_backs,omitempty"`
 	Runs        []*Run                 `protobuf:"bytes,14,rep,name=runs,proto3" json:"runs,omitempty"`
 	// The submission that can be collected; 0 where there is none.
-	Release       uint32 `protobuf:"varint,15,opt,name=release,proto3" json:"release,omitempty"`
-	InCar         *InCar `protobuf:"bytes,16,opt,name=in_car,json=inCar,proto3" json:"in_car,omitempty"`
+	Release uint32 `protobuf:"varint,15,opt,name=release,proto3" json:"release,omitempty"`
+	InCar   *InCar `protobuf:"bytes,16,opt,name=in_car,json=inCar,proto3" json:"in_car,omitempty"`
+	// Numbers of the car and its parts by name, as decimal text.
+	Numbers       map[string]string `protobuf:"bytes,17,rep,name=numbers,proto3" json:"numbers,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"bytes,2,opt,name=value"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -425,6 +427,13 @@ func (x *Job) GetRelease() uint32 {
 func (x *Job) GetInCar() *InCar {
 	if x != nil {
 		return x.InCar
+	}
+	return nil
+}
+
+func (x *Job) GetNumbers() map[string]string {
+	if x != nil {
+		return x.Numbers
 	}
 	return nil
 }
@@ -1165,7 +1174,7 @@ const file_witnessmark_record_v1_resource_proto_rawDesc = "" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x16\n" +
 	"\x06sha256\x18\x02 \x01(\tR\x06sha256\x12\x1a\n" +
 	"\brevision\x18\x03 \x01(\rR\brevision\x122\n" +
-	"\x05added\x18\x04 \x01(\v2\x1c.witnessmark.record.v1.EventR\x05added\"\xba\x05\n" +
+	"\x05added\x18\x04 \x01(\v2\x1c.witnessmark.record.v1.EventR\x05added\"\xb9\x06\n" +
 	"\x03Job\x12\x16\n" +
 	"\x06number\x18\x01 \x01(\rR\x06number\x12\x10\n" +
 	"\x03car\x18\x02 \x01(\tR\x03car\x12\x1f\n" +
@@ -1187,7 +1196,11 @@ const file_witnessmark_record_v1_resource_proto_rawDesc = "" +
 	"read_backs\x18\r \x03(\v2\x1f.witnessmark.record.v1.ReadbackR\treadBacks\x12.\n" +
 	"\x04runs\x18\x0e \x03(\v2\x1a.witnessmark.record.v1.RunR\x04runs\x12\x18\n" +
 	"\arelease\x18\x0f \x01(\rR\arelease\x123\n" +
-	"\x06in_car\x18\x10 \x01(\v2\x1c.witnessmark.record.v1.InCarR\x05inCar\"\x9b\x02\n" +
+	"\x06in_car\x18\x10 \x01(\v2\x1c.witnessmark.record.v1.InCarR\x05inCar\x12A\n" +
+	"\anumbers\x18\x11 \x03(\v2'.witnessmark.record.v1.Job.NumbersEntryR\anumbers\x1a:\n" +
+	"\fNumbersEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01\"\x9b\x02\n" +
 	"\x04Read\x12\x16\n" +
 	"\x06number\x18\x01 \x01(\rR\x06number\x12\x1a\n" +
 	"\boriginal\x18\x02 \x01(\bR\boriginal\x122\n" +
@@ -1276,7 +1289,7 @@ func file_witnessmark_record_v1_resource_proto_rawDescGZIP() []byte {
 	return file_witnessmark_record_v1_resource_proto_rawDescData
 }
 
-var file_witnessmark_record_v1_resource_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_witnessmark_record_v1_resource_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
 var file_witnessmark_record_v1_resource_proto_goTypes = []any{
 	(*Event)(nil),      // 0: witnessmark.record.v1.Event
 	(*Person)(nil),     // 1: witnessmark.record.v1.Person
@@ -1290,18 +1303,19 @@ var file_witnessmark_record_v1_resource_proto_goTypes = []any{
 	(*InCar)(nil),      // 9: witnessmark.record.v1.InCar
 	(*CarHistory)(nil), // 10: witnessmark.record.v1.CarHistory
 	(*CarEvent)(nil),   // 11: witnessmark.record.v1.CarEvent
-	(*Revision)(nil),   // 12: witnessmark.record.v1.Revision
-	(*Image)(nil),      // 13: witnessmark.record.v1.Image
-	(*Judgement)(nil),  // 14: witnessmark.record.v1.Judgement
-	(*LastKnown)(nil),  // 15: witnessmark.record.v1.LastKnown
-	(*SignOff)(nil),    // 16: witnessmark.record.v1.SignOff
-	(*Return)(nil),     // 17: witnessmark.record.v1.Return
+	nil,                // 12: witnessmark.record.v1.Job.NumbersEntry
+	(*Revision)(nil),   // 13: witnessmark.record.v1.Revision
+	(*Image)(nil),      // 14: witnessmark.record.v1.Image
+	(*Judgement)(nil),  // 15: witnessmark.record.v1.Judgement
+	(*LastKnown)(nil),  // 16: witnessmark.record.v1.LastKnown
+	(*SignOff)(nil),    // 17: witnessmark.record.v1.SignOff
+	(*Return)(nil),     // 18: witnessmark.record.v1.Return
 }
 var file_witnessmark_record_v1_resource_proto_depIdxs = []int32{
 	0,  // 0: witnessmark.record.v1.Person.enrolled:type_name -> witnessmark.record.v1.Event
 	0,  // 1: witnessmark.record.v1.Document.added:type_name -> witnessmark.record.v1.Event
-	12, // 2: witnessmark.record.v1.Job.definition:type_name -> witnessmark.record.v1.Revision
-	12, // 3: witnessmark.record.v1.Job.limits:type_name -> witnessmark.record.v1.Revision
+	13, // 2: witnessmark.record.v1.Job.definition:type_name -> witnessmark.record.v1.Revision
+	13, // 3: witnessmark.record.v1.Job.limits:type_name -> witnessmark.record.v1.Revision
 	0,  // 4: witnessmark.record.v1.Job.opened:type_name -> witnessmark.record.v1.Event
 	4,  // 5: witnessmark.record.v1.Job.reads:type_name -> witnessmark.record.v1.Read
 	5,  // 6: witnessmark.record.v1.Job.submissions:type_name -> witnessmark.record.v1.Submission
@@ -1309,30 +1323,31 @@ var file_witnessmark_record_v1_resource_proto_depIdxs = []int32{
 	7,  // 8: witnessmark.record.v1.Job.read_backs:type_name -> witnessmark.record.v1.Readback
 	8,  // 9: witnessmark.record.v1.Job.runs:type_name -> witnessmark.record.v1.Run
 	9,  // 10: witnessmark.record.v1.Job.in_car:type_name -> witnessmark.record.v1.InCar
-	13, // 11: witnessmark.record.v1.Read.image:type_name -> witnessmark.record.v1.Image
-	14, // 12: witnessmark.record.v1.Read.check:type_name -> witnessmark.record.v1.Judgement
-	15, // 13: witnessmark.record.v1.Read.last_known:type_name -> witnessmark.record.v1.LastKnown
-	0,  // 14: witnessmark.record.v1.Read.added:type_name -> witnessmark.record.v1.Event
-	13, // 15: witnessmark.record.v1.Submission.image:type_name -> witnessmark.record.v1.Image
-	14, // 16: witnessmark.record.v1.Submission.judgement:type_name -> witnessmark.record.v1.Judgement
-	0,  // 17: witnessmark.record.v1.Submission.submitted:type_name -> witnessmark.record.v1.Event
-	16, // 18: witnessmark.record.v1.Submission.sign_off:type_name -> witnessmark.record.v1.SignOff
-	0,  // 19: witnessmark.record.v1.Submission.signed:type_name -> witnessmark.record.v1.Event
-	17, // 20: witnessmark.record.v1.Submission.return:type_name -> witnessmark.record.v1.Return
-	0,  // 21: witnessmark.record.v1.Submission.returned:type_name -> witnessmark.record.v1.Event
-	0,  // 22: witnessmark.record.v1.Collection.collected:type_name -> witnessmark.record.v1.Event
-	13, // 23: witnessmark.record.v1.Readback.image:type_name -> witnessmark.record.v1.Image
-	0,  // 24: witnessmark.record.v1.Readback.added:type_name -> witnessmark.record.v1.Event
-	0,  // 25: witnessmark.record.v1.Run.added:type_name -> witnessmark.record.v1.Event
-	0,  // 26: witnessmark.record.v1.InCar.since:type_name -> witnessmark.record.v1.Event
-	11, // 27: witnessmark.record.v1.CarHistory.events:type_name -> witnessmark.record.v1.CarEvent
-	9,  // 28: witnessmark.record.v1.CarHistory.in_car:type_name -> witnessmark.record.v1.InCar
-	0,  // 29: witnessmark.record.v1.CarEvent.event:type_name -> witnessmark.record.v1.Event
-	30, // [30:30] is the sub-list for method output_type
-	30, // [30:30] is the sub-list for method input_type
-	30, // [30:30] is the sub-list for extension type_name
-	30, // [30:30] is the sub-list for extension extendee
-	0,  // [0:30] is the sub-list for field type_name
+	12, // 11: witnessmark.record.v1.Job.numbers:type_name -> witnessmark.record.v1.Job.NumbersEntry
+	14, // 12: witnessmark.record.v1.Read.image:type_name -> witnessmark.record.v1.Image
+	15, // 13: witnessmark.record.v1.Read.check:type_name -> witnessmark.record.v1.Judgement
+	16, // 14: witnessmark.record.v1.Read.last_known:type_name -> witnessmark.record.v1.LastKnown
+	0,  // 15: witnessmark.record.v1.Read.added:type_name -> witnessmark.record.v1.Event
+	14, // 16: witnessmark.record.v1.Submission.image:type_name -> witnessmark.record.v1.Image
+	15, // 17: witnessmark.record.v1.Submission.judgement:type_name -> witnessmark.record.v1.Judgement
+	0,  // 18: witnessmark.record.v1.Submission.submitted:type_name -> witnessmark.record.v1.Event
+	17, // 19: witnessmark.record.v1.Submission.sign_off:type_name -> witnessmark.record.v1.SignOff
+	0,  // 20: witnessmark.record.v1.Submission.signed:type_name -> witnessmark.record.v1.Event
+	18, // 21: witnessmark.record.v1.Submission.return:type_name -> witnessmark.record.v1.Return
+	0,  // 22: witnessmark.record.v1.Submission.returned:type_name -> witnessmark.record.v1.Event
+	0,  // 23: witnessmark.record.v1.Collection.collected:type_name -> witnessmark.record.v1.Event
+	14, // 24: witnessmark.record.v1.Readback.image:type_name -> witnessmark.record.v1.Image
+	0,  // 25: witnessmark.record.v1.Readback.added:type_name -> witnessmark.record.v1.Event
+	0,  // 26: witnessmark.record.v1.Run.added:type_name -> witnessmark.record.v1.Event
+	0,  // 27: witnessmark.record.v1.InCar.since:type_name -> witnessmark.record.v1.Event
+	11, // 28: witnessmark.record.v1.CarHistory.events:type_name -> witnessmark.record.v1.CarEvent
+	9,  // 29: witnessmark.record.v1.CarHistory.in_car:type_name -> witnessmark.record.v1.InCar
+	0,  // 30: witnessmark.record.v1.CarEvent.event:type_name -> witnessmark.record.v1.Event
+	31, // [31:31] is the sub-list for method output_type
+	31, // [31:31] is the sub-list for method input_type
+	31, // [31:31] is the sub-list for extension type_name
+	31, // [31:31] is the sub-list for extension extendee
+	0,  // [0:31] is the sub-list for field type_name
 }
 
 func init() { file_witnessmark_record_v1_resource_proto_init() }
@@ -1347,7 +1362,7 @@ func file_witnessmark_record_v1_resource_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_witnessmark_record_v1_resource_proto_rawDesc), len(file_witnessmark_record_v1_resource_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   12,
+			NumMessages:   13,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
