@@ -78,7 +78,7 @@ func (b Blower) Reckon() (*calibrationv1.Reckoning, error) {
 		return nil, fmt.Errorf("blower: %w", err)
 	}
 	ratio := b.Crank / b.Pulley
-	speed := b.EngineSpeed * ratio * b.Gear
+	speed := float64(b.EngineSpeed * ratio * b.Gear)
 	margin := b.RotorLimit - speed
 	r := &calibrationv1.Reckoning{Kind: "blower", Inputs: inputs,
 		Results: []*calibrationv1.Quantity{
@@ -167,7 +167,7 @@ func (j Injector) Reckon() (*calibrationv1.Reckoning, error) {
 	}
 	fuel := j.AirFlow / (j.Lambda * j.Stoichiometric)
 	each := fuel * 1000 / 60 / j.Density / float64(j.Injectors) // cm3/min: a kg/h is 1000/60 g/min
-	duty := 100 * each / j.Flow
+	duty := float64(100 * each / j.Flow)
 	r := &calibrationv1.Reckoning{Kind: "injector", Inputs: inputs,
 		Results: []*calibrationv1.Quantity{
 			quantity("fuel_flow", fuel, "kg/h"), quantity("flow_each", each, "cm3/min"), quantity("duty", duty, "%"),
@@ -230,5 +230,5 @@ func (p Pressure) Reckon() (*calibrationv1.Reckoning, error) {
 
 // StandardPressure is the standard atmosphere at an altitude in m, kPa.
 func StandardPressure(altitude float64) float64 {
-	return 101.325 * math.Pow(1-2.25577e-5*altitude, 5.2559)
+	return 101.325 * math.Pow(1-float64(2.25577e-5*altitude), 5.2559)
 }

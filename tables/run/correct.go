@@ -67,7 +67,7 @@ func Correct(std Standard, w Weather, anyway bool) (Correction, error) {
 		if w.Humidity == nil {
 			return Correction{}, fmt.Errorf("%s: the relative humidity is missing; it needs the pressure of the dry air", s.title)
 		}
-		c.Vapour = *w.Humidity * Vapour(w.Temperature)
+		c.Vapour = float64(*w.Humidity * Vapour(w.Temperature))
 		c.Dry = w.Pressure - c.Vapour
 		c.Notes = append(c.Notes, "water vapour by Hyland and Wexler (1983), as the ASHRAE Handbook prints it")
 	}

@@ -134,7 +134,7 @@ func local(points []Point, x, half float64) float64 {
 		if u <= 0 {
 			continue
 		}
-		k := u * u * u
+		k := float64(u * u * u)
 		w += k
 		wx += float64(k * d)
 		wy += float64(k * p.Torque)

@@ -55,7 +55,7 @@ func DwellIn(r *Run, t *definition.Table, image []byte) (*Dwell, error) {
 // share is the time that a sample stands for.
 func (r *Run) share(i int) float64 {
 	last := len(r.Time) - 1
-	return (r.Time[min(i+1, last)] - r.Time[max(i-1, 0)]) / 2
+	return float64((r.Time[min(i+1, last)] - r.Time[max(i-1, 0)]) / 2)
 }
 
 // along is one axis of a table and the channel that runs along it.

@@ -48,8 +48,8 @@ func few(c *Curve) []Remark {
 	slices.Sort(speeds)
 	least, where, count := math.MaxInt, 0.0, 0
 	for _, p := range c.Points {
-		a, _ := slices.BinarySearch(speeds, p.Speed-c.Step/2)
-		b, _ := slices.BinarySearch(speeds, p.Speed+c.Step/2)
+		a, _ := slices.BinarySearch(speeds, p.Speed-float64(c.Step/2))
+		b, _ := slices.BinarySearch(speeds, p.Speed+float64(c.Step/2))
 		if p == c.Points[0] || p == c.Points[len(c.Points)-1] {
 			b += leastPerStep // half a step may lie outside the sweep
 		}

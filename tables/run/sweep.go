@@ -94,8 +94,8 @@ func smooth(time []float64, values []float32, window float64) []float64 {
 	}
 	out := make([]float64, len(values))
 	for i := range values {
-		before := i - sort.SearchFloat64s(time, time[i]-window/2)
-		after := sort.SearchFloat64s(time, time[i]+window/2) - 1 - i
+		before := i - sort.SearchFloat64s(time, time[i]-float64(window/2))
+		after := sort.SearchFloat64s(time, time[i]+float64(window/2)) - 1 - i
 		n := max(min(before, after), 0)
 		out[i] = (sums[i+n+1] - sums[i-n]) / float64(2*n+1)
 	}
