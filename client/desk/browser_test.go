@@ -41,7 +41,7 @@ func (w *world) opens(p *person) *tab {
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
 		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true))
 	w.Cleanup(stop)
-	timed, cancel := context.WithTimeout(alloc, 3*time.Minute)
+	timed, cancel := context.WithTimeout(alloc, 8*time.Minute)
 	w.Cleanup(cancel)
 	ctx, end := chromedp.NewContext(timed)
 	w.Cleanup(end)
@@ -54,7 +54,7 @@ func (w *world) opens(p *person) *tab {
 
 func (b *tab) do(steps ...chromedp.Action[chromedp.Void]) {
 	b.Helper()
-	limited, cancel := context.WithTimeout(b.ctx, 30*time.Second)
+	limited, cancel := context.WithTimeout(b.ctx, time.Minute)
 	defer cancel()
 	if err := chromedp.Do(limited, steps...); err != nil {
 		b.Fatalf("%s: %v\n%s", b.p.name, err, b.text())
@@ -71,7 +71,7 @@ func eval[T any](b *tab, script string) T {
 }
 
 func (b *tab) text() string {
-	s, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](`location + "\n" + document.title + "\n" + document.body?.innerText`))
+	s, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](`document.readyState + "\n" + location + "\n" + document.title + "\n" + document.body?.innerText`))
 	if err != nil {
 		return err.Error() // between two pages there is none
 	}
@@ -81,9 +81,9 @@ func (b *tab) text() string {
 // sees waits until the page says the words.
 func (b *tab) sees(words string) {
 	b.Helper()
-	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
-		if strings.Contains(b.text(), words) {
-			return
+	for end := time.Now().Add(60 * time.Second); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
+		if text := b.text(); strings.HasPrefix(text, "complete\n") && strings.Contains(text, words) {
+			return // not earlier: nodes of a page that still comes in may be replaced
 		}
 	}
 	b.Fatalf("%s does not see %q but\n%s", b.p.name, words, b.text())

@@ -29,7 +29,7 @@ fetch("%[1]s/", {credentials: "include"}).then(r => r.text()).then(t => got = "r
 	}))
 	defer foreign.Close()
 	b.do(chromedp.Navigate(foreign.URL))
-	for end := time.Now().Add(10 * time.Second); eval[string](b, `got`) == ""; time.Sleep(20 * time.Millisecond) {
+	for end := time.Now().Add(60 * time.Second); eval[string](b, `got`) == ""; time.Sleep(20 * time.Millisecond) {
 		if time.Now().After(end) {
 			t.Fatal("the fetch did not end")
 		}
