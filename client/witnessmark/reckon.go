@@ -36,7 +36,7 @@ func (a *app) reckonCommand(use, short string, r reckoner, flags func(c *cobra.C
 
 func newReckonBlower(a *app) *cobra.Command {
 	b := &reckon.Blower{}
-	return a.reckonCommand("blower", "Rotor speed of a belt-driven blower, and its margin", b, func(c *cobra.Command) {
+	c := a.reckonCommand("blower", "Rotor speed of a belt-driven blower, and its margin", b, func(c *cobra.Command) {
 		f := c.Flags()
 		f.Float64Var(&b.Crank, "crank", 0, "crank pulley, effective diameter in mm (required)")
 		f.Float64Var(&b.Pulley, "pulley", 0, "blower pulley, effective diameter in mm (required)")
@@ -45,6 +45,20 @@ func newReckonBlower(a *app) *cobra.Command {
 		f.Float64Var(&b.EngineSpeed, "engine-speed", 0, "highest engine speed, 1/min (required)")
 		f.Float64Var(&b.RotorLimit, "rotor-limit", 0, "highest rotor speed that the maker allows, 1/min (required)")
 	}, "crank", "pulley", "engine-speed", "rotor-limit")
+	return positive(c, "old-pulley", "internal-ratio")
+}
+
+// positive refuses a zero that was given: left out, these flags stand for something else.
+func positive(c *cobra.Command, names ...string) *cobra.Command {
+	c.PreRunE = func(c *cobra.Command, _ []string) error {
+		for _, n := range names {
+			if v, err := c.Flags().GetFloat64(n); err == nil && c.Flags().Changed(n) && !(v > 0) {
+				return fmt.Errorf("--%s %g; allowed: above 0", n, v)
+			}
+		}
+		return nil
+	}
+	return c
 }
 
 func newReckonCompressor(a *app) *cobra.Command {
@@ -95,7 +109,7 @@ func newReckonPressure(a *app) *cobra.Command {
 	c.MarkFlagsOneRequired("gauge", "absolute")
 	c.MarkFlagsMutuallyExclusive("gauge", "absolute")
 	c.MarkFlagsMutuallyExclusive("ambient", "altitude")
-	return c
+	return positive(c, "ambient", "absolute")
 }
 
 func writeReckoning(w io.Writer, m *calibrationv1.Reckoning) error {
