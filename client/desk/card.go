@@ -14,6 +14,7 @@ import (
 type happened struct {
 	Event                          *recordv1.Event
 	What, Text, Href, Verdict, SHA string
+	Run                            bool // SHA is of a run's file, not of an image
 }
 
 // deed is something that can be done with a job: a link, or why this person may not.
@@ -66,7 +67,7 @@ func story(j *recordv1.Job) []happened {
 		out = append(out, backLine(j, b))
 	}
 	for _, r := range j.Runs {
-		out = append(out, happened{Event: r.Added, What: fmt.Sprintf("run %d", r.Number), Text: "on the rolling road, " + r.When + " the work", SHA: r.FileSha256})
+		out = append(out, happened{Event: r.Added, What: fmt.Sprintf("run %d", r.Number), Text: "on the rolling road, " + r.When + " the work", SHA: r.FileSha256, Run: true})
 	}
 	slices.SortStableFunc(out, func(a, b happened) int { return cmp.Compare(a.Event.GetEntry(), b.Event.GetEntry()) })
 	return out

@@ -120,7 +120,7 @@ func TestRunsAndOutcomeHoldTheNumbers(t *testing.T) {
 	if status, _ := b.get("/job/1/runs?units=furlongs"); status != http.StatusNotFound {
 		t.Errorf("unknown units: status %d", status)
 	}
-	b.shows("/job/1", `href="/job/1/outcome"`)
+	b.shows("/job/1", `href="/job/1/outcome"`, `<p class="small">file <span`)
 }
 
 // TestABadRunEntersNothing: the place of the mistake is said, and the ledger stays as it was.
