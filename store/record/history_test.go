@@ -90,6 +90,19 @@ func TestHistories(t *testing.T) {
 			= release 1 0
 			T collects 1.2 ! state
 			T collects 1.3 ! state`},
+		{"an original taken to be kept does not hide the release", false, oneJob + `
+			C submits 1 first
+			D signs 1.1
+			T collects 1.1
+			T reads-back 1.0 original ! not-collected
+			T collects 1.0
+			T reads-back 1.1 first
+			= 1.1 in car
+			= car AB1 1.1 read-back
+			T reads-back 1.0 original
+			= car AB1 1.0 read-back
+			T collects 1.1
+			T reads-back 1.0 original ! not-collected`},
 		{"the original can be submitted as it is", false, oneJob + `
 			C submits 1 original
 			D signs 1.1
