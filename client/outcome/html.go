@@ -16,8 +16,8 @@ var page = template.Must(template.New("outcome").Parse(pageText))
 // mostChanged and mostRuns keep the page to two sheets of A4; the rest is counted.
 const (
 	mostChanged = 12
-	mostRuns    = 5
-	mostDoubts  = 3
+	mostRuns    = 4
+	mostDoubts  = 2
 )
 
 // view is what the page shows.

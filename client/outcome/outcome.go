@@ -23,6 +23,8 @@ type Input struct {
 	Correction run.Standard
 	Anyway     bool // correct outside the standard's range, and mark it
 	Units      Units
+	Place      run.Place // where a run has torque at both
+	Low, High  float64   // 1/min, the band of the means; 0 and 0 the whole common range
 }
 
 // Outcome is what a job came to.
@@ -76,7 +78,7 @@ func Make(in Input) (*Outcome, error) {
 	case len(before) == 0 || len(after) == 0:
 		o.NoGain = fmt.Sprintf("nothing to compare: %d before-runs and %d after-runs have a curve", len(before), len(after))
 	default:
-		g, err := run.Compare(before, after, 0, 0)
+		g, err := run.Compare(before, after, in.Low, in.High)
 		if err != nil {
 			o.NoGain = err.Error()
 		} else {
@@ -97,7 +99,7 @@ func measure(r *client.RecordedRun, in Input) *Measured {
 		m.Why = err.Error()
 		return m
 	}
-	m.Curve, err = run.MakeCurve(r.Run, m.Sweep, run.Options{Correction: in.Correction, Anyway: in.Anyway, Forced: client.ForcedInduction(in.Layout)})
+	m.Curve, err = run.MakeCurve(r.Run, m.Sweep, run.Options{Place: in.Place, Correction: in.Correction, Anyway: in.Anyway, Forced: client.ForcedInduction(in.Layout)})
 	if err != nil {
 		m.Curve, m.Why = nil, err.Error()
 		return m

@@ -12,8 +12,8 @@ import (
 func (o *Outcome) Curves() []Panel {
 	torque, power := o.Units.torque()[0], o.Units.power()[0]
 	panels := []Panel{
-		{Title: "Torque in " + torque.name + o.where(), Height: 196},
-		{Title: "Power in " + power.name + o.where(), Height: 196},
+		{Title: "Torque in " + torque.name + o.where(), Height: 160},
+		{Title: "Power in " + power.name + o.where(), Height: 160},
 	}
 	for _, when := range []string{"before", "after"} {
 		curves := o.side(when)
@@ -24,7 +24,28 @@ func (o *Outcome) Curves() []Panel {
 			o.mean(panels, curves, when, torque, power)
 		}
 	}
-	return panels
+	return append(panels, o.gained(torque))
+}
+
+// gained is the gain in torque over engine speed, between faint lines where its spread is known.
+func (o *Outcome) gained(torque one) Panel {
+	p := Panel{Title: "Torque gained in " + torque.name + o.where(), Height: 80}
+	if o.Gain == nil {
+		return p
+	}
+	gain := Line{After: true, Name: "after less before"}
+	low, high := Line{After: true, Faint: true}, Line{After: true, Faint: true}
+	for _, g := range o.Gain.Points {
+		for l, v := range map[*Line]float64{&gain: g.Torque, &low: g.Torque - g.TorqueSpread, &high: g.Torque + g.TorqueSpread} {
+			l.X, l.Y = append(l.X, g.Speed), append(l.Y, v/torque.per)
+		}
+	}
+	p.Lines = []Line{gain}
+	if o.Gain.SpreadKnown {
+		gain.Name = "after less before, and its spread"
+		p.Lines = []Line{gain, low, high}
+	}
+	return p
 }
 
 // where is the place of the measurement, where it is the same in every run.

@@ -3,6 +3,7 @@ package outcome
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"witnessmark/tables/run"
@@ -100,11 +101,22 @@ func (o *Outcome) Rows() []Row {
 	return []Row{
 		o.row("peak torque", g.PeakTorque, false, true), o.row("peak power", g.PeakPower, true, true),
 		o.row("mean torque", g.MeanTorque, false, false), o.row("mean power", g.MeanPower, true, false),
+		o.area("torque", g.AreaTorque, false), o.area("power", g.AreaPower, true),
 	}
 }
 
+// area is the area under a curve over the band, for a thousand 1/min, in the first of the units.
+func (o *Outcome) area(what string, a run.Amount, isPower bool) Row {
+	in := o.Units.of(isPower)[:1]
+	in = []one{{in[0].name, in[0].per * 1000}}
+	return o.rowIn(in, what+" area", a, false)
+}
+
 func (o *Outcome) row(what string, a run.Amount, isPower, peak bool) Row {
-	in := o.Units.of(isPower)
+	return o.rowIn(o.Units.of(isPower), what, a, peak)
+}
+
+func (o *Outcome) rowIn(in []one, what string, a run.Amount, peak bool) Row {
 	r := Row{What: what, Before: text(a.Before, in, false), After: text(a.After, in, false), Gain: text(a.Gain, in, true), Shown: a.Shown}
 	if peak {
 		r.Before += fmt.Sprintf(" at %.0f", a.SpeedBefore)
@@ -127,4 +139,24 @@ func place(p run.Place) string {
 		return "at the wheels"
 	}
 	return "at the crank"
+}
+
+// ParseBand reads a --band flag: LOW-HIGH in 1/min.
+func ParseBand(s string) (low, high float64, err error) {
+	a, b, ok := strings.Cut(s, "-")
+	low, err1 := strconv.ParseFloat(a, 64)
+	high, err2 := strconv.ParseFloat(b, 64)
+	if !ok || err1 != nil || err2 != nil || !(low >= 0 && high > low && high <= 1e6) {
+		return 0, 0, fmt.Errorf("--band %.40q: allowed are two engine speeds in 1/min, the lower first, as in 2000-6000", s)
+	}
+	return low, high, nil
+}
+
+// ParsePlace reads an --at flag; empty is the place that a run has.
+func ParsePlace(s string) (run.Place, error) {
+	switch p := run.Place(s); p {
+	case "", run.Crank, run.Wheels:
+		return p, nil
+	}
+	return "", fmt.Errorf("--at %.40q: allowed are crank and wheels", s)
 }

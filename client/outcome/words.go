@@ -51,7 +51,7 @@ func (o *Outcome) WriteText(out io.Writer) error {
 // Band says over which speeds the means are taken, and how many runs there are.
 func (o *Outcome) Band() string {
 	g := o.Gain
-	return fmt.Sprintf("Means over %.0f to %.0f 1/min; %d before, %d after. Peaks in 1/min.", g.Low, g.High, g.RunsBefore, g.RunsAfter)
+	return fmt.Sprintf("Means over %.0f to %.0f 1/min; %d before, %d after. Peaks at 1/min; areas under the curve for each 1000/min.", g.Low, g.High, g.RunsBefore, g.RunsAfter)
 }
 
 // About says what a run holds.

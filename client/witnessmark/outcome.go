@@ -12,7 +12,7 @@ import (
 )
 
 func newOutcomeCommand(a *app) *cobra.Command {
-	var out, units, correction string
+	var out, units, correction, at, band string
 	var anyway bool
 	cmd := &cobra.Command{
 		Use:   "outcome JOB [--out FILE.html]",
@@ -23,6 +23,8 @@ func newOutcomeCommand(a *app) *cobra.Command {
 	f.StringVar(&out, "out", "", "also write a page that prints to two sheets of A4, for the customer")
 	f.StringVar(&units, "units", string(outcome.Metric), "metric, imperial or both")
 	f.StringVar(&correction, "correction", string(run.None), "none, iso1585, j1349 or din70020")
+	f.StringVar(&at, "at", "", "crank or wheels, where runs have torque at both")
+	f.StringVar(&band, "band", "", "engine speeds of the means, as in 2000-6000; left out, all that both sides have")
 	f.BoolVar(&anyway, "anyway", false, "correct outside the standard's range too, and mark it")
 	cmd.RunE = a.with(func(ctx context.Context, c *client.Client, args []string) error {
 		n, err := client.ParseJob(args[0])
@@ -35,6 +37,14 @@ func newOutcomeCommand(a *app) *cobra.Command {
 		}
 		if in.Correction, err = run.ParseStandard(correction); err != nil {
 			return err
+		}
+		if in.Place, err = outcome.ParsePlace(at); err != nil {
+			return err
+		}
+		if band != "" {
+			if in.Low, in.High, err = outcome.ParseBand(band); err != nil {
+				return err
+			}
 		}
 		o, err := outcome.Fetch(ctx, c, n, in)
 		if err != nil {
