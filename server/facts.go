@@ -142,7 +142,7 @@ func (f *finder) job(a *recordv1.OpenJob) error {
 		return err
 	}
 	if _, err := reckon.Facts(a.GetFuel(), a.GetNumbers()); err != nil {
-		return refused("bad-value", "job.numbers", "numbers that reckon", "%s", oneLine(err)).because(err)
+		return refused("bad-numbers", "job.numbers", "numbers that reckon", "%s", oneLine(err)).because(err)
 	}
 	if !slices.Equal(a.GetLimitsFuel(), lim.Source.GetFuel()) {
 		return refused("fuel-differs", "limits_fuel", fmt.Sprint(lim.Source.GetFuel()), "the action says that limits %s are for %q; the file says %q", lim.Name, a.GetLimitsFuel(), lim.Source.GetFuel())

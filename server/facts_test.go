@@ -273,7 +273,7 @@ func TestDocumentsAreCompiled(t *testing.T) {
 	wantFaultIn(t, "fuels that the file does not have", b.try("technician", a), "fuel-differs")
 	a = b.openJob("AB 12 CD", "")
 	a.GetJob().Numbers = map[string]string{"crank_pulley_mm": "180", "blower_pulley_mm": "0", "engine_speed_max": "6500"}
-	wantFaultIn(t, "numbers that cannot be reckoned", b.try("technician", a), "bad-value")
+	wantFaultIn(t, "numbers that cannot be reckoned", b.try("technician", a), "bad-numbers")
 }
 
 // TestGapsAreFacts: an image that holds less than the definition's range is judged with its
