@@ -125,7 +125,7 @@ func (b *bound) joinInto(l *lattice, t *definition.Table) error {
 func snap(points, to []float64) []float64 {
 	out := slices.Clone(points)
 	for i, p := range out {
-		near := float64(1e-12*math.Abs(p))
+		near := float64(1e-12 * math.Abs(p))
 		if k := sort.SearchFloat64s(to, p-near); k < len(to) && to[k] <= p+near {
 			out[i] = to[k]
 		}
