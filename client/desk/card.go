@@ -26,7 +26,8 @@ type cardBody struct {
 	Job      *recordv1.Job
 	Happened []happened
 	Deeds    []deed
-	Pairs    bool // two submissions can be compared
+	Pairs    bool       // two submissions can be compared
+	Numbers  [][]string // of the car and its parts, and what they come to
 }
 
 func (d *Desk) card(w http.ResponseWriter, r *http.Request) error {
@@ -40,7 +41,7 @@ func (d *Desk) card(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	p.Title, p.Live = fmt.Sprintf("Job %d, %s", n, j.Car), true
-	d.show(w, r, http.StatusOK, "card", p, cardBody{Job: j, Happened: story(j), Deeds: deeds(p, j), Pairs: len(j.Submissions) > 1})
+	d.show(w, r, http.StatusOK, "card", p, cardBody{Job: j, Happened: story(j), Deeds: deeds(p, j), Pairs: len(j.Submissions) > 1, Numbers: client.NumberRows(j)})
 	return nil
 }
 

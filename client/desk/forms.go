@@ -89,7 +89,8 @@ func (d *Desk) names(kind string) (out []string) {
 
 func (d *Desk) openJob(w http.ResponseWriter, r *http.Request) error {
 	n := client.NewJob{Car: r.PostFormValue("car"), Frame: r.PostFormValue("frame"), Definition: r.PostFormValue("definition"),
-		Limits: r.PostFormValue("limits"), Fuel: r.PostFormValue("fuel"), Note: r.PostFormValue("note"), Parts: lines(r.PostFormValue("parts"))}
+		Limits: r.PostFormValue("limits"), Fuel: r.PostFormValue("fuel"), Note: r.PostFormValue("note"), Parts: lines(r.PostFormValue("parts")),
+		Numbers: lines(r.PostFormValue("numbers"))}
 	err := d.confirmed(r, "open a job for "+n.Car)
 	if err == nil {
 		var j *recordv1.Job

@@ -117,7 +117,8 @@ func (w *world) login(name, print string) *person {
 func (w *world) submitted(file string) *world {
 	w.Helper()
 	_, err := w.technician.client.OpenJob(ctx, client.NewJob{Car: "HC 18", Definition: "dx1-1.8t", Limits: "dx1-road-98", Fuel: "98 RON",
-		Parts: []string{"larger compressor wheel", "larger intercooler"}})
+		Parts:   []string{"larger compressor wheel", "larger intercooler"},
+		Numbers: []string{"crank_pulley_mm=180", "blower_pulley_mm=75", "engine_speed_max=6500", "rotor_speed_limit=16000"}})
 	w.must(err)
 	_, _, err = w.technician.client.AddRead(ctx, 1, w.demo("original.bin"), "")
 	w.must(err)

@@ -89,7 +89,7 @@ func writeCard(w io.Writer, j *recordv1.Job) error {
 	for _, p := range j.Parts {
 		rows = append(rows, []string{"part", clean(p)})
 	}
-	rows = append(rows, numberRows(j)...)
+	rows = append(rows, client.NumberRows(j)...)
 	if j.Note != "" {
 		rows = append(rows, []string{"note", clean(j.Note)})
 	}
