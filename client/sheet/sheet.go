@@ -21,6 +21,7 @@ type Options struct {
 	Width           int    // columns of the terminal; 0 is 100
 	Table           string // show this table whole; empty folds what did not change
 	Heading         []string
+	OnePerson       bool     // a workshop where an author may sign their own
 	Visited         *Visited // where runs were; nil where none is given
 }
 
@@ -66,7 +67,7 @@ func Write(w io.Writer, r *calibrationv1.Report, o Options) error {
 	for _, line := range o.Heading {
 		fmt.Fprintln(&b, plainText(line))
 	}
-	writeVerdict(&b, r)
+	writeVerdict(&b, r, &o)
 	writeUnjudged(&b, r)
 	writeFindings(&b, r, &o)
 	writeTables(&b, r, &o)
@@ -78,7 +79,7 @@ func Write(w io.Writer, r *calibrationv1.Report, o Options) error {
 }
 
 // writeVerdict says the worst severity, what it asks for, and what was compared.
-func writeVerdict(b *strings.Builder, r *calibrationv1.Report) {
+func writeVerdict(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 	counting, inherited := 0, 0
 	for _, f := range r.Findings {
 		if f.Origin == "inherited" {
@@ -93,7 +94,7 @@ func writeVerdict(b *strings.Builder, r *calibrationv1.Report) {
 	}
 	fmt.Fprintln(b)
 	if r.Base != nil {
-		fmt.Fprintf(b, "         %s\n", asks[r.Verdict])
+		fmt.Fprintf(b, "         %s\n", o.asks(r.Verdict))
 		fmt.Fprintf(b, "base        sha256 %s\n", r.Base.Sha256)
 	}
 	fmt.Fprintf(b, "candidate   sha256 %s\n", r.Candidate.GetSha256())
@@ -121,6 +122,13 @@ var asks = map[string]string{
 	"caution": "a calibrator or lead other than its author may sign it off",
 	"warning": "a lead other than its author must sign it off, with a reason for each warning",
 	"danger":  "nobody can sign it off: it is returned, or the limits get a new revision",
+}
+
+func (o *Options) asks(verdict string) string {
+	if o.OnePerson {
+		return strings.Replace(asks[verdict], " other than its author", " (in this one-person workshop its author too, with a reason)", 1)
+	}
+	return asks[verdict]
 }
 
 func document(d *calibrationv1.DocumentRef) string {

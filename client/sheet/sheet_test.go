@@ -169,3 +169,14 @@ func TestUnjudgedWithoutARule(t *testing.T) {
 		}
 	}
 }
+
+func TestOnePersonWorkshopIsSaid(t *testing.T) {
+	r, o := bench(t, map[int]byte{0: 49})
+	if text := written(t, r, o); !strings.Contains(text, "a calibrator or lead other than its author may sign it off") {
+		t.Errorf("of a workshop of several:\n%s", text)
+	}
+	o.OnePerson = true
+	if text := written(t, r, o); !strings.Contains(text, "its author too, with a reason") || strings.Contains(text, "other than") {
+		t.Errorf("of one person:\n%s", text)
+	}
+}

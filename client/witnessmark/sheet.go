@@ -28,7 +28,7 @@ func newSheetCommand(a *app) *cobra.Command {
 		if err != nil {
 			return err
 		}
-		o := a.sheetOf(r)
+		o := a.sheetOf(cl, r)
 		if o.Table = table; table != "" && o.Layout.ByID[table] == nil {
 			return fmt.Errorf("--table %s: definition %s has no such table", table, o.Layout.Name)
 		}
@@ -63,7 +63,7 @@ func review(ctx context.Context, c *client.Client, arg string) (*client.Review, 
 }
 
 // sheetOf is a submission's sheet: what it is, above its report.
-func (a *app) sheetOf(r *client.Review) sheet.Options {
+func (a *app) sheetOf(c *client.Client, r *client.Review) sheet.Options {
 	s := r.Submission
 	heading := []string{
 		fmt.Sprintf("submission %s of car %s, by %s: %s", client.Name(s), clean(r.Job.Car), clean(s.Submitted.GetPerson()), s.State),
@@ -73,7 +73,7 @@ func (a *app) sheetOf(r *client.Review) sheet.Options {
 		heading = append(heading, "compared again: the definition or the limits got a newer revision since it was submitted")
 	}
 	base, candidate := r.Images()
-	return sheet.Options{Layout: r.Layout(), Base: base, Candidate: candidate, Width: a.width(), Heading: heading}
+	return sheet.Options{Layout: r.Layout(), Base: base, Candidate: candidate, Width: a.width(), Heading: heading, OnePerson: c.OnePerson()}
 }
 
 // writeFindings writes a report's findings, one a line.

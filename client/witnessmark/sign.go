@@ -29,7 +29,7 @@ func newSignCommand(a *app) *cobra.Command {
 			}
 			var ask client.Reasons
 			if a.terminal() {
-				if err := sheet.Write(a.errOut, r.Report, a.sheetOf(r)); err != nil {
+				if err := sheet.Write(a.errOut, r.Report, a.sheetOf(c, r)); err != nil {
 					return err
 				}
 				ask = func(key, question string) (string, error) {
