@@ -56,7 +56,13 @@ func (b *tab) do(steps ...chromedp.Action[chromedp.Void]) {
 	b.Helper()
 	limited, cancel := context.WithTimeout(b.ctx, time.Minute)
 	defer cancel()
-	if err := chromedp.Do(limited, steps...); err != nil {
+	err := chromedp.Do(limited, steps...)
+	// A page that is just being replaced loses its nodes before anything is done with them.
+	for try := 0; try < 20 && err != nil && strings.Contains(err.Error(), "node with given id"); try++ {
+		time.Sleep(100 * time.Millisecond)
+		err = chromedp.Do(limited, steps...)
+	}
+	if err != nil {
 		b.Fatalf("%s: %v\n%s", b.p.name, err, b.text())
 	}
 }
@@ -106,10 +112,24 @@ func (b *tab) goes(path string) {
 	b.do(chromedp.Navigate(strings.TrimSuffix(b.p.desk.URL(), "/") + path))
 }
 
+// comes waits until a page that is whole has the element: the one before may still be there after a click.
+func (b *tab) comes(selector string) {
+	b.Helper()
+	script := fmt.Sprintf(`document.readyState === "complete" && document.querySelector(%q) !== null`, selector)
+	for end := time.Now().Add(60 * time.Second); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
+		if there, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](script)); err == nil && there {
+			return
+		}
+	}
+	b.Fatalf("%s does not find %s in\n%s", b.p.name, selector, b.text())
+}
+
 // types fills a field by its name.
 func (b *tab) types(field, text string) {
 	b.Helper()
-	b.do(chromedp.SendKeys(fmt.Sprintf(`main [name=%q]`, field), text))
+	selector := fmt.Sprintf(`main [name=%q]`, field)
+	b.comes(selector)
+	b.do(chromedp.SendKeys(selector, text))
 }
 
 // passphrase fills every passphrase field of the form that a button is in.
@@ -124,7 +144,9 @@ func (b *tab) confirms(button string) {
 
 func (b *tab) chooses(field, file string) {
 	b.Helper()
-	b.do(chromedp.SetUploadFiles(fmt.Sprintf(`main input[name=%q]`, field), []string{file}))
+	selector := fmt.Sprintf(`main input[name=%q]`, field)
+	b.comes(selector)
+	b.do(chromedp.SetUploadFiles(selector, []string{file}))
 }
 
 func TestThreePeopleClickThroughAWholeJob(t *testing.T) {
