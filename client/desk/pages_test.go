@@ -20,6 +20,7 @@ var pagesOf = map[string]string{
 	"tray": "/", "card": "/job/1", "sheet": "/sheet/1.1", "table": "/sheet/1.1/table/ignition.98", "ledger": "/ledger", "open": "/job/new",
 	"read": "/job/1/read", "submit": "/job/1/submit", "collect": "/job/1/collect", "original": "/job/1/original", "readback": "/job/1/readback",
 	"between": "/job/1/between?a=1.1&b=1.2", "curve": "/sheet/1.2/table/boost.target",
+	"runs": "/job/1/runs", "outcome": "/job/1/outcome", "visited": "/sheet/1.2",
 }
 
 // TestPagesFit looks at every page at each width, light and dark: nothing may stick out, every
