@@ -33,7 +33,7 @@ func (c *Client) watch(what string, size int64) func(int) {
 func (c *Client) upload(ctx context.Context, b blob) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
-	sum := hashHex(b.bytes)
+	sum := HashHex(b.bytes)
 	s, err := c.blobs.Upload(ctx)
 	if err != nil {
 		return c.link.fault(err)

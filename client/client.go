@@ -128,12 +128,10 @@ func (c *Client) loadLocked() error {
 }
 
 // genesisHash is the SHA-256 of entry 0, hex.
-func genesisHash(entry []byte) string { return hashHex(entry) }
+func genesisHash(entry []byte) string { return HashHex(entry) }
 
 // HashHex is a SHA-256 as the ledger writes it.
-func HashHex(b []byte) string { return hashHex(b) }
-
-func hashHex(b []byte) string {
+func HashHex(b []byte) string {
 	h := sha256.Sum256(b)
 	return hex.EncodeToString(h[:])
 }

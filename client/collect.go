@@ -187,7 +187,7 @@ func (c *Client) take(ctx context.Context, q Collecting, job *recordv1.Job, r *R
 	if err != nil {
 		return nil, err
 	}
-	got := &Collected{Submission: r.Submission, Job: job, FileSHA256: hashHex(file), Newer: waiting(job, r.Submission.Number)}
+	got := &Collected{Submission: r.Submission, Job: job, FileSHA256: HashHex(file), Newer: waiting(job, r.Submission.Number)}
 	bundle, err := c.bundle(r, index)
 	if err != nil {
 		return nil, err

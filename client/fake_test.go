@@ -198,8 +198,8 @@ func (f *fake) Upload(s grpc.ClientStreamingServer[servicev1.UploadRequest, serv
 	}
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	f.blobs[hashHex(b)] = b
-	return s.SendAndClose(&servicev1.UploadResponse{Sha256: hashHex(b)})
+	f.blobs[HashHex(b)] = b
+	return s.SendAndClose(&servicev1.UploadResponse{Sha256: HashHex(b)})
 }
 
 func (f *fake) Download(r *servicev1.DownloadRequest, s grpc.ServerStreamingServer[servicev1.DownloadResponse]) error {

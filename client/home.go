@@ -66,11 +66,11 @@ func (h *Home) saveConfig(c Config) error {
 	if err != nil {
 		return err
 	}
-	return writeWhole(h.path("config.json"), append(b, '\n'), 0o600)
+	return WriteWhole(h.path("config.json"), append(b, '\n'), 0o600)
 }
 
-// writeWhole replaces a file by a synced temporary one, so that it is never half written.
-func writeWhole(path string, b []byte, mode os.FileMode) error {
+// WriteWhole replaces a file by a synced temporary one, so that it is never half written.
+func WriteWhole(path string, b []byte, mode os.FileMode) error {
 	t, err := stage(path, b, mode)
 	if err != nil {
 		return err

@@ -116,15 +116,15 @@ func NewPicture(name string, file []byte, format image.Format, lay *definition.L
 	if err != nil {
 		return nil, err
 	}
-	m := &recordv1.Image{Sha256: hashHex(flat), Size: uint32(len(flat)), FileFormat: string(im.Format)}
+	m := &recordv1.Image{Sha256: HashHex(flat), Size: uint32(len(flat)), FileFormat: string(im.Format)}
 	for _, p := range present {
 		m.Ranges = append(m.Ranges, &calibrationv1.AddressRange{Start: uint32(p[0]), End: uint32(p[1])})
 	}
 	return &Picture{Image: m, Bytes: flat}, nil
 }
 
-// side is the picture as comparing wants it: the gaps are what its ranges leave out.
-func (p *Picture) side(lay *definition.Layout) compare.Side {
+// Side is the picture as comparing wants it: the gaps are what its ranges leave out.
+func (p *Picture) Side(lay *definition.Layout) compare.Side {
 	s := compare.Side{Bytes: p.Bytes}
 	var at uint64
 	for _, r := range p.Image.GetRanges() {
@@ -158,7 +158,7 @@ func (p *Picture) encode(format image.Format, lay *definition.Layout) ([]byte, e
 	if err != nil {
 		return nil, err
 	}
-	if hashHex(flat) != p.Image.Sha256 {
+	if HashHex(flat) != p.Image.Sha256 {
 		return nil, fmt.Errorf("an image cannot be kept whole in a %s file", format)
 	}
 	return out, nil

@@ -101,7 +101,7 @@ func (c *Client) AddRead(ctx context.Context, number uint32, path string, format
 		if err != nil {
 			return nil, nil, err
 		}
-		report, err = compare.Check(p.side(newest.Layout), newest.Layout, newest.Limit, jobFacts(job))
+		report, err = compare.Check(p.Side(newest.Layout), newest.Layout, newest.Limit, jobFacts(job))
 		if err != nil {
 			return nil, nil, err
 		}
@@ -154,12 +154,12 @@ func (c *Client) lastKnown(ctx context.Context, s *record.State, job *recordv1.J
 	if len(before.Bytes) != len(p.Bytes) {
 		return k, blobs, nil
 	}
-	k.Same, _ = compare.SameInCar(lay, before.side(lay), p.side(lay))
+	k.Same, _ = compare.SameInCar(lay, before.Side(lay), p.Side(lay))
 	// Two revisions of a definition may name the same bytes differently: then there is no report.
 	if k.Same || then.Definition.GetSha256() != job.Definition.GetSha256() {
 		return k, blobs, nil
 	}
-	report, err := compare.Compare(compare.Input{Base: before.side(lay), Candidate: p.side(lay),
+	report, err := compare.Compare(compare.Input{Base: before.Side(lay), Candidate: p.Side(lay),
 		Layout: lay, Limits: rules.Limit, Job: jobFacts(job)})
 	if err != nil {
 		return nil, nil, err
@@ -168,7 +168,7 @@ func (c *Client) lastKnown(ctx context.Context, s *record.State, job *recordv1.J
 	if err != nil {
 		return nil, nil, err
 	}
-	k.ReportSha256 = hashHex(b)
+	k.ReportSha256 = HashHex(b)
 	return k, append(blobs, blob{"report against what was last in the car", b}), nil
 }
 
@@ -220,7 +220,7 @@ func judge(report *calibrationv1.Report, rules *Rules) ([]byte, *recordv1.Judgem
 		return nil, nil, err
 	}
 	return b, &recordv1.Judgement{Definition: rules.Definition, Limits: rules.Limits,
-		ReportSha256: hashHex(b), Verdict: report.Verdict, Warnings: compare.Warnings(report)}, nil
+		ReportSha256: HashHex(b), Verdict: report.Verdict, Warnings: compare.Warnings(report)}, nil
 }
 
 // Jobs, Job, People, Documents and Ledger answer from the mirror, after a Sync.

@@ -254,7 +254,7 @@ func TestNewerSemanticsIsUpgrade(t *testing.T) {
 	w.must(nil, err)
 	sub := w.sub()
 	j := proto.CloneOf(sub.Judgement)
-	j.ReportSha256 = hashHex(kept)
+	j.ReportSha256 = HashHex(kept)
 	w.fake.blobs[j.ReportSha256] = kept
 	w.raw(w.cal, &recordv1.Action{Body: &recordv1.Action_Submission{Submission: &recordv1.Submit{Job: 1, Image: sub.Image,
 		BaseSha256: sub.BaseSha256, Judgement: j, Note: "by a newer version"}}})

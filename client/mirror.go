@@ -60,7 +60,7 @@ func (h *Home) advance(next Head) error {
 	if err != nil {
 		return err
 	}
-	return writeWhole(h.path("head.json"), append(b, '\n'), 0o600)
+	return WriteWhole(h.path("head.json"), append(b, '\n'), 0o600)
 }
 
 // readMirror reads every whole entry; end is where the last one ends. A torn tail, which a power

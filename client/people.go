@@ -66,7 +66,7 @@ func (c *Client) AddDocument(ctx context.Context, kind, path string) (*recordv1.
 	if err != nil {
 		return nil, err
 	}
-	rev := &recordv1.Revision{Sha256: hashHex(file)}
+	rev := &recordv1.Revision{Sha256: HashHex(file)}
 	action := &recordv1.Action{}
 	if kind == Definitions {
 		lay, err := definition.Load(path, file)

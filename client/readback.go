@@ -61,7 +61,7 @@ func (c *Client) Readback(ctx context.Context, number uint32, path string, forma
 	}
 	add.Matches = f.Why == ""
 	if len(blobs) > 0 {
-		add.ReportSha256 = hashHex(blobs[0].bytes)
+		add.ReportSha256 = HashHex(blobs[0].bytes)
 	}
 	return c.enterReadback(ctx, add, f, append(blobs, blob{path, p.Bytes})...)
 }
@@ -133,14 +133,14 @@ func (c *Client) matches(ctx context.Context, job *recordv1.Job, w taken, found 
 	if err != nil {
 		return nil, nil, err
 	}
-	same, why := compare.SameInCar(lay, p.side(lay), found.side(lay))
+	same, why := compare.SameInCar(lay, p.Side(lay), found.Side(lay))
 	if same {
 		return &Found{}, nil, nil
 	}
 	if why == "" {
 		why = "it differs"
 	}
-	report, err := compare.Compare(compare.Input{Base: p.side(lay), Candidate: found.side(lay), Layout: lay,
+	report, err := compare.Compare(compare.Input{Base: p.Side(lay), Candidate: found.Side(lay), Layout: lay,
 		Limits: rules.Limit, Job: jobFacts(job)})
 	if err != nil {
 		return nil, nil, err

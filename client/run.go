@@ -28,7 +28,7 @@ func (c *Client) AddRun(ctx context.Context, number uint32, path, channelsPath, 
 	if _, _, err := c.job(number); err != nil {
 		return nil, err
 	}
-	add := &recordv1.AddRun{Job: number, When: when, FileSha256: hashHex(r.file), ChannelsSha256: hashHex(r.channels)}
+	add := &recordv1.AddRun{Job: number, When: when, FileSha256: HashHex(r.file), ChannelsSha256: HashHex(r.channels)}
 	_, err = c.act(ctx, &recordv1.Action{Body: &recordv1.Action_Run{Run: add}}, blob{path, r.file}, blob{"channels", r.channels})
 	if err != nil {
 		return nil, err
@@ -64,7 +64,7 @@ func ReadRun(path, channelsPath string) (*RecordedRun, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &RecordedRun{Run: r, SHA256: hashHex(file), file: file, channels: channels}, nil
+	return &RecordedRun{Run: r, SHA256: HashHex(file), file: file, channels: channels}, nil
 }
 
 // Runs fetches a job's runs, oldest first, each held against the hashes that the ledger names.

@@ -53,7 +53,7 @@ func (c *Client) Submit(ctx context.Context, n NewSubmission) (*recordv1.Submiss
 	}
 	sub := &recordv1.Submit{Job: n.Job, Image: p.Image, BaseSha256: base.Image.Sha256, Note: n.Note,
 		MeantGiven: n.MeantGiven, Meant: n.Meant}
-	report, err := compare.Compare(compare.Input{Base: basePicture.side(rules.Layout), Candidate: p.side(rules.Layout),
+	report, err := compare.Compare(compare.Input{Base: basePicture.Side(rules.Layout), Candidate: p.Side(rules.Layout),
 		Layout: rules.Layout, Limits: rules.Limit, Meant: n.Meant, MeantGiven: n.MeantGiven, Job: jobFacts(job)})
 	if err != nil {
 		return nil, nil, err
@@ -81,8 +81,8 @@ func (p *Picture) sameRanges(name string, read *recordv1.Image, rules *Rules) er
 	if slices.EqualFunc(p.Image.Ranges, read.Ranges, func(a, b *calibrationv1.AddressRange) bool { return proto.Equal(a, b) }) {
 		return nil
 	}
-	have := p.side(rules.Layout).Gaps
-	want := (&Picture{Image: read, Bytes: p.Bytes}).side(rules.Layout).Gaps
+	have := p.Side(rules.Layout).Gaps
+	want := (&Picture{Image: read, Bytes: p.Bytes}).Side(rules.Layout).Gaps
 	for _, g := range want {
 		for at := g.Start; at < g.End; at++ {
 			if p.Bytes[at] != 0xFF {
@@ -180,7 +180,7 @@ func (c *Client) reproduce(ctx context.Context, r *Review, base *Picture) error 
 
 func recompute(r *Review, base *Picture) (*calibrationv1.Report, error) {
 	lay := r.rules.Layout
-	return compare.Compare(compare.Input{Base: base.side(lay), Candidate: r.candidate.side(lay), Layout: lay,
+	return compare.Compare(compare.Input{Base: base.Side(lay), Candidate: r.candidate.Side(lay), Layout: lay,
 		Limits: r.rules.Limit, Meant: r.Submission.Meant, MeantGiven: r.Submission.MeantGiven, Job: jobFacts(r.Job)})
 }
 
@@ -228,6 +228,6 @@ func Between(a, b *Review) (*calibrationv1.Report, error) {
 		return nil, usage("", "%s and %s are not of one job and one definition", name(a.Submission), name(b.Submission))
 	}
 	lay := b.rules.Layout
-	return compare.Compare(compare.Input{Base: a.candidate.side(lay), Candidate: b.candidate.side(lay), Layout: lay,
+	return compare.Compare(compare.Input{Base: a.candidate.Side(lay), Candidate: b.candidate.Side(lay), Layout: lay,
 		Limits: b.rules.Limit, Job: jobFacts(b.Job)})
 }

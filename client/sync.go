@@ -129,16 +129,19 @@ func rootIs(t *ledger.Tree, size uint64, want string) bool {
 func grow(entries [][]byte, judged uint64) (*record.State, uint64, error) {
 	state := new(record.State)
 	for i, e := range entries {
-		if uint64(i) >= judged {
-			err := record.Judge(state, e)
-			if err != nil && !isUnknown(err) {
-				return nil, 0, distrust("the server admitted entry %d against the rules: %v", i, err)
-			}
-			if err == nil {
-				judged = uint64(i) + 1
-			}
+		if uint64(i) < judged {
+			record.Apply(state, e)
+			continue
 		}
-		record.Apply(state, e)
+		err := record.Admit(state, e)
+		switch {
+		case err == nil:
+			judged = uint64(i) + 1
+		case isUnknown(err):
+			record.Apply(state, e)
+		default:
+			return nil, 0, distrust("the server admitted entry %d against the rules: %v", i, err)
+		}
 	}
 	return state, judged, nil
 }

@@ -163,7 +163,7 @@ func (b *opened) release() (*Verified, error) {
 func (b *opened) documents(col *recordv1.Collect, v *Verified) error {
 	j := col.GetJudgement()
 	for i, want := range []string{v.Submission.Image.GetSha256(), j.GetDefinition().GetSha256(), j.GetLimits().GetSha256(), j.GetReportSha256()} {
-		if got := hashHex(b.files[i]); got != want {
+		if got := HashHex(b.files[i]); got != want {
 			return b.no("%s is not the one that was signed for (%s, and signed was %s)", bundleNames[i], short(got), short(want))
 		}
 	}

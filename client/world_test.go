@@ -183,7 +183,7 @@ func TestWholePath(t *testing.T) {
 	w.must(nil, err)
 	b, err := os.ReadFile(w.path("out.bin"))
 	w.must(nil, err)
-	if string(b) != string(testImage("\x0a\x0b\x0c\x20")) || got.FileSHA256 != hashHex(b) {
+	if string(b) != string(testImage("\x0a\x0b\x0c\x20")) || got.FileSHA256 != HashHex(b) {
 		t.Errorf("the file is not the submission")
 	}
 	sheet, err := os.ReadFile(w.path("out.bin.sheet.txt"))
@@ -194,7 +194,7 @@ func TestWholePath(t *testing.T) {
 	if string(sheet) != string(golden) {
 		t.Errorf("the bay sheet is not testdata/bay-sheet.txt:\n%s", sheet)
 	}
-	if got.FileSHA256 != hashHex(b) || !strings.Contains(string(sheet), got.FileSHA256) {
+	if got.FileSHA256 != HashHex(b) || !strings.Contains(string(sheet), got.FileSHA256) {
 		t.Error("the sheet does not name the file")
 	}
 	if strings.Contains(string(sheet), frame) {

@@ -5,10 +5,10 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
 
 	"github.com/spf13/cobra"
 
+	"witnessmark/client"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/tables/image"
@@ -47,10 +47,10 @@ func newConvertCommand(a *app) *cobra.Command {
 			if err != nil {
 				return fmt.Errorf("%s: %w", args[0], err)
 			}
-			if err := writeWhole(args[1], out); err != nil {
+			if err := client.WriteWhole(args[1], out, 0o600); err != nil {
 				return err
 			}
-			made := &recordv1.Image{Sha256: hexSHA256(out), Size: uint32(len(out)), FileFormat: string(target)}
+			made := &recordv1.Image{Sha256: client.HashHex(out), Size: uint32(len(out)), FileFormat: string(target)}
 			for _, s := range im.Segments {
 				made.Ranges = append(made.Ranges, &calibrationv1.AddressRange{Start: uint32(s.Address), End: uint32(s.Address + uint64(len(s.Data)))})
 			}
@@ -66,18 +66,4 @@ func newConvertCommand(a *app) *cobra.Command {
 	c.Flags().StringVar(&from, "in-format", "", "raw, ihex or srec; detected by content if left out")
 	c.Flags().Uint32Var(&origin, "origin", 0, "address of a raw file's first byte")
 	return c
-}
-
-// writeWhole writes a file whole or not at all: beside the target, synced, then renamed.
-func writeWhole(path string, b []byte) error {
-	f, err := os.CreateTemp(filepath.Dir(path), ".witnessmark-*")
-	if err != nil {
-		return err
-	}
-	defer os.Remove(f.Name())
-	_, err = f.Write(b)
-	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
 }

@@ -1,8 +1,6 @@
 package main
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
 	"io"
 	"math"
@@ -149,10 +147,4 @@ func extremes(t *calibrationv1.TableValues) (lo, hi string) {
 		return strings.Join(labels, " "), ""
 	}
 	return fmt.Sprintf("%.6g", least), fmt.Sprintf("%.6g", greatest)
-}
-
-// hexSHA256 names bytes.
-func hexSHA256(b []byte) string {
-	h := sha256.Sum256(b)
-	return hex.EncodeToString(h[:])
 }

@@ -1,11 +1,11 @@
 package main
 
 import (
-	"fmt"
 	"os"
 
 	"golang.org/x/term"
 
+	"witnessmark/client"
 	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
@@ -35,30 +35,15 @@ func loadLimits(path string) (*limits.Limits, error) {
 
 // loadSide reads an image file over a layout's range.
 func loadSide(path, format string, lay *definition.Layout) (compare.Side, error) {
-	b, err := os.ReadFile(path)
-	if err != nil {
-		return compare.Side{}, err
-	}
 	f, err := formatOrDetect(format)
 	if err != nil {
 		return compare.Side{}, err
 	}
-	im, err := image.Decode(path, b, f, lay.Start)
+	p, err := client.ReadFile(path, f, lay)
 	if err != nil {
 		return compare.Side{}, err
 	}
-	if im.Format == image.Raw && uint64(len(b)) != lay.Size {
-		return compare.Side{}, fmt.Errorf("%s: a raw image of %d bytes; definition %s says %d", path, len(b), lay.Name, lay.Size)
-	}
-	flat, _, gaps, err := im.Flat(path, lay.Start, lay.Size)
-	if err != nil {
-		return compare.Side{}, err
-	}
-	side := compare.Side{Bytes: flat}
-	for _, g := range gaps {
-		side.Gaps = append(side.Gaps, definition.Range{Start: g[0] - lay.Start, End: g[1] - lay.Start})
-	}
-	return side, nil
+	return p.Side(lay), nil
 }
 
 // width is the terminal's columns; 0 where the output is no terminal.

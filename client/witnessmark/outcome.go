@@ -55,7 +55,7 @@ func newOutcomeCommand(a *app) *cobra.Command {
 			if err := o.WriteHTML(&page); err != nil {
 				return err
 			}
-			if err := writeWhole(out, page.Bytes()); err != nil {
+			if err := client.WriteWhole(out, page.Bytes(), 0o600); err != nil {
 				return err
 			}
 		}

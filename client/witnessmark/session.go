@@ -104,12 +104,7 @@ func columns(w io.Writer, rows [][]string) error {
 // fileFormat adds --file-format; the answer reads it, and is empty where it was not given.
 func fileFormat(cmd *cobra.Command) func() (image.Format, error) {
 	s := cmd.Flags().String("file-format", "", "raw, ihex or srec; found by content where left out")
-	return func() (image.Format, error) {
-		if *s == "" {
-			return "", nil
-		}
-		return image.ParseFormat(*s)
-	}
+	return func() (image.Format, error) { return formatOrDetect(*s) }
 }
 
 // required marks flags that a command cannot do without.
