@@ -133,7 +133,7 @@ func grow(entries [][]byte, judged uint64) (*record.State, uint64, error) {
 			record.Apply(state, e)
 			continue
 		}
-		err := record.Admit(state, e)
+		_, err := record.Admit(state, e)
 		switch {
 		case err == nil:
 			judged = uint64(i) + 1

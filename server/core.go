@@ -67,8 +67,13 @@ func newHistory() *history {
 
 // apply adds an entry that was decided; signed is nil for the genesis.
 func (h *history) apply(entry []byte, signed *signoff.Signed) (stored []tlog.Hash, first int64) {
-	index := h.tree.Size()
 	record.Apply(h.state, entry)
+	return h.note(entry, signed)
+}
+
+// note adds an entry that the state has taken to the tree and to what else the server looks up.
+func (h *history) note(entry []byte, signed *signoff.Signed) (stored []tlog.Hash, first int64) {
+	index := h.tree.Size()
 	_, stored, first = h.tree.Append(entry)
 	if signed == nil {
 		if h.state.Genesis != nil {
@@ -102,17 +107,11 @@ func (h *history) apply(entry []byte, signed *signoff.Signed) (stored []tlog.Has
 
 // replay judges and applies one entry, as anyone would who does not trust the server.
 func (h *history) replay(entry []byte) (*signoff.Signed, error) {
-	if err := record.Judge(h.state, entry); err != nil {
+	signed, err := record.Admit(h.state, entry)
+	if err != nil {
 		return nil, fmt.Errorf("entry %d: %w", h.tree.Size(), err)
 	}
-	var signed *signoff.Signed
-	if h.state.Genesis != nil {
-		var err error
-		if signed, err = openEntry(h, entry); err != nil {
-			return nil, fmt.Errorf("entry %d: %w", h.tree.Size(), err)
-		}
-	}
-	h.apply(entry, signed)
+	h.note(entry, signed)
 	return signed, nil
 }
 

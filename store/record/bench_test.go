@@ -19,7 +19,7 @@ func BenchmarkAdmit(b *testing.B) {
 				entry := h.entry(fmt.Sprintf("T opens AB-%d id=bench-%d", n%jobs, n), nil)
 				n++
 				b.StartTimer()
-				if err := Admit(h.s, entry); err != nil {
+				if _, err := Admit(h.s, entry); err != nil {
 					b.Fatal(err)
 				}
 			}

@@ -20,13 +20,14 @@ func Judge(s *State, entry []byte) error {
 }
 
 // Admit is Judge and, if it has nothing against the entry, Apply, at the price of one signature check.
-func Admit(s *State, entry []byte) error {
+// The answer is the opened envelope; nil for the genesis, which has none.
+func Admit(s *State, entry []byte) (*signoff.Signed, error) {
 	e, signed, err := s.judge(entry)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	s.apply(s.grow(entry), entry, e, signed)
-	return nil
+	return signed, nil
 }
 
 // Replay is Judge and Apply over all entries from the genesis on. A *Refusal stops it, and the
@@ -40,7 +41,7 @@ func Replay(entries [][]byte) (*State, error) {
 			Apply(s, entry)
 			continue
 		}
-		err := Admit(s, entry)
+		_, err := Admit(s, entry)
 		switch {
 		case errors.Is(err, ErrUnknownKind):
 			unknown = fmt.Errorf("entry %d: %w", i, err)

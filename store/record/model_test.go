@@ -255,7 +255,7 @@ func TestModel(t *testing.T) {
 		for range rapid.IntRange(10, 40).Draw(t, "steps") {
 			line, may := m.step(t)
 			entry := h.entry(line, nil)
-			err := Admit(h.s, entry)
+			_, err := Admit(h.s, entry)
 			if (err == nil) != may {
 				t.Fatalf("%s: %v, but the model lets it pass: %v", line, err, may)
 			}

@@ -68,7 +68,7 @@ func at(n int) string {
 func newHistory(t tb, onePerson bool) *history {
 	h := &history{t: t, s: &State{}, labels: map[string]string{"L": "L"}, refused: map[string]bool{}}
 	entry, _ := NewGenesis(pub("server"), "L", pub("L"), onePerson, at(0), sha("salt")[:32])
-	if err := Admit(h.s, entry); err != nil {
+	if _, err := Admit(h.s, entry); err != nil {
 		t.Fatalf("genesis: %v", err)
 	}
 	h.entries = [][]byte{entry}
