@@ -29,16 +29,18 @@ const (
 // that were signed are the bytes that are kept. Hashes are lower-case hex.
 type Action struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
+	// The form of actions that its signer's program writes; a higher one asks for an upgrade.
+	Form uint32 `protobuf:"varint,1,opt,name=form,proto3" json:"form,omitempty"`
 	// SHA-256 of entry 0.
-	Genesis string `protobuf:"bytes,1,opt,name=genesis,proto3" json:"genesis,omitempty"`
+	Genesis string `protobuf:"bytes,2,opt,name=genesis,proto3" json:"genesis,omitempty"`
 	// Chosen by the signer; the same id with the same bytes gets the first answer.
-	RequestId string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	RequestId string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
 	// Leaf hash of the entry that this acts on.
-	ActsOn string `protobuf:"bytes,3,opt,name=acts_on,json=actsOn,proto3" json:"acts_on,omitempty"`
+	ActsOn string `protobuf:"bytes,4,opt,name=acts_on,json=actsOn,proto3" json:"acts_on,omitempty"`
 	// The last checkpoint that the signer verified.
-	Seen *Seen `protobuf:"bytes,4,opt,name=seen,proto3" json:"seen,omitempty"`
+	Seen *Seen `protobuf:"bytes,5,opt,name=seen,proto3" json:"seen,omitempty"`
 	// The signer's claim, RFC 3339 in UTC.
-	Time string `protobuf:"bytes,5,opt,name=time,proto3" json:"time,omitempty"`
+	Time string `protobuf:"bytes,6,opt,name=time,proto3" json:"time,omitempty"`
 	// Types that are valid to be assigned to Body:
 	//
 	//	*Action_Enrol
@@ -46,7 +48,11 @@ type Action struct {
 	//	*Action_Definition
 	//	*Action_Limits
 	//	*Action_Job
+	//	*Action_Amend
+	//	*Action_Close
+	//	*Action_Reopen
 	//	*Action_Read
+	//	*Action_Void
 	//	*Action_Submission
 	//	*Action_SignOff
 	//	*Action_Return
@@ -54,7 +60,9 @@ type Action struct {
 	//	*Action_Collect
 	//	*Action_ReadBack
 	//	*Action_Run
-	//	*Action_ServerKey
+	//	*Action_Note
+	//	*Action_Settle
+	//	*Action_Erase
 	Body          isAction_Body `protobuf_oneof:"body"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -88,6 +96,13 @@ func (x *Action) ProtoReflect() protoreflect.Message {
 // Deprecated: Use Action.ProtoReflect.Descriptor instead.
 func (*Action) Descriptor() ([]byte, []int) {
 	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{0}
+}
+
+func (x *Action) GetForm() uint32 {
+	if x != nil {
+		return x.Form
+	}
+	return 0
 }
 
 func (x *Action) GetGenesis() string {
@@ -177,10 +192,46 @@ func (x *Action) GetJob() *OpenJob {
 	return nil
 }
 
+func (x *Action) GetAmend() *AmendJob {
+	if x != nil {
+		if x, ok := x.Body.(*Action_Amend); ok {
+			return x.Amend
+		}
+	}
+	return nil
+}
+
+func (x *Action) GetClose() *CloseJob {
+	if x != nil {
+		if x, ok := x.Body.(*Action_Close); ok {
+			return x.Close
+		}
+	}
+	return nil
+}
+
+func (x *Action) GetReopen() *ReopenJob {
+	if x != nil {
+		if x, ok := x.Body.(*Action_Reopen); ok {
+			return x.Reopen
+		}
+	}
+	return nil
+}
+
 func (x *Action) GetRead() *AddRead {
 	if x != nil {
 		if x, ok := x.Body.(*Action_Read); ok {
 			return x.Read
+		}
+	}
+	return nil
+}
+
+func (x *Action) GetVoid() *VoidRead {
+	if x != nil {
+		if x, ok := x.Body.(*Action_Void); ok {
+			return x.Void
 		}
 	}
 	return nil
@@ -249,10 +300,28 @@ func (x *Action) GetRun() *AddRun {
 	return nil
 }
 
-func (x *Action) GetServerKey() *ChangeServerKey {
+func (x *Action) GetNote() *AddNote {
 	if x != nil {
-		if x, ok := x.Body.(*Action_ServerKey); ok {
-			return x.ServerKey
+		if x, ok := x.Body.(*Action_Note); ok {
+			return x.Note
+		}
+	}
+	return nil
+}
+
+func (x *Action) GetSettle() *Settle {
+	if x != nil {
+		if x, ok := x.Body.(*Action_Settle); ok {
+			return x.Settle
+		}
+	}
+	return nil
+}
+
+func (x *Action) GetErase() *Erase {
+	if x != nil {
+		if x, ok := x.Body.(*Action_Erase); ok {
+			return x.Erase
 		}
 	}
 	return nil
@@ -282,40 +351,64 @@ type Action_Job struct {
 	Job *OpenJob `protobuf:"bytes,14,opt,name=job,proto3,oneof"`
 }
 
+type Action_Amend struct {
+	Amend *AmendJob `protobuf:"bytes,15,opt,name=amend,proto3,oneof"`
+}
+
+type Action_Close struct {
+	Close *CloseJob `protobuf:"bytes,16,opt,name=close,proto3,oneof"`
+}
+
+type Action_Reopen struct {
+	Reopen *ReopenJob `protobuf:"bytes,17,opt,name=reopen,proto3,oneof"`
+}
+
 type Action_Read struct {
-	Read *AddRead `protobuf:"bytes,15,opt,name=read,proto3,oneof"`
+	Read *AddRead `protobuf:"bytes,18,opt,name=read,proto3,oneof"`
+}
+
+type Action_Void struct {
+	Void *VoidRead `protobuf:"bytes,19,opt,name=void,proto3,oneof"`
 }
 
 type Action_Submission struct {
-	Submission *Submit `protobuf:"bytes,16,opt,name=submission,proto3,oneof"`
+	Submission *Submit `protobuf:"bytes,20,opt,name=submission,proto3,oneof"`
 }
 
 type Action_SignOff struct {
-	SignOff *SignOff `protobuf:"bytes,17,opt,name=sign_off,json=signOff,proto3,oneof"`
+	SignOff *SignOff `protobuf:"bytes,21,opt,name=sign_off,json=signOff,proto3,oneof"`
 }
 
 type Action_Return struct {
-	Return *Return `protobuf:"bytes,18,opt,name=return,proto3,oneof"`
+	Return *Return `protobuf:"bytes,22,opt,name=return,proto3,oneof"`
 }
 
 type Action_Withdraw struct {
-	Withdraw *Withdraw `protobuf:"bytes,19,opt,name=withdraw,proto3,oneof"`
+	Withdraw *Withdraw `protobuf:"bytes,23,opt,name=withdraw,proto3,oneof"`
 }
 
 type Action_Collect struct {
-	Collect *Collect `protobuf:"bytes,20,opt,name=collect,proto3,oneof"`
+	Collect *Collect `protobuf:"bytes,24,opt,name=collect,proto3,oneof"`
 }
 
 type Action_ReadBack struct {
-	ReadBack *AddReadback `protobuf:"bytes,21,opt,name=read_back,json=readBack,proto3,oneof"`
+	ReadBack *AddReadback `protobuf:"bytes,25,opt,name=read_back,json=readBack,proto3,oneof"`
 }
 
 type Action_Run struct {
-	Run *AddRun `protobuf:"bytes,22,opt,name=run,proto3,oneof"`
+	Run *AddRun `protobuf:"bytes,26,opt,name=run,proto3,oneof"`
 }
 
-type Action_ServerKey struct {
-	ServerKey *ChangeServerKey `protobuf:"bytes,23,opt,name=server_key,json=serverKey,proto3,oneof"`
+type Action_Note struct {
+	Note *AddNote `protobuf:"bytes,27,opt,name=note,proto3,oneof"`
+}
+
+type Action_Settle struct {
+	Settle *Settle `protobuf:"bytes,28,opt,name=settle,proto3,oneof"`
+}
+
+type Action_Erase struct {
+	Erase *Erase `protobuf:"bytes,29,opt,name=erase,proto3,oneof"`
 }
 
 func (*Action_Enrol) isAction_Body() {}
@@ -328,7 +421,15 @@ func (*Action_Limits) isAction_Body() {}
 
 func (*Action_Job) isAction_Body() {}
 
+func (*Action_Amend) isAction_Body() {}
+
+func (*Action_Close) isAction_Body() {}
+
+func (*Action_Reopen) isAction_Body() {}
+
 func (*Action_Read) isAction_Body() {}
+
+func (*Action_Void) isAction_Body() {}
 
 func (*Action_Submission) isAction_Body() {}
 
@@ -344,7 +445,11 @@ func (*Action_ReadBack) isAction_Body() {}
 
 func (*Action_Run) isAction_Body() {}
 
-func (*Action_ServerKey) isAction_Body() {}
+func (*Action_Note) isAction_Body() {}
+
+func (*Action_Settle) isAction_Body() {}
+
+func (*Action_Erase) isAction_Body() {}
 
 // Seen is a checkpoint: tree size and root.
 type Seen struct {
@@ -400,7 +505,53 @@ func (x *Seen) GetRoot() string {
 	return ""
 }
 
-// Image is one image that was uploaded: its bytes over the definition's whole range, gaps 0xFF.
+// Sealed stands for a text that can be forgotten: SHA-256 over the name of the field that holds it,
+// its salt and the text. The text itself is in its opening, beside the entry.
+type Sealed struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Commitment    string                 `protobuf:"bytes,1,opt,name=commitment,proto3" json:"commitment,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Sealed) Reset() {
+	*x = Sealed{}
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Sealed) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Sealed) ProtoMessage() {}
+
+func (x *Sealed) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Sealed.ProtoReflect.Descriptor instead.
+func (*Sealed) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *Sealed) GetCommitment() string {
+	if x != nil {
+		return x.Commitment
+	}
+	return ""
+}
+
+// Image is one image: its bytes over the definition's whole range, gaps 0xFF.
 type Image struct {
 	state  protoimpl.MessageState `protogen:"open.v1"`
 	Sha256 string                 `protobuf:"bytes,1,opt,name=sha256,proto3" json:"sha256,omitempty"`
@@ -415,7 +566,7 @@ type Image struct {
 
 func (x *Image) Reset() {
 	*x = Image{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[2]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -427,7 +578,7 @@ func (x *Image) String() string {
 func (*Image) ProtoMessage() {}
 
 func (x *Image) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[2]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -440,7 +591,7 @@ func (x *Image) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Image.ProtoReflect.Descriptor instead.
 func (*Image) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{2}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Image) GetSha256() string {
@@ -482,7 +633,7 @@ type Revision struct {
 
 func (x *Revision) Reset() {
 	*x = Revision{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[3]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -494,7 +645,7 @@ func (x *Revision) String() string {
 func (*Revision) ProtoMessage() {}
 
 func (x *Revision) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[3]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -507,7 +658,7 @@ func (x *Revision) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Revision.ProtoReflect.Descriptor instead.
 func (*Revision) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{3}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Revision) GetName() string {
@@ -524,22 +675,31 @@ func (x *Revision) GetSha256() string {
 	return ""
 }
 
-// Judgement is what a report said, and the report's SHA-256.
+// Judgement is what a report said, everything that it was made from, and the report's SHA-256.
 type Judgement struct {
-	state        protoimpl.MessageState `protogen:"open.v1"`
-	Definition   *Revision              `protobuf:"bytes,1,opt,name=definition,proto3" json:"definition,omitempty"`
-	Limits       *Revision              `protobuf:"bytes,2,opt,name=limits,proto3" json:"limits,omitempty"`
-	ReportSha256 string                 `protobuf:"bytes,3,opt,name=report_sha256,json=reportSha256,proto3" json:"report_sha256,omitempty"`
-	Verdict      string                 `protobuf:"bytes,4,opt,name=verdict,proto3" json:"verdict,omitempty"`
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	Definition *Revision              `protobuf:"bytes,1,opt,name=definition,proto3" json:"definition,omitempty"`
+	Limits     *Revision              `protobuf:"bytes,2,opt,name=limits,proto3" json:"limits,omitempty"`
+	Fuel       string                 `protobuf:"bytes,3,opt,name=fuel,proto3" json:"fuel,omitempty"`
+	// Numbers of the car and its parts by name, as decimal text.
+	Numbers map[string]string `protobuf:"bytes,4,rep,name=numbers,proto3" json:"numbers,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"bytes,2,opt,name=value"`
+	// The image that it was compared with; left out where one image was judged by itself.
+	BaseSha256 string `protobuf:"bytes,5,opt,name=base_sha256,json=baseSha256,proto3" json:"base_sha256,omitempty"`
+	// The car's first read of this software, where it is not the base.
+	AsFoundSha256 string `protobuf:"bytes,6,opt,name=as_found_sha256,json=asFoundSha256,proto3" json:"as_found_sha256,omitempty"`
+	// The files of the runs that were given.
+	RunSha256    []string `protobuf:"bytes,7,rep,name=run_sha256,json=runSha256,proto3" json:"run_sha256,omitempty"`
+	ReportSha256 string   `protobuf:"bytes,8,opt,name=report_sha256,json=reportSha256,proto3" json:"report_sha256,omitempty"`
+	Verdict      string   `protobuf:"bytes,9,opt,name=verdict,proto3" json:"verdict,omitempty"`
 	// Keys of the warnings that count, sorted: each needs a reason at sign-off.
-	Warnings      []string `protobuf:"bytes,5,rep,name=warnings,proto3" json:"warnings,omitempty"`
+	Warnings      []string `protobuf:"bytes,10,rep,name=warnings,proto3" json:"warnings,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Judgement) Reset() {
 	*x = Judgement{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[4]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -551,7 +711,7 @@ func (x *Judgement) String() string {
 func (*Judgement) ProtoMessage() {}
 
 func (x *Judgement) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[4]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -564,7 +724,7 @@ func (x *Judgement) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Judgement.ProtoReflect.Descriptor instead.
 func (*Judgement) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{4}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Judgement) GetDefinition() *Revision {
@@ -577,6 +737,41 @@ func (x *Judgement) GetDefinition() *Revision {
 func (x *Judgement) GetLimits() *Revision {
 	if x != nil {
 		return x.Limits
+	}
+	return nil
+}
+
+func (x *Judgement) GetFuel() string {
+	if x != nil {
+		return x.Fuel
+	}
+	return ""
+}
+
+func (x *Judgement) GetNumbers() map[string]string {
+	if x != nil {
+		return x.Numbers
+	}
+	return nil
+}
+
+func (x *Judgement) GetBaseSha256() string {
+	if x != nil {
+		return x.BaseSha256
+	}
+	return ""
+}
+
+func (x *Judgement) GetAsFoundSha256() string {
+	if x != nil {
+		return x.AsFoundSha256
+	}
+	return ""
+}
+
+func (x *Judgement) GetRunSha256() []string {
+	if x != nil {
+		return x.RunSha256
 	}
 	return nil
 }
@@ -616,7 +811,7 @@ type Enrol struct {
 
 func (x *Enrol) Reset() {
 	*x = Enrol{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[5]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -628,7 +823,7 @@ func (x *Enrol) String() string {
 func (*Enrol) ProtoMessage() {}
 
 func (x *Enrol) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[5]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -641,7 +836,7 @@ func (x *Enrol) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Enrol.ProtoReflect.Descriptor instead.
 func (*Enrol) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{5}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Enrol) GetName() string {
@@ -676,7 +871,7 @@ type Retire struct {
 
 func (x *Retire) Reset() {
 	*x = Retire{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[6]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -688,7 +883,7 @@ func (x *Retire) String() string {
 func (*Retire) ProtoMessage() {}
 
 func (x *Retire) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[6]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -701,7 +896,7 @@ func (x *Retire) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Retire.ProtoReflect.Descriptor instead.
 func (*Retire) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{6}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Retire) GetName() string {
@@ -718,17 +913,88 @@ func (x *Retire) GetCompromised() bool {
 	return false
 }
 
+// JudgedWorse is a release or a waiting submission of an open job that a new revision judges worse
+// than the judgement that stands.
+type JudgedWorse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Job           uint32                 `protobuf:"varint,1,opt,name=job,proto3" json:"job,omitempty"`
+	Submission    uint32                 `protobuf:"varint,2,opt,name=submission,proto3" json:"submission,omitempty"`
+	Verdict       string                 `protobuf:"bytes,3,opt,name=verdict,proto3" json:"verdict,omitempty"`
+	Warnings      []string               `protobuf:"bytes,4,rep,name=warnings,proto3" json:"warnings,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *JudgedWorse) Reset() {
+	*x = JudgedWorse{}
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *JudgedWorse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*JudgedWorse) ProtoMessage() {}
+
+func (x *JudgedWorse) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use JudgedWorse.ProtoReflect.Descriptor instead.
+func (*JudgedWorse) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *JudgedWorse) GetJob() uint32 {
+	if x != nil {
+		return x.Job
+	}
+	return 0
+}
+
+func (x *JudgedWorse) GetSubmission() uint32 {
+	if x != nil {
+		return x.Submission
+	}
+	return 0
+}
+
+func (x *JudgedWorse) GetVerdict() string {
+	if x != nil {
+		return x.Verdict
+	}
+	return ""
+}
+
+func (x *JudgedWorse) GetWarnings() []string {
+	if x != nil {
+		return x.Warnings
+	}
+	return nil
+}
+
 // AddDefinition adds a revision of a definition.
 type AddDefinition struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Revision      *Revision              `protobuf:"bytes,1,opt,name=revision,proto3" json:"revision,omitempty"`
+	JudgedWorse   []*JudgedWorse         `protobuf:"bytes,2,rep,name=judged_worse,json=judgedWorse,proto3" json:"judged_worse,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *AddDefinition) Reset() {
 	*x = AddDefinition{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[7]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -740,7 +1006,7 @@ func (x *AddDefinition) String() string {
 func (*AddDefinition) ProtoMessage() {}
 
 func (x *AddDefinition) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[7]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -753,7 +1019,7 @@ func (x *AddDefinition) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AddDefinition.ProtoReflect.Descriptor instead.
 func (*AddDefinition) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{7}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *AddDefinition) GetRevision() *Revision {
@@ -763,17 +1029,25 @@ func (x *AddDefinition) GetRevision() *Revision {
 	return nil
 }
 
+func (x *AddDefinition) GetJudgedWorse() []*JudgedWorse {
+	if x != nil {
+		return x.JudgedWorse
+	}
+	return nil
+}
+
 // AddLimits adds a revision of limits.
 type AddLimits struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Revision      *Revision              `protobuf:"bytes,1,opt,name=revision,proto3" json:"revision,omitempty"`
+	JudgedWorse   []*JudgedWorse         `protobuf:"bytes,2,rep,name=judged_worse,json=judgedWorse,proto3" json:"judged_worse,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *AddLimits) Reset() {
 	*x = AddLimits{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[8]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -785,7 +1059,7 @@ func (x *AddLimits) String() string {
 func (*AddLimits) ProtoMessage() {}
 
 func (x *AddLimits) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[8]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -798,7 +1072,7 @@ func (x *AddLimits) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AddLimits.ProtoReflect.Descriptor instead.
 func (*AddLimits) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{8}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *AddLimits) GetRevision() *Revision {
@@ -808,29 +1082,148 @@ func (x *AddLimits) GetRevision() *Revision {
 	return nil
 }
 
+func (x *AddLimits) GetJudgedWorse() []*JudgedWorse {
+	if x != nil {
+		return x.JudgedWorse
+	}
+	return nil
+}
+
+// JobDetails is what people say of a job, and may correct.
+type JobDetails struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The car's number; 0 makes a new one.
+	Car uint32 `protobuf:"varint,1,opt,name=car,proto3" json:"car,omitempty"`
+	// same or another: what a person said where plate and frame number do not settle which car it is.
+	CarSaid string  `protobuf:"bytes,2,opt,name=car_said,json=carSaid,proto3" json:"car_said,omitempty"`
+	Plate   *Sealed `protobuf:"bytes,3,opt,name=plate,proto3" json:"plate,omitempty"`
+	// Left out where nobody typed it.
+	Frame  *Sealed   `protobuf:"bytes,4,opt,name=frame,proto3" json:"frame,omitempty"`
+	Limits *Revision `protobuf:"bytes,5,opt,name=limits,proto3" json:"limits,omitempty"`
+	// The fuels that the limits are for, as the file says.
+	LimitsFuel []string `protobuf:"bytes,6,rep,name=limits_fuel,json=limitsFuel,proto3" json:"limits_fuel,omitempty"`
+	Fuel       string   `protobuf:"bytes,7,opt,name=fuel,proto3" json:"fuel,omitempty"`
+	Parts      []string `protobuf:"bytes,8,rep,name=parts,proto3" json:"parts,omitempty"`
+	// Numbers of the car and its parts by name, as decimal text: what limits' expressions may use.
+	Numbers map[string]string `protobuf:"bytes,9,rep,name=numbers,proto3" json:"numbers,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"bytes,2,opt,name=value"`
+	// Left out where there is none.
+	Note          *Sealed `protobuf:"bytes,10,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *JobDetails) Reset() {
+	*x = JobDetails{}
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *JobDetails) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*JobDetails) ProtoMessage() {}
+
+func (x *JobDetails) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use JobDetails.ProtoReflect.Descriptor instead.
+func (*JobDetails) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *JobDetails) GetCar() uint32 {
+	if x != nil {
+		return x.Car
+	}
+	return 0
+}
+
+func (x *JobDetails) GetCarSaid() string {
+	if x != nil {
+		return x.CarSaid
+	}
+	return ""
+}
+
+func (x *JobDetails) GetPlate() *Sealed {
+	if x != nil {
+		return x.Plate
+	}
+	return nil
+}
+
+func (x *JobDetails) GetFrame() *Sealed {
+	if x != nil {
+		return x.Frame
+	}
+	return nil
+}
+
+func (x *JobDetails) GetLimits() *Revision {
+	if x != nil {
+		return x.Limits
+	}
+	return nil
+}
+
+func (x *JobDetails) GetLimitsFuel() []string {
+	if x != nil {
+		return x.LimitsFuel
+	}
+	return nil
+}
+
+func (x *JobDetails) GetFuel() string {
+	if x != nil {
+		return x.Fuel
+	}
+	return ""
+}
+
+func (x *JobDetails) GetParts() []string {
+	if x != nil {
+		return x.Parts
+	}
+	return nil
+}
+
+func (x *JobDetails) GetNumbers() map[string]string {
+	if x != nil {
+		return x.Numbers
+	}
+	return nil
+}
+
+func (x *JobDetails) GetNote() *Sealed {
+	if x != nil {
+		return x.Note
+	}
+	return nil
+}
+
 // OpenJob opens one car's visit. Jobs are numbered from 1 in the order of the ledger.
 type OpenJob struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The car's plate.
-	Car string `protobuf:"bytes,1,opt,name=car,proto3" json:"car,omitempty"`
-	// SHA-256 of the genesis hash and the frame number, so that the number itself is kept nowhere.
-	FrameDigest string    `protobuf:"bytes,2,opt,name=frame_digest,json=frameDigest,proto3" json:"frame_digest,omitempty"`
-	Definition  *Revision `protobuf:"bytes,3,opt,name=definition,proto3" json:"definition,omitempty"`
-	Limits      *Revision `protobuf:"bytes,4,opt,name=limits,proto3" json:"limits,omitempty"`
-	Fuel        string    `protobuf:"bytes,5,opt,name=fuel,proto3" json:"fuel,omitempty"`
-	Parts       []string  `protobuf:"bytes,6,rep,name=parts,proto3" json:"parts,omitempty"`
-	Note        string    `protobuf:"bytes,7,opt,name=note,proto3" json:"note,omitempty"`
-	// The fuels that the limits are for, as the file says.
-	LimitsFuel []string `protobuf:"bytes,8,rep,name=limits_fuel,json=limitsFuel,proto3" json:"limits_fuel,omitempty"`
-	// Numbers of the car and its parts by name, as decimal text: what limits' expressions may use.
-	Numbers       map[string]string `protobuf:"bytes,9,rep,name=numbers,proto3" json:"numbers,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"bytes,2,opt,name=value"`
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Details       *JobDetails            `protobuf:"bytes,1,opt,name=details,proto3" json:"details,omitempty"`
+	Definition    *Revision              `protobuf:"bytes,2,opt,name=definition,proto3" json:"definition,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *OpenJob) Reset() {
 	*x = OpenJob{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[9]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -842,7 +1235,7 @@ func (x *OpenJob) String() string {
 func (*OpenJob) ProtoMessage() {}
 
 func (x *OpenJob) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[9]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -855,21 +1248,14 @@ func (x *OpenJob) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OpenJob.ProtoReflect.Descriptor instead.
 func (*OpenJob) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{9}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{12}
 }
 
-func (x *OpenJob) GetCar() string {
+func (x *OpenJob) GetDetails() *JobDetails {
 	if x != nil {
-		return x.Car
+		return x.Details
 	}
-	return ""
-}
-
-func (x *OpenJob) GetFrameDigest() string {
-	if x != nil {
-		return x.FrameDigest
-	}
-	return ""
+	return nil
 }
 
 func (x *OpenJob) GetDefinition() *Revision {
@@ -879,64 +1265,200 @@ func (x *OpenJob) GetDefinition() *Revision {
 	return nil
 }
 
-func (x *OpenJob) GetLimits() *Revision {
+// AmendJob puts other details in place of a job's. A text that stays keeps its commitment.
+type AmendJob struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Job           uint32                 `protobuf:"varint,1,opt,name=job,proto3" json:"job,omitempty"`
+	Details       *JobDetails            `protobuf:"bytes,2,opt,name=details,proto3" json:"details,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AmendJob) Reset() {
+	*x = AmendJob{}
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AmendJob) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AmendJob) ProtoMessage() {}
+
+func (x *AmendJob) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[13]
 	if x != nil {
-		return x.Limits
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AmendJob.ProtoReflect.Descriptor instead.
+func (*AmendJob) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *AmendJob) GetJob() uint32 {
+	if x != nil {
+		return x.Job
+	}
+	return 0
+}
+
+func (x *AmendJob) GetDetails() *JobDetails {
+	if x != nil {
+		return x.Details
 	}
 	return nil
 }
 
-func (x *OpenJob) GetFuel() string {
+// CloseJob ends a visit.
+type CloseJob struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Job   uint32                 `protobuf:"varint,1,opt,name=job,proto3" json:"job,omitempty"`
+	// done or cancelled.
+	Outcome       string `protobuf:"bytes,2,opt,name=outcome,proto3" json:"outcome,omitempty"`
+	Because       string `protobuf:"bytes,3,opt,name=because,proto3" json:"because,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CloseJob) Reset() {
+	*x = CloseJob{}
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CloseJob) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CloseJob) ProtoMessage() {}
+
+func (x *CloseJob) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[14]
 	if x != nil {
-		return x.Fuel
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CloseJob.ProtoReflect.Descriptor instead.
+func (*CloseJob) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *CloseJob) GetJob() uint32 {
+	if x != nil {
+		return x.Job
+	}
+	return 0
+}
+
+func (x *CloseJob) GetOutcome() string {
+	if x != nil {
+		return x.Outcome
 	}
 	return ""
 }
 
-func (x *OpenJob) GetParts() []string {
+func (x *CloseJob) GetBecause() string {
 	if x != nil {
-		return x.Parts
-	}
-	return nil
-}
-
-func (x *OpenJob) GetNote() string {
-	if x != nil {
-		return x.Note
+		return x.Because
 	}
 	return ""
 }
 
-func (x *OpenJob) GetLimitsFuel() []string {
-	if x != nil {
-		return x.LimitsFuel
-	}
-	return nil
+// ReopenJob takes a closed job up again.
+type ReopenJob struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Job           uint32                 `protobuf:"varint,1,opt,name=job,proto3" json:"job,omitempty"`
+	Because       string                 `protobuf:"bytes,2,opt,name=because,proto3" json:"because,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
-func (x *OpenJob) GetNumbers() map[string]string {
-	if x != nil {
-		return x.Numbers
-	}
-	return nil
+func (x *ReopenJob) Reset() {
+	*x = ReopenJob{}
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
 }
 
-// AddRead adds an image taken out of the car; the first one of a job is its original.
+func (x *ReopenJob) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReopenJob) ProtoMessage() {}
+
+func (x *ReopenJob) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReopenJob.ProtoReflect.Descriptor instead.
+func (*ReopenJob) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *ReopenJob) GetJob() uint32 {
+	if x != nil {
+		return x.Job
+	}
+	return 0
+}
+
+func (x *ReopenJob) GetBecause() string {
+	if x != nil {
+		return x.Because
+	}
+	return ""
+}
+
+// AddRead adds an image taken out of the car; the first one of a job that is not voided is the car
+// as found.
 type AddRead struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Job   uint32                 `protobuf:"varint,1,opt,name=job,proto3" json:"job,omitempty"`
-	Image *Image                 `protobuf:"bytes,2,opt,name=image,proto3" json:"image,omitempty"`
-	// The image judged by itself; of the first read only.
-	Check *Judgement `protobuf:"bytes,3,opt,name=check,proto3" json:"check,omitempty"`
+	// The job's car from here on: the one that is known by this frame number, else the one it had.
+	Car   uint32 `protobuf:"varint,2,opt,name=car,proto3" json:"car,omitempty"`
+	Image *Image `protobuf:"bytes,3,opt,name=image,proto3" json:"image,omitempty"`
+	// The technician takes it although it lacks bytes that the definition names.
+	WithHoles bool `protobuf:"varint,4,opt,name=with_holes,json=withHoles,proto3" json:"with_holes,omitempty"`
+	// What it lacks of tables, axes, identity fields and what checksums cover.
+	Holes []*v1.AddressRange `protobuf:"bytes,5,rep,name=holes,proto3" json:"holes,omitempty"`
+	// The frame number that the image holds; left out where the definition has no such field.
+	Frame    *Sealed `protobuf:"bytes,6,opt,name=frame,proto3" json:"frame,omitempty"`
+	FileName *Sealed `protobuf:"bytes,7,opt,name=file_name,json=fileName,proto3" json:"file_name,omitempty"`
+	// The image judged by itself; of a job's read as found only.
+	Check *Judgement `protobuf:"bytes,8,opt,name=check,proto3" json:"check,omitempty"`
 	// What the ledger said was last in this car; left out where it has not been in.
-	LastKnown     *LastKnown `protobuf:"bytes,4,opt,name=last_known,json=lastKnown,proto3" json:"last_known,omitempty"`
+	LastKnown     *LastKnown `protobuf:"bytes,9,opt,name=last_known,json=lastKnown,proto3" json:"last_known,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *AddRead) Reset() {
 	*x = AddRead{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[10]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -948,7 +1470,7 @@ func (x *AddRead) String() string {
 func (*AddRead) ProtoMessage() {}
 
 func (x *AddRead) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[10]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -961,7 +1483,7 @@ func (x *AddRead) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AddRead.ProtoReflect.Descriptor instead.
 func (*AddRead) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{10}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *AddRead) GetJob() uint32 {
@@ -971,9 +1493,44 @@ func (x *AddRead) GetJob() uint32 {
 	return 0
 }
 
+func (x *AddRead) GetCar() uint32 {
+	if x != nil {
+		return x.Car
+	}
+	return 0
+}
+
 func (x *AddRead) GetImage() *Image {
 	if x != nil {
 		return x.Image
+	}
+	return nil
+}
+
+func (x *AddRead) GetWithHoles() bool {
+	if x != nil {
+		return x.WithHoles
+	}
+	return false
+}
+
+func (x *AddRead) GetHoles() []*v1.AddressRange {
+	if x != nil {
+		return x.Holes
+	}
+	return nil
+}
+
+func (x *AddRead) GetFrame() *Sealed {
+	if x != nil {
+		return x.Frame
+	}
+	return nil
+}
+
+func (x *AddRead) GetFileName() *Sealed {
+	if x != nil {
+		return x.FileName
 	}
 	return nil
 }
@@ -996,7 +1553,7 @@ func (x *AddRead) GetLastKnown() *LastKnown {
 type LastKnown struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Job   uint32                 `protobuf:"varint,1,opt,name=job,proto3" json:"job,omitempty"`
-	// Submission number within that job; 0 is its original.
+	// Submission number within that job; 0 is its read as found.
 	Submission  uint32 `protobuf:"varint,2,opt,name=submission,proto3" json:"submission,omitempty"`
 	ImageSha256 string `protobuf:"bytes,3,opt,name=image_sha256,json=imageSha256,proto3" json:"image_sha256,omitempty"`
 	// The read is as that job left it.
@@ -1009,7 +1566,7 @@ type LastKnown struct {
 
 func (x *LastKnown) Reset() {
 	*x = LastKnown{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[11]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1021,7 +1578,7 @@ func (x *LastKnown) String() string {
 func (*LastKnown) ProtoMessage() {}
 
 func (x *LastKnown) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[11]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1034,7 +1591,7 @@ func (x *LastKnown) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LastKnown.ProtoReflect.Descriptor instead.
 func (*LastKnown) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{11}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *LastKnown) GetJob() uint32 {
@@ -1072,25 +1629,88 @@ func (x *LastKnown) GetReportSha256() string {
 	return ""
 }
 
+// VoidRead takes a read back that should not have been added: a wrong car, a broken file.
+type VoidRead struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Job           uint32                 `protobuf:"varint,1,opt,name=job,proto3" json:"job,omitempty"`
+	Read          uint32                 `protobuf:"varint,2,opt,name=read,proto3" json:"read,omitempty"`
+	Because       string                 `protobuf:"bytes,3,opt,name=because,proto3" json:"because,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *VoidRead) Reset() {
+	*x = VoidRead{}
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *VoidRead) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*VoidRead) ProtoMessage() {}
+
+func (x *VoidRead) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use VoidRead.ProtoReflect.Descriptor instead.
+func (*VoidRead) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *VoidRead) GetJob() uint32 {
+	if x != nil {
+		return x.Job
+	}
+	return 0
+}
+
+func (x *VoidRead) GetRead() uint32 {
+	if x != nil {
+		return x.Read
+	}
+	return 0
+}
+
+func (x *VoidRead) GetBecause() string {
+	if x != nil {
+		return x.Because
+	}
+	return ""
+}
+
 // Submit adds a modified image.
 type Submit struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Job   uint32                 `protobuf:"varint,1,opt,name=job,proto3" json:"job,omitempty"`
 	Image *Image                 `protobuf:"bytes,2,opt,name=image,proto3" json:"image,omitempty"`
-	// The job's original.
-	BaseSha256 string     `protobuf:"bytes,3,opt,name=base_sha256,json=baseSha256,proto3" json:"base_sha256,omitempty"`
-	Judgement  *Judgement `protobuf:"bytes,4,opt,name=judgement,proto3" json:"judgement,omitempty"`
-	Note       string     `protobuf:"bytes,5,opt,name=note,proto3" json:"note,omitempty"`
+	// The submission that its author started from; 0 is the read as found.
+	From      uint32     `protobuf:"varint,3,opt,name=from,proto3" json:"from,omitempty"`
+	Judgement *Judgement `protobuf:"bytes,4,opt,name=judgement,proto3" json:"judgement,omitempty"`
+	// Left out where there is none.
+	Note     *Sealed `protobuf:"bytes,5,opt,name=note,proto3" json:"note,omitempty"`
+	FileName *Sealed `protobuf:"bytes,6,opt,name=file_name,json=fileName,proto3" json:"file_name,omitempty"`
 	// Whether the author said which tables were meant to change.
-	MeantGiven    bool     `protobuf:"varint,6,opt,name=meant_given,json=meantGiven,proto3" json:"meant_given,omitempty"`
-	Meant         []string `protobuf:"bytes,7,rep,name=meant,proto3" json:"meant,omitempty"`
+	MeantGiven    bool     `protobuf:"varint,7,opt,name=meant_given,json=meantGiven,proto3" json:"meant_given,omitempty"`
+	Meant         []string `protobuf:"bytes,8,rep,name=meant,proto3" json:"meant,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Submit) Reset() {
 	*x = Submit{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[12]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1102,7 +1722,7 @@ func (x *Submit) String() string {
 func (*Submit) ProtoMessage() {}
 
 func (x *Submit) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[12]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1115,7 +1735,7 @@ func (x *Submit) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Submit.ProtoReflect.Descriptor instead.
 func (*Submit) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{12}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *Submit) GetJob() uint32 {
@@ -1132,11 +1752,11 @@ func (x *Submit) GetImage() *Image {
 	return nil
 }
 
-func (x *Submit) GetBaseSha256() string {
+func (x *Submit) GetFrom() uint32 {
 	if x != nil {
-		return x.BaseSha256
+		return x.From
 	}
-	return ""
+	return 0
 }
 
 func (x *Submit) GetJudgement() *Judgement {
@@ -1146,11 +1766,18 @@ func (x *Submit) GetJudgement() *Judgement {
 	return nil
 }
 
-func (x *Submit) GetNote() string {
+func (x *Submit) GetNote() *Sealed {
 	if x != nil {
 		return x.Note
 	}
-	return ""
+	return nil
+}
+
+func (x *Submit) GetFileName() *Sealed {
+	if x != nil {
+		return x.FileName
+	}
+	return nil
 }
 
 func (x *Submit) GetMeantGiven() bool {
@@ -1174,20 +1801,19 @@ type SignOff struct {
 	Job         uint32                 `protobuf:"varint,1,opt,name=job,proto3" json:"job,omitempty"`
 	Submission  uint32                 `protobuf:"varint,2,opt,name=submission,proto3" json:"submission,omitempty"`
 	ImageSha256 string                 `protobuf:"bytes,3,opt,name=image_sha256,json=imageSha256,proto3" json:"image_sha256,omitempty"`
-	BaseSha256  string                 `protobuf:"bytes,4,opt,name=base_sha256,json=baseSha256,proto3" json:"base_sha256,omitempty"`
-	Judgement   *Judgement             `protobuf:"bytes,5,opt,name=judgement,proto3" json:"judgement,omitempty"`
-	Reason      string                 `protobuf:"bytes,6,opt,name=reason,proto3" json:"reason,omitempty"`
+	Judgement   *Judgement             `protobuf:"bytes,4,opt,name=judgement,proto3" json:"judgement,omitempty"`
+	Reason      string                 `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
 	// Finding key to reason, one for each warning that counts.
-	Because map[string]string `protobuf:"bytes,7,rep,name=because,proto3" json:"because,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"bytes,2,opt,name=value"`
+	Because map[string]string `protobuf:"bytes,6,rep,name=because,proto3" json:"because,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"bytes,2,opt,name=value"`
 	// One-person workshop: the author signs, and says so.
-	ByAuthor      bool `protobuf:"varint,8,opt,name=by_author,json=byAuthor,proto3" json:"by_author,omitempty"`
+	ByAuthor      bool `protobuf:"varint,7,opt,name=by_author,json=byAuthor,proto3" json:"by_author,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *SignOff) Reset() {
 	*x = SignOff{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[13]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1199,7 +1825,7 @@ func (x *SignOff) String() string {
 func (*SignOff) ProtoMessage() {}
 
 func (x *SignOff) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[13]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1212,7 +1838,7 @@ func (x *SignOff) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignOff.ProtoReflect.Descriptor instead.
 func (*SignOff) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{13}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *SignOff) GetJob() uint32 {
@@ -1232,13 +1858,6 @@ func (x *SignOff) GetSubmission() uint32 {
 func (x *SignOff) GetImageSha256() string {
 	if x != nil {
 		return x.ImageSha256
-	}
-	return ""
-}
-
-func (x *SignOff) GetBaseSha256() string {
-	if x != nil {
-		return x.BaseSha256
 	}
 	return ""
 }
@@ -1284,7 +1903,7 @@ type Return struct {
 
 func (x *Return) Reset() {
 	*x = Return{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[14]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1296,7 +1915,7 @@ func (x *Return) String() string {
 func (*Return) ProtoMessage() {}
 
 func (x *Return) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[14]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1309,7 +1928,7 @@ func (x *Return) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Return.ProtoReflect.Descriptor instead.
 func (*Return) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{14}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *Return) GetJob() uint32 {
@@ -1351,7 +1970,7 @@ type Withdraw struct {
 
 func (x *Withdraw) Reset() {
 	*x = Withdraw{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[15]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1363,7 +1982,7 @@ func (x *Withdraw) String() string {
 func (*Withdraw) ProtoMessage() {}
 
 func (x *Withdraw) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[15]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1376,7 +1995,7 @@ func (x *Withdraw) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Withdraw.ProtoReflect.Descriptor instead.
 func (*Withdraw) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{15}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *Withdraw) GetJob() uint32 {
@@ -1393,14 +2012,14 @@ func (x *Withdraw) GetSubmission() uint32 {
 	return 0
 }
 
-// Collect takes a release, or the original, to the bay.
+// Collect takes a release, or the read as found, to the bay.
 type Collect struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Job   uint32                 `protobuf:"varint,1,opt,name=job,proto3" json:"job,omitempty"`
-	// 0 is the original.
+	// 0 is the read as found.
 	Submission  uint32 `protobuf:"varint,2,opt,name=submission,proto3" json:"submission,omitempty"`
 	ImageSha256 string `protobuf:"bytes,3,opt,name=image_sha256,json=imageSha256,proto3" json:"image_sha256,omitempty"`
-	// By the newest revisions; left out for the original.
+	// By the newest revisions; left out for the read as found.
 	Judgement *Judgement `protobuf:"bytes,4,opt,name=judgement,proto3" json:"judgement,omitempty"`
 	// How the car was told to be the right one: fresh-read, frame, or empty.
 	CarCheckedBy  string `protobuf:"bytes,5,opt,name=car_checked_by,json=carCheckedBy,proto3" json:"car_checked_by,omitempty"`
@@ -1410,7 +2029,7 @@ type Collect struct {
 
 func (x *Collect) Reset() {
 	*x = Collect{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[16]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1422,7 +2041,7 @@ func (x *Collect) String() string {
 func (*Collect) ProtoMessage() {}
 
 func (x *Collect) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[16]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1435,7 +2054,7 @@ func (x *Collect) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Collect.ProtoReflect.Descriptor instead.
 func (*Collect) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{16}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *Collect) GetJob() uint32 {
@@ -1477,20 +2096,21 @@ func (x *Collect) GetCarCheckedBy() string {
 type AddReadback struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Job   uint32                 `protobuf:"varint,1,opt,name=job,proto3" json:"job,omitempty"`
-	// What was written; 0 is the original.
+	// What was written; 0 is the read as found.
 	Submission  uint32 `protobuf:"varint,2,opt,name=submission,proto3" json:"submission,omitempty"`
 	Image       *Image `protobuf:"bytes,3,opt,name=image,proto3" json:"image,omitempty"`
 	NotPossible string `protobuf:"bytes,4,opt,name=not_possible,json=notPossible,proto3" json:"not_possible,omitempty"`
 	Matches     bool   `protobuf:"varint,5,opt,name=matches,proto3" json:"matches,omitempty"`
-	// The written image against the read-back.
-	ReportSha256  string `protobuf:"bytes,6,opt,name=report_sha256,json=reportSha256,proto3" json:"report_sha256,omitempty"`
+	// The written image against the read-back; left out where it matches.
+	ReportSha256  string  `protobuf:"bytes,6,opt,name=report_sha256,json=reportSha256,proto3" json:"report_sha256,omitempty"`
+	FileName      *Sealed `protobuf:"bytes,7,opt,name=file_name,json=fileName,proto3" json:"file_name,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *AddReadback) Reset() {
 	*x = AddReadback{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[17]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1502,7 +2122,7 @@ func (x *AddReadback) String() string {
 func (*AddReadback) ProtoMessage() {}
 
 func (x *AddReadback) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[17]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1515,7 +2135,7 @@ func (x *AddReadback) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AddReadback.ProtoReflect.Descriptor instead.
 func (*AddReadback) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{17}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *AddReadback) GetJob() uint32 {
@@ -1560,21 +2180,33 @@ func (x *AddReadback) GetReportSha256() string {
 	return ""
 }
 
+func (x *AddReadback) GetFileName() *Sealed {
+	if x != nil {
+		return x.FileName
+	}
+	return nil
+}
+
 // AddRun adds one sweep on the rolling road.
 type AddRun struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Job   uint32                 `protobuf:"varint,1,opt,name=job,proto3" json:"job,omitempty"`
 	// before or after.
-	When           string `protobuf:"bytes,2,opt,name=when,proto3" json:"when,omitempty"`
-	FileSha256     string `protobuf:"bytes,3,opt,name=file_sha256,json=fileSha256,proto3" json:"file_sha256,omitempty"`
-	ChannelsSha256 string `protobuf:"bytes,4,opt,name=channels_sha256,json=channelsSha256,proto3" json:"channels_sha256,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	When           string  `protobuf:"bytes,2,opt,name=when,proto3" json:"when,omitempty"`
+	FileSha256     string  `protobuf:"bytes,3,opt,name=file_sha256,json=fileSha256,proto3" json:"file_sha256,omitempty"`
+	ChannelsSha256 string  `protobuf:"bytes,4,opt,name=channels_sha256,json=channelsSha256,proto3" json:"channels_sha256,omitempty"`
+	FileName       *Sealed `protobuf:"bytes,5,opt,name=file_name,json=fileName,proto3" json:"file_name,omitempty"`
+	// Its check against the map in the car found danger.
+	Danger bool `protobuf:"varint,6,opt,name=danger,proto3" json:"danger,omitempty"`
+	// What that check found; left out where it was not made.
+	CheckSha256   string `protobuf:"bytes,7,opt,name=check_sha256,json=checkSha256,proto3" json:"check_sha256,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *AddRun) Reset() {
 	*x = AddRun{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[18]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1586,7 +2218,7 @@ func (x *AddRun) String() string {
 func (*AddRun) ProtoMessage() {}
 
 func (x *AddRun) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[18]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1599,7 +2231,7 @@ func (x *AddRun) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AddRun.ProtoReflect.Descriptor instead.
 func (*AddRun) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{18}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *AddRun) GetJob() uint32 {
@@ -1630,30 +2262,55 @@ func (x *AddRun) GetChannelsSha256() string {
 	return ""
 }
 
-// ChangeServerKey replaces the server's key.
-type ChangeServerKey struct {
+func (x *AddRun) GetFileName() *Sealed {
+	if x != nil {
+		return x.FileName
+	}
+	return nil
+}
+
+func (x *AddRun) GetDanger() bool {
+	if x != nil {
+		return x.Danger
+	}
+	return false
+}
+
+func (x *AddRun) GetCheckSha256() string {
+	if x != nil {
+		return x.CheckSha256
+	}
+	return ""
+}
+
+// AddNote is what somebody has to say about a job, a submission or one of its tables.
+type AddNote struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// One line in OpenSSH form, without comment.
-	PublicKey     string `protobuf:"bytes,1,opt,name=public_key,json=publicKey,proto3" json:"public_key,omitempty"`
+	Job   uint32                 `protobuf:"varint,1,opt,name=job,proto3" json:"job,omitempty"`
+	// 0 for the job as a whole.
+	Submission    uint32      `protobuf:"varint,2,opt,name=submission,proto3" json:"submission,omitempty"`
+	Table         string      `protobuf:"bytes,3,opt,name=table,proto3" json:"table,omitempty"`
+	Text          *Sealed     `protobuf:"bytes,4,opt,name=text,proto3" json:"text,omitempty"`
+	Files         []*NoteFile `protobuf:"bytes,5,rep,name=files,proto3" json:"files,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *ChangeServerKey) Reset() {
-	*x = ChangeServerKey{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[19]
+func (x *AddNote) Reset() {
+	*x = AddNote{}
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *ChangeServerKey) String() string {
+func (x *AddNote) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*ChangeServerKey) ProtoMessage() {}
+func (*AddNote) ProtoMessage() {}
 
-func (x *ChangeServerKey) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[19]
+func (x *AddNote) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1664,14 +2321,235 @@ func (x *ChangeServerKey) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use ChangeServerKey.ProtoReflect.Descriptor instead.
-func (*ChangeServerKey) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{19}
+// Deprecated: Use AddNote.ProtoReflect.Descriptor instead.
+func (*AddNote) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{26}
 }
 
-func (x *ChangeServerKey) GetPublicKey() string {
+func (x *AddNote) GetJob() uint32 {
 	if x != nil {
-		return x.PublicKey
+		return x.Job
+	}
+	return 0
+}
+
+func (x *AddNote) GetSubmission() uint32 {
+	if x != nil {
+		return x.Submission
+	}
+	return 0
+}
+
+func (x *AddNote) GetTable() string {
+	if x != nil {
+		return x.Table
+	}
+	return ""
+}
+
+func (x *AddNote) GetText() *Sealed {
+	if x != nil {
+		return x.Text
+	}
+	return nil
+}
+
+func (x *AddNote) GetFiles() []*NoteFile {
+	if x != nil {
+		return x.Files
+	}
+	return nil
+}
+
+// NoteFile is a file that goes with a note.
+type NoteFile struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Sha256        string                 `protobuf:"bytes,1,opt,name=sha256,proto3" json:"sha256,omitempty"`
+	Size          uint32                 `protobuf:"varint,2,opt,name=size,proto3" json:"size,omitempty"`
+	Name          *Sealed                `protobuf:"bytes,3,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *NoteFile) Reset() {
+	*x = NoteFile{}
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *NoteFile) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*NoteFile) ProtoMessage() {}
+
+func (x *NoteFile) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use NoteFile.ProtoReflect.Descriptor instead.
+func (*NoteFile) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *NoteFile) GetSha256() string {
+	if x != nil {
+		return x.Sha256
+	}
+	return ""
+}
+
+func (x *NoteFile) GetSize() uint32 {
+	if x != nil {
+		return x.Size
+	}
+	return 0
+}
+
+func (x *NoteFile) GetName() *Sealed {
+	if x != nil {
+		return x.Name
+	}
+	return nil
+}
+
+// Settle is a lead's word that an alarm has been seen to.
+type Settle struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Job   uint32                 `protobuf:"varint,1,opt,name=job,proto3" json:"job,omitempty"`
+	// What the alarm is about: 7.2, 7.read2, 7.back1, 7.run1.
+	About string `protobuf:"bytes,2,opt,name=about,proto3" json:"about,omitempty"`
+	// readback-differs, recalled, not-read-back, changed-since, run-danger, older-limits.
+	Alarm         string `protobuf:"bytes,3,opt,name=alarm,proto3" json:"alarm,omitempty"`
+	Because       string `protobuf:"bytes,4,opt,name=because,proto3" json:"because,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Settle) Reset() {
+	*x = Settle{}
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[28]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Settle) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Settle) ProtoMessage() {}
+
+func (x *Settle) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[28]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Settle.ProtoReflect.Descriptor instead.
+func (*Settle) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{28}
+}
+
+func (x *Settle) GetJob() uint32 {
+	if x != nil {
+		return x.Job
+	}
+	return 0
+}
+
+func (x *Settle) GetAbout() string {
+	if x != nil {
+		return x.About
+	}
+	return ""
+}
+
+func (x *Settle) GetAlarm() string {
+	if x != nil {
+		return x.Alarm
+	}
+	return ""
+}
+
+func (x *Settle) GetBecause() string {
+	if x != nil {
+		return x.Because
+	}
+	return ""
+}
+
+// Erase deletes what identifies a closed job's car; with images, its images and runs too.
+type Erase struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Job           uint32                 `protobuf:"varint,1,opt,name=job,proto3" json:"job,omitempty"`
+	Images        bool                   `protobuf:"varint,2,opt,name=images,proto3" json:"images,omitempty"`
+	Because       string                 `protobuf:"bytes,3,opt,name=because,proto3" json:"because,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Erase) Reset() {
+	*x = Erase{}
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Erase) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Erase) ProtoMessage() {}
+
+func (x *Erase) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Erase.ProtoReflect.Descriptor instead.
+func (*Erase) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{29}
+}
+
+func (x *Erase) GetJob() uint32 {
+	if x != nil {
+		return x.Job
+	}
+	return 0
+}
+
+func (x *Erase) GetImages() bool {
+	if x != nil {
+		return x.Images
+	}
+	return false
+}
+
+func (x *Erase) GetBecause() string {
+	if x != nil {
+		return x.Because
 	}
 	return ""
 }
@@ -1680,14 +2558,16 @@ var File_witnessmark_record_v1_action_proto protoreflect.FileDescriptor
 
 const file_witnessmark_record_v1_action_proto_rawDesc = "" +
 	"\n" +
-	"\"witnessmark/record/v1/action.proto\x12\x15witnessmark.record.v1\x1a+witnessmark/calibration/v1/definition.proto\"\xf5\a\n" +
-	"\x06Action\x12\x18\n" +
-	"\agenesis\x18\x01 \x01(\tR\agenesis\x12\x1d\n" +
+	"\"witnessmark/record/v1/action.proto\x12\x15witnessmark.record.v1\x1a+witnessmark/calibration/v1/definition.proto\x1a witnessmark/record/v1/role.proto\"\xca\n" +
 	"\n" +
-	"request_id\x18\x02 \x01(\tR\trequestId\x12\x17\n" +
-	"\aacts_on\x18\x03 \x01(\tR\x06actsOn\x12/\n" +
-	"\x04seen\x18\x04 \x01(\v2\x1b.witnessmark.record.v1.SeenR\x04seen\x12\x12\n" +
-	"\x04time\x18\x05 \x01(\tR\x04time\x124\n" +
+	"\x06Action\x12\x12\n" +
+	"\x04form\x18\x01 \x01(\rR\x04form\x12\x18\n" +
+	"\agenesis\x18\x02 \x01(\tR\agenesis\x12\x1d\n" +
+	"\n" +
+	"request_id\x18\x03 \x01(\tR\trequestId\x12\x17\n" +
+	"\aacts_on\x18\x04 \x01(\tR\x06actsOn\x12/\n" +
+	"\x04seen\x18\x05 \x01(\v2\x1b.witnessmark.record.v1.SeenR\x04seen\x12\x12\n" +
+	"\x04time\x18\x06 \x01(\tR\x04time\x124\n" +
 	"\x05enrol\x18\n" +
 	" \x01(\v2\x1c.witnessmark.record.v1.EnrolH\x00R\x05enrol\x127\n" +
 	"\x06retire\x18\v \x01(\v2\x1d.witnessmark.record.v1.RetireH\x00R\x06retire\x12F\n" +
@@ -1695,23 +2575,32 @@ const file_witnessmark_record_v1_action_proto_rawDesc = "" +
 	"definition\x18\f \x01(\v2$.witnessmark.record.v1.AddDefinitionH\x00R\n" +
 	"definition\x12:\n" +
 	"\x06limits\x18\r \x01(\v2 .witnessmark.record.v1.AddLimitsH\x00R\x06limits\x122\n" +
-	"\x03job\x18\x0e \x01(\v2\x1e.witnessmark.record.v1.OpenJobH\x00R\x03job\x124\n" +
-	"\x04read\x18\x0f \x01(\v2\x1e.witnessmark.record.v1.AddReadH\x00R\x04read\x12?\n" +
+	"\x03job\x18\x0e \x01(\v2\x1e.witnessmark.record.v1.OpenJobH\x00R\x03job\x127\n" +
+	"\x05amend\x18\x0f \x01(\v2\x1f.witnessmark.record.v1.AmendJobH\x00R\x05amend\x127\n" +
+	"\x05close\x18\x10 \x01(\v2\x1f.witnessmark.record.v1.CloseJobH\x00R\x05close\x12:\n" +
+	"\x06reopen\x18\x11 \x01(\v2 .witnessmark.record.v1.ReopenJobH\x00R\x06reopen\x124\n" +
+	"\x04read\x18\x12 \x01(\v2\x1e.witnessmark.record.v1.AddReadH\x00R\x04read\x125\n" +
+	"\x04void\x18\x13 \x01(\v2\x1f.witnessmark.record.v1.VoidReadH\x00R\x04void\x12?\n" +
 	"\n" +
-	"submission\x18\x10 \x01(\v2\x1d.witnessmark.record.v1.SubmitH\x00R\n" +
+	"submission\x18\x14 \x01(\v2\x1d.witnessmark.record.v1.SubmitH\x00R\n" +
 	"submission\x12;\n" +
-	"\bsign_off\x18\x11 \x01(\v2\x1e.witnessmark.record.v1.SignOffH\x00R\asignOff\x127\n" +
-	"\x06return\x18\x12 \x01(\v2\x1d.witnessmark.record.v1.ReturnH\x00R\x06return\x12=\n" +
-	"\bwithdraw\x18\x13 \x01(\v2\x1f.witnessmark.record.v1.WithdrawH\x00R\bwithdraw\x12:\n" +
-	"\acollect\x18\x14 \x01(\v2\x1e.witnessmark.record.v1.CollectH\x00R\acollect\x12A\n" +
-	"\tread_back\x18\x15 \x01(\v2\".witnessmark.record.v1.AddReadbackH\x00R\breadBack\x121\n" +
-	"\x03run\x18\x16 \x01(\v2\x1d.witnessmark.record.v1.AddRunH\x00R\x03run\x12G\n" +
-	"\n" +
-	"server_key\x18\x17 \x01(\v2&.witnessmark.record.v1.ChangeServerKeyH\x00R\tserverKeyB\x06\n" +
+	"\bsign_off\x18\x15 \x01(\v2\x1e.witnessmark.record.v1.SignOffH\x00R\asignOff\x127\n" +
+	"\x06return\x18\x16 \x01(\v2\x1d.witnessmark.record.v1.ReturnH\x00R\x06return\x12=\n" +
+	"\bwithdraw\x18\x17 \x01(\v2\x1f.witnessmark.record.v1.WithdrawH\x00R\bwithdraw\x12:\n" +
+	"\acollect\x18\x18 \x01(\v2\x1e.witnessmark.record.v1.CollectH\x00R\acollect\x12A\n" +
+	"\tread_back\x18\x19 \x01(\v2\".witnessmark.record.v1.AddReadbackH\x00R\breadBack\x121\n" +
+	"\x03run\x18\x1a \x01(\v2\x1d.witnessmark.record.v1.AddRunH\x00R\x03run\x124\n" +
+	"\x04note\x18\x1b \x01(\v2\x1e.witnessmark.record.v1.AddNoteH\x00R\x04note\x127\n" +
+	"\x06settle\x18\x1c \x01(\v2\x1d.witnessmark.record.v1.SettleH\x00R\x06settle\x124\n" +
+	"\x05erase\x18\x1d \x01(\v2\x1c.witnessmark.record.v1.EraseH\x00R\x05eraseB\x06\n" +
 	"\x04body\".\n" +
 	"\x04Seen\x12\x12\n" +
 	"\x04size\x18\x01 \x01(\rR\x04size\x12\x12\n" +
-	"\x04root\x18\x02 \x01(\tR\x04root\"\x96\x01\n" +
+	"\x04root\x18\x02 \x01(\tR\x04root\"(\n" +
+	"\x06Sealed\x12\x1e\n" +
+	"\n" +
+	"commitment\x18\x01 \x01(\tR\n" +
+	"commitment\"\x96\x01\n" +
 	"\x05Image\x12\x16\n" +
 	"\x06sha256\x18\x01 \x01(\tR\x06sha256\x12\x12\n" +
 	"\x04size\x18\x02 \x01(\rR\x04size\x12\x1f\n" +
@@ -1720,49 +2609,100 @@ const file_witnessmark_record_v1_action_proto_rawDesc = "" +
 	"\x06ranges\x18\x04 \x03(\v2(.witnessmark.calibration.v1.AddressRangeR\x06ranges\"6\n" +
 	"\bRevision\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x16\n" +
-	"\x06sha256\x18\x02 \x01(\tR\x06sha256\"\xe0\x01\n" +
+	"\x06sha256\x18\x02 \x01(\tR\x06sha256\"\xe1\x03\n" +
 	"\tJudgement\x12?\n" +
 	"\n" +
 	"definition\x18\x01 \x01(\v2\x1f.witnessmark.record.v1.RevisionR\n" +
 	"definition\x127\n" +
-	"\x06limits\x18\x02 \x01(\v2\x1f.witnessmark.record.v1.RevisionR\x06limits\x12#\n" +
-	"\rreport_sha256\x18\x03 \x01(\tR\freportSha256\x12\x18\n" +
-	"\averdict\x18\x04 \x01(\tR\averdict\x12\x1a\n" +
-	"\bwarnings\x18\x05 \x03(\tR\bwarnings\"P\n" +
+	"\x06limits\x18\x02 \x01(\v2\x1f.witnessmark.record.v1.RevisionR\x06limits\x12\x12\n" +
+	"\x04fuel\x18\x03 \x01(\tR\x04fuel\x12G\n" +
+	"\anumbers\x18\x04 \x03(\v2-.witnessmark.record.v1.Judgement.NumbersEntryR\anumbers\x12\x1f\n" +
+	"\vbase_sha256\x18\x05 \x01(\tR\n" +
+	"baseSha256\x12&\n" +
+	"\x0fas_found_sha256\x18\x06 \x01(\tR\rasFoundSha256\x12\x1d\n" +
+	"\n" +
+	"run_sha256\x18\a \x03(\tR\trunSha256\x12#\n" +
+	"\rreport_sha256\x18\b \x01(\tR\freportSha256\x12\x18\n" +
+	"\averdict\x18\t \x01(\tR\averdict\x12\x1a\n" +
+	"\bwarnings\x18\n" +
+	" \x03(\tR\bwarnings\x1a:\n" +
+	"\fNumbersEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01\"Y\n" +
 	"\x05Enrol\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
 	"\x05roles\x18\x02 \x03(\tR\x05roles\x12\x1d\n" +
 	"\n" +
-	"public_key\x18\x03 \x01(\tR\tpublicKey\">\n" +
+	"public_key\x18\x03 \x01(\tR\tpublicKey:\a\x92\xcf\x18\x03\n" +
+	"\x01\x03\"G\n" +
 	"\x06Retire\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12 \n" +
-	"\vcompromised\x18\x02 \x01(\bR\vcompromised\"L\n" +
-	"\rAddDefinition\x12;\n" +
-	"\brevision\x18\x01 \x01(\v2\x1f.witnessmark.record.v1.RevisionR\brevision\"H\n" +
-	"\tAddLimits\x12;\n" +
-	"\brevision\x18\x01 \x01(\v2\x1f.witnessmark.record.v1.RevisionR\brevision\"\x9a\x03\n" +
-	"\aOpenJob\x12\x10\n" +
-	"\x03car\x18\x01 \x01(\tR\x03car\x12!\n" +
-	"\fframe_digest\x18\x02 \x01(\tR\vframeDigest\x12?\n" +
+	"\vcompromised\x18\x02 \x01(\bR\vcompromised:\a\x92\xcf\x18\x03\n" +
+	"\x01\x03\"u\n" +
+	"\vJudgedWorse\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\rR\x03job\x12\x1e\n" +
 	"\n" +
-	"definition\x18\x03 \x01(\v2\x1f.witnessmark.record.v1.RevisionR\n" +
-	"definition\x127\n" +
-	"\x06limits\x18\x04 \x01(\v2\x1f.witnessmark.record.v1.RevisionR\x06limits\x12\x12\n" +
-	"\x04fuel\x18\x05 \x01(\tR\x04fuel\x12\x14\n" +
-	"\x05parts\x18\x06 \x03(\tR\x05parts\x12\x12\n" +
-	"\x04note\x18\a \x01(\tR\x04note\x12\x1f\n" +
-	"\vlimits_fuel\x18\b \x03(\tR\n" +
-	"limitsFuel\x12E\n" +
-	"\anumbers\x18\t \x03(\v2+.witnessmark.record.v1.OpenJob.NumbersEntryR\anumbers\x1a:\n" +
+	"submission\x18\x02 \x01(\rR\n" +
+	"submission\x12\x18\n" +
+	"\averdict\x18\x03 \x01(\tR\averdict\x12\x1a\n" +
+	"\bwarnings\x18\x04 \x03(\tR\bwarnings\"\x9c\x01\n" +
+	"\rAddDefinition\x12;\n" +
+	"\brevision\x18\x01 \x01(\v2\x1f.witnessmark.record.v1.RevisionR\brevision\x12E\n" +
+	"\fjudged_worse\x18\x02 \x03(\v2\".witnessmark.record.v1.JudgedWorseR\vjudgedWorse:\a\x92\xcf\x18\x03\n" +
+	"\x01\x03\"\x98\x01\n" +
+	"\tAddLimits\x12;\n" +
+	"\brevision\x18\x01 \x01(\v2\x1f.witnessmark.record.v1.RevisionR\brevision\x12E\n" +
+	"\fjudged_worse\x18\x02 \x03(\v2\".witnessmark.record.v1.JudgedWorseR\vjudgedWorse:\a\x92\xcf\x18\x03\n" +
+	"\x01\x03\"\xe0\x03\n" +
+	"\n" +
+	"JobDetails\x12\x10\n" +
+	"\x03car\x18\x01 \x01(\rR\x03car\x12\x19\n" +
+	"\bcar_said\x18\x02 \x01(\tR\acarSaid\x123\n" +
+	"\x05plate\x18\x03 \x01(\v2\x1d.witnessmark.record.v1.SealedR\x05plate\x123\n" +
+	"\x05frame\x18\x04 \x01(\v2\x1d.witnessmark.record.v1.SealedR\x05frame\x127\n" +
+	"\x06limits\x18\x05 \x01(\v2\x1f.witnessmark.record.v1.RevisionR\x06limits\x12\x1f\n" +
+	"\vlimits_fuel\x18\x06 \x03(\tR\n" +
+	"limitsFuel\x12\x12\n" +
+	"\x04fuel\x18\a \x01(\tR\x04fuel\x12\x14\n" +
+	"\x05parts\x18\b \x03(\tR\x05parts\x12H\n" +
+	"\anumbers\x18\t \x03(\v2..witnessmark.record.v1.JobDetails.NumbersEntryR\anumbers\x121\n" +
+	"\x04note\x18\n" +
+	" \x01(\v2\x1d.witnessmark.record.v1.SealedR\x04note\x1a:\n" +
 	"\fNumbersEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01\"\xc8\x01\n" +
-	"\aAddRead\x12\x10\n" +
-	"\x03job\x18\x01 \x01(\rR\x03job\x122\n" +
-	"\x05image\x18\x02 \x01(\v2\x1c.witnessmark.record.v1.ImageR\x05image\x126\n" +
-	"\x05check\x18\x03 \x01(\v2 .witnessmark.record.v1.JudgementR\x05check\x12?\n" +
+	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01\"\x91\x01\n" +
+	"\aOpenJob\x12;\n" +
+	"\adetails\x18\x01 \x01(\v2!.witnessmark.record.v1.JobDetailsR\adetails\x12?\n" +
 	"\n" +
-	"last_known\x18\x04 \x01(\v2 .witnessmark.record.v1.LastKnownR\tlastKnown\"\x99\x01\n" +
+	"definition\x18\x02 \x01(\v2\x1f.witnessmark.record.v1.RevisionR\n" +
+	"definition:\b\x92\xcf\x18\x04\n" +
+	"\x02\x01\x03\"c\n" +
+	"\bAmendJob\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\rR\x03job\x12;\n" +
+	"\adetails\x18\x02 \x01(\v2!.witnessmark.record.v1.JobDetailsR\adetails:\b\x92\xcf\x18\x04\n" +
+	"\x02\x01\x03\"Z\n" +
+	"\bCloseJob\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\rR\x03job\x12\x18\n" +
+	"\aoutcome\x18\x02 \x01(\tR\aoutcome\x12\x18\n" +
+	"\abecause\x18\x03 \x01(\tR\abecause:\b\x92\xcf\x18\x04\n" +
+	"\x02\x01\x03\"A\n" +
+	"\tReopenJob\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\rR\x03job\x12\x18\n" +
+	"\abecause\x18\x02 \x01(\tR\abecause:\b\x92\xcf\x18\x04\n" +
+	"\x02\x01\x03\"\xb4\x03\n" +
+	"\aAddRead\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\rR\x03job\x12\x10\n" +
+	"\x03car\x18\x02 \x01(\rR\x03car\x122\n" +
+	"\x05image\x18\x03 \x01(\v2\x1c.witnessmark.record.v1.ImageR\x05image\x12\x1d\n" +
+	"\n" +
+	"with_holes\x18\x04 \x01(\bR\twithHoles\x12>\n" +
+	"\x05holes\x18\x05 \x03(\v2(.witnessmark.calibration.v1.AddressRangeR\x05holes\x123\n" +
+	"\x05frame\x18\x06 \x01(\v2\x1d.witnessmark.record.v1.SealedR\x05frame\x12:\n" +
+	"\tfile_name\x18\a \x01(\v2\x1d.witnessmark.record.v1.SealedR\bfileName\x126\n" +
+	"\x05check\x18\b \x01(\v2 .witnessmark.record.v1.JudgementR\x05check\x12?\n" +
+	"\n" +
+	"last_known\x18\t \x01(\v2 .witnessmark.record.v1.LastKnownR\tlastKnown:\b\x92\xcf\x18\x04\n" +
+	"\x02\x01\x03\"\x99\x01\n" +
 	"\tLastKnown\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\rR\x03job\x12\x1e\n" +
 	"\n" +
@@ -1770,44 +2710,51 @@ const file_witnessmark_record_v1_action_proto_rawDesc = "" +
 	"submission\x12!\n" +
 	"\fimage_sha256\x18\x03 \x01(\tR\vimageSha256\x12\x12\n" +
 	"\x04same\x18\x04 \x01(\bR\x04same\x12#\n" +
-	"\rreport_sha256\x18\x05 \x01(\tR\freportSha256\"\xfa\x01\n" +
+	"\rreport_sha256\x18\x05 \x01(\tR\freportSha256\"T\n" +
+	"\bVoidRead\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\rR\x03job\x12\x12\n" +
+	"\x04read\x18\x02 \x01(\rR\x04read\x12\x18\n" +
+	"\abecause\x18\x03 \x01(\tR\abecause:\b\x92\xcf\x18\x04\n" +
+	"\x02\x01\x03\"\xd2\x02\n" +
 	"\x06Submit\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\rR\x03job\x122\n" +
-	"\x05image\x18\x02 \x01(\v2\x1c.witnessmark.record.v1.ImageR\x05image\x12\x1f\n" +
-	"\vbase_sha256\x18\x03 \x01(\tR\n" +
-	"baseSha256\x12>\n" +
-	"\tjudgement\x18\x04 \x01(\v2 .witnessmark.record.v1.JudgementR\tjudgement\x12\x12\n" +
-	"\x04note\x18\x05 \x01(\tR\x04note\x12\x1f\n" +
-	"\vmeant_given\x18\x06 \x01(\bR\n" +
+	"\x05image\x18\x02 \x01(\v2\x1c.witnessmark.record.v1.ImageR\x05image\x12\x12\n" +
+	"\x04from\x18\x03 \x01(\rR\x04from\x12>\n" +
+	"\tjudgement\x18\x04 \x01(\v2 .witnessmark.record.v1.JudgementR\tjudgement\x121\n" +
+	"\x04note\x18\x05 \x01(\v2\x1d.witnessmark.record.v1.SealedR\x04note\x12:\n" +
+	"\tfile_name\x18\x06 \x01(\v2\x1d.witnessmark.record.v1.SealedR\bfileName\x12\x1f\n" +
+	"\vmeant_given\x18\a \x01(\bR\n" +
 	"meantGiven\x12\x14\n" +
-	"\x05meant\x18\a \x03(\tR\x05meant\"\xf7\x02\n" +
+	"\x05meant\x18\b \x03(\tR\x05meant:\b\x92\xcf\x18\x04\n" +
+	"\x02\x02\x03\"\xe0\x02\n" +
 	"\aSignOff\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\rR\x03job\x12\x1e\n" +
 	"\n" +
 	"submission\x18\x02 \x01(\rR\n" +
 	"submission\x12!\n" +
-	"\fimage_sha256\x18\x03 \x01(\tR\vimageSha256\x12\x1f\n" +
-	"\vbase_sha256\x18\x04 \x01(\tR\n" +
-	"baseSha256\x12>\n" +
-	"\tjudgement\x18\x05 \x01(\v2 .witnessmark.record.v1.JudgementR\tjudgement\x12\x16\n" +
-	"\x06reason\x18\x06 \x01(\tR\x06reason\x12E\n" +
-	"\abecause\x18\a \x03(\v2+.witnessmark.record.v1.SignOff.BecauseEntryR\abecause\x12\x1b\n" +
-	"\tby_author\x18\b \x01(\bR\bbyAuthor\x1a:\n" +
+	"\fimage_sha256\x18\x03 \x01(\tR\vimageSha256\x12>\n" +
+	"\tjudgement\x18\x04 \x01(\v2 .witnessmark.record.v1.JudgementR\tjudgement\x12\x16\n" +
+	"\x06reason\x18\x05 \x01(\tR\x06reason\x12E\n" +
+	"\abecause\x18\x06 \x03(\v2+.witnessmark.record.v1.SignOff.BecauseEntryR\abecause\x12\x1b\n" +
+	"\tby_author\x18\a \x01(\bR\bbyAuthor\x1a:\n" +
 	"\fBecauseEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01\"u\n" +
+	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01:\b\x92\xcf\x18\x04\n" +
+	"\x02\x02\x03\"\x80\x01\n" +
 	"\x06Return\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\rR\x03job\x12\x1e\n" +
 	"\n" +
 	"submission\x18\x02 \x01(\rR\n" +
 	"submission\x12!\n" +
 	"\fimage_sha256\x18\x03 \x01(\tR\vimageSha256\x12\x16\n" +
-	"\x06reason\x18\x04 \x01(\tR\x06reason\"<\n" +
+	"\x06reason\x18\x04 \x01(\tR\x06reason:\t\x92\xcf\x18\x05\n" +
+	"\x03\x01\x02\x03\"F\n" +
 	"\bWithdraw\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\rR\x03job\x12\x1e\n" +
 	"\n" +
 	"submission\x18\x02 \x01(\rR\n" +
-	"submission\"\xc4\x01\n" +
+	"submission:\b\x92\xcf\x18\x04\n" +
+	"\x02\x02\x03\"\xce\x01\n" +
 	"\aCollect\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\rR\x03job\x12\x1e\n" +
 	"\n" +
@@ -1815,7 +2762,8 @@ const file_witnessmark_record_v1_action_proto_rawDesc = "" +
 	"submission\x12!\n" +
 	"\fimage_sha256\x18\x03 \x01(\tR\vimageSha256\x12>\n" +
 	"\tjudgement\x18\x04 \x01(\v2 .witnessmark.record.v1.JudgementR\tjudgement\x12$\n" +
-	"\x0ecar_checked_by\x18\x05 \x01(\tR\fcarCheckedBy\"\xd5\x01\n" +
+	"\x0ecar_checked_by\x18\x05 \x01(\tR\fcarCheckedBy:\b\x92\xcf\x18\x04\n" +
+	"\x02\x01\x03\"\x9b\x02\n" +
 	"\vAddReadback\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\rR\x03job\x12\x1e\n" +
 	"\n" +
@@ -1824,16 +2772,43 @@ const file_witnessmark_record_v1_action_proto_rawDesc = "" +
 	"\x05image\x18\x03 \x01(\v2\x1c.witnessmark.record.v1.ImageR\x05image\x12!\n" +
 	"\fnot_possible\x18\x04 \x01(\tR\vnotPossible\x12\x18\n" +
 	"\amatches\x18\x05 \x01(\bR\amatches\x12#\n" +
-	"\rreport_sha256\x18\x06 \x01(\tR\freportSha256\"x\n" +
+	"\rreport_sha256\x18\x06 \x01(\tR\freportSha256\x12:\n" +
+	"\tfile_name\x18\a \x01(\v2\x1d.witnessmark.record.v1.SealedR\bfileName:\b\x92\xcf\x18\x04\n" +
+	"\x02\x01\x03\"\xf9\x01\n" +
 	"\x06AddRun\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\rR\x03job\x12\x12\n" +
 	"\x04when\x18\x02 \x01(\tR\x04when\x12\x1f\n" +
 	"\vfile_sha256\x18\x03 \x01(\tR\n" +
 	"fileSha256\x12'\n" +
-	"\x0fchannels_sha256\x18\x04 \x01(\tR\x0echannelsSha256\"0\n" +
-	"\x0fChangeServerKey\x12\x1d\n" +
+	"\x0fchannels_sha256\x18\x04 \x01(\tR\x0echannelsSha256\x12:\n" +
+	"\tfile_name\x18\x05 \x01(\v2\x1d.witnessmark.record.v1.SealedR\bfileName\x12\x16\n" +
+	"\x06danger\x18\x06 \x01(\bR\x06danger\x12!\n" +
+	"\fcheck_sha256\x18\a \x01(\tR\vcheckSha256:\b\x92\xcf\x18\x04\n" +
+	"\x02\x01\x03\"\xc6\x01\n" +
+	"\aAddNote\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\rR\x03job\x12\x1e\n" +
 	"\n" +
-	"public_key\x18\x01 \x01(\tR\tpublicKeyB2Z0witnessmark/proto/witnessmark/record/v1;recordv1b\x06proto3"
+	"submission\x18\x02 \x01(\rR\n" +
+	"submission\x12\x14\n" +
+	"\x05table\x18\x03 \x01(\tR\x05table\x121\n" +
+	"\x04text\x18\x04 \x01(\v2\x1d.witnessmark.record.v1.SealedR\x04text\x125\n" +
+	"\x05files\x18\x05 \x03(\v2\x1f.witnessmark.record.v1.NoteFileR\x05files:\t\x92\xcf\x18\x05\n" +
+	"\x03\x01\x02\x03\"i\n" +
+	"\bNoteFile\x12\x16\n" +
+	"\x06sha256\x18\x01 \x01(\tR\x06sha256\x12\x12\n" +
+	"\x04size\x18\x02 \x01(\rR\x04size\x121\n" +
+	"\x04name\x18\x03 \x01(\v2\x1d.witnessmark.record.v1.SealedR\x04name\"i\n" +
+	"\x06Settle\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\rR\x03job\x12\x14\n" +
+	"\x05about\x18\x02 \x01(\tR\x05about\x12\x14\n" +
+	"\x05alarm\x18\x03 \x01(\tR\x05alarm\x12\x18\n" +
+	"\abecause\x18\x04 \x01(\tR\abecause:\a\x92\xcf\x18\x03\n" +
+	"\x01\x03\"T\n" +
+	"\x05Erase\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\rR\x03job\x12\x16\n" +
+	"\x06images\x18\x02 \x01(\bR\x06images\x12\x18\n" +
+	"\abecause\x18\x03 \x01(\tR\abecause:\a\x92\xcf\x18\x03\n" +
+	"\x01\x03B2Z0witnessmark/proto/witnessmark/record/v1;recordv1b\x06proto3"
 
 var (
 	file_witnessmark_record_v1_action_proto_rawDescOnce sync.Once
@@ -1847,70 +2822,105 @@ func file_witnessmark_record_v1_action_proto_rawDescGZIP() []byte {
 	return file_witnessmark_record_v1_action_proto_rawDescData
 }
 
-var file_witnessmark_record_v1_action_proto_msgTypes = make([]protoimpl.MessageInfo, 22)
+var file_witnessmark_record_v1_action_proto_msgTypes = make([]protoimpl.MessageInfo, 33)
 var file_witnessmark_record_v1_action_proto_goTypes = []any{
 	(*Action)(nil),          // 0: witnessmark.record.v1.Action
 	(*Seen)(nil),            // 1: witnessmark.record.v1.Seen
-	(*Image)(nil),           // 2: witnessmark.record.v1.Image
-	(*Revision)(nil),        // 3: witnessmark.record.v1.Revision
-	(*Judgement)(nil),       // 4: witnessmark.record.v1.Judgement
-	(*Enrol)(nil),           // 5: witnessmark.record.v1.Enrol
-	(*Retire)(nil),          // 6: witnessmark.record.v1.Retire
-	(*AddDefinition)(nil),   // 7: witnessmark.record.v1.AddDefinition
-	(*AddLimits)(nil),       // 8: witnessmark.record.v1.AddLimits
-	(*OpenJob)(nil),         // 9: witnessmark.record.v1.OpenJob
-	(*AddRead)(nil),         // 10: witnessmark.record.v1.AddRead
-	(*LastKnown)(nil),       // 11: witnessmark.record.v1.LastKnown
-	(*Submit)(nil),          // 12: witnessmark.record.v1.Submit
-	(*SignOff)(nil),         // 13: witnessmark.record.v1.SignOff
-	(*Return)(nil),          // 14: witnessmark.record.v1.Return
-	(*Withdraw)(nil),        // 15: witnessmark.record.v1.Withdraw
-	(*Collect)(nil),         // 16: witnessmark.record.v1.Collect
-	(*AddReadback)(nil),     // 17: witnessmark.record.v1.AddReadback
-	(*AddRun)(nil),          // 18: witnessmark.record.v1.AddRun
-	(*ChangeServerKey)(nil), // 19: witnessmark.record.v1.ChangeServerKey
-	nil,                     // 20: witnessmark.record.v1.OpenJob.NumbersEntry
-	nil,                     // 21: witnessmark.record.v1.SignOff.BecauseEntry
-	(*v1.AddressRange)(nil), // 22: witnessmark.calibration.v1.AddressRange
+	(*Sealed)(nil),          // 2: witnessmark.record.v1.Sealed
+	(*Image)(nil),           // 3: witnessmark.record.v1.Image
+	(*Revision)(nil),        // 4: witnessmark.record.v1.Revision
+	(*Judgement)(nil),       // 5: witnessmark.record.v1.Judgement
+	(*Enrol)(nil),           // 6: witnessmark.record.v1.Enrol
+	(*Retire)(nil),          // 7: witnessmark.record.v1.Retire
+	(*JudgedWorse)(nil),     // 8: witnessmark.record.v1.JudgedWorse
+	(*AddDefinition)(nil),   // 9: witnessmark.record.v1.AddDefinition
+	(*AddLimits)(nil),       // 10: witnessmark.record.v1.AddLimits
+	(*JobDetails)(nil),      // 11: witnessmark.record.v1.JobDetails
+	(*OpenJob)(nil),         // 12: witnessmark.record.v1.OpenJob
+	(*AmendJob)(nil),        // 13: witnessmark.record.v1.AmendJob
+	(*CloseJob)(nil),        // 14: witnessmark.record.v1.CloseJob
+	(*ReopenJob)(nil),       // 15: witnessmark.record.v1.ReopenJob
+	(*AddRead)(nil),         // 16: witnessmark.record.v1.AddRead
+	(*LastKnown)(nil),       // 17: witnessmark.record.v1.LastKnown
+	(*VoidRead)(nil),        // 18: witnessmark.record.v1.VoidRead
+	(*Submit)(nil),          // 19: witnessmark.record.v1.Submit
+	(*SignOff)(nil),         // 20: witnessmark.record.v1.SignOff
+	(*Return)(nil),          // 21: witnessmark.record.v1.Return
+	(*Withdraw)(nil),        // 22: witnessmark.record.v1.Withdraw
+	(*Collect)(nil),         // 23: witnessmark.record.v1.Collect
+	(*AddReadback)(nil),     // 24: witnessmark.record.v1.AddReadback
+	(*AddRun)(nil),          // 25: witnessmark.record.v1.AddRun
+	(*AddNote)(nil),         // 26: witnessmark.record.v1.AddNote
+	(*NoteFile)(nil),        // 27: witnessmark.record.v1.NoteFile
+	(*Settle)(nil),          // 28: witnessmark.record.v1.Settle
+	(*Erase)(nil),           // 29: witnessmark.record.v1.Erase
+	nil,                     // 30: witnessmark.record.v1.Judgement.NumbersEntry
+	nil,                     // 31: witnessmark.record.v1.JobDetails.NumbersEntry
+	nil,                     // 32: witnessmark.record.v1.SignOff.BecauseEntry
+	(*v1.AddressRange)(nil), // 33: witnessmark.calibration.v1.AddressRange
 }
 var file_witnessmark_record_v1_action_proto_depIdxs = []int32{
 	1,  // 0: witnessmark.record.v1.Action.seen:type_name -> witnessmark.record.v1.Seen
-	5,  // 1: witnessmark.record.v1.Action.enrol:type_name -> witnessmark.record.v1.Enrol
-	6,  // 2: witnessmark.record.v1.Action.retire:type_name -> witnessmark.record.v1.Retire
-	7,  // 3: witnessmark.record.v1.Action.definition:type_name -> witnessmark.record.v1.AddDefinition
-	8,  // 4: witnessmark.record.v1.Action.limits:type_name -> witnessmark.record.v1.AddLimits
-	9,  // 5: witnessmark.record.v1.Action.job:type_name -> witnessmark.record.v1.OpenJob
-	10, // 6: witnessmark.record.v1.Action.read:type_name -> witnessmark.record.v1.AddRead
-	12, // 7: witnessmark.record.v1.Action.submission:type_name -> witnessmark.record.v1.Submit
-	13, // 8: witnessmark.record.v1.Action.sign_off:type_name -> witnessmark.record.v1.SignOff
-	14, // 9: witnessmark.record.v1.Action.return:type_name -> witnessmark.record.v1.Return
-	15, // 10: witnessmark.record.v1.Action.withdraw:type_name -> witnessmark.record.v1.Withdraw
-	16, // 11: witnessmark.record.v1.Action.collect:type_name -> witnessmark.record.v1.Collect
-	17, // 12: witnessmark.record.v1.Action.read_back:type_name -> witnessmark.record.v1.AddReadback
-	18, // 13: witnessmark.record.v1.Action.run:type_name -> witnessmark.record.v1.AddRun
-	19, // 14: witnessmark.record.v1.Action.server_key:type_name -> witnessmark.record.v1.ChangeServerKey
-	22, // 15: witnessmark.record.v1.Image.ranges:type_name -> witnessmark.calibration.v1.AddressRange
-	3,  // 16: witnessmark.record.v1.Judgement.definition:type_name -> witnessmark.record.v1.Revision
-	3,  // 17: witnessmark.record.v1.Judgement.limits:type_name -> witnessmark.record.v1.Revision
-	3,  // 18: witnessmark.record.v1.AddDefinition.revision:type_name -> witnessmark.record.v1.Revision
-	3,  // 19: witnessmark.record.v1.AddLimits.revision:type_name -> witnessmark.record.v1.Revision
-	3,  // 20: witnessmark.record.v1.OpenJob.definition:type_name -> witnessmark.record.v1.Revision
-	3,  // 21: witnessmark.record.v1.OpenJob.limits:type_name -> witnessmark.record.v1.Revision
-	20, // 22: witnessmark.record.v1.OpenJob.numbers:type_name -> witnessmark.record.v1.OpenJob.NumbersEntry
-	2,  // 23: witnessmark.record.v1.AddRead.image:type_name -> witnessmark.record.v1.Image
-	4,  // 24: witnessmark.record.v1.AddRead.check:type_name -> witnessmark.record.v1.Judgement
-	11, // 25: witnessmark.record.v1.AddRead.last_known:type_name -> witnessmark.record.v1.LastKnown
-	2,  // 26: witnessmark.record.v1.Submit.image:type_name -> witnessmark.record.v1.Image
-	4,  // 27: witnessmark.record.v1.Submit.judgement:type_name -> witnessmark.record.v1.Judgement
-	4,  // 28: witnessmark.record.v1.SignOff.judgement:type_name -> witnessmark.record.v1.Judgement
-	21, // 29: witnessmark.record.v1.SignOff.because:type_name -> witnessmark.record.v1.SignOff.BecauseEntry
-	4,  // 30: witnessmark.record.v1.Collect.judgement:type_name -> witnessmark.record.v1.Judgement
-	2,  // 31: witnessmark.record.v1.AddReadback.image:type_name -> witnessmark.record.v1.Image
-	32, // [32:32] is the sub-list for method output_type
-	32, // [32:32] is the sub-list for method input_type
-	32, // [32:32] is the sub-list for extension type_name
-	32, // [32:32] is the sub-list for extension extendee
-	0,  // [0:32] is the sub-list for field type_name
+	6,  // 1: witnessmark.record.v1.Action.enrol:type_name -> witnessmark.record.v1.Enrol
+	7,  // 2: witnessmark.record.v1.Action.retire:type_name -> witnessmark.record.v1.Retire
+	9,  // 3: witnessmark.record.v1.Action.definition:type_name -> witnessmark.record.v1.AddDefinition
+	10, // 4: witnessmark.record.v1.Action.limits:type_name -> witnessmark.record.v1.AddLimits
+	12, // 5: witnessmark.record.v1.Action.job:type_name -> witnessmark.record.v1.OpenJob
+	13, // 6: witnessmark.record.v1.Action.amend:type_name -> witnessmark.record.v1.AmendJob
+	14, // 7: witnessmark.record.v1.Action.close:type_name -> witnessmark.record.v1.CloseJob
+	15, // 8: witnessmark.record.v1.Action.reopen:type_name -> witnessmark.record.v1.ReopenJob
+	16, // 9: witnessmark.record.v1.Action.read:type_name -> witnessmark.record.v1.AddRead
+	18, // 10: witnessmark.record.v1.Action.void:type_name -> witnessmark.record.v1.VoidRead
+	19, // 11: witnessmark.record.v1.Action.submission:type_name -> witnessmark.record.v1.Submit
+	20, // 12: witnessmark.record.v1.Action.sign_off:type_name -> witnessmark.record.v1.SignOff
+	21, // 13: witnessmark.record.v1.Action.return:type_name -> witnessmark.record.v1.Return
+	22, // 14: witnessmark.record.v1.Action.withdraw:type_name -> witnessmark.record.v1.Withdraw
+	23, // 15: witnessmark.record.v1.Action.collect:type_name -> witnessmark.record.v1.Collect
+	24, // 16: witnessmark.record.v1.Action.read_back:type_name -> witnessmark.record.v1.AddReadback
+	25, // 17: witnessmark.record.v1.Action.run:type_name -> witnessmark.record.v1.AddRun
+	26, // 18: witnessmark.record.v1.Action.note:type_name -> witnessmark.record.v1.AddNote
+	28, // 19: witnessmark.record.v1.Action.settle:type_name -> witnessmark.record.v1.Settle
+	29, // 20: witnessmark.record.v1.Action.erase:type_name -> witnessmark.record.v1.Erase
+	33, // 21: witnessmark.record.v1.Image.ranges:type_name -> witnessmark.calibration.v1.AddressRange
+	4,  // 22: witnessmark.record.v1.Judgement.definition:type_name -> witnessmark.record.v1.Revision
+	4,  // 23: witnessmark.record.v1.Judgement.limits:type_name -> witnessmark.record.v1.Revision
+	30, // 24: witnessmark.record.v1.Judgement.numbers:type_name -> witnessmark.record.v1.Judgement.NumbersEntry
+	4,  // 25: witnessmark.record.v1.AddDefinition.revision:type_name -> witnessmark.record.v1.Revision
+	8,  // 26: witnessmark.record.v1.AddDefinition.judged_worse:type_name -> witnessmark.record.v1.JudgedWorse
+	4,  // 27: witnessmark.record.v1.AddLimits.revision:type_name -> witnessmark.record.v1.Revision
+	8,  // 28: witnessmark.record.v1.AddLimits.judged_worse:type_name -> witnessmark.record.v1.JudgedWorse
+	2,  // 29: witnessmark.record.v1.JobDetails.plate:type_name -> witnessmark.record.v1.Sealed
+	2,  // 30: witnessmark.record.v1.JobDetails.frame:type_name -> witnessmark.record.v1.Sealed
+	4,  // 31: witnessmark.record.v1.JobDetails.limits:type_name -> witnessmark.record.v1.Revision
+	31, // 32: witnessmark.record.v1.JobDetails.numbers:type_name -> witnessmark.record.v1.JobDetails.NumbersEntry
+	2,  // 33: witnessmark.record.v1.JobDetails.note:type_name -> witnessmark.record.v1.Sealed
+	11, // 34: witnessmark.record.v1.OpenJob.details:type_name -> witnessmark.record.v1.JobDetails
+	4,  // 35: witnessmark.record.v1.OpenJob.definition:type_name -> witnessmark.record.v1.Revision
+	11, // 36: witnessmark.record.v1.AmendJob.details:type_name -> witnessmark.record.v1.JobDetails
+	3,  // 37: witnessmark.record.v1.AddRead.image:type_name -> witnessmark.record.v1.Image
+	33, // 38: witnessmark.record.v1.AddRead.holes:type_name -> witnessmark.calibration.v1.AddressRange
+	2,  // 39: witnessmark.record.v1.AddRead.frame:type_name -> witnessmark.record.v1.Sealed
+	2,  // 40: witnessmark.record.v1.AddRead.file_name:type_name -> witnessmark.record.v1.Sealed
+	5,  // 41: witnessmark.record.v1.AddRead.check:type_name -> witnessmark.record.v1.Judgement
+	17, // 42: witnessmark.record.v1.AddRead.last_known:type_name -> witnessmark.record.v1.LastKnown
+	3,  // 43: witnessmark.record.v1.Submit.image:type_name -> witnessmark.record.v1.Image
+	5,  // 44: witnessmark.record.v1.Submit.judgement:type_name -> witnessmark.record.v1.Judgement
+	2,  // 45: witnessmark.record.v1.Submit.note:type_name -> witnessmark.record.v1.Sealed
+	2,  // 46: witnessmark.record.v1.Submit.file_name:type_name -> witnessmark.record.v1.Sealed
+	5,  // 47: witnessmark.record.v1.SignOff.judgement:type_name -> witnessmark.record.v1.Judgement
+	32, // 48: witnessmark.record.v1.SignOff.because:type_name -> witnessmark.record.v1.SignOff.BecauseEntry
+	5,  // 49: witnessmark.record.v1.Collect.judgement:type_name -> witnessmark.record.v1.Judgement
+	3,  // 50: witnessmark.record.v1.AddReadback.image:type_name -> witnessmark.record.v1.Image
+	2,  // 51: witnessmark.record.v1.AddReadback.file_name:type_name -> witnessmark.record.v1.Sealed
+	2,  // 52: witnessmark.record.v1.AddRun.file_name:type_name -> witnessmark.record.v1.Sealed
+	2,  // 53: witnessmark.record.v1.AddNote.text:type_name -> witnessmark.record.v1.Sealed
+	27, // 54: witnessmark.record.v1.AddNote.files:type_name -> witnessmark.record.v1.NoteFile
+	2,  // 55: witnessmark.record.v1.NoteFile.name:type_name -> witnessmark.record.v1.Sealed
+	56, // [56:56] is the sub-list for method output_type
+	56, // [56:56] is the sub-list for method input_type
+	56, // [56:56] is the sub-list for extension type_name
+	56, // [56:56] is the sub-list for extension extendee
+	0,  // [0:56] is the sub-list for field type_name
 }
 
 func init() { file_witnessmark_record_v1_action_proto_init() }
@@ -1918,13 +2928,18 @@ func file_witnessmark_record_v1_action_proto_init() {
 	if File_witnessmark_record_v1_action_proto != nil {
 		return
 	}
+	file_witnessmark_record_v1_role_proto_init()
 	file_witnessmark_record_v1_action_proto_msgTypes[0].OneofWrappers = []any{
 		(*Action_Enrol)(nil),
 		(*Action_Retire)(nil),
 		(*Action_Definition)(nil),
 		(*Action_Limits)(nil),
 		(*Action_Job)(nil),
+		(*Action_Amend)(nil),
+		(*Action_Close)(nil),
+		(*Action_Reopen)(nil),
 		(*Action_Read)(nil),
+		(*Action_Void)(nil),
 		(*Action_Submission)(nil),
 		(*Action_SignOff)(nil),
 		(*Action_Return)(nil),
@@ -1932,7 +2947,9 @@ func file_witnessmark_record_v1_action_proto_init() {
 		(*Action_Collect)(nil),
 		(*Action_ReadBack)(nil),
 		(*Action_Run)(nil),
-		(*Action_ServerKey)(nil),
+		(*Action_Note)(nil),
+		(*Action_Settle)(nil),
+		(*Action_Erase)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -1940,7 +2957,7 @@ func file_witnessmark_record_v1_action_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_witnessmark_record_v1_action_proto_rawDesc), len(file_witnessmark_record_v1_action_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   22,
+			NumMessages:   33,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -126,7 +126,11 @@ type Genesis struct {
 	OnePerson bool   `protobuf:"varint,4,opt,name=one_person,json=onePerson,proto3" json:"one_person,omitempty"`
 	CreatedAt string `protobuf:"bytes,5,opt,name=created_at,json=createdAt,proto3" json:"created_at,omitempty"`
 	// Random, so that no two ledgers share a genesis; hex.
-	Salt          string `protobuf:"bytes,6,opt,name=salt,proto3" json:"salt,omitempty"`
+	Salt string `protobuf:"bytes,6,opt,name=salt,proto3" json:"salt,omitempty"`
+	// The form of entries in this ledger.
+	Form uint32 `protobuf:"varint,7,opt,name=form,proto3" json:"form,omitempty"`
+	// The ledger that this one goes on from, where there was one.
+	Continues     *Continues `protobuf:"bytes,8,opt,name=continues,proto3" json:"continues,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -203,8 +207,208 @@ func (x *Genesis) GetSalt() string {
 	return ""
 }
 
-// Proof shows that an entry is in the tree of a checkpoint.
-type Proof struct {
+func (x *Genesis) GetForm() uint32 {
+	if x != nil {
+		return x.Form
+	}
+	return 0
+}
+
+func (x *Genesis) GetContinues() *Continues {
+	if x != nil {
+		return x.Continues
+	}
+	return nil
+}
+
+// Continues is the last head of a ledger that could not go on.
+type Continues struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Genesis       string                 `protobuf:"bytes,1,opt,name=genesis,proto3" json:"genesis,omitempty"`
+	Size          uint64                 `protobuf:"varint,2,opt,name=size,proto3" json:"size,omitempty"`
+	Root          string                 `protobuf:"bytes,3,opt,name=root,proto3" json:"root,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Continues) Reset() {
+	*x = Continues{}
+	mi := &file_witnessmark_record_v1_entry_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Continues) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Continues) ProtoMessage() {}
+
+func (x *Continues) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_entry_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Continues.ProtoReflect.Descriptor instead.
+func (*Continues) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_entry_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *Continues) GetGenesis() string {
+	if x != nil {
+		return x.Genesis
+	}
+	return ""
+}
+
+func (x *Continues) GetSize() uint64 {
+	if x != nil {
+		return x.Size
+	}
+	return 0
+}
+
+func (x *Continues) GetRoot() string {
+	if x != nil {
+		return x.Root
+	}
+	return ""
+}
+
+// Opening is a sealed text and its salt. It is kept beside the entry, and can be deleted.
+type Opening struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// SHA-256 over the field's name, the salt and the text; hex.
+	Commitment string `protobuf:"bytes,1,opt,name=commitment,proto3" json:"commitment,omitempty"`
+	// The field: plate, frame, note, file_name, text, name.
+	Field string `protobuf:"bytes,2,opt,name=field,proto3" json:"field,omitempty"`
+	// 32 random bytes, hex.
+	Salt          string `protobuf:"bytes,3,opt,name=salt,proto3" json:"salt,omitempty"`
+	Text          string `protobuf:"bytes,4,opt,name=text,proto3" json:"text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Opening) Reset() {
+	*x = Opening{}
+	mi := &file_witnessmark_record_v1_entry_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Opening) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Opening) ProtoMessage() {}
+
+func (x *Opening) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_entry_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Opening.ProtoReflect.Descriptor instead.
+func (*Opening) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_entry_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Opening) GetCommitment() string {
+	if x != nil {
+		return x.Commitment
+	}
+	return ""
+}
+
+func (x *Opening) GetField() string {
+	if x != nil {
+		return x.Field
+	}
+	return ""
+}
+
+func (x *Opening) GetSalt() string {
+	if x != nil {
+		return x.Salt
+	}
+	return ""
+}
+
+func (x *Opening) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+// Told is one entry as it is handed on, with those of its openings that are still there.
+type Told struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Entry         []byte                 `protobuf:"bytes,1,opt,name=entry,proto3" json:"entry,omitempty"`
+	Openings      []*Opening             `protobuf:"bytes,2,rep,name=openings,proto3" json:"openings,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Told) Reset() {
+	*x = Told{}
+	mi := &file_witnessmark_record_v1_entry_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Told) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Told) ProtoMessage() {}
+
+func (x *Told) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_entry_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Told.ProtoReflect.Descriptor instead.
+func (*Told) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_entry_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *Told) GetEntry() []byte {
+	if x != nil {
+		return x.Entry
+	}
+	return nil
+}
+
+func (x *Told) GetOpenings() []*Opening {
+	if x != nil {
+		return x.Openings
+	}
+	return nil
+}
+
+// Proven shows that an entry is in the tree of a checkpoint.
+type Proven struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Index         uint64                 `protobuf:"varint,1,opt,name=index,proto3" json:"index,omitempty"`
 	Entry         []byte                 `protobuf:"bytes,2,opt,name=entry,proto3" json:"entry,omitempty"`
@@ -213,21 +417,21 @@ type Proof struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *Proof) Reset() {
-	*x = Proof{}
-	mi := &file_witnessmark_record_v1_entry_proto_msgTypes[2]
+func (x *Proven) Reset() {
+	*x = Proven{}
+	mi := &file_witnessmark_record_v1_entry_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *Proof) String() string {
+func (x *Proven) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*Proof) ProtoMessage() {}
+func (*Proven) ProtoMessage() {}
 
-func (x *Proof) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_entry_proto_msgTypes[2]
+func (x *Proven) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_entry_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -238,56 +442,55 @@ func (x *Proof) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use Proof.ProtoReflect.Descriptor instead.
-func (*Proof) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_entry_proto_rawDescGZIP(), []int{2}
+// Deprecated: Use Proven.ProtoReflect.Descriptor instead.
+func (*Proven) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_entry_proto_rawDescGZIP(), []int{5}
 }
 
-func (x *Proof) GetIndex() uint64 {
+func (x *Proven) GetIndex() uint64 {
 	if x != nil {
 		return x.Index
 	}
 	return 0
 }
 
-func (x *Proof) GetEntry() []byte {
+func (x *Proven) GetEntry() []byte {
 	if x != nil {
 		return x.Entry
 	}
 	return nil
 }
 
-func (x *Proof) GetInclusion() [][]byte {
+func (x *Proven) GetInclusion() [][]byte {
 	if x != nil {
 		return x.Inclusion
 	}
 	return nil
 }
 
-// EntryList is entries in ledger order, from first on; the form a bundle keeps.
-type EntryList struct {
+// ProvenList is the entries that a proof holds, by index.
+type ProvenList struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
-	First         uint64                 `protobuf:"varint,1,opt,name=first,proto3" json:"first,omitempty"`
-	Entries       [][]byte               `protobuf:"bytes,2,rep,name=entries,proto3" json:"entries,omitempty"`
+	Entries       []*Proven              `protobuf:"bytes,1,rep,name=entries,proto3" json:"entries,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *EntryList) Reset() {
-	*x = EntryList{}
-	mi := &file_witnessmark_record_v1_entry_proto_msgTypes[3]
+func (x *ProvenList) Reset() {
+	*x = ProvenList{}
+	mi := &file_witnessmark_record_v1_entry_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *EntryList) String() string {
+func (x *ProvenList) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*EntryList) ProtoMessage() {}
+func (*ProvenList) ProtoMessage() {}
 
-func (x *EntryList) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_entry_proto_msgTypes[3]
+func (x *ProvenList) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_entry_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -298,21 +501,59 @@ func (x *EntryList) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use EntryList.ProtoReflect.Descriptor instead.
-func (*EntryList) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_entry_proto_rawDescGZIP(), []int{3}
+// Deprecated: Use ProvenList.ProtoReflect.Descriptor instead.
+func (*ProvenList) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_entry_proto_rawDescGZIP(), []int{6}
 }
 
-func (x *EntryList) GetFirst() uint64 {
-	if x != nil {
-		return x.First
-	}
-	return 0
-}
-
-func (x *EntryList) GetEntries() [][]byte {
+func (x *ProvenList) GetEntries() []*Proven {
 	if x != nil {
 		return x.Entries
+	}
+	return nil
+}
+
+// OpeningList is the openings that a proof holds.
+type OpeningList struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Openings      []*Opening             `protobuf:"bytes,1,rep,name=openings,proto3" json:"openings,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OpeningList) Reset() {
+	*x = OpeningList{}
+	mi := &file_witnessmark_record_v1_entry_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OpeningList) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OpeningList) ProtoMessage() {}
+
+func (x *OpeningList) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_entry_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OpeningList.ProtoReflect.Descriptor instead.
+func (*OpeningList) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_entry_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *OpeningList) GetOpenings() []*Opening {
+	if x != nil {
+		return x.Openings
 	}
 	return nil
 }
@@ -327,7 +568,7 @@ const file_witnessmark_record_v1_entry_proto_rawDesc = "" +
 	"\benvelope\x18\x02 \x01(\fH\x00R\benvelope\x12\x1f\n" +
 	"\vadmitted_at\x18\x03 \x01(\tR\n" +
 	"admittedAtB\t\n" +
-	"\acontent\"\xb2\x01\n" +
+	"\acontent\"\x86\x02\n" +
 	"\aGenesis\x12\x1d\n" +
 	"\n" +
 	"server_key\x18\x01 \x01(\tR\tserverKey\x12\x1b\n" +
@@ -337,14 +578,32 @@ const file_witnessmark_record_v1_entry_proto_rawDesc = "" +
 	"one_person\x18\x04 \x01(\bR\tonePerson\x12\x1d\n" +
 	"\n" +
 	"created_at\x18\x05 \x01(\tR\tcreatedAt\x12\x12\n" +
-	"\x04salt\x18\x06 \x01(\tR\x04salt\"Q\n" +
-	"\x05Proof\x12\x14\n" +
+	"\x04salt\x18\x06 \x01(\tR\x04salt\x12\x12\n" +
+	"\x04form\x18\a \x01(\rR\x04form\x12>\n" +
+	"\tcontinues\x18\b \x01(\v2 .witnessmark.record.v1.ContinuesR\tcontinues\"M\n" +
+	"\tContinues\x12\x18\n" +
+	"\agenesis\x18\x01 \x01(\tR\agenesis\x12\x12\n" +
+	"\x04size\x18\x02 \x01(\x04R\x04size\x12\x12\n" +
+	"\x04root\x18\x03 \x01(\tR\x04root\"g\n" +
+	"\aOpening\x12\x1e\n" +
+	"\n" +
+	"commitment\x18\x01 \x01(\tR\n" +
+	"commitment\x12\x14\n" +
+	"\x05field\x18\x02 \x01(\tR\x05field\x12\x12\n" +
+	"\x04salt\x18\x03 \x01(\tR\x04salt\x12\x12\n" +
+	"\x04text\x18\x04 \x01(\tR\x04text\"X\n" +
+	"\x04Told\x12\x14\n" +
+	"\x05entry\x18\x01 \x01(\fR\x05entry\x12:\n" +
+	"\bopenings\x18\x02 \x03(\v2\x1e.witnessmark.record.v1.OpeningR\bopenings\"R\n" +
+	"\x06Proven\x12\x14\n" +
 	"\x05index\x18\x01 \x01(\x04R\x05index\x12\x14\n" +
 	"\x05entry\x18\x02 \x01(\fR\x05entry\x12\x1c\n" +
-	"\tinclusion\x18\x03 \x03(\fR\tinclusion\";\n" +
-	"\tEntryList\x12\x14\n" +
-	"\x05first\x18\x01 \x01(\x04R\x05first\x12\x18\n" +
-	"\aentries\x18\x02 \x03(\fR\aentriesB2Z0witnessmark/proto/witnessmark/record/v1;recordv1b\x06proto3"
+	"\tinclusion\x18\x03 \x03(\fR\tinclusion\"E\n" +
+	"\n" +
+	"ProvenList\x127\n" +
+	"\aentries\x18\x01 \x03(\v2\x1d.witnessmark.record.v1.ProvenR\aentries\"I\n" +
+	"\vOpeningList\x12:\n" +
+	"\bopenings\x18\x01 \x03(\v2\x1e.witnessmark.record.v1.OpeningR\bopeningsB2Z0witnessmark/proto/witnessmark/record/v1;recordv1b\x06proto3"
 
 var (
 	file_witnessmark_record_v1_entry_proto_rawDescOnce sync.Once
@@ -358,20 +617,28 @@ func file_witnessmark_record_v1_entry_proto_rawDescGZIP() []byte {
 	return file_witnessmark_record_v1_entry_proto_rawDescData
 }
 
-var file_witnessmark_record_v1_entry_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
+var file_witnessmark_record_v1_entry_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_witnessmark_record_v1_entry_proto_goTypes = []any{
-	(*Entry)(nil),     // 0: witnessmark.record.v1.Entry
-	(*Genesis)(nil),   // 1: witnessmark.record.v1.Genesis
-	(*Proof)(nil),     // 2: witnessmark.record.v1.Proof
-	(*EntryList)(nil), // 3: witnessmark.record.v1.EntryList
+	(*Entry)(nil),       // 0: witnessmark.record.v1.Entry
+	(*Genesis)(nil),     // 1: witnessmark.record.v1.Genesis
+	(*Continues)(nil),   // 2: witnessmark.record.v1.Continues
+	(*Opening)(nil),     // 3: witnessmark.record.v1.Opening
+	(*Told)(nil),        // 4: witnessmark.record.v1.Told
+	(*Proven)(nil),      // 5: witnessmark.record.v1.Proven
+	(*ProvenList)(nil),  // 6: witnessmark.record.v1.ProvenList
+	(*OpeningList)(nil), // 7: witnessmark.record.v1.OpeningList
 }
 var file_witnessmark_record_v1_entry_proto_depIdxs = []int32{
 	1, // 0: witnessmark.record.v1.Entry.genesis:type_name -> witnessmark.record.v1.Genesis
-	1, // [1:1] is the sub-list for method output_type
-	1, // [1:1] is the sub-list for method input_type
-	1, // [1:1] is the sub-list for extension type_name
-	1, // [1:1] is the sub-list for extension extendee
-	0, // [0:1] is the sub-list for field type_name
+	2, // 1: witnessmark.record.v1.Genesis.continues:type_name -> witnessmark.record.v1.Continues
+	3, // 2: witnessmark.record.v1.Told.openings:type_name -> witnessmark.record.v1.Opening
+	5, // 3: witnessmark.record.v1.ProvenList.entries:type_name -> witnessmark.record.v1.Proven
+	3, // 4: witnessmark.record.v1.OpeningList.openings:type_name -> witnessmark.record.v1.Opening
+	5, // [5:5] is the sub-list for method output_type
+	5, // [5:5] is the sub-list for method input_type
+	5, // [5:5] is the sub-list for extension type_name
+	5, // [5:5] is the sub-list for extension extendee
+	0, // [0:5] is the sub-list for field type_name
 }
 
 func init() { file_witnessmark_record_v1_entry_proto_init() }
@@ -389,7 +656,7 @@ func file_witnessmark_record_v1_entry_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_witnessmark_record_v1_entry_proto_rawDesc), len(file_witnessmark_record_v1_entry_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   4,
+			NumMessages:   8,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -15,6 +15,7 @@ import (
 	reflect "reflect"
 	sync "sync"
 	unsafe "unsafe"
+	v1 "witnessmark/proto/witnessmark/record/v1"
 )
 
 const (
@@ -24,66 +25,11 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
-// Role is what a person may hold; a person may hold more than one.
-type Role int32
-
-const (
-	Role_ROLE_UNSPECIFIED Role = 0
-	Role_ROLE_TECHNICIAN  Role = 1
-	Role_ROLE_CALIBRATOR  Role = 2
-	Role_ROLE_LEAD        Role = 3
-)
-
-// Enum value maps for Role.
-var (
-	Role_name = map[int32]string{
-		0: "ROLE_UNSPECIFIED",
-		1: "ROLE_TECHNICIAN",
-		2: "ROLE_CALIBRATOR",
-		3: "ROLE_LEAD",
-	}
-	Role_value = map[string]int32{
-		"ROLE_UNSPECIFIED": 0,
-		"ROLE_TECHNICIAN":  1,
-		"ROLE_CALIBRATOR":  2,
-		"ROLE_LEAD":        3,
-	}
-)
-
-func (x Role) Enum() *Role {
-	p := new(Role)
-	*p = x
-	return p
-}
-
-func (x Role) String() string {
-	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
-}
-
-func (Role) Descriptor() protoreflect.EnumDescriptor {
-	return file_witnessmark_service_v1_options_proto_enumTypes[0].Descriptor()
-}
-
-func (Role) Type() protoreflect.EnumType {
-	return &file_witnessmark_service_v1_options_proto_enumTypes[0]
-}
-
-func (x Role) Number() protoreflect.EnumNumber {
-	return protoreflect.EnumNumber(x)
-}
-
-// Deprecated: Use Role.Descriptor instead.
-func (Role) EnumDescriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_options_proto_rawDescGZIP(), []int{0}
-}
-
 // Access states who may call a method. The server refuses to start on a method without one.
 type Access struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// One of these is enough.
-	AnyOf []Role `protobuf:"varint,1,rep,packed,name=any_of,json=anyOf,proto3,enum=witnessmark.service.v1.Role" json:"any_of,omitempty"`
-	// The kind of signed action the method takes; empty for one that only looks.
-	Action        string `protobuf:"bytes,2,opt,name=action,proto3" json:"action,omitempty"`
+	AnyOf         []v1.Role `protobuf:"varint,1,rep,packed,name=any_of,json=anyOf,proto3,enum=witnessmark.record.v1.Role" json:"any_of,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -118,24 +64,17 @@ func (*Access) Descriptor() ([]byte, []int) {
 	return file_witnessmark_service_v1_options_proto_rawDescGZIP(), []int{0}
 }
 
-func (x *Access) GetAnyOf() []Role {
+func (x *Access) GetAnyOf() []v1.Role {
 	if x != nil {
 		return x.AnyOf
 	}
 	return nil
 }
 
-func (x *Access) GetAction() string {
-	if x != nil {
-		return x.Action
-	}
-	return ""
-}
-
 // Fault is the machine-readable detail of every refusal.
 type Fault struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// A stable word: "not-enrolled", "own-submission", "wrong-kind" and so on.
+	// A stable word: "not-enrolled", "author", "role" and so on.
 	Reason string `protobuf:"bytes,1,opt,name=reason,proto3" json:"reason,omitempty"`
 	// The field, finding key or address at fault.
 	At string `protobuf:"bytes,2,opt,name=at,proto3" json:"at,omitempty"`
@@ -217,19 +156,13 @@ var File_witnessmark_service_v1_options_proto protoreflect.FileDescriptor
 
 const file_witnessmark_service_v1_options_proto_rawDesc = "" +
 	"\n" +
-	"$witnessmark/service/v1/options.proto\x12\x16witnessmark.service.v1\x1a google/protobuf/descriptor.proto\"U\n" +
-	"\x06Access\x123\n" +
-	"\x06any_of\x18\x01 \x03(\x0e2\x1c.witnessmark.service.v1.RoleR\x05anyOf\x12\x16\n" +
-	"\x06action\x18\x02 \x01(\tR\x06action\"I\n" +
+	"$witnessmark/service/v1/options.proto\x12\x16witnessmark.service.v1\x1a google/protobuf/descriptor.proto\x1a witnessmark/record/v1/role.proto\"<\n" +
+	"\x06Access\x122\n" +
+	"\x06any_of\x18\x01 \x03(\x0e2\x1b.witnessmark.record.v1.RoleR\x05anyOf\"I\n" +
 	"\x05Fault\x12\x16\n" +
 	"\x06reason\x18\x01 \x01(\tR\x06reason\x12\x0e\n" +
 	"\x02at\x18\x02 \x01(\tR\x02at\x12\x18\n" +
-	"\aallowed\x18\x03 \x01(\tR\aallowed*U\n" +
-	"\x04Role\x12\x14\n" +
-	"\x10ROLE_UNSPECIFIED\x10\x00\x12\x13\n" +
-	"\x0fROLE_TECHNICIAN\x10\x01\x12\x13\n" +
-	"\x0fROLE_CALIBRATOR\x10\x02\x12\r\n" +
-	"\tROLE_LEAD\x10\x03:X\n" +
+	"\aallowed\x18\x03 \x01(\tR\aallowed:X\n" +
 	"\x06access\x12\x1e.google.protobuf.MethodOptions\x18\xf1\x89\x03 \x01(\v2\x1e.witnessmark.service.v1.AccessR\x06accessB4Z2witnessmark/proto/witnessmark/service/v1;servicev1b\x06proto3"
 
 var (
@@ -244,18 +177,17 @@ func file_witnessmark_service_v1_options_proto_rawDescGZIP() []byte {
 	return file_witnessmark_service_v1_options_proto_rawDescData
 }
 
-var file_witnessmark_service_v1_options_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
 var file_witnessmark_service_v1_options_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
 var file_witnessmark_service_v1_options_proto_goTypes = []any{
-	(Role)(0),                          // 0: witnessmark.service.v1.Role
-	(*Access)(nil),                     // 1: witnessmark.service.v1.Access
-	(*Fault)(nil),                      // 2: witnessmark.service.v1.Fault
+	(*Access)(nil),                     // 0: witnessmark.service.v1.Access
+	(*Fault)(nil),                      // 1: witnessmark.service.v1.Fault
+	(v1.Role)(0),                       // 2: witnessmark.record.v1.Role
 	(*descriptorpb.MethodOptions)(nil), // 3: google.protobuf.MethodOptions
 }
 var file_witnessmark_service_v1_options_proto_depIdxs = []int32{
-	0, // 0: witnessmark.service.v1.Access.any_of:type_name -> witnessmark.service.v1.Role
+	2, // 0: witnessmark.service.v1.Access.any_of:type_name -> witnessmark.record.v1.Role
 	3, // 1: witnessmark.service.v1.access:extendee -> google.protobuf.MethodOptions
-	1, // 2: witnessmark.service.v1.access:type_name -> witnessmark.service.v1.Access
+	0, // 2: witnessmark.service.v1.access:type_name -> witnessmark.service.v1.Access
 	3, // [3:3] is the sub-list for method output_type
 	3, // [3:3] is the sub-list for method input_type
 	2, // [2:3] is the sub-list for extension type_name
@@ -273,14 +205,13 @@ func file_witnessmark_service_v1_options_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_witnessmark_service_v1_options_proto_rawDesc), len(file_witnessmark_service_v1_options_proto_rawDesc)),
-			NumEnums:      1,
+			NumEnums:      0,
 			NumMessages:   2,
 			NumExtensions: 1,
 			NumServices:   0,
 		},
 		GoTypes:           file_witnessmark_service_v1_options_proto_goTypes,
 		DependencyIndexes: file_witnessmark_service_v1_options_proto_depIdxs,
-		EnumInfos:         file_witnessmark_service_v1_options_proto_enumTypes,
 		MessageInfos:      file_witnessmark_service_v1_options_proto_msgTypes,
 		ExtensionInfos:    file_witnessmark_service_v1_options_proto_extTypes,
 	}.Build()

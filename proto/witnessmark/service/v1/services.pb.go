@@ -12,8 +12,8 @@ import (
 	reflect "reflect"
 	sync "sync"
 	unsafe "unsafe"
-	v1 "witnessmark/proto/witnessmark/calibration/v1"
-	v11 "witnessmark/proto/witnessmark/record/v1"
+	v11 "witnessmark/proto/witnessmark/calibration/v1"
+	v1 "witnessmark/proto/witnessmark/record/v1"
 )
 
 const (
@@ -22,6 +22,1378 @@ const (
 	// Verify that runtime/protoimpl is sufficiently up-to-date.
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
+
+type AdmitRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The first message is the action, each later one a part of a blob.
+	//
+	// Types that are valid to be assigned to Content:
+	//
+	//	*AdmitRequest_Action
+	//	*AdmitRequest_Part
+	Content       isAdmitRequest_Content `protobuf_oneof:"content"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AdmitRequest) Reset() {
+	*x = AdmitRequest{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[0]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AdmitRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AdmitRequest) ProtoMessage() {}
+
+func (x *AdmitRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[0]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AdmitRequest.ProtoReflect.Descriptor instead.
+func (*AdmitRequest) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{0}
+}
+
+func (x *AdmitRequest) GetContent() isAdmitRequest_Content {
+	if x != nil {
+		return x.Content
+	}
+	return nil
+}
+
+func (x *AdmitRequest) GetAction() *SignedAction {
+	if x != nil {
+		if x, ok := x.Content.(*AdmitRequest_Action); ok {
+			return x.Action
+		}
+	}
+	return nil
+}
+
+func (x *AdmitRequest) GetPart() *BlobPart {
+	if x != nil {
+		if x, ok := x.Content.(*AdmitRequest_Part); ok {
+			return x.Part
+		}
+	}
+	return nil
+}
+
+type isAdmitRequest_Content interface {
+	isAdmitRequest_Content()
+}
+
+type AdmitRequest_Action struct {
+	Action *SignedAction `protobuf:"bytes,1,opt,name=action,proto3,oneof"`
+}
+
+type AdmitRequest_Part struct {
+	Part *BlobPart `protobuf:"bytes,2,opt,name=part,proto3,oneof"`
+}
+
+func (*AdmitRequest_Action) isAdmitRequest_Content() {}
+
+func (*AdmitRequest_Part) isAdmitRequest_Content() {}
+
+// SignedAction is an envelope and the openings of what it seals.
+type SignedAction struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Envelope      []byte                 `protobuf:"bytes,1,opt,name=envelope,proto3" json:"envelope,omitempty"`
+	Openings      []*v1.Opening          `protobuf:"bytes,2,rep,name=openings,proto3" json:"openings,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SignedAction) Reset() {
+	*x = SignedAction{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SignedAction) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SignedAction) ProtoMessage() {}
+
+func (x *SignedAction) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SignedAction.ProtoReflect.Descriptor instead.
+func (*SignedAction) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *SignedAction) GetEnvelope() []byte {
+	if x != nil {
+		return x.Envelope
+	}
+	return nil
+}
+
+func (x *SignedAction) GetOpenings() []*v1.Opening {
+	if x != nil {
+		return x.Openings
+	}
+	return nil
+}
+
+// BlobPart is bytes of one blob; its first part names it.
+type BlobPart struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Sha256        string                 `protobuf:"bytes,1,opt,name=sha256,proto3" json:"sha256,omitempty"`
+	Size          uint64                 `protobuf:"varint,2,opt,name=size,proto3" json:"size,omitempty"`
+	Data          []byte                 `protobuf:"bytes,3,opt,name=data,proto3" json:"data,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BlobPart) Reset() {
+	*x = BlobPart{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BlobPart) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BlobPart) ProtoMessage() {}
+
+func (x *BlobPart) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BlobPart.ProtoReflect.Descriptor instead.
+func (*BlobPart) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *BlobPart) GetSha256() string {
+	if x != nil {
+		return x.Sha256
+	}
+	return ""
+}
+
+func (x *BlobPart) GetSize() uint64 {
+	if x != nil {
+		return x.Size
+	}
+	return 0
+}
+
+func (x *BlobPart) GetData() []byte {
+	if x != nil {
+		return x.Data
+	}
+	return nil
+}
+
+type AdmitResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// First what is wanted, then where it went; at once the second where the action is there already.
+	//
+	// Types that are valid to be assigned to Content:
+	//
+	//	*AdmitResponse_Wanted
+	//	*AdmitResponse_Admitted
+	Content       isAdmitResponse_Content `protobuf_oneof:"content"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AdmitResponse) Reset() {
+	*x = AdmitResponse{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AdmitResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AdmitResponse) ProtoMessage() {}
+
+func (x *AdmitResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AdmitResponse.ProtoReflect.Descriptor instead.
+func (*AdmitResponse) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *AdmitResponse) GetContent() isAdmitResponse_Content {
+	if x != nil {
+		return x.Content
+	}
+	return nil
+}
+
+func (x *AdmitResponse) GetWanted() *Wanted {
+	if x != nil {
+		if x, ok := x.Content.(*AdmitResponse_Wanted); ok {
+			return x.Wanted
+		}
+	}
+	return nil
+}
+
+func (x *AdmitResponse) GetAdmitted() *Admitted {
+	if x != nil {
+		if x, ok := x.Content.(*AdmitResponse_Admitted); ok {
+			return x.Admitted
+		}
+	}
+	return nil
+}
+
+type isAdmitResponse_Content interface {
+	isAdmitResponse_Content()
+}
+
+type AdmitResponse_Wanted struct {
+	Wanted *Wanted `protobuf:"bytes,1,opt,name=wanted,proto3,oneof"`
+}
+
+type AdmitResponse_Admitted struct {
+	Admitted *Admitted `protobuf:"bytes,2,opt,name=admitted,proto3,oneof"`
+}
+
+func (*AdmitResponse_Wanted) isAdmitResponse_Content() {}
+
+func (*AdmitResponse_Admitted) isAdmitResponse_Content() {}
+
+// Wanted is the blobs to send, in this order.
+type Wanted struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Sha256        []string               `protobuf:"bytes,1,rep,name=sha256,proto3" json:"sha256,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Wanted) Reset() {
+	*x = Wanted{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Wanted) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Wanted) ProtoMessage() {}
+
+func (x *Wanted) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Wanted.ProtoReflect.Descriptor instead.
+func (*Wanted) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *Wanted) GetSha256() []string {
+	if x != nil {
+		return x.Sha256
+	}
+	return nil
+}
+
+// Admitted is where an action went: the entry's index and its bytes as kept.
+type Admitted struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Index         uint64                 `protobuf:"varint,1,opt,name=index,proto3" json:"index,omitempty"`
+	Entry         []byte                 `protobuf:"bytes,2,opt,name=entry,proto3" json:"entry,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Admitted) Reset() {
+	*x = Admitted{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Admitted) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Admitted) ProtoMessage() {}
+
+func (x *Admitted) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Admitted.ProtoReflect.Descriptor instead.
+func (*Admitted) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *Admitted) GetIndex() uint64 {
+	if x != nil {
+		return x.Index
+	}
+	return 0
+}
+
+func (x *Admitted) GetEntry() []byte {
+	if x != nil {
+		return x.Entry
+	}
+	return nil
+}
+
+type HeadRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HeadRequest) Reset() {
+	*x = HeadRequest{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HeadRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HeadRequest) ProtoMessage() {}
+
+func (x *HeadRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HeadRequest.ProtoReflect.Descriptor instead.
+func (*HeadRequest) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{6}
+}
+
+type HeadResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// A signed note in the C2SP checkpoint form.
+	Checkpoint    []byte `protobuf:"bytes,1,opt,name=checkpoint,proto3" json:"checkpoint,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HeadResponse) Reset() {
+	*x = HeadResponse{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HeadResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HeadResponse) ProtoMessage() {}
+
+func (x *HeadResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HeadResponse.ProtoReflect.Descriptor instead.
+func (*HeadResponse) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *HeadResponse) GetCheckpoint() []byte {
+	if x != nil {
+		return x.Checkpoint
+	}
+	return nil
+}
+
+type EntriesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	First uint64                 `protobuf:"varint,1,opt,name=first,proto3" json:"first,omitempty"`
+	// One past the last; 0 is all there are.
+	End           uint64 `protobuf:"varint,2,opt,name=end,proto3" json:"end,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EntriesRequest) Reset() {
+	*x = EntriesRequest{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EntriesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EntriesRequest) ProtoMessage() {}
+
+func (x *EntriesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EntriesRequest.ProtoReflect.Descriptor instead.
+func (*EntriesRequest) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *EntriesRequest) GetFirst() uint64 {
+	if x != nil {
+		return x.First
+	}
+	return 0
+}
+
+func (x *EntriesRequest) GetEnd() uint64 {
+	if x != nil {
+		return x.End
+	}
+	return 0
+}
+
+type EntriesResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	First         uint64                 `protobuf:"varint,1,opt,name=first,proto3" json:"first,omitempty"`
+	Entries       []*v1.Told             `protobuf:"bytes,2,rep,name=entries,proto3" json:"entries,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EntriesResponse) Reset() {
+	*x = EntriesResponse{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EntriesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EntriesResponse) ProtoMessage() {}
+
+func (x *EntriesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EntriesResponse.ProtoReflect.Descriptor instead.
+func (*EntriesResponse) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *EntriesResponse) GetFirst() uint64 {
+	if x != nil {
+		return x.First
+	}
+	return 0
+}
+
+func (x *EntriesResponse) GetEntries() []*v1.Told {
+	if x != nil {
+		return x.Entries
+	}
+	return nil
+}
+
+type WatchRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WatchRequest) Reset() {
+	*x = WatchRequest{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WatchRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WatchRequest) ProtoMessage() {}
+
+func (x *WatchRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WatchRequest.ProtoReflect.Descriptor instead.
+func (*WatchRequest) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{10}
+}
+
+type WatchResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Checkpoint    []byte                 `protobuf:"bytes,1,opt,name=checkpoint,proto3" json:"checkpoint,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WatchResponse) Reset() {
+	*x = WatchResponse{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WatchResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WatchResponse) ProtoMessage() {}
+
+func (x *WatchResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WatchResponse.ProtoReflect.Descriptor instead.
+func (*WatchResponse) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *WatchResponse) GetCheckpoint() []byte {
+	if x != nil {
+		return x.Checkpoint
+	}
+	return nil
+}
+
+type DownloadRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Sha256        string                 `protobuf:"bytes,1,opt,name=sha256,proto3" json:"sha256,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DownloadRequest) Reset() {
+	*x = DownloadRequest{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DownloadRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DownloadRequest) ProtoMessage() {}
+
+func (x *DownloadRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DownloadRequest.ProtoReflect.Descriptor instead.
+func (*DownloadRequest) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *DownloadRequest) GetSha256() string {
+	if x != nil {
+		return x.Sha256
+	}
+	return ""
+}
+
+type DownloadResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// In the first message only.
+	Size          uint64 `protobuf:"varint,1,opt,name=size,proto3" json:"size,omitempty"`
+	Chunk         []byte `protobuf:"bytes,2,opt,name=chunk,proto3" json:"chunk,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DownloadResponse) Reset() {
+	*x = DownloadResponse{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DownloadResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DownloadResponse) ProtoMessage() {}
+
+func (x *DownloadResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DownloadResponse.ProtoReflect.Descriptor instead.
+func (*DownloadResponse) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *DownloadResponse) GetSize() uint64 {
+	if x != nil {
+		return x.Size
+	}
+	return 0
+}
+
+func (x *DownloadResponse) GetChunk() []byte {
+	if x != nil {
+		return x.Chunk
+	}
+	return nil
+}
+
+type JobsGetRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Number        uint32                 `protobuf:"varint,1,opt,name=number,proto3" json:"number,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *JobsGetRequest) Reset() {
+	*x = JobsGetRequest{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *JobsGetRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*JobsGetRequest) ProtoMessage() {}
+
+func (x *JobsGetRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use JobsGetRequest.ProtoReflect.Descriptor instead.
+func (*JobsGetRequest) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *JobsGetRequest) GetNumber() uint32 {
+	if x != nil {
+		return x.Number
+	}
+	return 0
+}
+
+type JobsGetResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Job           *v1.Job                `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *JobsGetResponse) Reset() {
+	*x = JobsGetResponse{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *JobsGetResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*JobsGetResponse) ProtoMessage() {}
+
+func (x *JobsGetResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use JobsGetResponse.ProtoReflect.Descriptor instead.
+func (*JobsGetResponse) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *JobsGetResponse) GetJob() *v1.Job {
+	if x != nil {
+		return x.Job
+	}
+	return nil
+}
+
+type JobsListRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// At most 1000; 0 means 100.
+	PageSize uint32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	// Jobs with a number above this one.
+	After uint32 `protobuf:"varint,2,opt,name=after,proto3" json:"after,omitempty"`
+	// Only jobs of this car; 0 for all.
+	Car           uint32 `protobuf:"varint,3,opt,name=car,proto3" json:"car,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *JobsListRequest) Reset() {
+	*x = JobsListRequest{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *JobsListRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*JobsListRequest) ProtoMessage() {}
+
+func (x *JobsListRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use JobsListRequest.ProtoReflect.Descriptor instead.
+func (*JobsListRequest) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *JobsListRequest) GetPageSize() uint32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *JobsListRequest) GetAfter() uint32 {
+	if x != nil {
+		return x.After
+	}
+	return 0
+}
+
+func (x *JobsListRequest) GetCar() uint32 {
+	if x != nil {
+		return x.Car
+	}
+	return 0
+}
+
+type JobsListResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Jobs  []*v1.Job              `protobuf:"bytes,1,rep,name=jobs,proto3" json:"jobs,omitempty"`
+	// What to give as after for the next page; 0 where this was the last.
+	Next          uint32 `protobuf:"varint,2,opt,name=next,proto3" json:"next,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *JobsListResponse) Reset() {
+	*x = JobsListResponse{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *JobsListResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*JobsListResponse) ProtoMessage() {}
+
+func (x *JobsListResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use JobsListResponse.ProtoReflect.Descriptor instead.
+func (*JobsListResponse) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *JobsListResponse) GetJobs() []*v1.Job {
+	if x != nil {
+		return x.Jobs
+	}
+	return nil
+}
+
+func (x *JobsListResponse) GetNext() uint32 {
+	if x != nil {
+		return x.Next
+	}
+	return 0
+}
+
+type CatalogGetRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// definition or limits.
+	Kind string `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
+	Name string `protobuf:"bytes,2,opt,name=name,proto3" json:"name,omitempty"`
+	// From 1; 0 is the newest.
+	Revision      uint32 `protobuf:"varint,3,opt,name=revision,proto3" json:"revision,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CatalogGetRequest) Reset() {
+	*x = CatalogGetRequest{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CatalogGetRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CatalogGetRequest) ProtoMessage() {}
+
+func (x *CatalogGetRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CatalogGetRequest.ProtoReflect.Descriptor instead.
+func (*CatalogGetRequest) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *CatalogGetRequest) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *CatalogGetRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *CatalogGetRequest) GetRevision() uint32 {
+	if x != nil {
+		return x.Revision
+	}
+	return 0
+}
+
+type CatalogGetResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its bytes are the blob of that hash.
+	File          *v1.CatalogFile `protobuf:"bytes,1,opt,name=file,proto3" json:"file,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CatalogGetResponse) Reset() {
+	*x = CatalogGetResponse{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CatalogGetResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CatalogGetResponse) ProtoMessage() {}
+
+func (x *CatalogGetResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CatalogGetResponse.ProtoReflect.Descriptor instead.
+func (*CatalogGetResponse) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *CatalogGetResponse) GetFile() *v1.CatalogFile {
+	if x != nil {
+		return x.File
+	}
+	return nil
+}
+
+type CatalogListRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// definition or limits.
+	Kind string `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
+	// At most 1000; 0 means 100.
+	PageSize uint32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	// Revisions after this one of this name.
+	AfterName     string `protobuf:"bytes,3,opt,name=after_name,json=afterName,proto3" json:"after_name,omitempty"`
+	AfterRevision uint32 `protobuf:"varint,4,opt,name=after_revision,json=afterRevision,proto3" json:"after_revision,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CatalogListRequest) Reset() {
+	*x = CatalogListRequest{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CatalogListRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CatalogListRequest) ProtoMessage() {}
+
+func (x *CatalogListRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CatalogListRequest.ProtoReflect.Descriptor instead.
+func (*CatalogListRequest) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *CatalogListRequest) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *CatalogListRequest) GetPageSize() uint32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *CatalogListRequest) GetAfterName() string {
+	if x != nil {
+		return x.AfterName
+	}
+	return ""
+}
+
+func (x *CatalogListRequest) GetAfterRevision() uint32 {
+	if x != nil {
+		return x.AfterRevision
+	}
+	return 0
+}
+
+type CatalogListResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// By name, oldest first.
+	Files         []*v1.CatalogFile `protobuf:"bytes,1,rep,name=files,proto3" json:"files,omitempty"`
+	More          bool              `protobuf:"varint,2,opt,name=more,proto3" json:"more,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CatalogListResponse) Reset() {
+	*x = CatalogListResponse{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CatalogListResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CatalogListResponse) ProtoMessage() {}
+
+func (x *CatalogListResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CatalogListResponse.ProtoReflect.Descriptor instead.
+func (*CatalogListResponse) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *CatalogListResponse) GetFiles() []*v1.CatalogFile {
+	if x != nil {
+		return x.Files
+	}
+	return nil
+}
+
+func (x *CatalogListResponse) GetMore() bool {
+	if x != nil {
+		return x.More
+	}
+	return false
+}
+
+type PeopleGetRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PeopleGetRequest) Reset() {
+	*x = PeopleGetRequest{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PeopleGetRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PeopleGetRequest) ProtoMessage() {}
+
+func (x *PeopleGetRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PeopleGetRequest.ProtoReflect.Descriptor instead.
+func (*PeopleGetRequest) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *PeopleGetRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+type PeopleGetResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Person        *v1.Person             `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PeopleGetResponse) Reset() {
+	*x = PeopleGetResponse{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PeopleGetResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PeopleGetResponse) ProtoMessage() {}
+
+func (x *PeopleGetResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PeopleGetResponse.ProtoReflect.Descriptor instead.
+func (*PeopleGetResponse) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{23}
+}
+
+func (x *PeopleGetResponse) GetPerson() *v1.Person {
+	if x != nil {
+		return x.Person
+	}
+	return nil
+}
+
+type PeopleListRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// At most 1000; 0 means 100.
+	PageSize uint32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	// People whose name comes after this one.
+	After         string `protobuf:"bytes,2,opt,name=after,proto3" json:"after,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PeopleListRequest) Reset() {
+	*x = PeopleListRequest{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PeopleListRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PeopleListRequest) ProtoMessage() {}
+
+func (x *PeopleListRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PeopleListRequest.ProtoReflect.Descriptor instead.
+func (*PeopleListRequest) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *PeopleListRequest) GetPageSize() uint32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *PeopleListRequest) GetAfter() string {
+	if x != nil {
+		return x.After
+	}
+	return ""
+}
+
+type PeopleListResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	People        []*v1.Person           `protobuf:"bytes,1,rep,name=people,proto3" json:"people,omitempty"`
+	More          bool                   `protobuf:"varint,2,opt,name=more,proto3" json:"more,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PeopleListResponse) Reset() {
+	*x = PeopleListResponse{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PeopleListResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PeopleListResponse) ProtoMessage() {}
+
+func (x *PeopleListResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PeopleListResponse.ProtoReflect.Descriptor instead.
+func (*PeopleListResponse) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{25}
+}
+
+func (x *PeopleListResponse) GetPeople() []*v1.Person {
+	if x != nil {
+		return x.People
+	}
+	return nil
+}
+
+func (x *PeopleListResponse) GetMore() bool {
+	if x != nil {
+		return x.More
+	}
+	return false
+}
 
 type CompareRequest struct {
 	state           protoimpl.MessageState `protogen:"open.v1"`
@@ -39,7 +1411,7 @@ type CompareRequest struct {
 
 func (x *CompareRequest) Reset() {
 	*x = CompareRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[0]
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -51,7 +1423,7 @@ func (x *CompareRequest) String() string {
 func (*CompareRequest) ProtoMessage() {}
 
 func (x *CompareRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[0]
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -64,7 +1436,7 @@ func (x *CompareRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareRequest.ProtoReflect.Descriptor instead.
 func (*CompareRequest) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{0}
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *CompareRequest) GetBaseSha256() string {
@@ -111,14 +1483,14 @@ func (x *CompareRequest) GetMeant() []string {
 
 type CompareResponse struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
-	Part          *v1.Report             `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	Part          *v11.Report            `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CompareResponse) Reset() {
 	*x = CompareResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[1]
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -130,7 +1502,7 @@ func (x *CompareResponse) String() string {
 func (*CompareResponse) ProtoMessage() {}
 
 func (x *CompareResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[1]
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -143,1924 +1515,12 @@ func (x *CompareResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompareResponse.ProtoReflect.Descriptor instead.
 func (*CompareResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{1}
-}
-
-func (x *CompareResponse) GetPart() *v1.Report {
-	if x != nil {
-		return x.Part
-	}
-	return nil
-}
-
-type GetReportRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Job           uint32                 `protobuf:"varint,1,opt,name=job,proto3" json:"job,omitempty"`
-	Submission    uint32                 `protobuf:"varint,2,opt,name=submission,proto3" json:"submission,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *GetReportRequest) Reset() {
-	*x = GetReportRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[2]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *GetReportRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*GetReportRequest) ProtoMessage() {}
-
-func (x *GetReportRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[2]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use GetReportRequest.ProtoReflect.Descriptor instead.
-func (*GetReportRequest) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{2}
-}
-
-func (x *GetReportRequest) GetJob() uint32 {
-	if x != nil {
-		return x.Job
-	}
-	return 0
-}
-
-func (x *GetReportRequest) GetSubmission() uint32 {
-	if x != nil {
-		return x.Submission
-	}
-	return 0
-}
-
-type GetReportResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Chunk         []byte                 `protobuf:"bytes,1,opt,name=chunk,proto3" json:"chunk,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *GetReportResponse) Reset() {
-	*x = GetReportResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[3]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *GetReportResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*GetReportResponse) ProtoMessage() {}
-
-func (x *GetReportResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[3]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use GetReportResponse.ProtoReflect.Descriptor instead.
-func (*GetReportResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{3}
-}
-
-func (x *GetReportResponse) GetChunk() []byte {
-	if x != nil {
-		return x.Chunk
-	}
-	return nil
-}
-
-type AddDefinitionRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Envelope      []byte                 `protobuf:"bytes,1,opt,name=envelope,proto3" json:"envelope,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *AddDefinitionRequest) Reset() {
-	*x = AddDefinitionRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[4]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *AddDefinitionRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*AddDefinitionRequest) ProtoMessage() {}
-
-func (x *AddDefinitionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[4]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use AddDefinitionRequest.ProtoReflect.Descriptor instead.
-func (*AddDefinitionRequest) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{4}
-}
-
-func (x *AddDefinitionRequest) GetEnvelope() []byte {
-	if x != nil {
-		return x.Envelope
-	}
-	return nil
-}
-
-type AddDefinitionResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Admitted      *Admitted              `protobuf:"bytes,1,opt,name=admitted,proto3" json:"admitted,omitempty"`
-	Document      *v11.Document          `protobuf:"bytes,2,opt,name=document,proto3" json:"document,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *AddDefinitionResponse) Reset() {
-	*x = AddDefinitionResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[5]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *AddDefinitionResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*AddDefinitionResponse) ProtoMessage() {}
-
-func (x *AddDefinitionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[5]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use AddDefinitionResponse.ProtoReflect.Descriptor instead.
-func (*AddDefinitionResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{5}
-}
-
-func (x *AddDefinitionResponse) GetAdmitted() *Admitted {
-	if x != nil {
-		return x.Admitted
-	}
-	return nil
-}
-
-func (x *AddDefinitionResponse) GetDocument() *v11.Document {
-	if x != nil {
-		return x.Document
-	}
-	return nil
-}
-
-type GetDefinitionRequest struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	Name  string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	// From 1; 0 is the newest.
-	Revision      uint32 `protobuf:"varint,2,opt,name=revision,proto3" json:"revision,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *GetDefinitionRequest) Reset() {
-	*x = GetDefinitionRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[6]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *GetDefinitionRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*GetDefinitionRequest) ProtoMessage() {}
-
-func (x *GetDefinitionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[6]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use GetDefinitionRequest.ProtoReflect.Descriptor instead.
-func (*GetDefinitionRequest) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{6}
-}
-
-func (x *GetDefinitionRequest) GetName() string {
-	if x != nil {
-		return x.Name
-	}
-	return ""
-}
-
-func (x *GetDefinitionRequest) GetRevision() uint32 {
-	if x != nil {
-		return x.Revision
-	}
-	return 0
-}
-
-type GetDefinitionResponse struct {
-	state    protoimpl.MessageState `protogen:"open.v1"`
-	Document *v11.Document          `protobuf:"bytes,1,opt,name=document,proto3" json:"document,omitempty"`
-	// The file as it was added.
-	File          []byte `protobuf:"bytes,2,opt,name=file,proto3" json:"file,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *GetDefinitionResponse) Reset() {
-	*x = GetDefinitionResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[7]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *GetDefinitionResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*GetDefinitionResponse) ProtoMessage() {}
-
-func (x *GetDefinitionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[7]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use GetDefinitionResponse.ProtoReflect.Descriptor instead.
-func (*GetDefinitionResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{7}
-}
-
-func (x *GetDefinitionResponse) GetDocument() *v11.Document {
-	if x != nil {
-		return x.Document
-	}
-	return nil
-}
-
-func (x *GetDefinitionResponse) GetFile() []byte {
-	if x != nil {
-		return x.File
-	}
-	return nil
-}
-
-type ListDefinitionsRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	PageSize      uint32                 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
-	PageToken     string                 `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *ListDefinitionsRequest) Reset() {
-	*x = ListDefinitionsRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[8]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *ListDefinitionsRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*ListDefinitionsRequest) ProtoMessage() {}
-
-func (x *ListDefinitionsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[8]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use ListDefinitionsRequest.ProtoReflect.Descriptor instead.
-func (*ListDefinitionsRequest) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{8}
-}
-
-func (x *ListDefinitionsRequest) GetPageSize() uint32 {
-	if x != nil {
-		return x.PageSize
-	}
-	return 0
-}
-
-func (x *ListDefinitionsRequest) GetPageToken() string {
-	if x != nil {
-		return x.PageToken
-	}
-	return ""
-}
-
-type ListDefinitionsResponse struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// Every revision, by name, oldest first.
-	Documents     []*v11.Document `protobuf:"bytes,1,rep,name=documents,proto3" json:"documents,omitempty"`
-	NextPageToken string          `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *ListDefinitionsResponse) Reset() {
-	*x = ListDefinitionsResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[9]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *ListDefinitionsResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*ListDefinitionsResponse) ProtoMessage() {}
-
-func (x *ListDefinitionsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[9]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use ListDefinitionsResponse.ProtoReflect.Descriptor instead.
-func (*ListDefinitionsResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{9}
-}
-
-func (x *ListDefinitionsResponse) GetDocuments() []*v11.Document {
-	if x != nil {
-		return x.Documents
-	}
-	return nil
-}
-
-func (x *ListDefinitionsResponse) GetNextPageToken() string {
-	if x != nil {
-		return x.NextPageToken
-	}
-	return ""
-}
-
-type AddLimitsRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Envelope      []byte                 `protobuf:"bytes,1,opt,name=envelope,proto3" json:"envelope,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *AddLimitsRequest) Reset() {
-	*x = AddLimitsRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[10]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *AddLimitsRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*AddLimitsRequest) ProtoMessage() {}
-
-func (x *AddLimitsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[10]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use AddLimitsRequest.ProtoReflect.Descriptor instead.
-func (*AddLimitsRequest) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{10}
-}
-
-func (x *AddLimitsRequest) GetEnvelope() []byte {
-	if x != nil {
-		return x.Envelope
-	}
-	return nil
-}
-
-type AddLimitsResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Admitted      *Admitted              `protobuf:"bytes,1,opt,name=admitted,proto3" json:"admitted,omitempty"`
-	Document      *v11.Document          `protobuf:"bytes,2,opt,name=document,proto3" json:"document,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *AddLimitsResponse) Reset() {
-	*x = AddLimitsResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[11]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *AddLimitsResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*AddLimitsResponse) ProtoMessage() {}
-
-func (x *AddLimitsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[11]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use AddLimitsResponse.ProtoReflect.Descriptor instead.
-func (*AddLimitsResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{11}
-}
-
-func (x *AddLimitsResponse) GetAdmitted() *Admitted {
-	if x != nil {
-		return x.Admitted
-	}
-	return nil
-}
-
-func (x *AddLimitsResponse) GetDocument() *v11.Document {
-	if x != nil {
-		return x.Document
-	}
-	return nil
-}
-
-type GetLimitsRequest struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	Name  string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
-	// From 1; 0 is the newest.
-	Revision      uint32 `protobuf:"varint,2,opt,name=revision,proto3" json:"revision,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *GetLimitsRequest) Reset() {
-	*x = GetLimitsRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[12]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *GetLimitsRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*GetLimitsRequest) ProtoMessage() {}
-
-func (x *GetLimitsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[12]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use GetLimitsRequest.ProtoReflect.Descriptor instead.
-func (*GetLimitsRequest) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{12}
-}
-
-func (x *GetLimitsRequest) GetName() string {
-	if x != nil {
-		return x.Name
-	}
-	return ""
-}
-
-func (x *GetLimitsRequest) GetRevision() uint32 {
-	if x != nil {
-		return x.Revision
-	}
-	return 0
-}
-
-type GetLimitsResponse struct {
-	state    protoimpl.MessageState `protogen:"open.v1"`
-	Document *v11.Document          `protobuf:"bytes,1,opt,name=document,proto3" json:"document,omitempty"`
-	// The file as it was added.
-	File          []byte `protobuf:"bytes,2,opt,name=file,proto3" json:"file,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *GetLimitsResponse) Reset() {
-	*x = GetLimitsResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[13]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *GetLimitsResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*GetLimitsResponse) ProtoMessage() {}
-
-func (x *GetLimitsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[13]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use GetLimitsResponse.ProtoReflect.Descriptor instead.
-func (*GetLimitsResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{13}
-}
-
-func (x *GetLimitsResponse) GetDocument() *v11.Document {
-	if x != nil {
-		return x.Document
-	}
-	return nil
-}
-
-func (x *GetLimitsResponse) GetFile() []byte {
-	if x != nil {
-		return x.File
-	}
-	return nil
-}
-
-type ListLimitsRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	PageSize      uint32                 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
-	PageToken     string                 `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *ListLimitsRequest) Reset() {
-	*x = ListLimitsRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[14]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *ListLimitsRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*ListLimitsRequest) ProtoMessage() {}
-
-func (x *ListLimitsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[14]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use ListLimitsRequest.ProtoReflect.Descriptor instead.
-func (*ListLimitsRequest) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{14}
-}
-
-func (x *ListLimitsRequest) GetPageSize() uint32 {
-	if x != nil {
-		return x.PageSize
-	}
-	return 0
-}
-
-func (x *ListLimitsRequest) GetPageToken() string {
-	if x != nil {
-		return x.PageToken
-	}
-	return ""
-}
-
-type ListLimitsResponse struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// Every revision, by name, oldest first.
-	Documents     []*v11.Document `protobuf:"bytes,1,rep,name=documents,proto3" json:"documents,omitempty"`
-	NextPageToken string          `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *ListLimitsResponse) Reset() {
-	*x = ListLimitsResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[15]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *ListLimitsResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*ListLimitsResponse) ProtoMessage() {}
-
-func (x *ListLimitsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[15]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use ListLimitsResponse.ProtoReflect.Descriptor instead.
-func (*ListLimitsResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{15}
-}
-
-func (x *ListLimitsResponse) GetDocuments() []*v11.Document {
-	if x != nil {
-		return x.Documents
-	}
-	return nil
-}
-
-func (x *ListLimitsResponse) GetNextPageToken() string {
-	if x != nil {
-		return x.NextPageToken
-	}
-	return ""
-}
-
-type WhoAmIRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *WhoAmIRequest) Reset() {
-	*x = WhoAmIRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[16]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *WhoAmIRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*WhoAmIRequest) ProtoMessage() {}
-
-func (x *WhoAmIRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[16]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use WhoAmIRequest.ProtoReflect.Descriptor instead.
-func (*WhoAmIRequest) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{16}
-}
-
-type WhoAmIResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Person        *v11.Person            `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *WhoAmIResponse) Reset() {
-	*x = WhoAmIResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[17]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *WhoAmIResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*WhoAmIResponse) ProtoMessage() {}
-
-func (x *WhoAmIResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[17]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use WhoAmIResponse.ProtoReflect.Descriptor instead.
-func (*WhoAmIResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{17}
-}
-
-func (x *WhoAmIResponse) GetPerson() *v11.Person {
-	if x != nil {
-		return x.Person
-	}
-	return nil
-}
-
-type EnrolRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Envelope      []byte                 `protobuf:"bytes,1,opt,name=envelope,proto3" json:"envelope,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *EnrolRequest) Reset() {
-	*x = EnrolRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[18]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *EnrolRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*EnrolRequest) ProtoMessage() {}
-
-func (x *EnrolRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[18]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use EnrolRequest.ProtoReflect.Descriptor instead.
-func (*EnrolRequest) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{18}
-}
-
-func (x *EnrolRequest) GetEnvelope() []byte {
-	if x != nil {
-		return x.Envelope
-	}
-	return nil
-}
-
-type EnrolResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Admitted      *Admitted              `protobuf:"bytes,1,opt,name=admitted,proto3" json:"admitted,omitempty"`
-	Person        *v11.Person            `protobuf:"bytes,2,opt,name=person,proto3" json:"person,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *EnrolResponse) Reset() {
-	*x = EnrolResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[19]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *EnrolResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*EnrolResponse) ProtoMessage() {}
-
-func (x *EnrolResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[19]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use EnrolResponse.ProtoReflect.Descriptor instead.
-func (*EnrolResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{19}
-}
-
-func (x *EnrolResponse) GetAdmitted() *Admitted {
-	if x != nil {
-		return x.Admitted
-	}
-	return nil
-}
-
-func (x *EnrolResponse) GetPerson() *v11.Person {
-	if x != nil {
-		return x.Person
-	}
-	return nil
-}
-
-type RetireRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Envelope      []byte                 `protobuf:"bytes,1,opt,name=envelope,proto3" json:"envelope,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *RetireRequest) Reset() {
-	*x = RetireRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[20]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *RetireRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*RetireRequest) ProtoMessage() {}
-
-func (x *RetireRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[20]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use RetireRequest.ProtoReflect.Descriptor instead.
-func (*RetireRequest) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{20}
-}
-
-func (x *RetireRequest) GetEnvelope() []byte {
-	if x != nil {
-		return x.Envelope
-	}
-	return nil
-}
-
-type RetireResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Admitted      *Admitted              `protobuf:"bytes,1,opt,name=admitted,proto3" json:"admitted,omitempty"`
-	Person        *v11.Person            `protobuf:"bytes,2,opt,name=person,proto3" json:"person,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *RetireResponse) Reset() {
-	*x = RetireResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[21]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *RetireResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*RetireResponse) ProtoMessage() {}
-
-func (x *RetireResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[21]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use RetireResponse.ProtoReflect.Descriptor instead.
-func (*RetireResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{21}
-}
-
-func (x *RetireResponse) GetAdmitted() *Admitted {
-	if x != nil {
-		return x.Admitted
-	}
-	return nil
-}
-
-func (x *RetireResponse) GetPerson() *v11.Person {
-	if x != nil {
-		return x.Person
-	}
-	return nil
-}
-
-type PeopleListRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	PageSize      uint32                 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
-	PageToken     string                 `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *PeopleListRequest) Reset() {
-	*x = PeopleListRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[22]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *PeopleListRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*PeopleListRequest) ProtoMessage() {}
-
-func (x *PeopleListRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[22]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use PeopleListRequest.ProtoReflect.Descriptor instead.
-func (*PeopleListRequest) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{22}
-}
-
-func (x *PeopleListRequest) GetPageSize() uint32 {
-	if x != nil {
-		return x.PageSize
-	}
-	return 0
-}
-
-func (x *PeopleListRequest) GetPageToken() string {
-	if x != nil {
-		return x.PageToken
-	}
-	return ""
-}
-
-type PeopleListResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	People        []*v11.Person          `protobuf:"bytes,1,rep,name=people,proto3" json:"people,omitempty"`
-	NextPageToken string                 `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *PeopleListResponse) Reset() {
-	*x = PeopleListResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[23]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *PeopleListResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*PeopleListResponse) ProtoMessage() {}
-
-func (x *PeopleListResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[23]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use PeopleListResponse.ProtoReflect.Descriptor instead.
-func (*PeopleListResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{23}
-}
-
-func (x *PeopleListResponse) GetPeople() []*v11.Person {
-	if x != nil {
-		return x.People
-	}
-	return nil
-}
-
-func (x *PeopleListResponse) GetNextPageToken() string {
-	if x != nil {
-		return x.NextPageToken
-	}
-	return ""
-}
-
-type UploadRequest struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The first message declares, every later one carries bytes.
-	//
-	// Types that are valid to be assigned to Part:
-	//
-	//	*UploadRequest_Header
-	//	*UploadRequest_Chunk
-	Part          isUploadRequest_Part `protobuf_oneof:"part"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *UploadRequest) Reset() {
-	*x = UploadRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[24]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *UploadRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*UploadRequest) ProtoMessage() {}
-
-func (x *UploadRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[24]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use UploadRequest.ProtoReflect.Descriptor instead.
-func (*UploadRequest) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{24}
-}
-
-func (x *UploadRequest) GetPart() isUploadRequest_Part {
-	if x != nil {
-		return x.Part
-	}
-	return nil
-}
-
-func (x *UploadRequest) GetHeader() *UploadHeader {
-	if x != nil {
-		if x, ok := x.Part.(*UploadRequest_Header); ok {
-			return x.Header
-		}
-	}
-	return nil
-}
-
-func (x *UploadRequest) GetChunk() []byte {
-	if x != nil {
-		if x, ok := x.Part.(*UploadRequest_Chunk); ok {
-			return x.Chunk
-		}
-	}
-	return nil
-}
-
-type isUploadRequest_Part interface {
-	isUploadRequest_Part()
-}
-
-type UploadRequest_Header struct {
-	Header *UploadHeader `protobuf:"bytes,1,opt,name=header,proto3,oneof"`
-}
-
-type UploadRequest_Chunk struct {
-	Chunk []byte `protobuf:"bytes,2,opt,name=chunk,proto3,oneof"`
-}
-
-func (*UploadRequest_Header) isUploadRequest_Part() {}
-
-func (*UploadRequest_Chunk) isUploadRequest_Part() {}
-
-type UploadHeader struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Size          uint64                 `protobuf:"varint,1,opt,name=size,proto3" json:"size,omitempty"`
-	Sha256        string                 `protobuf:"bytes,2,opt,name=sha256,proto3" json:"sha256,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *UploadHeader) Reset() {
-	*x = UploadHeader{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[25]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *UploadHeader) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*UploadHeader) ProtoMessage() {}
-
-func (x *UploadHeader) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[25]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use UploadHeader.ProtoReflect.Descriptor instead.
-func (*UploadHeader) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{25}
-}
-
-func (x *UploadHeader) GetSize() uint64 {
-	if x != nil {
-		return x.Size
-	}
-	return 0
-}
-
-func (x *UploadHeader) GetSha256() string {
-	if x != nil {
-		return x.Sha256
-	}
-	return ""
-}
-
-type UploadResponse struct {
-	state  protoimpl.MessageState `protogen:"open.v1"`
-	Sha256 string                 `protobuf:"bytes,1,opt,name=sha256,proto3" json:"sha256,omitempty"`
-	// The bytes were here already.
-	Known         bool `protobuf:"varint,2,opt,name=known,proto3" json:"known,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *UploadResponse) Reset() {
-	*x = UploadResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[26]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *UploadResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*UploadResponse) ProtoMessage() {}
-
-func (x *UploadResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[26]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use UploadResponse.ProtoReflect.Descriptor instead.
-func (*UploadResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{26}
-}
-
-func (x *UploadResponse) GetSha256() string {
-	if x != nil {
-		return x.Sha256
-	}
-	return ""
-}
-
-func (x *UploadResponse) GetKnown() bool {
-	if x != nil {
-		return x.Known
-	}
-	return false
-}
-
-type DownloadRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Sha256        string                 `protobuf:"bytes,1,opt,name=sha256,proto3" json:"sha256,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *DownloadRequest) Reset() {
-	*x = DownloadRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[27]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *DownloadRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*DownloadRequest) ProtoMessage() {}
-
-func (x *DownloadRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[27]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use DownloadRequest.ProtoReflect.Descriptor instead.
-func (*DownloadRequest) Descriptor() ([]byte, []int) {
 	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{27}
 }
 
-func (x *DownloadRequest) GetSha256() string {
+func (x *CompareResponse) GetPart() *v11.Report {
 	if x != nil {
-		return x.Sha256
-	}
-	return ""
-}
-
-type DownloadResponse struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// In the first message only.
-	Size          uint64 `protobuf:"varint,1,opt,name=size,proto3" json:"size,omitempty"`
-	Chunk         []byte `protobuf:"bytes,2,opt,name=chunk,proto3" json:"chunk,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *DownloadResponse) Reset() {
-	*x = DownloadResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[28]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *DownloadResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*DownloadResponse) ProtoMessage() {}
-
-func (x *DownloadResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[28]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use DownloadResponse.ProtoReflect.Descriptor instead.
-func (*DownloadResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{28}
-}
-
-func (x *DownloadResponse) GetSize() uint64 {
-	if x != nil {
-		return x.Size
-	}
-	return 0
-}
-
-func (x *DownloadResponse) GetChunk() []byte {
-	if x != nil {
-		return x.Chunk
-	}
-	return nil
-}
-
-type GetGenesisRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *GetGenesisRequest) Reset() {
-	*x = GetGenesisRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[29]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *GetGenesisRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*GetGenesisRequest) ProtoMessage() {}
-
-func (x *GetGenesisRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[29]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use GetGenesisRequest.ProtoReflect.Descriptor instead.
-func (*GetGenesisRequest) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{29}
-}
-
-type GetGenesisResponse struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// Entry 0's bytes.
-	Entry         []byte `protobuf:"bytes,1,opt,name=entry,proto3" json:"entry,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *GetGenesisResponse) Reset() {
-	*x = GetGenesisResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[30]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *GetGenesisResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*GetGenesisResponse) ProtoMessage() {}
-
-func (x *GetGenesisResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[30]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use GetGenesisResponse.ProtoReflect.Descriptor instead.
-func (*GetGenesisResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{30}
-}
-
-func (x *GetGenesisResponse) GetEntry() []byte {
-	if x != nil {
-		return x.Entry
-	}
-	return nil
-}
-
-type GetCheckpointRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *GetCheckpointRequest) Reset() {
-	*x = GetCheckpointRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[31]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *GetCheckpointRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*GetCheckpointRequest) ProtoMessage() {}
-
-func (x *GetCheckpointRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[31]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use GetCheckpointRequest.ProtoReflect.Descriptor instead.
-func (*GetCheckpointRequest) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{31}
-}
-
-type GetCheckpointResponse struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// A signed note in the C2SP checkpoint form.
-	Checkpoint    []byte `protobuf:"bytes,1,opt,name=checkpoint,proto3" json:"checkpoint,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *GetCheckpointResponse) Reset() {
-	*x = GetCheckpointResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[32]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *GetCheckpointResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*GetCheckpointResponse) ProtoMessage() {}
-
-func (x *GetCheckpointResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[32]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use GetCheckpointResponse.ProtoReflect.Descriptor instead.
-func (*GetCheckpointResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{32}
-}
-
-func (x *GetCheckpointResponse) GetCheckpoint() []byte {
-	if x != nil {
-		return x.Checkpoint
-	}
-	return nil
-}
-
-type ListEntriesRequest struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// The first index wanted.
-	First uint64 `protobuf:"varint,1,opt,name=first,proto3" json:"first,omitempty"`
-	// At most 1000; 0 means 1000. Fewer come where they are large.
-	PageSize      uint32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *ListEntriesRequest) Reset() {
-	*x = ListEntriesRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[33]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *ListEntriesRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*ListEntriesRequest) ProtoMessage() {}
-
-func (x *ListEntriesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[33]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use ListEntriesRequest.ProtoReflect.Descriptor instead.
-func (*ListEntriesRequest) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{33}
-}
-
-func (x *ListEntriesRequest) GetFirst() uint64 {
-	if x != nil {
-		return x.First
-	}
-	return 0
-}
-
-func (x *ListEntriesRequest) GetPageSize() uint32 {
-	if x != nil {
-		return x.PageSize
-	}
-	return 0
-}
-
-type ListEntriesResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	First         uint64                 `protobuf:"varint,1,opt,name=first,proto3" json:"first,omitempty"`
-	Entries       [][]byte               `protobuf:"bytes,2,rep,name=entries,proto3" json:"entries,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *ListEntriesResponse) Reset() {
-	*x = ListEntriesResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[34]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *ListEntriesResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*ListEntriesResponse) ProtoMessage() {}
-
-func (x *ListEntriesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[34]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use ListEntriesResponse.ProtoReflect.Descriptor instead.
-func (*ListEntriesResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{34}
-}
-
-func (x *ListEntriesResponse) GetFirst() uint64 {
-	if x != nil {
-		return x.First
-	}
-	return 0
-}
-
-func (x *ListEntriesResponse) GetEntries() [][]byte {
-	if x != nil {
-		return x.Entries
-	}
-	return nil
-}
-
-type ProveInclusionRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Index         uint64                 `protobuf:"varint,1,opt,name=index,proto3" json:"index,omitempty"`
-	Size          uint64                 `protobuf:"varint,2,opt,name=size,proto3" json:"size,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *ProveInclusionRequest) Reset() {
-	*x = ProveInclusionRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[35]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *ProveInclusionRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*ProveInclusionRequest) ProtoMessage() {}
-
-func (x *ProveInclusionRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[35]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use ProveInclusionRequest.ProtoReflect.Descriptor instead.
-func (*ProveInclusionRequest) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{35}
-}
-
-func (x *ProveInclusionRequest) GetIndex() uint64 {
-	if x != nil {
-		return x.Index
-	}
-	return 0
-}
-
-func (x *ProveInclusionRequest) GetSize() uint64 {
-	if x != nil {
-		return x.Size
-	}
-	return 0
-}
-
-type ProveInclusionResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Hashes        [][]byte               `protobuf:"bytes,1,rep,name=hashes,proto3" json:"hashes,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *ProveInclusionResponse) Reset() {
-	*x = ProveInclusionResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[36]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *ProveInclusionResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*ProveInclusionResponse) ProtoMessage() {}
-
-func (x *ProveInclusionResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[36]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use ProveInclusionResponse.ProtoReflect.Descriptor instead.
-func (*ProveInclusionResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{36}
-}
-
-func (x *ProveInclusionResponse) GetHashes() [][]byte {
-	if x != nil {
-		return x.Hashes
-	}
-	return nil
-}
-
-type ProveConsistencyRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	From          uint64                 `protobuf:"varint,1,opt,name=from,proto3" json:"from,omitempty"`
-	To            uint64                 `protobuf:"varint,2,opt,name=to,proto3" json:"to,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *ProveConsistencyRequest) Reset() {
-	*x = ProveConsistencyRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[37]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *ProveConsistencyRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*ProveConsistencyRequest) ProtoMessage() {}
-
-func (x *ProveConsistencyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[37]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use ProveConsistencyRequest.ProtoReflect.Descriptor instead.
-func (*ProveConsistencyRequest) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{37}
-}
-
-func (x *ProveConsistencyRequest) GetFrom() uint64 {
-	if x != nil {
-		return x.From
-	}
-	return 0
-}
-
-func (x *ProveConsistencyRequest) GetTo() uint64 {
-	if x != nil {
-		return x.To
-	}
-	return 0
-}
-
-type ProveConsistencyResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Hashes        [][]byte               `protobuf:"bytes,1,rep,name=hashes,proto3" json:"hashes,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *ProveConsistencyResponse) Reset() {
-	*x = ProveConsistencyResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[38]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *ProveConsistencyResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*ProveConsistencyResponse) ProtoMessage() {}
-
-func (x *ProveConsistencyResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[38]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use ProveConsistencyResponse.ProtoReflect.Descriptor instead.
-func (*ProveConsistencyResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{38}
-}
-
-func (x *ProveConsistencyResponse) GetHashes() [][]byte {
-	if x != nil {
-		return x.Hashes
-	}
-	return nil
-}
-
-type WatchRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *WatchRequest) Reset() {
-	*x = WatchRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[39]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *WatchRequest) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*WatchRequest) ProtoMessage() {}
-
-func (x *WatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[39]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use WatchRequest.ProtoReflect.Descriptor instead.
-func (*WatchRequest) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{39}
-}
-
-type WatchResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Checkpoint    []byte                 `protobuf:"bytes,1,opt,name=checkpoint,proto3" json:"checkpoint,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *WatchResponse) Reset() {
-	*x = WatchResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[40]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *WatchResponse) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*WatchResponse) ProtoMessage() {}
-
-func (x *WatchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[40]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use WatchResponse.ProtoReflect.Descriptor instead.
-func (*WatchResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{40}
-}
-
-func (x *WatchResponse) GetCheckpoint() []byte {
-	if x != nil {
-		return x.Checkpoint
+		return x.Part
 	}
 	return nil
 }
@@ -2073,7 +1533,7 @@ type BackupRequest struct {
 
 func (x *BackupRequest) Reset() {
 	*x = BackupRequest{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[41]
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2085,7 +1545,7 @@ func (x *BackupRequest) String() string {
 func (*BackupRequest) ProtoMessage() {}
 
 func (x *BackupRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[41]
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2098,7 +1558,7 @@ func (x *BackupRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BackupRequest.ProtoReflect.Descriptor instead.
 func (*BackupRequest) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{41}
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{28}
 }
 
 type BackupResponse struct {
@@ -2110,7 +1570,7 @@ type BackupResponse struct {
 
 func (x *BackupResponse) Reset() {
 	*x = BackupResponse{}
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[42]
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2122,7 +1582,7 @@ func (x *BackupResponse) String() string {
 func (*BackupResponse) ProtoMessage() {}
 
 func (x *BackupResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_service_v1_services_proto_msgTypes[42]
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2135,7 +1595,7 @@ func (x *BackupResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BackupResponse.ProtoReflect.Descriptor instead.
 func (*BackupResponse) Descriptor() ([]byte, []int) {
-	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{42}
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *BackupResponse) GetChunk() []byte {
@@ -2149,7 +1609,84 @@ var File_witnessmark_service_v1_services_proto protoreflect.FileDescriptor
 
 const file_witnessmark_service_v1_services_proto_rawDesc = "" +
 	"\n" +
-	"%witnessmark/service/v1/services.proto\x12\x16witnessmark.service.v1\x1a'witnessmark/calibration/v1/report.proto\x1a$witnessmark/record/v1/resource.proto\x1a!witnessmark/service/v1/jobs.proto\x1a$witnessmark/service/v1/options.proto\"\xe5\x01\n" +
+	"%witnessmark/service/v1/services.proto\x12\x16witnessmark.service.v1\x1a'witnessmark/calibration/v1/report.proto\x1a!witnessmark/record/v1/entry.proto\x1a!witnessmark/record/v1/state.proto\x1a$witnessmark/service/v1/options.proto\"\x91\x01\n" +
+	"\fAdmitRequest\x12>\n" +
+	"\x06action\x18\x01 \x01(\v2$.witnessmark.service.v1.SignedActionH\x00R\x06action\x126\n" +
+	"\x04part\x18\x02 \x01(\v2 .witnessmark.service.v1.BlobPartH\x00R\x04partB\t\n" +
+	"\acontent\"f\n" +
+	"\fSignedAction\x12\x1a\n" +
+	"\benvelope\x18\x01 \x01(\fR\benvelope\x12:\n" +
+	"\bopenings\x18\x02 \x03(\v2\x1e.witnessmark.record.v1.OpeningR\bopenings\"J\n" +
+	"\bBlobPart\x12\x16\n" +
+	"\x06sha256\x18\x01 \x01(\tR\x06sha256\x12\x12\n" +
+	"\x04size\x18\x02 \x01(\x04R\x04size\x12\x12\n" +
+	"\x04data\x18\x03 \x01(\fR\x04data\"\x94\x01\n" +
+	"\rAdmitResponse\x128\n" +
+	"\x06wanted\x18\x01 \x01(\v2\x1e.witnessmark.service.v1.WantedH\x00R\x06wanted\x12>\n" +
+	"\badmitted\x18\x02 \x01(\v2 .witnessmark.service.v1.AdmittedH\x00R\badmittedB\t\n" +
+	"\acontent\" \n" +
+	"\x06Wanted\x12\x16\n" +
+	"\x06sha256\x18\x01 \x03(\tR\x06sha256\"6\n" +
+	"\bAdmitted\x12\x14\n" +
+	"\x05index\x18\x01 \x01(\x04R\x05index\x12\x14\n" +
+	"\x05entry\x18\x02 \x01(\fR\x05entry\"\r\n" +
+	"\vHeadRequest\".\n" +
+	"\fHeadResponse\x12\x1e\n" +
+	"\n" +
+	"checkpoint\x18\x01 \x01(\fR\n" +
+	"checkpoint\"8\n" +
+	"\x0eEntriesRequest\x12\x14\n" +
+	"\x05first\x18\x01 \x01(\x04R\x05first\x12\x10\n" +
+	"\x03end\x18\x02 \x01(\x04R\x03end\"^\n" +
+	"\x0fEntriesResponse\x12\x14\n" +
+	"\x05first\x18\x01 \x01(\x04R\x05first\x125\n" +
+	"\aentries\x18\x02 \x03(\v2\x1b.witnessmark.record.v1.ToldR\aentries\"\x0e\n" +
+	"\fWatchRequest\"/\n" +
+	"\rWatchResponse\x12\x1e\n" +
+	"\n" +
+	"checkpoint\x18\x01 \x01(\fR\n" +
+	"checkpoint\")\n" +
+	"\x0fDownloadRequest\x12\x16\n" +
+	"\x06sha256\x18\x01 \x01(\tR\x06sha256\"<\n" +
+	"\x10DownloadResponse\x12\x12\n" +
+	"\x04size\x18\x01 \x01(\x04R\x04size\x12\x14\n" +
+	"\x05chunk\x18\x02 \x01(\fR\x05chunk\"(\n" +
+	"\x0eJobsGetRequest\x12\x16\n" +
+	"\x06number\x18\x01 \x01(\rR\x06number\"?\n" +
+	"\x0fJobsGetResponse\x12,\n" +
+	"\x03job\x18\x01 \x01(\v2\x1a.witnessmark.record.v1.JobR\x03job\"V\n" +
+	"\x0fJobsListRequest\x12\x1b\n" +
+	"\tpage_size\x18\x01 \x01(\rR\bpageSize\x12\x14\n" +
+	"\x05after\x18\x02 \x01(\rR\x05after\x12\x10\n" +
+	"\x03car\x18\x03 \x01(\rR\x03car\"V\n" +
+	"\x10JobsListResponse\x12.\n" +
+	"\x04jobs\x18\x01 \x03(\v2\x1a.witnessmark.record.v1.JobR\x04jobs\x12\x12\n" +
+	"\x04next\x18\x02 \x01(\rR\x04next\"W\n" +
+	"\x11CatalogGetRequest\x12\x12\n" +
+	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x12\n" +
+	"\x04name\x18\x02 \x01(\tR\x04name\x12\x1a\n" +
+	"\brevision\x18\x03 \x01(\rR\brevision\"L\n" +
+	"\x12CatalogGetResponse\x126\n" +
+	"\x04file\x18\x01 \x01(\v2\".witnessmark.record.v1.CatalogFileR\x04file\"\x8b\x01\n" +
+	"\x12CatalogListRequest\x12\x12\n" +
+	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x1b\n" +
+	"\tpage_size\x18\x02 \x01(\rR\bpageSize\x12\x1d\n" +
+	"\n" +
+	"after_name\x18\x03 \x01(\tR\tafterName\x12%\n" +
+	"\x0eafter_revision\x18\x04 \x01(\rR\rafterRevision\"c\n" +
+	"\x13CatalogListResponse\x128\n" +
+	"\x05files\x18\x01 \x03(\v2\".witnessmark.record.v1.CatalogFileR\x05files\x12\x12\n" +
+	"\x04more\x18\x02 \x01(\bR\x04more\"&\n" +
+	"\x10PeopleGetRequest\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\"J\n" +
+	"\x11PeopleGetResponse\x125\n" +
+	"\x06person\x18\x01 \x01(\v2\x1d.witnessmark.record.v1.PersonR\x06person\"F\n" +
+	"\x11PeopleListRequest\x12\x1b\n" +
+	"\tpage_size\x18\x01 \x01(\rR\bpageSize\x12\x14\n" +
+	"\x05after\x18\x02 \x01(\tR\x05after\"_\n" +
+	"\x12PeopleListResponse\x125\n" +
+	"\x06people\x18\x01 \x03(\v2\x1d.witnessmark.record.v1.PersonR\x06people\x12\x12\n" +
+	"\x04more\x18\x02 \x01(\bR\x04more\"\xe5\x01\n" +
 	"\x0eCompareRequest\x12\x1f\n" +
 	"\vbase_sha256\x18\x01 \x01(\tR\n" +
 	"baseSha256\x12)\n" +
@@ -2160,165 +1697,39 @@ const file_witnessmark_service_v1_services_proto_rawDesc = "" +
 	"meantGiven\x12\x14\n" +
 	"\x05meant\x18\x06 \x03(\tR\x05meant\"I\n" +
 	"\x0fCompareResponse\x126\n" +
-	"\x04part\x18\x01 \x01(\v2\".witnessmark.calibration.v1.ReportR\x04part\"D\n" +
-	"\x10GetReportRequest\x12\x10\n" +
-	"\x03job\x18\x01 \x01(\rR\x03job\x12\x1e\n" +
-	"\n" +
-	"submission\x18\x02 \x01(\rR\n" +
-	"submission\")\n" +
-	"\x11GetReportResponse\x12\x14\n" +
-	"\x05chunk\x18\x01 \x01(\fR\x05chunk\"2\n" +
-	"\x14AddDefinitionRequest\x12\x1a\n" +
-	"\benvelope\x18\x01 \x01(\fR\benvelope\"\x92\x01\n" +
-	"\x15AddDefinitionResponse\x12<\n" +
-	"\badmitted\x18\x01 \x01(\v2 .witnessmark.service.v1.AdmittedR\badmitted\x12;\n" +
-	"\bdocument\x18\x02 \x01(\v2\x1f.witnessmark.record.v1.DocumentR\bdocument\"F\n" +
-	"\x14GetDefinitionRequest\x12\x12\n" +
-	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1a\n" +
-	"\brevision\x18\x02 \x01(\rR\brevision\"h\n" +
-	"\x15GetDefinitionResponse\x12;\n" +
-	"\bdocument\x18\x01 \x01(\v2\x1f.witnessmark.record.v1.DocumentR\bdocument\x12\x12\n" +
-	"\x04file\x18\x02 \x01(\fR\x04file\"T\n" +
-	"\x16ListDefinitionsRequest\x12\x1b\n" +
-	"\tpage_size\x18\x01 \x01(\rR\bpageSize\x12\x1d\n" +
-	"\n" +
-	"page_token\x18\x02 \x01(\tR\tpageToken\"\x80\x01\n" +
-	"\x17ListDefinitionsResponse\x12=\n" +
-	"\tdocuments\x18\x01 \x03(\v2\x1f.witnessmark.record.v1.DocumentR\tdocuments\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\".\n" +
-	"\x10AddLimitsRequest\x12\x1a\n" +
-	"\benvelope\x18\x01 \x01(\fR\benvelope\"\x8e\x01\n" +
-	"\x11AddLimitsResponse\x12<\n" +
-	"\badmitted\x18\x01 \x01(\v2 .witnessmark.service.v1.AdmittedR\badmitted\x12;\n" +
-	"\bdocument\x18\x02 \x01(\v2\x1f.witnessmark.record.v1.DocumentR\bdocument\"B\n" +
-	"\x10GetLimitsRequest\x12\x12\n" +
-	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1a\n" +
-	"\brevision\x18\x02 \x01(\rR\brevision\"d\n" +
-	"\x11GetLimitsResponse\x12;\n" +
-	"\bdocument\x18\x01 \x01(\v2\x1f.witnessmark.record.v1.DocumentR\bdocument\x12\x12\n" +
-	"\x04file\x18\x02 \x01(\fR\x04file\"O\n" +
-	"\x11ListLimitsRequest\x12\x1b\n" +
-	"\tpage_size\x18\x01 \x01(\rR\bpageSize\x12\x1d\n" +
-	"\n" +
-	"page_token\x18\x02 \x01(\tR\tpageToken\"{\n" +
-	"\x12ListLimitsResponse\x12=\n" +
-	"\tdocuments\x18\x01 \x03(\v2\x1f.witnessmark.record.v1.DocumentR\tdocuments\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x0f\n" +
-	"\rWhoAmIRequest\"G\n" +
-	"\x0eWhoAmIResponse\x125\n" +
-	"\x06person\x18\x01 \x01(\v2\x1d.witnessmark.record.v1.PersonR\x06person\"*\n" +
-	"\fEnrolRequest\x12\x1a\n" +
-	"\benvelope\x18\x01 \x01(\fR\benvelope\"\x84\x01\n" +
-	"\rEnrolResponse\x12<\n" +
-	"\badmitted\x18\x01 \x01(\v2 .witnessmark.service.v1.AdmittedR\badmitted\x125\n" +
-	"\x06person\x18\x02 \x01(\v2\x1d.witnessmark.record.v1.PersonR\x06person\"+\n" +
-	"\rRetireRequest\x12\x1a\n" +
-	"\benvelope\x18\x01 \x01(\fR\benvelope\"\x85\x01\n" +
-	"\x0eRetireResponse\x12<\n" +
-	"\badmitted\x18\x01 \x01(\v2 .witnessmark.service.v1.AdmittedR\badmitted\x125\n" +
-	"\x06person\x18\x02 \x01(\v2\x1d.witnessmark.record.v1.PersonR\x06person\"O\n" +
-	"\x11PeopleListRequest\x12\x1b\n" +
-	"\tpage_size\x18\x01 \x01(\rR\bpageSize\x12\x1d\n" +
-	"\n" +
-	"page_token\x18\x02 \x01(\tR\tpageToken\"s\n" +
-	"\x12PeopleListResponse\x125\n" +
-	"\x06people\x18\x01 \x03(\v2\x1d.witnessmark.record.v1.PersonR\x06people\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"o\n" +
-	"\rUploadRequest\x12>\n" +
-	"\x06header\x18\x01 \x01(\v2$.witnessmark.service.v1.UploadHeaderH\x00R\x06header\x12\x16\n" +
-	"\x05chunk\x18\x02 \x01(\fH\x00R\x05chunkB\x06\n" +
-	"\x04part\":\n" +
-	"\fUploadHeader\x12\x12\n" +
-	"\x04size\x18\x01 \x01(\x04R\x04size\x12\x16\n" +
-	"\x06sha256\x18\x02 \x01(\tR\x06sha256\">\n" +
-	"\x0eUploadResponse\x12\x16\n" +
-	"\x06sha256\x18\x01 \x01(\tR\x06sha256\x12\x14\n" +
-	"\x05known\x18\x02 \x01(\bR\x05known\")\n" +
-	"\x0fDownloadRequest\x12\x16\n" +
-	"\x06sha256\x18\x01 \x01(\tR\x06sha256\"<\n" +
-	"\x10DownloadResponse\x12\x12\n" +
-	"\x04size\x18\x01 \x01(\x04R\x04size\x12\x14\n" +
-	"\x05chunk\x18\x02 \x01(\fR\x05chunk\"\x13\n" +
-	"\x11GetGenesisRequest\"*\n" +
-	"\x12GetGenesisResponse\x12\x14\n" +
-	"\x05entry\x18\x01 \x01(\fR\x05entry\"\x16\n" +
-	"\x14GetCheckpointRequest\"7\n" +
-	"\x15GetCheckpointResponse\x12\x1e\n" +
-	"\n" +
-	"checkpoint\x18\x01 \x01(\fR\n" +
-	"checkpoint\"G\n" +
-	"\x12ListEntriesRequest\x12\x14\n" +
-	"\x05first\x18\x01 \x01(\x04R\x05first\x12\x1b\n" +
-	"\tpage_size\x18\x02 \x01(\rR\bpageSize\"E\n" +
-	"\x13ListEntriesResponse\x12\x14\n" +
-	"\x05first\x18\x01 \x01(\x04R\x05first\x12\x18\n" +
-	"\aentries\x18\x02 \x03(\fR\aentries\"A\n" +
-	"\x15ProveInclusionRequest\x12\x14\n" +
-	"\x05index\x18\x01 \x01(\x04R\x05index\x12\x12\n" +
-	"\x04size\x18\x02 \x01(\x04R\x04size\"0\n" +
-	"\x16ProveInclusionResponse\x12\x16\n" +
-	"\x06hashes\x18\x01 \x03(\fR\x06hashes\"=\n" +
-	"\x17ProveConsistencyRequest\x12\x12\n" +
-	"\x04from\x18\x01 \x01(\x04R\x04from\x12\x0e\n" +
-	"\x02to\x18\x02 \x01(\x04R\x02to\"2\n" +
-	"\x18ProveConsistencyResponse\x12\x16\n" +
-	"\x06hashes\x18\x01 \x03(\fR\x06hashes\"\x0e\n" +
-	"\fWatchRequest\"/\n" +
-	"\rWatchResponse\x12\x1e\n" +
-	"\n" +
-	"checkpoint\x18\x01 \x01(\fR\n" +
-	"checkpoint\"\x0f\n" +
+	"\x04part\x18\x01 \x01(\v2\".witnessmark.calibration.v1.ReportR\x04part\"\x0f\n" +
 	"\rBackupRequest\"&\n" +
 	"\x0eBackupResponse\x12\x14\n" +
-	"\x05chunk\x18\x01 \x01(\fR\x05chunk2\xe5\x01\n" +
+	"\x05chunk\x18\x01 \x01(\fR\x05chunk2\x97\x03\n" +
+	"\x06Record\x12c\n" +
+	"\x05Admit\x12$.witnessmark.service.v1.AdmitRequest\x1a%.witnessmark.service.v1.AdmitResponse\"\t\x8a\xcf\x18\x05\n" +
+	"\x03\x01\x02\x03(\x010\x01\x12\\\n" +
+	"\x04Head\x12#.witnessmark.service.v1.HeadRequest\x1a$.witnessmark.service.v1.HeadResponse\"\t\x8a\xcf\x18\x05\n" +
+	"\x03\x01\x02\x03\x12g\n" +
+	"\aEntries\x12&.witnessmark.service.v1.EntriesRequest\x1a'.witnessmark.service.v1.EntriesResponse\"\t\x8a\xcf\x18\x05\n" +
+	"\x03\x01\x02\x030\x01\x12a\n" +
+	"\x05Watch\x12$.witnessmark.service.v1.WatchRequest\x1a%.witnessmark.service.v1.WatchResponse\"\t\x8a\xcf\x18\x05\n" +
+	"\x03\x01\x02\x030\x012s\n" +
+	"\x05Blobs\x12j\n" +
+	"\bDownload\x12'.witnessmark.service.v1.DownloadRequest\x1a(.witnessmark.service.v1.DownloadResponse\"\t\x8a\xcf\x18\x05\n" +
+	"\x03\x01\x02\x030\x012\xcf\x01\n" +
+	"\x04Jobs\x12a\n" +
+	"\x03Get\x12&.witnessmark.service.v1.JobsGetRequest\x1a'.witnessmark.service.v1.JobsGetResponse\"\t\x8a\xcf\x18\x05\n" +
+	"\x03\x01\x02\x03\x12d\n" +
+	"\x04List\x12'.witnessmark.service.v1.JobsListRequest\x1a(.witnessmark.service.v1.JobsListResponse\"\t\x8a\xcf\x18\x05\n" +
+	"\x03\x01\x02\x032\xde\x01\n" +
+	"\aCatalog\x12g\n" +
+	"\x03Get\x12).witnessmark.service.v1.CatalogGetRequest\x1a*.witnessmark.service.v1.CatalogGetResponse\"\t\x8a\xcf\x18\x05\n" +
+	"\x03\x01\x02\x03\x12j\n" +
+	"\x04List\x12*.witnessmark.service.v1.CatalogListRequest\x1a+.witnessmark.service.v1.CatalogListResponse\"\t\x8a\xcf\x18\x05\n" +
+	"\x03\x01\x02\x032\xd9\x01\n" +
+	"\x06People\x12e\n" +
+	"\x03Get\x12(.witnessmark.service.v1.PeopleGetRequest\x1a).witnessmark.service.v1.PeopleGetResponse\"\t\x8a\xcf\x18\x05\n" +
+	"\x03\x01\x02\x03\x12h\n" +
+	"\x04List\x12).witnessmark.service.v1.PeopleListRequest\x1a*.witnessmark.service.v1.PeopleListResponse\"\t\x8a\xcf\x18\x05\n" +
+	"\x03\x01\x02\x032v\n" +
 	"\vComparisons\x12g\n" +
 	"\aCompare\x12&.witnessmark.service.v1.CompareRequest\x1a'.witnessmark.service.v1.CompareResponse\"\t\x8a\xcf\x18\x05\n" +
-	"\x03\x01\x02\x030\x01\x12m\n" +
-	"\tGetReport\x12(.witnessmark.service.v1.GetReportRequest\x1a).witnessmark.service.v1.GetReportResponse\"\t\x8a\xcf\x18\x05\n" +
-	"\x03\x01\x02\x030\x012\xd5\x05\n" +
-	"\aCatalog\x12\x81\x01\n" +
-	"\rAddDefinition\x12,.witnessmark.service.v1.AddDefinitionRequest\x1a-.witnessmark.service.v1.AddDefinitionResponse\"\x13\x8a\xcf\x18\x0f\n" +
-	"\x01\x03\x12\n" +
-	"definition\x12w\n" +
-	"\rGetDefinition\x12,.witnessmark.service.v1.GetDefinitionRequest\x1a-.witnessmark.service.v1.GetDefinitionResponse\"\t\x8a\xcf\x18\x05\n" +
-	"\x03\x01\x02\x03\x12}\n" +
-	"\x0fListDefinitions\x12..witnessmark.service.v1.ListDefinitionsRequest\x1a/.witnessmark.service.v1.ListDefinitionsResponse\"\t\x8a\xcf\x18\x05\n" +
-	"\x03\x01\x02\x03\x12q\n" +
-	"\tAddLimits\x12(.witnessmark.service.v1.AddLimitsRequest\x1a).witnessmark.service.v1.AddLimitsResponse\"\x0f\x8a\xcf\x18\v\n" +
-	"\x01\x03\x12\x06limits\x12k\n" +
-	"\tGetLimits\x12(.witnessmark.service.v1.GetLimitsRequest\x1a).witnessmark.service.v1.GetLimitsResponse\"\t\x8a\xcf\x18\x05\n" +
-	"\x03\x01\x02\x03\x12n\n" +
-	"\n" +
-	"ListLimits\x12).witnessmark.service.v1.ListLimitsRequest\x1a*.witnessmark.service.v1.ListLimitsResponse\"\t\x8a\xcf\x18\x05\n" +
-	"\x03\x01\x02\x032\xa6\x03\n" +
-	"\x06People\x12b\n" +
-	"\x06WhoAmI\x12%.witnessmark.service.v1.WhoAmIRequest\x1a&.witnessmark.service.v1.WhoAmIResponse\"\t\x8a\xcf\x18\x05\n" +
-	"\x03\x01\x02\x03\x12d\n" +
-	"\x05Enrol\x12$.witnessmark.service.v1.EnrolRequest\x1a%.witnessmark.service.v1.EnrolResponse\"\x0e\x8a\xcf\x18\n" +
-	"\n" +
-	"\x01\x03\x12\x05enrol\x12h\n" +
-	"\x06Retire\x12%.witnessmark.service.v1.RetireRequest\x1a&.witnessmark.service.v1.RetireResponse\"\x0f\x8a\xcf\x18\v\n" +
-	"\x01\x03\x12\x06retire\x12h\n" +
-	"\x04List\x12).witnessmark.service.v1.PeopleListRequest\x1a*.witnessmark.service.v1.PeopleListResponse\"\t\x8a\xcf\x18\x05\n" +
-	"\x03\x01\x02\x032\xd9\x01\n" +
-	"\x05Blobs\x12d\n" +
-	"\x06Upload\x12%.witnessmark.service.v1.UploadRequest\x1a&.witnessmark.service.v1.UploadResponse\"\t\x8a\xcf\x18\x05\n" +
-	"\x03\x01\x02\x03(\x01\x12j\n" +
-	"\bDownload\x12'.witnessmark.service.v1.DownloadRequest\x1a(.witnessmark.service.v1.DownloadResponse\"\t\x8a\xcf\x18\x05\n" +
-	"\x03\x01\x02\x030\x012\xc6\x05\n" +
-	"\x06Ledger\x12n\n" +
-	"\n" +
-	"GetGenesis\x12).witnessmark.service.v1.GetGenesisRequest\x1a*.witnessmark.service.v1.GetGenesisResponse\"\t\x8a\xcf\x18\x05\n" +
-	"\x03\x01\x02\x03\x12w\n" +
-	"\rGetCheckpoint\x12,.witnessmark.service.v1.GetCheckpointRequest\x1a-.witnessmark.service.v1.GetCheckpointResponse\"\t\x8a\xcf\x18\x05\n" +
-	"\x03\x01\x02\x03\x12q\n" +
-	"\vListEntries\x12*.witnessmark.service.v1.ListEntriesRequest\x1a+.witnessmark.service.v1.ListEntriesResponse\"\t\x8a\xcf\x18\x05\n" +
-	"\x03\x01\x02\x03\x12z\n" +
-	"\x0eProveInclusion\x12-.witnessmark.service.v1.ProveInclusionRequest\x1a..witnessmark.service.v1.ProveInclusionResponse\"\t\x8a\xcf\x18\x05\n" +
-	"\x03\x01\x02\x03\x12\x80\x01\n" +
-	"\x10ProveConsistency\x12/.witnessmark.service.v1.ProveConsistencyRequest\x1a0.witnessmark.service.v1.ProveConsistencyResponse\"\t\x8a\xcf\x18\x05\n" +
-	"\x03\x01\x02\x03\x12a\n" +
-	"\x05Watch\x12$.witnessmark.service.v1.WatchRequest\x1a%.witnessmark.service.v1.WatchResponse\"\t\x8a\xcf\x18\x05\n" +
 	"\x03\x01\x02\x030\x012k\n" +
 	"\x05Admin\x12b\n" +
 	"\x06Backup\x12%.witnessmark.service.v1.BackupRequest\x1a&.witnessmark.service.v1.BackupResponse\"\a\x8a\xcf\x18\x03\n" +
@@ -2336,120 +1747,90 @@ func file_witnessmark_service_v1_services_proto_rawDescGZIP() []byte {
 	return file_witnessmark_service_v1_services_proto_rawDescData
 }
 
-var file_witnessmark_service_v1_services_proto_msgTypes = make([]protoimpl.MessageInfo, 43)
+var file_witnessmark_service_v1_services_proto_msgTypes = make([]protoimpl.MessageInfo, 30)
 var file_witnessmark_service_v1_services_proto_goTypes = []any{
-	(*CompareRequest)(nil),           // 0: witnessmark.service.v1.CompareRequest
-	(*CompareResponse)(nil),          // 1: witnessmark.service.v1.CompareResponse
-	(*GetReportRequest)(nil),         // 2: witnessmark.service.v1.GetReportRequest
-	(*GetReportResponse)(nil),        // 3: witnessmark.service.v1.GetReportResponse
-	(*AddDefinitionRequest)(nil),     // 4: witnessmark.service.v1.AddDefinitionRequest
-	(*AddDefinitionResponse)(nil),    // 5: witnessmark.service.v1.AddDefinitionResponse
-	(*GetDefinitionRequest)(nil),     // 6: witnessmark.service.v1.GetDefinitionRequest
-	(*GetDefinitionResponse)(nil),    // 7: witnessmark.service.v1.GetDefinitionResponse
-	(*ListDefinitionsRequest)(nil),   // 8: witnessmark.service.v1.ListDefinitionsRequest
-	(*ListDefinitionsResponse)(nil),  // 9: witnessmark.service.v1.ListDefinitionsResponse
-	(*AddLimitsRequest)(nil),         // 10: witnessmark.service.v1.AddLimitsRequest
-	(*AddLimitsResponse)(nil),        // 11: witnessmark.service.v1.AddLimitsResponse
-	(*GetLimitsRequest)(nil),         // 12: witnessmark.service.v1.GetLimitsRequest
-	(*GetLimitsResponse)(nil),        // 13: witnessmark.service.v1.GetLimitsResponse
-	(*ListLimitsRequest)(nil),        // 14: witnessmark.service.v1.ListLimitsRequest
-	(*ListLimitsResponse)(nil),       // 15: witnessmark.service.v1.ListLimitsResponse
-	(*WhoAmIRequest)(nil),            // 16: witnessmark.service.v1.WhoAmIRequest
-	(*WhoAmIResponse)(nil),           // 17: witnessmark.service.v1.WhoAmIResponse
-	(*EnrolRequest)(nil),             // 18: witnessmark.service.v1.EnrolRequest
-	(*EnrolResponse)(nil),            // 19: witnessmark.service.v1.EnrolResponse
-	(*RetireRequest)(nil),            // 20: witnessmark.service.v1.RetireRequest
-	(*RetireResponse)(nil),           // 21: witnessmark.service.v1.RetireResponse
-	(*PeopleListRequest)(nil),        // 22: witnessmark.service.v1.PeopleListRequest
-	(*PeopleListResponse)(nil),       // 23: witnessmark.service.v1.PeopleListResponse
-	(*UploadRequest)(nil),            // 24: witnessmark.service.v1.UploadRequest
-	(*UploadHeader)(nil),             // 25: witnessmark.service.v1.UploadHeader
-	(*UploadResponse)(nil),           // 26: witnessmark.service.v1.UploadResponse
-	(*DownloadRequest)(nil),          // 27: witnessmark.service.v1.DownloadRequest
-	(*DownloadResponse)(nil),         // 28: witnessmark.service.v1.DownloadResponse
-	(*GetGenesisRequest)(nil),        // 29: witnessmark.service.v1.GetGenesisRequest
-	(*GetGenesisResponse)(nil),       // 30: witnessmark.service.v1.GetGenesisResponse
-	(*GetCheckpointRequest)(nil),     // 31: witnessmark.service.v1.GetCheckpointRequest
-	(*GetCheckpointResponse)(nil),    // 32: witnessmark.service.v1.GetCheckpointResponse
-	(*ListEntriesRequest)(nil),       // 33: witnessmark.service.v1.ListEntriesRequest
-	(*ListEntriesResponse)(nil),      // 34: witnessmark.service.v1.ListEntriesResponse
-	(*ProveInclusionRequest)(nil),    // 35: witnessmark.service.v1.ProveInclusionRequest
-	(*ProveInclusionResponse)(nil),   // 36: witnessmark.service.v1.ProveInclusionResponse
-	(*ProveConsistencyRequest)(nil),  // 37: witnessmark.service.v1.ProveConsistencyRequest
-	(*ProveConsistencyResponse)(nil), // 38: witnessmark.service.v1.ProveConsistencyResponse
-	(*WatchRequest)(nil),             // 39: witnessmark.service.v1.WatchRequest
-	(*WatchResponse)(nil),            // 40: witnessmark.service.v1.WatchResponse
-	(*BackupRequest)(nil),            // 41: witnessmark.service.v1.BackupRequest
-	(*BackupResponse)(nil),           // 42: witnessmark.service.v1.BackupResponse
-	(*v1.Report)(nil),                // 43: witnessmark.calibration.v1.Report
-	(*Admitted)(nil),                 // 44: witnessmark.service.v1.Admitted
-	(*v11.Document)(nil),             // 45: witnessmark.record.v1.Document
-	(*v11.Person)(nil),               // 46: witnessmark.record.v1.Person
+	(*AdmitRequest)(nil),        // 0: witnessmark.service.v1.AdmitRequest
+	(*SignedAction)(nil),        // 1: witnessmark.service.v1.SignedAction
+	(*BlobPart)(nil),            // 2: witnessmark.service.v1.BlobPart
+	(*AdmitResponse)(nil),       // 3: witnessmark.service.v1.AdmitResponse
+	(*Wanted)(nil),              // 4: witnessmark.service.v1.Wanted
+	(*Admitted)(nil),            // 5: witnessmark.service.v1.Admitted
+	(*HeadRequest)(nil),         // 6: witnessmark.service.v1.HeadRequest
+	(*HeadResponse)(nil),        // 7: witnessmark.service.v1.HeadResponse
+	(*EntriesRequest)(nil),      // 8: witnessmark.service.v1.EntriesRequest
+	(*EntriesResponse)(nil),     // 9: witnessmark.service.v1.EntriesResponse
+	(*WatchRequest)(nil),        // 10: witnessmark.service.v1.WatchRequest
+	(*WatchResponse)(nil),       // 11: witnessmark.service.v1.WatchResponse
+	(*DownloadRequest)(nil),     // 12: witnessmark.service.v1.DownloadRequest
+	(*DownloadResponse)(nil),    // 13: witnessmark.service.v1.DownloadResponse
+	(*JobsGetRequest)(nil),      // 14: witnessmark.service.v1.JobsGetRequest
+	(*JobsGetResponse)(nil),     // 15: witnessmark.service.v1.JobsGetResponse
+	(*JobsListRequest)(nil),     // 16: witnessmark.service.v1.JobsListRequest
+	(*JobsListResponse)(nil),    // 17: witnessmark.service.v1.JobsListResponse
+	(*CatalogGetRequest)(nil),   // 18: witnessmark.service.v1.CatalogGetRequest
+	(*CatalogGetResponse)(nil),  // 19: witnessmark.service.v1.CatalogGetResponse
+	(*CatalogListRequest)(nil),  // 20: witnessmark.service.v1.CatalogListRequest
+	(*CatalogListResponse)(nil), // 21: witnessmark.service.v1.CatalogListResponse
+	(*PeopleGetRequest)(nil),    // 22: witnessmark.service.v1.PeopleGetRequest
+	(*PeopleGetResponse)(nil),   // 23: witnessmark.service.v1.PeopleGetResponse
+	(*PeopleListRequest)(nil),   // 24: witnessmark.service.v1.PeopleListRequest
+	(*PeopleListResponse)(nil),  // 25: witnessmark.service.v1.PeopleListResponse
+	(*CompareRequest)(nil),      // 26: witnessmark.service.v1.CompareRequest
+	(*CompareResponse)(nil),     // 27: witnessmark.service.v1.CompareResponse
+	(*BackupRequest)(nil),       // 28: witnessmark.service.v1.BackupRequest
+	(*BackupResponse)(nil),      // 29: witnessmark.service.v1.BackupResponse
+	(*v1.Opening)(nil),          // 30: witnessmark.record.v1.Opening
+	(*v1.Told)(nil),             // 31: witnessmark.record.v1.Told
+	(*v1.Job)(nil),              // 32: witnessmark.record.v1.Job
+	(*v1.CatalogFile)(nil),      // 33: witnessmark.record.v1.CatalogFile
+	(*v1.Person)(nil),           // 34: witnessmark.record.v1.Person
+	(*v11.Report)(nil),          // 35: witnessmark.calibration.v1.Report
 }
 var file_witnessmark_service_v1_services_proto_depIdxs = []int32{
-	43, // 0: witnessmark.service.v1.CompareResponse.part:type_name -> witnessmark.calibration.v1.Report
-	44, // 1: witnessmark.service.v1.AddDefinitionResponse.admitted:type_name -> witnessmark.service.v1.Admitted
-	45, // 2: witnessmark.service.v1.AddDefinitionResponse.document:type_name -> witnessmark.record.v1.Document
-	45, // 3: witnessmark.service.v1.GetDefinitionResponse.document:type_name -> witnessmark.record.v1.Document
-	45, // 4: witnessmark.service.v1.ListDefinitionsResponse.documents:type_name -> witnessmark.record.v1.Document
-	44, // 5: witnessmark.service.v1.AddLimitsResponse.admitted:type_name -> witnessmark.service.v1.Admitted
-	45, // 6: witnessmark.service.v1.AddLimitsResponse.document:type_name -> witnessmark.record.v1.Document
-	45, // 7: witnessmark.service.v1.GetLimitsResponse.document:type_name -> witnessmark.record.v1.Document
-	45, // 8: witnessmark.service.v1.ListLimitsResponse.documents:type_name -> witnessmark.record.v1.Document
-	46, // 9: witnessmark.service.v1.WhoAmIResponse.person:type_name -> witnessmark.record.v1.Person
-	44, // 10: witnessmark.service.v1.EnrolResponse.admitted:type_name -> witnessmark.service.v1.Admitted
-	46, // 11: witnessmark.service.v1.EnrolResponse.person:type_name -> witnessmark.record.v1.Person
-	44, // 12: witnessmark.service.v1.RetireResponse.admitted:type_name -> witnessmark.service.v1.Admitted
-	46, // 13: witnessmark.service.v1.RetireResponse.person:type_name -> witnessmark.record.v1.Person
-	46, // 14: witnessmark.service.v1.PeopleListResponse.people:type_name -> witnessmark.record.v1.Person
-	25, // 15: witnessmark.service.v1.UploadRequest.header:type_name -> witnessmark.service.v1.UploadHeader
-	0,  // 16: witnessmark.service.v1.Comparisons.Compare:input_type -> witnessmark.service.v1.CompareRequest
-	2,  // 17: witnessmark.service.v1.Comparisons.GetReport:input_type -> witnessmark.service.v1.GetReportRequest
-	4,  // 18: witnessmark.service.v1.Catalog.AddDefinition:input_type -> witnessmark.service.v1.AddDefinitionRequest
-	6,  // 19: witnessmark.service.v1.Catalog.GetDefinition:input_type -> witnessmark.service.v1.GetDefinitionRequest
-	8,  // 20: witnessmark.service.v1.Catalog.ListDefinitions:input_type -> witnessmark.service.v1.ListDefinitionsRequest
-	10, // 21: witnessmark.service.v1.Catalog.AddLimits:input_type -> witnessmark.service.v1.AddLimitsRequest
-	12, // 22: witnessmark.service.v1.Catalog.GetLimits:input_type -> witnessmark.service.v1.GetLimitsRequest
-	14, // 23: witnessmark.service.v1.Catalog.ListLimits:input_type -> witnessmark.service.v1.ListLimitsRequest
-	16, // 24: witnessmark.service.v1.People.WhoAmI:input_type -> witnessmark.service.v1.WhoAmIRequest
-	18, // 25: witnessmark.service.v1.People.Enrol:input_type -> witnessmark.service.v1.EnrolRequest
-	20, // 26: witnessmark.service.v1.People.Retire:input_type -> witnessmark.service.v1.RetireRequest
-	22, // 27: witnessmark.service.v1.People.List:input_type -> witnessmark.service.v1.PeopleListRequest
-	24, // 28: witnessmark.service.v1.Blobs.Upload:input_type -> witnessmark.service.v1.UploadRequest
-	27, // 29: witnessmark.service.v1.Blobs.Download:input_type -> witnessmark.service.v1.DownloadRequest
-	29, // 30: witnessmark.service.v1.Ledger.GetGenesis:input_type -> witnessmark.service.v1.GetGenesisRequest
-	31, // 31: witnessmark.service.v1.Ledger.GetCheckpoint:input_type -> witnessmark.service.v1.GetCheckpointRequest
-	33, // 32: witnessmark.service.v1.Ledger.ListEntries:input_type -> witnessmark.service.v1.ListEntriesRequest
-	35, // 33: witnessmark.service.v1.Ledger.ProveInclusion:input_type -> witnessmark.service.v1.ProveInclusionRequest
-	37, // 34: witnessmark.service.v1.Ledger.ProveConsistency:input_type -> witnessmark.service.v1.ProveConsistencyRequest
-	39, // 35: witnessmark.service.v1.Ledger.Watch:input_type -> witnessmark.service.v1.WatchRequest
-	41, // 36: witnessmark.service.v1.Admin.Backup:input_type -> witnessmark.service.v1.BackupRequest
-	1,  // 37: witnessmark.service.v1.Comparisons.Compare:output_type -> witnessmark.service.v1.CompareResponse
-	3,  // 38: witnessmark.service.v1.Comparisons.GetReport:output_type -> witnessmark.service.v1.GetReportResponse
-	5,  // 39: witnessmark.service.v1.Catalog.AddDefinition:output_type -> witnessmark.service.v1.AddDefinitionResponse
-	7,  // 40: witnessmark.service.v1.Catalog.GetDefinition:output_type -> witnessmark.service.v1.GetDefinitionResponse
-	9,  // 41: witnessmark.service.v1.Catalog.ListDefinitions:output_type -> witnessmark.service.v1.ListDefinitionsResponse
-	11, // 42: witnessmark.service.v1.Catalog.AddLimits:output_type -> witnessmark.service.v1.AddLimitsResponse
-	13, // 43: witnessmark.service.v1.Catalog.GetLimits:output_type -> witnessmark.service.v1.GetLimitsResponse
-	15, // 44: witnessmark.service.v1.Catalog.ListLimits:output_type -> witnessmark.service.v1.ListLimitsResponse
-	17, // 45: witnessmark.service.v1.People.WhoAmI:output_type -> witnessmark.service.v1.WhoAmIResponse
-	19, // 46: witnessmark.service.v1.People.Enrol:output_type -> witnessmark.service.v1.EnrolResponse
-	21, // 47: witnessmark.service.v1.People.Retire:output_type -> witnessmark.service.v1.RetireResponse
-	23, // 48: witnessmark.service.v1.People.List:output_type -> witnessmark.service.v1.PeopleListResponse
-	26, // 49: witnessmark.service.v1.Blobs.Upload:output_type -> witnessmark.service.v1.UploadResponse
-	28, // 50: witnessmark.service.v1.Blobs.Download:output_type -> witnessmark.service.v1.DownloadResponse
-	30, // 51: witnessmark.service.v1.Ledger.GetGenesis:output_type -> witnessmark.service.v1.GetGenesisResponse
-	32, // 52: witnessmark.service.v1.Ledger.GetCheckpoint:output_type -> witnessmark.service.v1.GetCheckpointResponse
-	34, // 53: witnessmark.service.v1.Ledger.ListEntries:output_type -> witnessmark.service.v1.ListEntriesResponse
-	36, // 54: witnessmark.service.v1.Ledger.ProveInclusion:output_type -> witnessmark.service.v1.ProveInclusionResponse
-	38, // 55: witnessmark.service.v1.Ledger.ProveConsistency:output_type -> witnessmark.service.v1.ProveConsistencyResponse
-	40, // 56: witnessmark.service.v1.Ledger.Watch:output_type -> witnessmark.service.v1.WatchResponse
-	42, // 57: witnessmark.service.v1.Admin.Backup:output_type -> witnessmark.service.v1.BackupResponse
-	37, // [37:58] is the sub-list for method output_type
-	16, // [16:37] is the sub-list for method input_type
-	16, // [16:16] is the sub-list for extension type_name
-	16, // [16:16] is the sub-list for extension extendee
-	0,  // [0:16] is the sub-list for field type_name
+	1,  // 0: witnessmark.service.v1.AdmitRequest.action:type_name -> witnessmark.service.v1.SignedAction
+	2,  // 1: witnessmark.service.v1.AdmitRequest.part:type_name -> witnessmark.service.v1.BlobPart
+	30, // 2: witnessmark.service.v1.SignedAction.openings:type_name -> witnessmark.record.v1.Opening
+	4,  // 3: witnessmark.service.v1.AdmitResponse.wanted:type_name -> witnessmark.service.v1.Wanted
+	5,  // 4: witnessmark.service.v1.AdmitResponse.admitted:type_name -> witnessmark.service.v1.Admitted
+	31, // 5: witnessmark.service.v1.EntriesResponse.entries:type_name -> witnessmark.record.v1.Told
+	32, // 6: witnessmark.service.v1.JobsGetResponse.job:type_name -> witnessmark.record.v1.Job
+	32, // 7: witnessmark.service.v1.JobsListResponse.jobs:type_name -> witnessmark.record.v1.Job
+	33, // 8: witnessmark.service.v1.CatalogGetResponse.file:type_name -> witnessmark.record.v1.CatalogFile
+	33, // 9: witnessmark.service.v1.CatalogListResponse.files:type_name -> witnessmark.record.v1.CatalogFile
+	34, // 10: witnessmark.service.v1.PeopleGetResponse.person:type_name -> witnessmark.record.v1.Person
+	34, // 11: witnessmark.service.v1.PeopleListResponse.people:type_name -> witnessmark.record.v1.Person
+	35, // 12: witnessmark.service.v1.CompareResponse.part:type_name -> witnessmark.calibration.v1.Report
+	0,  // 13: witnessmark.service.v1.Record.Admit:input_type -> witnessmark.service.v1.AdmitRequest
+	6,  // 14: witnessmark.service.v1.Record.Head:input_type -> witnessmark.service.v1.HeadRequest
+	8,  // 15: witnessmark.service.v1.Record.Entries:input_type -> witnessmark.service.v1.EntriesRequest
+	10, // 16: witnessmark.service.v1.Record.Watch:input_type -> witnessmark.service.v1.WatchRequest
+	12, // 17: witnessmark.service.v1.Blobs.Download:input_type -> witnessmark.service.v1.DownloadRequest
+	14, // 18: witnessmark.service.v1.Jobs.Get:input_type -> witnessmark.service.v1.JobsGetRequest
+	16, // 19: witnessmark.service.v1.Jobs.List:input_type -> witnessmark.service.v1.JobsListRequest
+	18, // 20: witnessmark.service.v1.Catalog.Get:input_type -> witnessmark.service.v1.CatalogGetRequest
+	20, // 21: witnessmark.service.v1.Catalog.List:input_type -> witnessmark.service.v1.CatalogListRequest
+	22, // 22: witnessmark.service.v1.People.Get:input_type -> witnessmark.service.v1.PeopleGetRequest
+	24, // 23: witnessmark.service.v1.People.List:input_type -> witnessmark.service.v1.PeopleListRequest
+	26, // 24: witnessmark.service.v1.Comparisons.Compare:input_type -> witnessmark.service.v1.CompareRequest
+	28, // 25: witnessmark.service.v1.Admin.Backup:input_type -> witnessmark.service.v1.BackupRequest
+	3,  // 26: witnessmark.service.v1.Record.Admit:output_type -> witnessmark.service.v1.AdmitResponse
+	7,  // 27: witnessmark.service.v1.Record.Head:output_type -> witnessmark.service.v1.HeadResponse
+	9,  // 28: witnessmark.service.v1.Record.Entries:output_type -> witnessmark.service.v1.EntriesResponse
+	11, // 29: witnessmark.service.v1.Record.Watch:output_type -> witnessmark.service.v1.WatchResponse
+	13, // 30: witnessmark.service.v1.Blobs.Download:output_type -> witnessmark.service.v1.DownloadResponse
+	15, // 31: witnessmark.service.v1.Jobs.Get:output_type -> witnessmark.service.v1.JobsGetResponse
+	17, // 32: witnessmark.service.v1.Jobs.List:output_type -> witnessmark.service.v1.JobsListResponse
+	19, // 33: witnessmark.service.v1.Catalog.Get:output_type -> witnessmark.service.v1.CatalogGetResponse
+	21, // 34: witnessmark.service.v1.Catalog.List:output_type -> witnessmark.service.v1.CatalogListResponse
+	23, // 35: witnessmark.service.v1.People.Get:output_type -> witnessmark.service.v1.PeopleGetResponse
+	25, // 36: witnessmark.service.v1.People.List:output_type -> witnessmark.service.v1.PeopleListResponse
+	27, // 37: witnessmark.service.v1.Comparisons.Compare:output_type -> witnessmark.service.v1.CompareResponse
+	29, // 38: witnessmark.service.v1.Admin.Backup:output_type -> witnessmark.service.v1.BackupResponse
+	26, // [26:39] is the sub-list for method output_type
+	13, // [13:26] is the sub-list for method input_type
+	13, // [13:13] is the sub-list for extension type_name
+	13, // [13:13] is the sub-list for extension extendee
+	0,  // [0:13] is the sub-list for field type_name
 }
 
 func init() { file_witnessmark_service_v1_services_proto_init() }
@@ -2457,11 +1838,14 @@ func file_witnessmark_service_v1_services_proto_init() {
 	if File_witnessmark_service_v1_services_proto != nil {
 		return
 	}
-	file_witnessmark_service_v1_jobs_proto_init()
 	file_witnessmark_service_v1_options_proto_init()
-	file_witnessmark_service_v1_services_proto_msgTypes[24].OneofWrappers = []any{
-		(*UploadRequest_Header)(nil),
-		(*UploadRequest_Chunk)(nil),
+	file_witnessmark_service_v1_services_proto_msgTypes[0].OneofWrappers = []any{
+		(*AdmitRequest_Action)(nil),
+		(*AdmitRequest_Part)(nil),
+	}
+	file_witnessmark_service_v1_services_proto_msgTypes[3].OneofWrappers = []any{
+		(*AdmitResponse_Wanted)(nil),
+		(*AdmitResponse_Admitted)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -2469,9 +1853,9 @@ func file_witnessmark_service_v1_services_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_witnessmark_service_v1_services_proto_rawDesc), len(file_witnessmark_service_v1_services_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   43,
+			NumMessages:   30,
 			NumExtensions: 0,
-			NumServices:   6,
+			NumServices:   7,
 		},
 		GoTypes:           file_witnessmark_service_v1_services_proto_goTypes,
 		DependencyIndexes: file_witnessmark_service_v1_services_proto_depIdxs,

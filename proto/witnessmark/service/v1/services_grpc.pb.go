@@ -19,8 +19,783 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	Comparisons_Compare_FullMethodName   = "/witnessmark.service.v1.Comparisons/Compare"
-	Comparisons_GetReport_FullMethodName = "/witnessmark.service.v1.Comparisons/GetReport"
+	Record_Admit_FullMethodName   = "/witnessmark.service.v1.Record/Admit"
+	Record_Head_FullMethodName    = "/witnessmark.service.v1.Record/Head"
+	Record_Entries_FullMethodName = "/witnessmark.service.v1.Record/Entries"
+	Record_Watch_FullMethodName   = "/witnessmark.service.v1.Record/Watch"
+)
+
+// RecordClient is the client API for Record service.
+//
+// For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
+//
+// Record is the ledger: the one way in, and the entries.
+type RecordClient interface {
+	// Admit takes one signed action. The client sends it; the server answers with the blobs that it
+	// lacks, after it has decided that the action may go in; the client sends those, one after the
+	// other; the server answers with the entry. What ends before that leaves nothing behind.
+	Admit(ctx context.Context, opts ...grpc.CallOption) (grpc.BidiStreamingClient[AdmitRequest, AdmitResponse], error)
+	// Head is the newest checkpoint.
+	Head(ctx context.Context, in *HeadRequest, opts ...grpc.CallOption) (*HeadResponse, error)
+	// Entries are those from the first index wanted up to a size, with their openings.
+	Entries(ctx context.Context, in *EntriesRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[EntriesResponse], error)
+	// Watch sends the newest checkpoint whenever the ledger has grown; several at once become one.
+	Watch(ctx context.Context, in *WatchRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchResponse], error)
+}
+
+type recordClient struct {
+	cc grpc.ClientConnInterface
+}
+
+func NewRecordClient(cc grpc.ClientConnInterface) RecordClient {
+	return &recordClient{cc}
+}
+
+func (c *recordClient) Admit(ctx context.Context, opts ...grpc.CallOption) (grpc.BidiStreamingClient[AdmitRequest, AdmitResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &Record_ServiceDesc.Streams[0], Record_Admit_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[AdmitRequest, AdmitResponse]{ClientStream: stream}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type Record_AdmitClient = grpc.BidiStreamingClient[AdmitRequest, AdmitResponse]
+
+func (c *recordClient) Head(ctx context.Context, in *HeadRequest, opts ...grpc.CallOption) (*HeadResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(HeadResponse)
+	err := c.cc.Invoke(ctx, Record_Head_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *recordClient) Entries(ctx context.Context, in *EntriesRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[EntriesResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &Record_ServiceDesc.Streams[1], Record_Entries_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[EntriesRequest, EntriesResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type Record_EntriesClient = grpc.ServerStreamingClient[EntriesResponse]
+
+func (c *recordClient) Watch(ctx context.Context, in *WatchRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &Record_ServiceDesc.Streams[2], Record_Watch_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[WatchRequest, WatchResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type Record_WatchClient = grpc.ServerStreamingClient[WatchResponse]
+
+// RecordServer is the server API for Record service.
+// All implementations must embed UnimplementedRecordServer
+// for forward compatibility.
+//
+// Record is the ledger: the one way in, and the entries.
+type RecordServer interface {
+	// Admit takes one signed action. The client sends it; the server answers with the blobs that it
+	// lacks, after it has decided that the action may go in; the client sends those, one after the
+	// other; the server answers with the entry. What ends before that leaves nothing behind.
+	Admit(grpc.BidiStreamingServer[AdmitRequest, AdmitResponse]) error
+	// Head is the newest checkpoint.
+	Head(context.Context, *HeadRequest) (*HeadResponse, error)
+	// Entries are those from the first index wanted up to a size, with their openings.
+	Entries(*EntriesRequest, grpc.ServerStreamingServer[EntriesResponse]) error
+	// Watch sends the newest checkpoint whenever the ledger has grown; several at once become one.
+	Watch(*WatchRequest, grpc.ServerStreamingServer[WatchResponse]) error
+	mustEmbedUnimplementedRecordServer()
+}
+
+// UnimplementedRecordServer must be embedded to have
+// forward compatible implementations.
+//
+// NOTE: this should be embedded by value instead of pointer to avoid a nil
+// pointer dereference when methods are called.
+type UnimplementedRecordServer struct{}
+
+func (UnimplementedRecordServer) Admit(grpc.BidiStreamingServer[AdmitRequest, AdmitResponse]) error {
+	return status.Error(codes.Unimplemented, "method Admit not implemented")
+}
+func (UnimplementedRecordServer) Head(context.Context, *HeadRequest) (*HeadResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Head not implemented")
+}
+func (UnimplementedRecordServer) Entries(*EntriesRequest, grpc.ServerStreamingServer[EntriesResponse]) error {
+	return status.Error(codes.Unimplemented, "method Entries not implemented")
+}
+func (UnimplementedRecordServer) Watch(*WatchRequest, grpc.ServerStreamingServer[WatchResponse]) error {
+	return status.Error(codes.Unimplemented, "method Watch not implemented")
+}
+func (UnimplementedRecordServer) mustEmbedUnimplementedRecordServer() {}
+func (UnimplementedRecordServer) testEmbeddedByValue()                {}
+
+// UnsafeRecordServer may be embedded to opt out of forward compatibility for this service.
+// Use of this interface is not recommended, as added methods to RecordServer will
+// result in compilation errors.
+type UnsafeRecordServer interface {
+	mustEmbedUnimplementedRecordServer()
+}
+
+func RegisterRecordServer(s grpc.ServiceRegistrar, srv RecordServer) {
+	// If the following call panics, it indicates UnimplementedRecordServer was
+	// embedded by pointer and is nil.  This will cause panics if an
+	// unimplemented method is ever invoked, so we test this at initialization
+	// time to prevent it from happening at runtime later due to I/O.
+	if t, ok := srv.(interface{ testEmbeddedByValue() }); ok {
+		t.testEmbeddedByValue()
+	}
+	s.RegisterService(&Record_ServiceDesc, srv)
+}
+
+func _Record_Admit_Handler(srv interface{}, stream grpc.ServerStream) error {
+	return srv.(RecordServer).Admit(&grpc.GenericServerStream[AdmitRequest, AdmitResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type Record_AdmitServer = grpc.BidiStreamingServer[AdmitRequest, AdmitResponse]
+
+func _Record_Head_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(HeadRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RecordServer).Head(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Record_Head_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RecordServer).Head(ctx, req.(*HeadRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Record_Entries_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(EntriesRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(RecordServer).Entries(m, &grpc.GenericServerStream[EntriesRequest, EntriesResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type Record_EntriesServer = grpc.ServerStreamingServer[EntriesResponse]
+
+func _Record_Watch_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(WatchRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(RecordServer).Watch(m, &grpc.GenericServerStream[WatchRequest, WatchResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type Record_WatchServer = grpc.ServerStreamingServer[WatchResponse]
+
+// Record_ServiceDesc is the grpc.ServiceDesc for Record service.
+// It's only intended for direct use with grpc.RegisterService,
+// and not to be introspected or modified (even as a copy)
+var Record_ServiceDesc = grpc.ServiceDesc{
+	ServiceName: "witnessmark.service.v1.Record",
+	HandlerType: (*RecordServer)(nil),
+	Methods: []grpc.MethodDesc{
+		{
+			MethodName: "Head",
+			Handler:    _Record_Head_Handler,
+		},
+	},
+	Streams: []grpc.StreamDesc{
+		{
+			StreamName:    "Admit",
+			Handler:       _Record_Admit_Handler,
+			ServerStreams: true,
+			ClientStreams: true,
+		},
+		{
+			StreamName:    "Entries",
+			Handler:       _Record_Entries_Handler,
+			ServerStreams: true,
+		},
+		{
+			StreamName:    "Watch",
+			Handler:       _Record_Watch_Handler,
+			ServerStreams: true,
+		},
+	},
+	Metadata: "witnessmark/service/v1/services.proto",
+}
+
+const (
+	Blobs_Download_FullMethodName = "/witnessmark.service.v1.Blobs/Download"
+)
+
+// BlobsClient is the client API for Blobs service.
+//
+// For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
+//
+// Blobs moves bytes that entries name.
+type BlobsClient interface {
+	Download(ctx context.Context, in *DownloadRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[DownloadResponse], error)
+}
+
+type blobsClient struct {
+	cc grpc.ClientConnInterface
+}
+
+func NewBlobsClient(cc grpc.ClientConnInterface) BlobsClient {
+	return &blobsClient{cc}
+}
+
+func (c *blobsClient) Download(ctx context.Context, in *DownloadRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[DownloadResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &Blobs_ServiceDesc.Streams[0], Blobs_Download_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[DownloadRequest, DownloadResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type Blobs_DownloadClient = grpc.ServerStreamingClient[DownloadResponse]
+
+// BlobsServer is the server API for Blobs service.
+// All implementations must embed UnimplementedBlobsServer
+// for forward compatibility.
+//
+// Blobs moves bytes that entries name.
+type BlobsServer interface {
+	Download(*DownloadRequest, grpc.ServerStreamingServer[DownloadResponse]) error
+	mustEmbedUnimplementedBlobsServer()
+}
+
+// UnimplementedBlobsServer must be embedded to have
+// forward compatible implementations.
+//
+// NOTE: this should be embedded by value instead of pointer to avoid a nil
+// pointer dereference when methods are called.
+type UnimplementedBlobsServer struct{}
+
+func (UnimplementedBlobsServer) Download(*DownloadRequest, grpc.ServerStreamingServer[DownloadResponse]) error {
+	return status.Error(codes.Unimplemented, "method Download not implemented")
+}
+func (UnimplementedBlobsServer) mustEmbedUnimplementedBlobsServer() {}
+func (UnimplementedBlobsServer) testEmbeddedByValue()               {}
+
+// UnsafeBlobsServer may be embedded to opt out of forward compatibility for this service.
+// Use of this interface is not recommended, as added methods to BlobsServer will
+// result in compilation errors.
+type UnsafeBlobsServer interface {
+	mustEmbedUnimplementedBlobsServer()
+}
+
+func RegisterBlobsServer(s grpc.ServiceRegistrar, srv BlobsServer) {
+	// If the following call panics, it indicates UnimplementedBlobsServer was
+	// embedded by pointer and is nil.  This will cause panics if an
+	// unimplemented method is ever invoked, so we test this at initialization
+	// time to prevent it from happening at runtime later due to I/O.
+	if t, ok := srv.(interface{ testEmbeddedByValue() }); ok {
+		t.testEmbeddedByValue()
+	}
+	s.RegisterService(&Blobs_ServiceDesc, srv)
+}
+
+func _Blobs_Download_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(DownloadRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(BlobsServer).Download(m, &grpc.GenericServerStream[DownloadRequest, DownloadResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type Blobs_DownloadServer = grpc.ServerStreamingServer[DownloadResponse]
+
+// Blobs_ServiceDesc is the grpc.ServiceDesc for Blobs service.
+// It's only intended for direct use with grpc.RegisterService,
+// and not to be introspected or modified (even as a copy)
+var Blobs_ServiceDesc = grpc.ServiceDesc{
+	ServiceName: "witnessmark.service.v1.Blobs",
+	HandlerType: (*BlobsServer)(nil),
+	Methods:     []grpc.MethodDesc{},
+	Streams: []grpc.StreamDesc{
+		{
+			StreamName:    "Download",
+			Handler:       _Blobs_Download_Handler,
+			ServerStreams: true,
+		},
+	},
+	Metadata: "witnessmark/service/v1/services.proto",
+}
+
+const (
+	Jobs_Get_FullMethodName  = "/witnessmark.service.v1.Jobs/Get"
+	Jobs_List_FullMethodName = "/witnessmark.service.v1.Jobs/List"
+)
+
+// JobsClient is the client API for Jobs service.
+//
+// For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
+//
+// Jobs shows job cards. What it answers is for looking; who relies on it reads the ledger.
+type JobsClient interface {
+	Get(ctx context.Context, in *JobsGetRequest, opts ...grpc.CallOption) (*JobsGetResponse, error)
+	List(ctx context.Context, in *JobsListRequest, opts ...grpc.CallOption) (*JobsListResponse, error)
+}
+
+type jobsClient struct {
+	cc grpc.ClientConnInterface
+}
+
+func NewJobsClient(cc grpc.ClientConnInterface) JobsClient {
+	return &jobsClient{cc}
+}
+
+func (c *jobsClient) Get(ctx context.Context, in *JobsGetRequest, opts ...grpc.CallOption) (*JobsGetResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(JobsGetResponse)
+	err := c.cc.Invoke(ctx, Jobs_Get_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jobsClient) List(ctx context.Context, in *JobsListRequest, opts ...grpc.CallOption) (*JobsListResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(JobsListResponse)
+	err := c.cc.Invoke(ctx, Jobs_List_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+// JobsServer is the server API for Jobs service.
+// All implementations must embed UnimplementedJobsServer
+// for forward compatibility.
+//
+// Jobs shows job cards. What it answers is for looking; who relies on it reads the ledger.
+type JobsServer interface {
+	Get(context.Context, *JobsGetRequest) (*JobsGetResponse, error)
+	List(context.Context, *JobsListRequest) (*JobsListResponse, error)
+	mustEmbedUnimplementedJobsServer()
+}
+
+// UnimplementedJobsServer must be embedded to have
+// forward compatible implementations.
+//
+// NOTE: this should be embedded by value instead of pointer to avoid a nil
+// pointer dereference when methods are called.
+type UnimplementedJobsServer struct{}
+
+func (UnimplementedJobsServer) Get(context.Context, *JobsGetRequest) (*JobsGetResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Get not implemented")
+}
+func (UnimplementedJobsServer) List(context.Context, *JobsListRequest) (*JobsListResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method List not implemented")
+}
+func (UnimplementedJobsServer) mustEmbedUnimplementedJobsServer() {}
+func (UnimplementedJobsServer) testEmbeddedByValue()              {}
+
+// UnsafeJobsServer may be embedded to opt out of forward compatibility for this service.
+// Use of this interface is not recommended, as added methods to JobsServer will
+// result in compilation errors.
+type UnsafeJobsServer interface {
+	mustEmbedUnimplementedJobsServer()
+}
+
+func RegisterJobsServer(s grpc.ServiceRegistrar, srv JobsServer) {
+	// If the following call panics, it indicates UnimplementedJobsServer was
+	// embedded by pointer and is nil.  This will cause panics if an
+	// unimplemented method is ever invoked, so we test this at initialization
+	// time to prevent it from happening at runtime later due to I/O.
+	if t, ok := srv.(interface{ testEmbeddedByValue() }); ok {
+		t.testEmbeddedByValue()
+	}
+	s.RegisterService(&Jobs_ServiceDesc, srv)
+}
+
+func _Jobs_Get_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(JobsGetRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JobsServer).Get(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Jobs_Get_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JobsServer).Get(ctx, req.(*JobsGetRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Jobs_List_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(JobsListRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JobsServer).List(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Jobs_List_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JobsServer).List(ctx, req.(*JobsListRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+// Jobs_ServiceDesc is the grpc.ServiceDesc for Jobs service.
+// It's only intended for direct use with grpc.RegisterService,
+// and not to be introspected or modified (even as a copy)
+var Jobs_ServiceDesc = grpc.ServiceDesc{
+	ServiceName: "witnessmark.service.v1.Jobs",
+	HandlerType: (*JobsServer)(nil),
+	Methods: []grpc.MethodDesc{
+		{
+			MethodName: "Get",
+			Handler:    _Jobs_Get_Handler,
+		},
+		{
+			MethodName: "List",
+			Handler:    _Jobs_List_Handler,
+		},
+	},
+	Streams:  []grpc.StreamDesc{},
+	Metadata: "witnessmark/service/v1/services.proto",
+}
+
+const (
+	Catalog_Get_FullMethodName  = "/witnessmark.service.v1.Catalog/Get"
+	Catalog_List_FullMethodName = "/witnessmark.service.v1.Catalog/List"
+)
+
+// CatalogClient is the client API for Catalog service.
+//
+// For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
+//
+// Catalog shows definitions and limits.
+type CatalogClient interface {
+	Get(ctx context.Context, in *CatalogGetRequest, opts ...grpc.CallOption) (*CatalogGetResponse, error)
+	List(ctx context.Context, in *CatalogListRequest, opts ...grpc.CallOption) (*CatalogListResponse, error)
+}
+
+type catalogClient struct {
+	cc grpc.ClientConnInterface
+}
+
+func NewCatalogClient(cc grpc.ClientConnInterface) CatalogClient {
+	return &catalogClient{cc}
+}
+
+func (c *catalogClient) Get(ctx context.Context, in *CatalogGetRequest, opts ...grpc.CallOption) (*CatalogGetResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CatalogGetResponse)
+	err := c.cc.Invoke(ctx, Catalog_Get_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *catalogClient) List(ctx context.Context, in *CatalogListRequest, opts ...grpc.CallOption) (*CatalogListResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CatalogListResponse)
+	err := c.cc.Invoke(ctx, Catalog_List_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+// CatalogServer is the server API for Catalog service.
+// All implementations must embed UnimplementedCatalogServer
+// for forward compatibility.
+//
+// Catalog shows definitions and limits.
+type CatalogServer interface {
+	Get(context.Context, *CatalogGetRequest) (*CatalogGetResponse, error)
+	List(context.Context, *CatalogListRequest) (*CatalogListResponse, error)
+	mustEmbedUnimplementedCatalogServer()
+}
+
+// UnimplementedCatalogServer must be embedded to have
+// forward compatible implementations.
+//
+// NOTE: this should be embedded by value instead of pointer to avoid a nil
+// pointer dereference when methods are called.
+type UnimplementedCatalogServer struct{}
+
+func (UnimplementedCatalogServer) Get(context.Context, *CatalogGetRequest) (*CatalogGetResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Get not implemented")
+}
+func (UnimplementedCatalogServer) List(context.Context, *CatalogListRequest) (*CatalogListResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method List not implemented")
+}
+func (UnimplementedCatalogServer) mustEmbedUnimplementedCatalogServer() {}
+func (UnimplementedCatalogServer) testEmbeddedByValue()                 {}
+
+// UnsafeCatalogServer may be embedded to opt out of forward compatibility for this service.
+// Use of this interface is not recommended, as added methods to CatalogServer will
+// result in compilation errors.
+type UnsafeCatalogServer interface {
+	mustEmbedUnimplementedCatalogServer()
+}
+
+func RegisterCatalogServer(s grpc.ServiceRegistrar, srv CatalogServer) {
+	// If the following call panics, it indicates UnimplementedCatalogServer was
+	// embedded by pointer and is nil.  This will cause panics if an
+	// unimplemented method is ever invoked, so we test this at initialization
+	// time to prevent it from happening at runtime later due to I/O.
+	if t, ok := srv.(interface{ testEmbeddedByValue() }); ok {
+		t.testEmbeddedByValue()
+	}
+	s.RegisterService(&Catalog_ServiceDesc, srv)
+}
+
+func _Catalog_Get_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CatalogGetRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CatalogServer).Get(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Catalog_Get_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CatalogServer).Get(ctx, req.(*CatalogGetRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _Catalog_List_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CatalogListRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CatalogServer).List(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Catalog_List_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CatalogServer).List(ctx, req.(*CatalogListRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+// Catalog_ServiceDesc is the grpc.ServiceDesc for Catalog service.
+// It's only intended for direct use with grpc.RegisterService,
+// and not to be introspected or modified (even as a copy)
+var Catalog_ServiceDesc = grpc.ServiceDesc{
+	ServiceName: "witnessmark.service.v1.Catalog",
+	HandlerType: (*CatalogServer)(nil),
+	Methods: []grpc.MethodDesc{
+		{
+			MethodName: "Get",
+			Handler:    _Catalog_Get_Handler,
+		},
+		{
+			MethodName: "List",
+			Handler:    _Catalog_List_Handler,
+		},
+	},
+	Streams:  []grpc.StreamDesc{},
+	Metadata: "witnessmark/service/v1/services.proto",
+}
+
+const (
+	People_Get_FullMethodName  = "/witnessmark.service.v1.People/Get"
+	People_List_FullMethodName = "/witnessmark.service.v1.People/List"
+)
+
+// PeopleClient is the client API for People service.
+//
+// For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
+//
+// People shows who is enrolled.
+type PeopleClient interface {
+	// Get finds somebody by name; with none, whoever calls.
+	Get(ctx context.Context, in *PeopleGetRequest, opts ...grpc.CallOption) (*PeopleGetResponse, error)
+	List(ctx context.Context, in *PeopleListRequest, opts ...grpc.CallOption) (*PeopleListResponse, error)
+}
+
+type peopleClient struct {
+	cc grpc.ClientConnInterface
+}
+
+func NewPeopleClient(cc grpc.ClientConnInterface) PeopleClient {
+	return &peopleClient{cc}
+}
+
+func (c *peopleClient) Get(ctx context.Context, in *PeopleGetRequest, opts ...grpc.CallOption) (*PeopleGetResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PeopleGetResponse)
+	err := c.cc.Invoke(ctx, People_Get_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *peopleClient) List(ctx context.Context, in *PeopleListRequest, opts ...grpc.CallOption) (*PeopleListResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PeopleListResponse)
+	err := c.cc.Invoke(ctx, People_List_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+// PeopleServer is the server API for People service.
+// All implementations must embed UnimplementedPeopleServer
+// for forward compatibility.
+//
+// People shows who is enrolled.
+type PeopleServer interface {
+	// Get finds somebody by name; with none, whoever calls.
+	Get(context.Context, *PeopleGetRequest) (*PeopleGetResponse, error)
+	List(context.Context, *PeopleListRequest) (*PeopleListResponse, error)
+	mustEmbedUnimplementedPeopleServer()
+}
+
+// UnimplementedPeopleServer must be embedded to have
+// forward compatible implementations.
+//
+// NOTE: this should be embedded by value instead of pointer to avoid a nil
+// pointer dereference when methods are called.
+type UnimplementedPeopleServer struct{}
+
+func (UnimplementedPeopleServer) Get(context.Context, *PeopleGetRequest) (*PeopleGetResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Get not implemented")
+}
+func (UnimplementedPeopleServer) List(context.Context, *PeopleListRequest) (*PeopleListResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method List not implemented")
+}
+func (UnimplementedPeopleServer) mustEmbedUnimplementedPeopleServer() {}
+func (UnimplementedPeopleServer) testEmbeddedByValue()                {}
+
+// UnsafePeopleServer may be embedded to opt out of forward compatibility for this service.
+// Use of this interface is not recommended, as added methods to PeopleServer will
+// result in compilation errors.
+type UnsafePeopleServer interface {
+	mustEmbedUnimplementedPeopleServer()
+}
+
+func RegisterPeopleServer(s grpc.ServiceRegistrar, srv PeopleServer) {
+	// If the following call panics, it indicates UnimplementedPeopleServer was
+	// embedded by pointer and is nil.  This will cause panics if an
+	// unimplemented method is ever invoked, so we test this at initialization
+	// time to prevent it from happening at runtime later due to I/O.
+	if t, ok := srv.(interface{ testEmbeddedByValue() }); ok {
+		t.testEmbeddedByValue()
+	}
+	s.RegisterService(&People_ServiceDesc, srv)
+}
+
+func _People_Get_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PeopleGetRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PeopleServer).Get(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: People_Get_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PeopleServer).Get(ctx, req.(*PeopleGetRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _People_List_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PeopleListRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PeopleServer).List(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: People_List_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PeopleServer).List(ctx, req.(*PeopleListRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+// People_ServiceDesc is the grpc.ServiceDesc for People service.
+// It's only intended for direct use with grpc.RegisterService,
+// and not to be introspected or modified (even as a copy)
+var People_ServiceDesc = grpc.ServiceDesc{
+	ServiceName: "witnessmark.service.v1.People",
+	HandlerType: (*PeopleServer)(nil),
+	Methods: []grpc.MethodDesc{
+		{
+			MethodName: "Get",
+			Handler:    _People_Get_Handler,
+		},
+		{
+			MethodName: "List",
+			Handler:    _People_List_Handler,
+		},
+	},
+	Streams:  []grpc.StreamDesc{},
+	Metadata: "witnessmark/service/v1/services.proto",
+}
+
+const (
+	Comparisons_Compare_FullMethodName = "/witnessmark.service.v1.Comparisons/Compare"
 )
 
 // ComparisonsClient is the client API for Comparisons service.
@@ -31,8 +806,6 @@ const (
 type ComparisonsClient interface {
 	// Compare compares any two stored images; the parts of the stream merge, in order, to one report.
 	Compare(ctx context.Context, in *CompareRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[CompareResponse], error)
-	// GetReport answers with a report's bytes as kept, in chunks.
-	GetReport(ctx context.Context, in *GetReportRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[GetReportResponse], error)
 }
 
 type comparisonsClient struct {
@@ -62,25 +835,6 @@ func (c *comparisonsClient) Compare(ctx context.Context, in *CompareRequest, opt
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type Comparisons_CompareClient = grpc.ServerStreamingClient[CompareResponse]
 
-func (c *comparisonsClient) GetReport(ctx context.Context, in *GetReportRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[GetReportResponse], error) {
-	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	stream, err := c.cc.NewStream(ctx, &Comparisons_ServiceDesc.Streams[1], Comparisons_GetReport_FullMethodName, cOpts...)
-	if err != nil {
-		return nil, err
-	}
-	x := &grpc.GenericClientStream[GetReportRequest, GetReportResponse]{ClientStream: stream}
-	if err := x.ClientStream.SendMsg(in); err != nil {
-		return nil, err
-	}
-	if err := x.ClientStream.CloseSend(); err != nil {
-		return nil, err
-	}
-	return x, nil
-}
-
-// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
-type Comparisons_GetReportClient = grpc.ServerStreamingClient[GetReportResponse]
-
 // ComparisonsServer is the server API for Comparisons service.
 // All implementations must embed UnimplementedComparisonsServer
 // for forward compatibility.
@@ -89,8 +843,6 @@ type Comparisons_GetReportClient = grpc.ServerStreamingClient[GetReportResponse]
 type ComparisonsServer interface {
 	// Compare compares any two stored images; the parts of the stream merge, in order, to one report.
 	Compare(*CompareRequest, grpc.ServerStreamingServer[CompareResponse]) error
-	// GetReport answers with a report's bytes as kept, in chunks.
-	GetReport(*GetReportRequest, grpc.ServerStreamingServer[GetReportResponse]) error
 	mustEmbedUnimplementedComparisonsServer()
 }
 
@@ -103,9 +855,6 @@ type UnimplementedComparisonsServer struct{}
 
 func (UnimplementedComparisonsServer) Compare(*CompareRequest, grpc.ServerStreamingServer[CompareResponse]) error {
 	return status.Error(codes.Unimplemented, "method Compare not implemented")
-}
-func (UnimplementedComparisonsServer) GetReport(*GetReportRequest, grpc.ServerStreamingServer[GetReportResponse]) error {
-	return status.Error(codes.Unimplemented, "method GetReport not implemented")
 }
 func (UnimplementedComparisonsServer) mustEmbedUnimplementedComparisonsServer() {}
 func (UnimplementedComparisonsServer) testEmbeddedByValue()                     {}
@@ -139,17 +888,6 @@ func _Comparisons_Compare_Handler(srv interface{}, stream grpc.ServerStream) err
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type Comparisons_CompareServer = grpc.ServerStreamingServer[CompareResponse]
 
-func _Comparisons_GetReport_Handler(srv interface{}, stream grpc.ServerStream) error {
-	m := new(GetReportRequest)
-	if err := stream.RecvMsg(m); err != nil {
-		return err
-	}
-	return srv.(ComparisonsServer).GetReport(m, &grpc.GenericServerStream[GetReportRequest, GetReportResponse]{ServerStream: stream})
-}
-
-// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
-type Comparisons_GetReportServer = grpc.ServerStreamingServer[GetReportResponse]
-
 // Comparisons_ServiceDesc is the grpc.ServiceDesc for Comparisons service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -161,969 +899,6 @@ var Comparisons_ServiceDesc = grpc.ServiceDesc{
 		{
 			StreamName:    "Compare",
 			Handler:       _Comparisons_Compare_Handler,
-			ServerStreams: true,
-		},
-		{
-			StreamName:    "GetReport",
-			Handler:       _Comparisons_GetReport_Handler,
-			ServerStreams: true,
-		},
-	},
-	Metadata: "witnessmark/service/v1/services.proto",
-}
-
-const (
-	Catalog_AddDefinition_FullMethodName   = "/witnessmark.service.v1.Catalog/AddDefinition"
-	Catalog_GetDefinition_FullMethodName   = "/witnessmark.service.v1.Catalog/GetDefinition"
-	Catalog_ListDefinitions_FullMethodName = "/witnessmark.service.v1.Catalog/ListDefinitions"
-	Catalog_AddLimits_FullMethodName       = "/witnessmark.service.v1.Catalog/AddLimits"
-	Catalog_GetLimits_FullMethodName       = "/witnessmark.service.v1.Catalog/GetLimits"
-	Catalog_ListLimits_FullMethodName      = "/witnessmark.service.v1.Catalog/ListLimits"
-)
-
-// CatalogClient is the client API for Catalog service.
-//
-// For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
-//
-// Catalog holds definitions and limits. Their files are blobs, named by SHA-256.
-type CatalogClient interface {
-	AddDefinition(ctx context.Context, in *AddDefinitionRequest, opts ...grpc.CallOption) (*AddDefinitionResponse, error)
-	GetDefinition(ctx context.Context, in *GetDefinitionRequest, opts ...grpc.CallOption) (*GetDefinitionResponse, error)
-	ListDefinitions(ctx context.Context, in *ListDefinitionsRequest, opts ...grpc.CallOption) (*ListDefinitionsResponse, error)
-	AddLimits(ctx context.Context, in *AddLimitsRequest, opts ...grpc.CallOption) (*AddLimitsResponse, error)
-	GetLimits(ctx context.Context, in *GetLimitsRequest, opts ...grpc.CallOption) (*GetLimitsResponse, error)
-	ListLimits(ctx context.Context, in *ListLimitsRequest, opts ...grpc.CallOption) (*ListLimitsResponse, error)
-}
-
-type catalogClient struct {
-	cc grpc.ClientConnInterface
-}
-
-func NewCatalogClient(cc grpc.ClientConnInterface) CatalogClient {
-	return &catalogClient{cc}
-}
-
-func (c *catalogClient) AddDefinition(ctx context.Context, in *AddDefinitionRequest, opts ...grpc.CallOption) (*AddDefinitionResponse, error) {
-	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(AddDefinitionResponse)
-	err := c.cc.Invoke(ctx, Catalog_AddDefinition_FullMethodName, in, out, cOpts...)
-	if err != nil {
-		return nil, err
-	}
-	return out, nil
-}
-
-func (c *catalogClient) GetDefinition(ctx context.Context, in *GetDefinitionRequest, opts ...grpc.CallOption) (*GetDefinitionResponse, error) {
-	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(GetDefinitionResponse)
-	err := c.cc.Invoke(ctx, Catalog_GetDefinition_FullMethodName, in, out, cOpts...)
-	if err != nil {
-		return nil, err
-	}
-	return out, nil
-}
-
-func (c *catalogClient) ListDefinitions(ctx context.Context, in *ListDefinitionsRequest, opts ...grpc.CallOption) (*ListDefinitionsResponse, error) {
-	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(ListDefinitionsResponse)
-	err := c.cc.Invoke(ctx, Catalog_ListDefinitions_FullMethodName, in, out, cOpts...)
-	if err != nil {
-		return nil, err
-	}
-	return out, nil
-}
-
-func (c *catalogClient) AddLimits(ctx context.Context, in *AddLimitsRequest, opts ...grpc.CallOption) (*AddLimitsResponse, error) {
-	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(AddLimitsResponse)
-	err := c.cc.Invoke(ctx, Catalog_AddLimits_FullMethodName, in, out, cOpts...)
-	if err != nil {
-		return nil, err
-	}
-	return out, nil
-}
-
-func (c *catalogClient) GetLimits(ctx context.Context, in *GetLimitsRequest, opts ...grpc.CallOption) (*GetLimitsResponse, error) {
-	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(GetLimitsResponse)
-	err := c.cc.Invoke(ctx, Catalog_GetLimits_FullMethodName, in, out, cOpts...)
-	if err != nil {
-		return nil, err
-	}
-	return out, nil
-}
-
-func (c *catalogClient) ListLimits(ctx context.Context, in *ListLimitsRequest, opts ...grpc.CallOption) (*ListLimitsResponse, error) {
-	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(ListLimitsResponse)
-	err := c.cc.Invoke(ctx, Catalog_ListLimits_FullMethodName, in, out, cOpts...)
-	if err != nil {
-		return nil, err
-	}
-	return out, nil
-}
-
-// CatalogServer is the server API for Catalog service.
-// All implementations must embed UnimplementedCatalogServer
-// for forward compatibility.
-//
-// Catalog holds definitions and limits. Their files are blobs, named by SHA-256.
-type CatalogServer interface {
-	AddDefinition(context.Context, *AddDefinitionRequest) (*AddDefinitionResponse, error)
-	GetDefinition(context.Context, *GetDefinitionRequest) (*GetDefinitionResponse, error)
-	ListDefinitions(context.Context, *ListDefinitionsRequest) (*ListDefinitionsResponse, error)
-	AddLimits(context.Context, *AddLimitsRequest) (*AddLimitsResponse, error)
-	GetLimits(context.Context, *GetLimitsRequest) (*GetLimitsResponse, error)
-	ListLimits(context.Context, *ListLimitsRequest) (*ListLimitsResponse, error)
-	mustEmbedUnimplementedCatalogServer()
-}
-
-// UnimplementedCatalogServer must be embedded to have
-// forward compatible implementations.
-//
-// NOTE: this should be embedded by value instead of pointer to avoid a nil
-// pointer dereference when methods are called.
-type UnimplementedCatalogServer struct{}
-
-func (UnimplementedCatalogServer) AddDefinition(context.Context, *AddDefinitionRequest) (*AddDefinitionResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method AddDefinition not implemented")
-}
-func (UnimplementedCatalogServer) GetDefinition(context.Context, *GetDefinitionRequest) (*GetDefinitionResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method GetDefinition not implemented")
-}
-func (UnimplementedCatalogServer) ListDefinitions(context.Context, *ListDefinitionsRequest) (*ListDefinitionsResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method ListDefinitions not implemented")
-}
-func (UnimplementedCatalogServer) AddLimits(context.Context, *AddLimitsRequest) (*AddLimitsResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method AddLimits not implemented")
-}
-func (UnimplementedCatalogServer) GetLimits(context.Context, *GetLimitsRequest) (*GetLimitsResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method GetLimits not implemented")
-}
-func (UnimplementedCatalogServer) ListLimits(context.Context, *ListLimitsRequest) (*ListLimitsResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method ListLimits not implemented")
-}
-func (UnimplementedCatalogServer) mustEmbedUnimplementedCatalogServer() {}
-func (UnimplementedCatalogServer) testEmbeddedByValue()                 {}
-
-// UnsafeCatalogServer may be embedded to opt out of forward compatibility for this service.
-// Use of this interface is not recommended, as added methods to CatalogServer will
-// result in compilation errors.
-type UnsafeCatalogServer interface {
-	mustEmbedUnimplementedCatalogServer()
-}
-
-func RegisterCatalogServer(s grpc.ServiceRegistrar, srv CatalogServer) {
-	// If the following call panics, it indicates UnimplementedCatalogServer was
-	// embedded by pointer and is nil.  This will cause panics if an
-	// unimplemented method is ever invoked, so we test this at initialization
-	// time to prevent it from happening at runtime later due to I/O.
-	if t, ok := srv.(interface{ testEmbeddedByValue() }); ok {
-		t.testEmbeddedByValue()
-	}
-	s.RegisterService(&Catalog_ServiceDesc, srv)
-}
-
-func _Catalog_AddDefinition_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(AddDefinitionRequest)
-	if err := dec(in); err != nil {
-		return nil, err
-	}
-	if interceptor == nil {
-		return srv.(CatalogServer).AddDefinition(ctx, in)
-	}
-	info := &grpc.UnaryServerInfo{
-		Server:     srv,
-		FullMethod: Catalog_AddDefinition_FullMethodName,
-	}
-	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(CatalogServer).AddDefinition(ctx, req.(*AddDefinitionRequest))
-	}
-	return interceptor(ctx, in, info, handler)
-}
-
-func _Catalog_GetDefinition_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(GetDefinitionRequest)
-	if err := dec(in); err != nil {
-		return nil, err
-	}
-	if interceptor == nil {
-		return srv.(CatalogServer).GetDefinition(ctx, in)
-	}
-	info := &grpc.UnaryServerInfo{
-		Server:     srv,
-		FullMethod: Catalog_GetDefinition_FullMethodName,
-	}
-	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(CatalogServer).GetDefinition(ctx, req.(*GetDefinitionRequest))
-	}
-	return interceptor(ctx, in, info, handler)
-}
-
-func _Catalog_ListDefinitions_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(ListDefinitionsRequest)
-	if err := dec(in); err != nil {
-		return nil, err
-	}
-	if interceptor == nil {
-		return srv.(CatalogServer).ListDefinitions(ctx, in)
-	}
-	info := &grpc.UnaryServerInfo{
-		Server:     srv,
-		FullMethod: Catalog_ListDefinitions_FullMethodName,
-	}
-	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(CatalogServer).ListDefinitions(ctx, req.(*ListDefinitionsRequest))
-	}
-	return interceptor(ctx, in, info, handler)
-}
-
-func _Catalog_AddLimits_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(AddLimitsRequest)
-	if err := dec(in); err != nil {
-		return nil, err
-	}
-	if interceptor == nil {
-		return srv.(CatalogServer).AddLimits(ctx, in)
-	}
-	info := &grpc.UnaryServerInfo{
-		Server:     srv,
-		FullMethod: Catalog_AddLimits_FullMethodName,
-	}
-	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(CatalogServer).AddLimits(ctx, req.(*AddLimitsRequest))
-	}
-	return interceptor(ctx, in, info, handler)
-}
-
-func _Catalog_GetLimits_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(GetLimitsRequest)
-	if err := dec(in); err != nil {
-		return nil, err
-	}
-	if interceptor == nil {
-		return srv.(CatalogServer).GetLimits(ctx, in)
-	}
-	info := &grpc.UnaryServerInfo{
-		Server:     srv,
-		FullMethod: Catalog_GetLimits_FullMethodName,
-	}
-	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(CatalogServer).GetLimits(ctx, req.(*GetLimitsRequest))
-	}
-	return interceptor(ctx, in, info, handler)
-}
-
-func _Catalog_ListLimits_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(ListLimitsRequest)
-	if err := dec(in); err != nil {
-		return nil, err
-	}
-	if interceptor == nil {
-		return srv.(CatalogServer).ListLimits(ctx, in)
-	}
-	info := &grpc.UnaryServerInfo{
-		Server:     srv,
-		FullMethod: Catalog_ListLimits_FullMethodName,
-	}
-	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(CatalogServer).ListLimits(ctx, req.(*ListLimitsRequest))
-	}
-	return interceptor(ctx, in, info, handler)
-}
-
-// Catalog_ServiceDesc is the grpc.ServiceDesc for Catalog service.
-// It's only intended for direct use with grpc.RegisterService,
-// and not to be introspected or modified (even as a copy)
-var Catalog_ServiceDesc = grpc.ServiceDesc{
-	ServiceName: "witnessmark.service.v1.Catalog",
-	HandlerType: (*CatalogServer)(nil),
-	Methods: []grpc.MethodDesc{
-		{
-			MethodName: "AddDefinition",
-			Handler:    _Catalog_AddDefinition_Handler,
-		},
-		{
-			MethodName: "GetDefinition",
-			Handler:    _Catalog_GetDefinition_Handler,
-		},
-		{
-			MethodName: "ListDefinitions",
-			Handler:    _Catalog_ListDefinitions_Handler,
-		},
-		{
-			MethodName: "AddLimits",
-			Handler:    _Catalog_AddLimits_Handler,
-		},
-		{
-			MethodName: "GetLimits",
-			Handler:    _Catalog_GetLimits_Handler,
-		},
-		{
-			MethodName: "ListLimits",
-			Handler:    _Catalog_ListLimits_Handler,
-		},
-	},
-	Streams:  []grpc.StreamDesc{},
-	Metadata: "witnessmark/service/v1/services.proto",
-}
-
-const (
-	People_WhoAmI_FullMethodName = "/witnessmark.service.v1.People/WhoAmI"
-	People_Enrol_FullMethodName  = "/witnessmark.service.v1.People/Enrol"
-	People_Retire_FullMethodName = "/witnessmark.service.v1.People/Retire"
-	People_List_FullMethodName   = "/witnessmark.service.v1.People/List"
-)
-
-// PeopleClient is the client API for People service.
-//
-// For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
-//
-// People holds who is enrolled.
-type PeopleClient interface {
-	WhoAmI(ctx context.Context, in *WhoAmIRequest, opts ...grpc.CallOption) (*WhoAmIResponse, error)
-	Enrol(ctx context.Context, in *EnrolRequest, opts ...grpc.CallOption) (*EnrolResponse, error)
-	Retire(ctx context.Context, in *RetireRequest, opts ...grpc.CallOption) (*RetireResponse, error)
-	List(ctx context.Context, in *PeopleListRequest, opts ...grpc.CallOption) (*PeopleListResponse, error)
-}
-
-type peopleClient struct {
-	cc grpc.ClientConnInterface
-}
-
-func NewPeopleClient(cc grpc.ClientConnInterface) PeopleClient {
-	return &peopleClient{cc}
-}
-
-func (c *peopleClient) WhoAmI(ctx context.Context, in *WhoAmIRequest, opts ...grpc.CallOption) (*WhoAmIResponse, error) {
-	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(WhoAmIResponse)
-	err := c.cc.Invoke(ctx, People_WhoAmI_FullMethodName, in, out, cOpts...)
-	if err != nil {
-		return nil, err
-	}
-	return out, nil
-}
-
-func (c *peopleClient) Enrol(ctx context.Context, in *EnrolRequest, opts ...grpc.CallOption) (*EnrolResponse, error) {
-	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(EnrolResponse)
-	err := c.cc.Invoke(ctx, People_Enrol_FullMethodName, in, out, cOpts...)
-	if err != nil {
-		return nil, err
-	}
-	return out, nil
-}
-
-func (c *peopleClient) Retire(ctx context.Context, in *RetireRequest, opts ...grpc.CallOption) (*RetireResponse, error) {
-	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(RetireResponse)
-	err := c.cc.Invoke(ctx, People_Retire_FullMethodName, in, out, cOpts...)
-	if err != nil {
-		return nil, err
-	}
-	return out, nil
-}
-
-func (c *peopleClient) List(ctx context.Context, in *PeopleListRequest, opts ...grpc.CallOption) (*PeopleListResponse, error) {
-	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(PeopleListResponse)
-	err := c.cc.Invoke(ctx, People_List_FullMethodName, in, out, cOpts...)
-	if err != nil {
-		return nil, err
-	}
-	return out, nil
-}
-
-// PeopleServer is the server API for People service.
-// All implementations must embed UnimplementedPeopleServer
-// for forward compatibility.
-//
-// People holds who is enrolled.
-type PeopleServer interface {
-	WhoAmI(context.Context, *WhoAmIRequest) (*WhoAmIResponse, error)
-	Enrol(context.Context, *EnrolRequest) (*EnrolResponse, error)
-	Retire(context.Context, *RetireRequest) (*RetireResponse, error)
-	List(context.Context, *PeopleListRequest) (*PeopleListResponse, error)
-	mustEmbedUnimplementedPeopleServer()
-}
-
-// UnimplementedPeopleServer must be embedded to have
-// forward compatible implementations.
-//
-// NOTE: this should be embedded by value instead of pointer to avoid a nil
-// pointer dereference when methods are called.
-type UnimplementedPeopleServer struct{}
-
-func (UnimplementedPeopleServer) WhoAmI(context.Context, *WhoAmIRequest) (*WhoAmIResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method WhoAmI not implemented")
-}
-func (UnimplementedPeopleServer) Enrol(context.Context, *EnrolRequest) (*EnrolResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method Enrol not implemented")
-}
-func (UnimplementedPeopleServer) Retire(context.Context, *RetireRequest) (*RetireResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method Retire not implemented")
-}
-func (UnimplementedPeopleServer) List(context.Context, *PeopleListRequest) (*PeopleListResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method List not implemented")
-}
-func (UnimplementedPeopleServer) mustEmbedUnimplementedPeopleServer() {}
-func (UnimplementedPeopleServer) testEmbeddedByValue()                {}
-
-// UnsafePeopleServer may be embedded to opt out of forward compatibility for this service.
-// Use of this interface is not recommended, as added methods to PeopleServer will
-// result in compilation errors.
-type UnsafePeopleServer interface {
-	mustEmbedUnimplementedPeopleServer()
-}
-
-func RegisterPeopleServer(s grpc.ServiceRegistrar, srv PeopleServer) {
-	// If the following call panics, it indicates UnimplementedPeopleServer was
-	// embedded by pointer and is nil.  This will cause panics if an
-	// unimplemented method is ever invoked, so we test this at initialization
-	// time to prevent it from happening at runtime later due to I/O.
-	if t, ok := srv.(interface{ testEmbeddedByValue() }); ok {
-		t.testEmbeddedByValue()
-	}
-	s.RegisterService(&People_ServiceDesc, srv)
-}
-
-func _People_WhoAmI_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(WhoAmIRequest)
-	if err := dec(in); err != nil {
-		return nil, err
-	}
-	if interceptor == nil {
-		return srv.(PeopleServer).WhoAmI(ctx, in)
-	}
-	info := &grpc.UnaryServerInfo{
-		Server:     srv,
-		FullMethod: People_WhoAmI_FullMethodName,
-	}
-	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(PeopleServer).WhoAmI(ctx, req.(*WhoAmIRequest))
-	}
-	return interceptor(ctx, in, info, handler)
-}
-
-func _People_Enrol_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(EnrolRequest)
-	if err := dec(in); err != nil {
-		return nil, err
-	}
-	if interceptor == nil {
-		return srv.(PeopleServer).Enrol(ctx, in)
-	}
-	info := &grpc.UnaryServerInfo{
-		Server:     srv,
-		FullMethod: People_Enrol_FullMethodName,
-	}
-	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(PeopleServer).Enrol(ctx, req.(*EnrolRequest))
-	}
-	return interceptor(ctx, in, info, handler)
-}
-
-func _People_Retire_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(RetireRequest)
-	if err := dec(in); err != nil {
-		return nil, err
-	}
-	if interceptor == nil {
-		return srv.(PeopleServer).Retire(ctx, in)
-	}
-	info := &grpc.UnaryServerInfo{
-		Server:     srv,
-		FullMethod: People_Retire_FullMethodName,
-	}
-	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(PeopleServer).Retire(ctx, req.(*RetireRequest))
-	}
-	return interceptor(ctx, in, info, handler)
-}
-
-func _People_List_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(PeopleListRequest)
-	if err := dec(in); err != nil {
-		return nil, err
-	}
-	if interceptor == nil {
-		return srv.(PeopleServer).List(ctx, in)
-	}
-	info := &grpc.UnaryServerInfo{
-		Server:     srv,
-		FullMethod: People_List_FullMethodName,
-	}
-	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(PeopleServer).List(ctx, req.(*PeopleListRequest))
-	}
-	return interceptor(ctx, in, info, handler)
-}
-
-// People_ServiceDesc is the grpc.ServiceDesc for People service.
-// It's only intended for direct use with grpc.RegisterService,
-// and not to be introspected or modified (even as a copy)
-var People_ServiceDesc = grpc.ServiceDesc{
-	ServiceName: "witnessmark.service.v1.People",
-	HandlerType: (*PeopleServer)(nil),
-	Methods: []grpc.MethodDesc{
-		{
-			MethodName: "WhoAmI",
-			Handler:    _People_WhoAmI_Handler,
-		},
-		{
-			MethodName: "Enrol",
-			Handler:    _People_Enrol_Handler,
-		},
-		{
-			MethodName: "Retire",
-			Handler:    _People_Retire_Handler,
-		},
-		{
-			MethodName: "List",
-			Handler:    _People_List_Handler,
-		},
-	},
-	Streams:  []grpc.StreamDesc{},
-	Metadata: "witnessmark/service/v1/services.proto",
-}
-
-const (
-	Blobs_Upload_FullMethodName   = "/witnessmark.service.v1.Blobs/Upload"
-	Blobs_Download_FullMethodName = "/witnessmark.service.v1.Blobs/Download"
-)
-
-// BlobsClient is the client API for Blobs service.
-//
-// For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
-//
-// Blobs moves bytes. Uploading commits nothing: the action that names a blob does.
-type BlobsClient interface {
-	Upload(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[UploadRequest, UploadResponse], error)
-	Download(ctx context.Context, in *DownloadRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[DownloadResponse], error)
-}
-
-type blobsClient struct {
-	cc grpc.ClientConnInterface
-}
-
-func NewBlobsClient(cc grpc.ClientConnInterface) BlobsClient {
-	return &blobsClient{cc}
-}
-
-func (c *blobsClient) Upload(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[UploadRequest, UploadResponse], error) {
-	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	stream, err := c.cc.NewStream(ctx, &Blobs_ServiceDesc.Streams[0], Blobs_Upload_FullMethodName, cOpts...)
-	if err != nil {
-		return nil, err
-	}
-	x := &grpc.GenericClientStream[UploadRequest, UploadResponse]{ClientStream: stream}
-	return x, nil
-}
-
-// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
-type Blobs_UploadClient = grpc.ClientStreamingClient[UploadRequest, UploadResponse]
-
-func (c *blobsClient) Download(ctx context.Context, in *DownloadRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[DownloadResponse], error) {
-	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	stream, err := c.cc.NewStream(ctx, &Blobs_ServiceDesc.Streams[1], Blobs_Download_FullMethodName, cOpts...)
-	if err != nil {
-		return nil, err
-	}
-	x := &grpc.GenericClientStream[DownloadRequest, DownloadResponse]{ClientStream: stream}
-	if err := x.ClientStream.SendMsg(in); err != nil {
-		return nil, err
-	}
-	if err := x.ClientStream.CloseSend(); err != nil {
-		return nil, err
-	}
-	return x, nil
-}
-
-// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
-type Blobs_DownloadClient = grpc.ServerStreamingClient[DownloadResponse]
-
-// BlobsServer is the server API for Blobs service.
-// All implementations must embed UnimplementedBlobsServer
-// for forward compatibility.
-//
-// Blobs moves bytes. Uploading commits nothing: the action that names a blob does.
-type BlobsServer interface {
-	Upload(grpc.ClientStreamingServer[UploadRequest, UploadResponse]) error
-	Download(*DownloadRequest, grpc.ServerStreamingServer[DownloadResponse]) error
-	mustEmbedUnimplementedBlobsServer()
-}
-
-// UnimplementedBlobsServer must be embedded to have
-// forward compatible implementations.
-//
-// NOTE: this should be embedded by value instead of pointer to avoid a nil
-// pointer dereference when methods are called.
-type UnimplementedBlobsServer struct{}
-
-func (UnimplementedBlobsServer) Upload(grpc.ClientStreamingServer[UploadRequest, UploadResponse]) error {
-	return status.Error(codes.Unimplemented, "method Upload not implemented")
-}
-func (UnimplementedBlobsServer) Download(*DownloadRequest, grpc.ServerStreamingServer[DownloadResponse]) error {
-	return status.Error(codes.Unimplemented, "method Download not implemented")
-}
-func (UnimplementedBlobsServer) mustEmbedUnimplementedBlobsServer() {}
-func (UnimplementedBlobsServer) testEmbeddedByValue()               {}
-
-// UnsafeBlobsServer may be embedded to opt out of forward compatibility for this service.
-// Use of this interface is not recommended, as added methods to BlobsServer will
-// result in compilation errors.
-type UnsafeBlobsServer interface {
-	mustEmbedUnimplementedBlobsServer()
-}
-
-func RegisterBlobsServer(s grpc.ServiceRegistrar, srv BlobsServer) {
-	// If the following call panics, it indicates UnimplementedBlobsServer was
-	// embedded by pointer and is nil.  This will cause panics if an
-	// unimplemented method is ever invoked, so we test this at initialization
-	// time to prevent it from happening at runtime later due to I/O.
-	if t, ok := srv.(interface{ testEmbeddedByValue() }); ok {
-		t.testEmbeddedByValue()
-	}
-	s.RegisterService(&Blobs_ServiceDesc, srv)
-}
-
-func _Blobs_Upload_Handler(srv interface{}, stream grpc.ServerStream) error {
-	return srv.(BlobsServer).Upload(&grpc.GenericServerStream[UploadRequest, UploadResponse]{ServerStream: stream})
-}
-
-// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
-type Blobs_UploadServer = grpc.ClientStreamingServer[UploadRequest, UploadResponse]
-
-func _Blobs_Download_Handler(srv interface{}, stream grpc.ServerStream) error {
-	m := new(DownloadRequest)
-	if err := stream.RecvMsg(m); err != nil {
-		return err
-	}
-	return srv.(BlobsServer).Download(m, &grpc.GenericServerStream[DownloadRequest, DownloadResponse]{ServerStream: stream})
-}
-
-// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
-type Blobs_DownloadServer = grpc.ServerStreamingServer[DownloadResponse]
-
-// Blobs_ServiceDesc is the grpc.ServiceDesc for Blobs service.
-// It's only intended for direct use with grpc.RegisterService,
-// and not to be introspected or modified (even as a copy)
-var Blobs_ServiceDesc = grpc.ServiceDesc{
-	ServiceName: "witnessmark.service.v1.Blobs",
-	HandlerType: (*BlobsServer)(nil),
-	Methods:     []grpc.MethodDesc{},
-	Streams: []grpc.StreamDesc{
-		{
-			StreamName:    "Upload",
-			Handler:       _Blobs_Upload_Handler,
-			ClientStreams: true,
-		},
-		{
-			StreamName:    "Download",
-			Handler:       _Blobs_Download_Handler,
-			ServerStreams: true,
-		},
-	},
-	Metadata: "witnessmark/service/v1/services.proto",
-}
-
-const (
-	Ledger_GetGenesis_FullMethodName       = "/witnessmark.service.v1.Ledger/GetGenesis"
-	Ledger_GetCheckpoint_FullMethodName    = "/witnessmark.service.v1.Ledger/GetCheckpoint"
-	Ledger_ListEntries_FullMethodName      = "/witnessmark.service.v1.Ledger/ListEntries"
-	Ledger_ProveInclusion_FullMethodName   = "/witnessmark.service.v1.Ledger/ProveInclusion"
-	Ledger_ProveConsistency_FullMethodName = "/witnessmark.service.v1.Ledger/ProveConsistency"
-	Ledger_Watch_FullMethodName            = "/witnessmark.service.v1.Ledger/Watch"
-)
-
-// LedgerClient is the client API for Ledger service.
-//
-// For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
-//
-// Ledger shows the record itself.
-type LedgerClient interface {
-	GetGenesis(ctx context.Context, in *GetGenesisRequest, opts ...grpc.CallOption) (*GetGenesisResponse, error)
-	GetCheckpoint(ctx context.Context, in *GetCheckpointRequest, opts ...grpc.CallOption) (*GetCheckpointResponse, error)
-	ListEntries(ctx context.Context, in *ListEntriesRequest, opts ...grpc.CallOption) (*ListEntriesResponse, error)
-	ProveInclusion(ctx context.Context, in *ProveInclusionRequest, opts ...grpc.CallOption) (*ProveInclusionResponse, error)
-	ProveConsistency(ctx context.Context, in *ProveConsistencyRequest, opts ...grpc.CallOption) (*ProveConsistencyResponse, error)
-	// Watch sends the newest checkpoint whenever the ledger has grown; several at once become one.
-	Watch(ctx context.Context, in *WatchRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchResponse], error)
-}
-
-type ledgerClient struct {
-	cc grpc.ClientConnInterface
-}
-
-func NewLedgerClient(cc grpc.ClientConnInterface) LedgerClient {
-	return &ledgerClient{cc}
-}
-
-func (c *ledgerClient) GetGenesis(ctx context.Context, in *GetGenesisRequest, opts ...grpc.CallOption) (*GetGenesisResponse, error) {
-	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(GetGenesisResponse)
-	err := c.cc.Invoke(ctx, Ledger_GetGenesis_FullMethodName, in, out, cOpts...)
-	if err != nil {
-		return nil, err
-	}
-	return out, nil
-}
-
-func (c *ledgerClient) GetCheckpoint(ctx context.Context, in *GetCheckpointRequest, opts ...grpc.CallOption) (*GetCheckpointResponse, error) {
-	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(GetCheckpointResponse)
-	err := c.cc.Invoke(ctx, Ledger_GetCheckpoint_FullMethodName, in, out, cOpts...)
-	if err != nil {
-		return nil, err
-	}
-	return out, nil
-}
-
-func (c *ledgerClient) ListEntries(ctx context.Context, in *ListEntriesRequest, opts ...grpc.CallOption) (*ListEntriesResponse, error) {
-	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(ListEntriesResponse)
-	err := c.cc.Invoke(ctx, Ledger_ListEntries_FullMethodName, in, out, cOpts...)
-	if err != nil {
-		return nil, err
-	}
-	return out, nil
-}
-
-func (c *ledgerClient) ProveInclusion(ctx context.Context, in *ProveInclusionRequest, opts ...grpc.CallOption) (*ProveInclusionResponse, error) {
-	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(ProveInclusionResponse)
-	err := c.cc.Invoke(ctx, Ledger_ProveInclusion_FullMethodName, in, out, cOpts...)
-	if err != nil {
-		return nil, err
-	}
-	return out, nil
-}
-
-func (c *ledgerClient) ProveConsistency(ctx context.Context, in *ProveConsistencyRequest, opts ...grpc.CallOption) (*ProveConsistencyResponse, error) {
-	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	out := new(ProveConsistencyResponse)
-	err := c.cc.Invoke(ctx, Ledger_ProveConsistency_FullMethodName, in, out, cOpts...)
-	if err != nil {
-		return nil, err
-	}
-	return out, nil
-}
-
-func (c *ledgerClient) Watch(ctx context.Context, in *WatchRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchResponse], error) {
-	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	stream, err := c.cc.NewStream(ctx, &Ledger_ServiceDesc.Streams[0], Ledger_Watch_FullMethodName, cOpts...)
-	if err != nil {
-		return nil, err
-	}
-	x := &grpc.GenericClientStream[WatchRequest, WatchResponse]{ClientStream: stream}
-	if err := x.ClientStream.SendMsg(in); err != nil {
-		return nil, err
-	}
-	if err := x.ClientStream.CloseSend(); err != nil {
-		return nil, err
-	}
-	return x, nil
-}
-
-// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
-type Ledger_WatchClient = grpc.ServerStreamingClient[WatchResponse]
-
-// LedgerServer is the server API for Ledger service.
-// All implementations must embed UnimplementedLedgerServer
-// for forward compatibility.
-//
-// Ledger shows the record itself.
-type LedgerServer interface {
-	GetGenesis(context.Context, *GetGenesisRequest) (*GetGenesisResponse, error)
-	GetCheckpoint(context.Context, *GetCheckpointRequest) (*GetCheckpointResponse, error)
-	ListEntries(context.Context, *ListEntriesRequest) (*ListEntriesResponse, error)
-	ProveInclusion(context.Context, *ProveInclusionRequest) (*ProveInclusionResponse, error)
-	ProveConsistency(context.Context, *ProveConsistencyRequest) (*ProveConsistencyResponse, error)
-	// Watch sends the newest checkpoint whenever the ledger has grown; several at once become one.
-	Watch(*WatchRequest, grpc.ServerStreamingServer[WatchResponse]) error
-	mustEmbedUnimplementedLedgerServer()
-}
-
-// UnimplementedLedgerServer must be embedded to have
-// forward compatible implementations.
-//
-// NOTE: this should be embedded by value instead of pointer to avoid a nil
-// pointer dereference when methods are called.
-type UnimplementedLedgerServer struct{}
-
-func (UnimplementedLedgerServer) GetGenesis(context.Context, *GetGenesisRequest) (*GetGenesisResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method GetGenesis not implemented")
-}
-func (UnimplementedLedgerServer) GetCheckpoint(context.Context, *GetCheckpointRequest) (*GetCheckpointResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method GetCheckpoint not implemented")
-}
-func (UnimplementedLedgerServer) ListEntries(context.Context, *ListEntriesRequest) (*ListEntriesResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method ListEntries not implemented")
-}
-func (UnimplementedLedgerServer) ProveInclusion(context.Context, *ProveInclusionRequest) (*ProveInclusionResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method ProveInclusion not implemented")
-}
-func (UnimplementedLedgerServer) ProveConsistency(context.Context, *ProveConsistencyRequest) (*ProveConsistencyResponse, error) {
-	return nil, status.Error(codes.Unimplemented, "method ProveConsistency not implemented")
-}
-func (UnimplementedLedgerServer) Watch(*WatchRequest, grpc.ServerStreamingServer[WatchResponse]) error {
-	return status.Error(codes.Unimplemented, "method Watch not implemented")
-}
-func (UnimplementedLedgerServer) mustEmbedUnimplementedLedgerServer() {}
-func (UnimplementedLedgerServer) testEmbeddedByValue()                {}
-
-// UnsafeLedgerServer may be embedded to opt out of forward compatibility for this service.
-// Use of this interface is not recommended, as added methods to LedgerServer will
-// result in compilation errors.
-type UnsafeLedgerServer interface {
-	mustEmbedUnimplementedLedgerServer()
-}
-
-func RegisterLedgerServer(s grpc.ServiceRegistrar, srv LedgerServer) {
-	// If the following call panics, it indicates UnimplementedLedgerServer was
-	// embedded by pointer and is nil.  This will cause panics if an
-	// unimplemented method is ever invoked, so we test this at initialization
-	// time to prevent it from happening at runtime later due to I/O.
-	if t, ok := srv.(interface{ testEmbeddedByValue() }); ok {
-		t.testEmbeddedByValue()
-	}
-	s.RegisterService(&Ledger_ServiceDesc, srv)
-}
-
-func _Ledger_GetGenesis_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(GetGenesisRequest)
-	if err := dec(in); err != nil {
-		return nil, err
-	}
-	if interceptor == nil {
-		return srv.(LedgerServer).GetGenesis(ctx, in)
-	}
-	info := &grpc.UnaryServerInfo{
-		Server:     srv,
-		FullMethod: Ledger_GetGenesis_FullMethodName,
-	}
-	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(LedgerServer).GetGenesis(ctx, req.(*GetGenesisRequest))
-	}
-	return interceptor(ctx, in, info, handler)
-}
-
-func _Ledger_GetCheckpoint_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(GetCheckpointRequest)
-	if err := dec(in); err != nil {
-		return nil, err
-	}
-	if interceptor == nil {
-		return srv.(LedgerServer).GetCheckpoint(ctx, in)
-	}
-	info := &grpc.UnaryServerInfo{
-		Server:     srv,
-		FullMethod: Ledger_GetCheckpoint_FullMethodName,
-	}
-	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(LedgerServer).GetCheckpoint(ctx, req.(*GetCheckpointRequest))
-	}
-	return interceptor(ctx, in, info, handler)
-}
-
-func _Ledger_ListEntries_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(ListEntriesRequest)
-	if err := dec(in); err != nil {
-		return nil, err
-	}
-	if interceptor == nil {
-		return srv.(LedgerServer).ListEntries(ctx, in)
-	}
-	info := &grpc.UnaryServerInfo{
-		Server:     srv,
-		FullMethod: Ledger_ListEntries_FullMethodName,
-	}
-	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(LedgerServer).ListEntries(ctx, req.(*ListEntriesRequest))
-	}
-	return interceptor(ctx, in, info, handler)
-}
-
-func _Ledger_ProveInclusion_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(ProveInclusionRequest)
-	if err := dec(in); err != nil {
-		return nil, err
-	}
-	if interceptor == nil {
-		return srv.(LedgerServer).ProveInclusion(ctx, in)
-	}
-	info := &grpc.UnaryServerInfo{
-		Server:     srv,
-		FullMethod: Ledger_ProveInclusion_FullMethodName,
-	}
-	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(LedgerServer).ProveInclusion(ctx, req.(*ProveInclusionRequest))
-	}
-	return interceptor(ctx, in, info, handler)
-}
-
-func _Ledger_ProveConsistency_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
-	in := new(ProveConsistencyRequest)
-	if err := dec(in); err != nil {
-		return nil, err
-	}
-	if interceptor == nil {
-		return srv.(LedgerServer).ProveConsistency(ctx, in)
-	}
-	info := &grpc.UnaryServerInfo{
-		Server:     srv,
-		FullMethod: Ledger_ProveConsistency_FullMethodName,
-	}
-	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
-		return srv.(LedgerServer).ProveConsistency(ctx, req.(*ProveConsistencyRequest))
-	}
-	return interceptor(ctx, in, info, handler)
-}
-
-func _Ledger_Watch_Handler(srv interface{}, stream grpc.ServerStream) error {
-	m := new(WatchRequest)
-	if err := stream.RecvMsg(m); err != nil {
-		return err
-	}
-	return srv.(LedgerServer).Watch(m, &grpc.GenericServerStream[WatchRequest, WatchResponse]{ServerStream: stream})
-}
-
-// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
-type Ledger_WatchServer = grpc.ServerStreamingServer[WatchResponse]
-
-// Ledger_ServiceDesc is the grpc.ServiceDesc for Ledger service.
-// It's only intended for direct use with grpc.RegisterService,
-// and not to be introspected or modified (even as a copy)
-var Ledger_ServiceDesc = grpc.ServiceDesc{
-	ServiceName: "witnessmark.service.v1.Ledger",
-	HandlerType: (*LedgerServer)(nil),
-	Methods: []grpc.MethodDesc{
-		{
-			MethodName: "GetGenesis",
-			Handler:    _Ledger_GetGenesis_Handler,
-		},
-		{
-			MethodName: "GetCheckpoint",
-			Handler:    _Ledger_GetCheckpoint_Handler,
-		},
-		{
-			MethodName: "ListEntries",
-			Handler:    _Ledger_ListEntries_Handler,
-		},
-		{
-			MethodName: "ProveInclusion",
-			Handler:    _Ledger_ProveInclusion_Handler,
-		},
-		{
-			MethodName: "ProveConsistency",
-			Handler:    _Ledger_ProveConsistency_Handler,
-		},
-	},
-	Streams: []grpc.StreamDesc{
-		{
-			StreamName:    "Watch",
-			Handler:       _Ledger_Watch_Handler,
 			ServerStreams: true,
 		},
 	},
@@ -1140,7 +915,7 @@ const (
 //
 // Admin keeps the store.
 type AdminClient interface {
-	// Backup streams a consistent copy of the whole store.
+	// Backup streams a consistent, compacted copy of the whole store.
 	Backup(ctx context.Context, in *BackupRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[BackupResponse], error)
 }
 
@@ -1177,7 +952,7 @@ type Admin_BackupClient = grpc.ServerStreamingClient[BackupResponse]
 //
 // Admin keeps the store.
 type AdminServer interface {
-	// Backup streams a consistent copy of the whole store.
+	// Backup streams a consistent, compacted copy of the whole store.
 	Backup(*BackupRequest, grpc.ServerStreamingServer[BackupResponse]) error
 	mustEmbedUnimplementedAdminServer()
 }
