@@ -568,6 +568,11 @@ type Job struct {
 	Settled      []*Settled    `protobuf:"bytes,26,rep,name=settled,proto3" json:"settled,omitempty"`
 	Erased       *Event        `protobuf:"bytes,27,opt,name=erased,proto3" json:"erased,omitempty"`
 	ImagesErased bool          `protobuf:"varint,28,opt,name=images_erased,json=imagesErased,proto3" json:"images_erased,omitempty"`
+	// The car that its details name, and the entry that they are of; a later read may say otherwise.
+	DetailsCar uint32 `protobuf:"varint,32,opt,name=details_car,json=detailsCar,proto3" json:"details_car,omitempty"`
+	DetailsBy  uint32 `protobuf:"varint,33,opt,name=details_by,json=detailsBy,proto3" json:"details_by,omitempty"`
+	// The latest entry about the job as a whole.
+	Latest uint32 `protobuf:"varint,34,opt,name=latest,proto3" json:"latest,omitempty"`
 	// Filled in when it is shown.
 	InCar         *InCar   `protobuf:"bytes,30,opt,name=in_car,json=inCar,proto3" json:"in_car,omitempty"`
 	Alarms        []*Alarm `protobuf:"bytes,31,rep,name=alarms,proto3" json:"alarms,omitempty"`
@@ -787,6 +792,27 @@ func (x *Job) GetImagesErased() bool {
 	return false
 }
 
+func (x *Job) GetDetailsCar() uint32 {
+	if x != nil {
+		return x.DetailsCar
+	}
+	return 0
+}
+
+func (x *Job) GetDetailsBy() uint32 {
+	if x != nil {
+		return x.DetailsBy
+	}
+	return 0
+}
+
+func (x *Job) GetLatest() uint32 {
+	if x != nil {
+		return x.Latest
+	}
+	return 0
+}
+
 func (x *Job) GetInCar() *InCar {
 	if x != nil {
 		return x.InCar
@@ -815,8 +841,8 @@ type Read struct {
 	Check     *Judgement         `protobuf:"bytes,8,opt,name=check,proto3" json:"check,omitempty"`
 	LastKnown *LastKnown         `protobuf:"bytes,9,opt,name=last_known,json=lastKnown,proto3" json:"last_known,omitempty"`
 	Added     *Event             `protobuf:"bytes,10,opt,name=added,proto3" json:"added,omitempty"`
-	// The car that the job was for before this read said otherwise.
-	CarBefore     uint32 `protobuf:"varint,11,opt,name=car_before,json=carBefore,proto3" json:"car_before,omitempty"`
+	// The car that it is of.
+	Car           uint32 `protobuf:"varint,11,opt,name=car,proto3" json:"car,omitempty"`
 	Voided        *Event `protobuf:"bytes,12,opt,name=voided,proto3" json:"voided,omitempty"`
 	VoidBecause   string `protobuf:"bytes,13,opt,name=void_because,json=voidBecause,proto3" json:"void_because,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -923,9 +949,9 @@ func (x *Read) GetAdded() *Event {
 	return nil
 }
 
-func (x *Read) GetCarBefore() uint32 {
+func (x *Read) GetCar() uint32 {
 	if x != nil {
-		return x.CarBefore
+		return x.Car
 	}
 	return 0
 }
@@ -2041,8 +2067,7 @@ const file_witnessmark_record_v1_state_proto_rawDesc = "" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x16\n" +
 	"\x06sha256\x18\x02 \x01(\tR\x06sha256\x12\x1a\n" +
 	"\brevision\x18\x03 \x01(\rR\brevision\x122\n" +
-	"\x05added\x18\x04 \x01(\v2\x1c.witnessmark.record.v1.EventR\x05added\"\xd6\n" +
-	"\n" +
+	"\x05added\x18\x04 \x01(\v2\x1c.witnessmark.record.v1.EventR\x05added\"\xae\v\n" +
 	"\x03Job\x12\x16\n" +
 	"\x06number\x18\x01 \x01(\rR\x06number\x12\x10\n" +
 	"\x03car\x18\x02 \x01(\rR\x03car\x121\n" +
@@ -2074,12 +2099,17 @@ const file_witnessmark_record_v1_state_proto_rawDesc = "" +
 	"\x05notes\x18\x19 \x03(\v2\x1b.witnessmark.record.v1.NoteR\x05notes\x128\n" +
 	"\asettled\x18\x1a \x03(\v2\x1e.witnessmark.record.v1.SettledR\asettled\x124\n" +
 	"\x06erased\x18\x1b \x01(\v2\x1c.witnessmark.record.v1.EventR\x06erased\x12#\n" +
-	"\rimages_erased\x18\x1c \x01(\bR\fimagesErased\x123\n" +
+	"\rimages_erased\x18\x1c \x01(\bR\fimagesErased\x12\x1f\n" +
+	"\vdetails_car\x18  \x01(\rR\n" +
+	"detailsCar\x12\x1d\n" +
+	"\n" +
+	"details_by\x18! \x01(\rR\tdetailsBy\x12\x16\n" +
+	"\x06latest\x18\" \x01(\rR\x06latest\x123\n" +
 	"\x06in_car\x18\x1e \x01(\v2\x1c.witnessmark.record.v1.InCarR\x05inCar\x124\n" +
 	"\x06alarms\x18\x1f \x03(\v2\x1c.witnessmark.record.v1.AlarmR\x06alarms\x1a:\n" +
 	"\fNumbersEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01\"\xde\x04\n" +
+	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01\"\xd1\x04\n" +
 	"\x04Read\x12\x16\n" +
 	"\x06number\x18\x01 \x01(\rR\x06number\x12\x19\n" +
 	"\bas_found\x18\x02 \x01(\bR\aasFound\x122\n" +
@@ -2093,9 +2123,8 @@ const file_witnessmark_record_v1_state_proto_rawDesc = "" +
 	"\n" +
 	"last_known\x18\t \x01(\v2 .witnessmark.record.v1.LastKnownR\tlastKnown\x122\n" +
 	"\x05added\x18\n" +
-	" \x01(\v2\x1c.witnessmark.record.v1.EventR\x05added\x12\x1d\n" +
-	"\n" +
-	"car_before\x18\v \x01(\rR\tcarBefore\x124\n" +
+	" \x01(\v2\x1c.witnessmark.record.v1.EventR\x05added\x12\x10\n" +
+	"\x03car\x18\v \x01(\rR\x03car\x124\n" +
 	"\x06voided\x18\f \x01(\v2\x1c.witnessmark.record.v1.EventR\x06voided\x12!\n" +
 	"\fvoid_because\x18\r \x01(\tR\vvoidBecause\"\xf2\x06\n" +
 	"\n" +
