@@ -1,6 +1,6 @@
-// Package signoff is envelopes, statements and keys: DSSE envelopes over strict JSON actions,
-// in-toto Statements for sign-offs and returns, Ed25519 keys in OpenSSH form. Pure: no clock
-// and no I/O. What is verified is always the bytes as received; nothing is encoded again.
+// Package signoff is what people sign and by what: DSSE envelopes over strict JSON actions, in-toto
+// Statements for sign-offs and returns, Ed25519 keys in OpenSSH form, names, roles and sealed texts.
+// Pure: no clock and no I/O. What is verified is the bytes as received; nothing is encoded again.
 package signoff
 
 import (
@@ -10,6 +10,9 @@ import (
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
 
+// Form is the form of the actions that this program writes and reads; a higher one asks for an upgrade.
+const Form = 2
+
 // Payload types of an envelope.
 const (
 	ActionType    = "application/vnd.witnessmark.action+json"
@@ -18,8 +21,8 @@ const (
 
 // Predicate types of the two kinds that travel as in-toto Statements.
 const (
-	SignOffPredicate = "urn:witnessmark:sign-off:v1"
-	ReturnPredicate  = "urn:witnessmark:return:v1"
+	SignOffPredicate = "urn:witnessmark:sign-off:v2"
+	ReturnPredicate  = "urn:witnessmark:return:v2"
 )
 
 // MaxEnvelope is the most bytes that an envelope may have.
@@ -27,7 +30,7 @@ const MaxEnvelope = 1 << 20
 
 // Errors that callers may ask for with errors.Is.
 var (
-	// ErrUnknownKind is a well-signed action of a kind that this version does not know: upgrade.
+	// ErrUnknownKind is a well-signed action of a kind or form that this version does not know: upgrade.
 	ErrUnknownKind = errors.New("action of an unknown kind")
 	// ErrUnknownKey is an envelope whose key id nobody holds.
 	ErrUnknownKey = errors.New("no such key")
@@ -39,12 +42,17 @@ var (
 	ErrKey = errors.New("not a usable key")
 	// ErrPassphrase is a passphrase that does not open the private key.
 	ErrPassphrase = errors.New("wrong passphrase")
+	// ErrOpening is an opening that is not that of its commitment.
+	ErrOpening = errors.New("opening does not fit")
 )
+
+// KeyID is a key's fingerprint, SHA256:… as ssh-keygen prints it.
+type KeyID string
 
 // Signed is an opened envelope: its signer's key, the action, and the bytes as received.
 type Signed struct {
 	Key      ed25519.PublicKey
-	KeyID    string // SHA256:… fingerprint as ssh-keygen prints it
+	KeyID    KeyID
 	Action   *recordv1.Action
 	Kind     string // the name of the action's body field: "enrol", "sign_off", …
 	Envelope []byte

@@ -16,8 +16,8 @@ import (
 )
 
 // Seal signs an action: a plain action, or (sign_off, return) an in-toto Statement with the
-// submitted image as its subject and the action as its predicate. signer's public key is Ed25519
-// (crypto/ed25519 or an agent's key). What Seal makes, Open accepts.
+// submitted image as its subject and the action as its predicate. An action without a form gets this
+// program's. signer's public key is Ed25519 (crypto/ed25519 or an agent's key). What Seal makes, Open accepts.
 func Seal(a *recordv1.Action, signer crypto.Signer) (envelope []byte, err error) {
 	key, ok := signer.Public().(ed25519.PublicKey)
 	if !ok || len(key) != ed25519.PublicKeySize {
@@ -39,7 +39,7 @@ func Seal(a *recordv1.Action, signer crypto.Signer) (envelope []byte, err error)
 	envelope, err = json.Marshal(dsse.Envelope{
 		PayloadType: payloadType,
 		Payload:     base64.StdEncoding.EncodeToString(payload),
-		Signatures:  []dsse.Signature{{KeyID: Fingerprint(key), Sig: base64.StdEncoding.EncodeToString(sig)}},
+		Signatures:  []dsse.Signature{{KeyID: string(Fingerprint(key)), Sig: base64.StdEncoding.EncodeToString(sig)}},
 	})
 	if err != nil {
 		return nil, fmt.Errorf("seal: %w", err)
@@ -51,9 +51,9 @@ func Seal(a *recordv1.Action, signer crypto.Signer) (envelope []byte, err error)
 }
 
 // Open parses an envelope strictly and verifies its one signature by the key that keys finds for
-// the key id. An action of an unknown kind is ErrUnknownKind, and only if its signature holds;
-// other errors are ErrForm, ErrUnknownKey or ErrSignature.
-func Open(envelope []byte, keys func(keyID string) (ed25519.PublicKey, bool)) (*Signed, error) {
+// the key id. An action of an unknown kind or a higher form is ErrUnknownKind, and only if its
+// signature holds; other errors are ErrForm, ErrUnknownKey or ErrSignature.
+func Open(envelope []byte, keys func(KeyID) (ed25519.PublicKey, bool)) (*Signed, error) {
 	parsed, err := parseEnvelope(envelope)
 	if err != nil {
 		return nil, err
@@ -81,16 +81,11 @@ func Open(envelope []byte, keys func(keyID string) (ed25519.PublicKey, bool)) (*
 	}, nil
 }
 
-// KeyID is the key id that an envelope names, before anything is verified.
-func KeyID(envelope []byte) (string, error) {
-	parsed, err := parseEnvelope(envelope)
-	return parsed.keyID, err
-}
-
 // parsedEnvelope is an envelope's parts, decoded and not yet verified.
 type parsedEnvelope struct {
-	payloadType, keyID string
-	payload, sig       []byte
+	payloadType  string
+	keyID        KeyID
+	payload, sig []byte
 }
 
 func parseEnvelope(raw []byte) (parsedEnvelope, error) {
@@ -129,7 +124,7 @@ func parseEnvelope(raw []byte) (parsedEnvelope, error) {
 	if len(sig) != ed25519.SignatureSize {
 		return parsedEnvelope{}, formError("envelope.signatures[0].sig", "%d bytes, an Ed25519 signature has %d", len(sig), ed25519.SignatureSize)
 	}
-	return parsedEnvelope{payloadType: e.PayloadType, keyID: s.KeyID, payload: payload, sig: sig}, nil
+	return parsedEnvelope{payloadType: e.PayloadType, keyID: KeyID(s.KeyID), payload: payload, sig: sig}, nil
 }
 
 // strictBase64 takes standard base64 with padding, and none of the line ends that the decoder skips.

@@ -34,8 +34,8 @@ func testKey(t testing.TB) ed25519.PrivateKey {
 func public(key ed25519.PrivateKey) ed25519.PublicKey { return key.Public().(ed25519.PublicKey) }
 
 // ring finds the given keys by their fingerprints.
-func ring(keys ...ed25519.PrivateKey) func(string) (ed25519.PublicKey, bool) {
-	return func(id string) (ed25519.PublicKey, bool) {
+func ring(keys ...ed25519.PrivateKey) func(signoff.KeyID) (ed25519.PublicKey, bool) {
+	return func(id signoff.KeyID) (ed25519.PublicKey, bool) {
 		for _, k := range keys {
 			if signoff.Fingerprint(public(k)) == id {
 				return public(k), true
@@ -47,6 +47,7 @@ func ring(keys ...ed25519.PrivateKey) func(string) (ed25519.PublicKey, bool) {
 
 func header() *recordv1.Action {
 	return &recordv1.Action{
+		Form:      signoff.Form,
 		Genesis:   strings.Repeat("ab", 32),
 		RequestId: "r-1",
 		ActsOn:    strings.Repeat("cd", 32),
@@ -64,10 +65,11 @@ func collectAction() *recordv1.Action {
 func signOffAction() *recordv1.Action {
 	a := header()
 	a.Body = &recordv1.Action_SignOff{SignOff: &recordv1.SignOff{
-		Job: 7, Submission: 2, ImageSha256: imageSHA, BaseSha256: strings.Repeat("12", 32),
+		Job: 7, Submission: 2, ImageSha256: imageSHA,
 		Judgement: &recordv1.Judgement{
-			Definition:   &recordv1.Revision{Name: "turbo four", Sha256: strings.Repeat("34", 32)},
-			Limits:       &recordv1.Revision{Name: "98 RON", Sha256: strings.Repeat("56", 32)},
+			Definition: &recordv1.Revision{Name: "turbo four", Sha256: strings.Repeat("34", 32)},
+			Limits:     &recordv1.Revision{Name: "98 RON", Sha256: strings.Repeat("56", 32)},
+			Fuel:       "98 RON", Numbers: map[string]string{"compressor_wheel": "54.5"}, BaseSha256: strings.Repeat("12", 32),
 			ReportSha256: strings.Repeat("78", 32), Verdict: "warning", Warnings: []string{"boost/high"},
 		},
 		Reason:  "boost < 1.4 bar & held on the rolling road",
@@ -89,7 +91,7 @@ func wrap(t testing.TB, key ed25519.PrivateKey, payloadType, payload string) []b
 		PayloadType: payloadType,
 		Payload:     base64.StdEncoding.EncodeToString([]byte(payload)),
 		Signatures: []dsse.Signature{{
-			KeyID: signoff.Fingerprint(public(key)),
+			KeyID: string(signoff.Fingerprint(public(key))),
 			Sig:   base64.StdEncoding.EncodeToString(ed25519.Sign(key, dsse.PAE(payloadType, []byte(payload)))),
 		}},
 	})

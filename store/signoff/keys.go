@@ -18,9 +18,9 @@ const maxKeyFile = 64 << 10
 
 const fingerprintPrefix = "SHA256:"
 
-// Fingerprint is the SHA256:… form of a key, as ssh-keygen prints it.
-func Fingerprint(key ed25519.PublicKey) string {
-	return HashFingerprint(sha256.Sum256(wireKey(key)))
+// Fingerprint is the key's id.
+func Fingerprint(key ed25519.PublicKey) KeyID {
+	return KeyID(HashFingerprint(sha256.Sum256(wireKey(key))))
 }
 
 // HashFingerprint is the same form of a hash, such as that of a genesis.

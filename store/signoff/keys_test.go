@@ -48,7 +48,7 @@ func TestKeysOfSSHKeygen(t *testing.T) {
 		if want := strings.Join(strings.Fields(string(line))[:2], " "); signoff.FormatPublicKey(pub) != want {
 			t.Errorf("formatted %q, ssh-keygen %q", signoff.FormatPublicKey(pub), want)
 		}
-		if want := strings.Fields(sshKeygen(t, "-l", "-E", "sha256", "-f", path+".pub"))[1]; signoff.Fingerprint(pub) != want {
+		if want := strings.Fields(sshKeygen(t, "-l", "-E", "sha256", "-f", path+".pub"))[1]; string(signoff.Fingerprint(pub)) != want {
 			t.Errorf("fingerprint %q, ssh-keygen %q", signoff.Fingerprint(pub), want)
 		}
 	}

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"strings"
 
-	attestation "github.com/in-toto/attestation/go/v1"
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
@@ -18,6 +17,9 @@ var (
 	actionDescriptor = (*recordv1.Action)(nil).ProtoReflect().Descriptor()
 	bodyOneof        = actionDescriptor.Oneofs().ByName("body")
 )
+
+// inTotoStatement is the _type of a Statement, by the in-toto Attestation Framework's "Statement v1".
+const inTotoStatement = "https://in-toto.io/Statement/v1"
 
 // statement is an in-toto Statement v1 whose predicate keeps its bytes; the library's own type
 // would turn it into a map and lose them.
@@ -64,6 +66,9 @@ func encodePayload(a *recordv1.Action) (payloadType string, payload []byte, err 
 	if Kind(a) == "" {
 		return "", nil, formError("action", "it has no body, exactly one is needed")
 	}
+	if a.GetForm() == 0 {
+		a.Form = Form
+	}
 	payloadType = ActionType
 	if payload, err = encodeAction(a); err != nil {
 		return "", nil, err
@@ -80,12 +85,19 @@ func encodePayload(a *recordv1.Action) (payloadType string, payload []byte, err 
 	return payloadType, payload, nil
 }
 
+// Preview is the exact bytes that Seal would sign for an action, so that a person can read them
+// first: the action's JSON, or the statement around it.
+func Preview(a *recordv1.Action) ([]byte, error) {
+	_, payload, err := encodePayload(a)
+	return payload, err
+}
+
 func encodeStatement(s about, action []byte) ([]byte, error) {
 	var out bytes.Buffer
 	encoder := json.NewEncoder(&out)
 	encoder.SetEscapeHTML(false) // the predicate's bytes stay the action's
 	err := encoder.Encode(statement{
-		Type:          attestation.StatementTypeUri,
+		Type:          inTotoStatement,
 		Subject:       []subject{s.subject()},
 		PredicateType: s.predicateOf,
 		Predicate:     action,
@@ -110,8 +122,27 @@ func encodeAction(a *recordv1.Action) ([]byte, error) {
 	return out.Bytes(), nil
 }
 
-// decodePayload reads a payload of either type and checks that its kind travels as that type.
+// decodePayload reads a payload of this program's form. Another form is told before anything else
+// that is wrong: what a newer one holds cannot be known here, and the first version had none.
 func decodePayload(payloadType string, payload []byte) (*recordv1.Action, error) {
+	action, err := decodeKnown(payloadType, payload)
+	if err == nil && action.GetForm() == Form {
+		return action, nil
+	}
+	form, ok := formOf(payloadType, payload)
+	switch {
+	case ok && form > Form:
+		return nil, fmt.Errorf("action of form %d, this program knows form %d: %w", form, Form, ErrUnknownKind)
+	case ok && form < Form:
+		return nil, formError("action", "form %d is that of the first version's ledgers, which this program cannot read", form)
+	case err == nil:
+		return nil, formError("action.form", "%d, allowed is %d", action.GetForm(), Form)
+	}
+	return nil, err
+}
+
+// decodeKnown reads a payload of either type and checks that its kind travels as that type.
+func decodeKnown(payloadType string, payload []byte) (*recordv1.Action, error) {
 	switch payloadType {
 	case ActionType:
 		action, err := decodeAction("action", payload)
@@ -138,8 +169,8 @@ func decodeStatement(payload []byte) (*recordv1.Action, error) {
 	if err := strictObject("statement", payload, &raw, "_type", "subject", "predicateType", "predicate"); err != nil {
 		return nil, err
 	}
-	if raw.Type != attestation.StatementTypeUri {
-		return nil, formError("statement._type", "%q, allowed is %q", clip(raw.Type), attestation.StatementTypeUri)
+	if raw.Type != inTotoStatement {
+		return nil, formError("statement._type", "%q, allowed is %q", clip(raw.Type), inTotoStatement)
 	}
 	if raw.PredicateType != SignOffPredicate && raw.PredicateType != ReturnPredicate {
 		if strings.HasPrefix(raw.PredicateType, "urn:witnessmark:") {
@@ -176,7 +207,7 @@ func checkSubject(subjects []json.RawMessage, s about) error {
 	if err := strictObject("statement.subject[0].digest", raw.Digest, &got.Digest, "sha256"); err != nil {
 		return err
 	}
-	if !isSHA256(s.imageSHA256) {
+	if !isHex32(s.imageSHA256) {
 		return formError("statement.predicate", "image_sha256 %q, 64 lower-case hex digits are allowed", clip(s.imageSHA256))
 	}
 	if got != want {
@@ -205,11 +236,16 @@ func decodeAction(at string, raw []byte) (*recordv1.Action, error) {
 	case kind == "":
 		return nil, formError(at, "it has no body, exactly one is needed")
 	}
+	for _, c := range Commitments(action) {
+		if !isHex32(c.Commitment) {
+			return nil, formError(at+"."+c.At, "commitment %q, 64 lower-case hex digits are allowed", clip(c.Commitment))
+		}
+	}
 	return action, nil
 }
 
-// isSHA256 is 64 lower-case hex digits.
-func isSHA256(s string) bool {
+// isHex32 is 32 bytes as lower-case hex digits.
+func isHex32(s string) bool {
 	raw, err := hex.DecodeString(s)
 	return err == nil && len(raw) == 32 && strings.ToLower(s) == s
 }

@@ -32,15 +32,15 @@ func TestActionRefusals(t *testing.T) {
 		{"extension name", swap(`"request_id"`, `"[x.y]"`), `is unknown`},
 		{"unknown header field beside a kind", swap(`"request_id"`, `"more":{},"request_id"`), `field "more" is unknown to kind collect`},
 		{"unknown header field, no object", swap(`"request_id"`, `"more":1,"request_id"`), `number 1`},
-		{"two unknown fields", `{"one":{},"two":{}}`, `field "two" is unknown`},
+		{"two unknown fields", `{"form":2,"one":{},"two":{}}`, `field "two" is unknown`},
 		{"unknown field in the body", swap(`"submission":2`, `"submission":2,"more":{}`), `field "more" is unknown`},
 		{"header field twice", swap(`"request_id"`, `"request_id":"r-0","request_id"`), `there twice`},
 		{"field twice, one escaped", swap(`"request_id"`, `"request_\u0069d":"r-0","request_id"`), `there twice`},
 		{"body field twice", swap(`"submission":2`, `"submission":1,"submission":2`), `there twice`},
 		{"two bodies", swap(`"collect":`, `"withdraw":{},"collect":`), `oneof`},
-		{"no body", `{"request_id":"r"}`, `no body`},
+		{"no body", `{"form":2}`, `no body`},
 		{"null", swap(`"submission":2`, `"submission":null`), `null, allowed is a whole number`},
-		{"null body", `{"collect":null}`, `null, an object is allowed`},
+		{"null body", `{"form":2,"collect":null}`, `null, an object is allowed`},
 		{"number in quotes", swap(`"submission":2`, `"submission":"2"`), `allowed is a whole number`},
 		{"number with a point", swap(`"submission":2`, `"submission":2.0`), `allowed is a whole number`},
 		{"number with an exponent", swap(`"submission":2`, `"submission":2e0`), `allowed is a whole number`},
@@ -92,8 +92,9 @@ func TestStatementRefusals(t *testing.T) {
 		{"second subject", swap(`"subject":[`, `"subject":[{"name":"x","digest":{"sha256":"`+zeros+`"}},`), "2 subjects"},
 		{"second digest", swap(`{"sha256":"`, `{"sha1":"x","sha256":"`), `"sha1" is unknown`},
 		{"digest twice", swap(`{"sha256":"`, `{"sha256":"x","sha256":"`), "there twice"},
+		{"a field missing", swap(`"_type":"https://in-toto.io/Statement/v1",`, ""), "needed are"},
 		{"no subject", swap(`"subject":[`, `"subject":[],"x":[`), "unknown"},
-		{"predicate missing", `{"_type":"https://in-toto.io/Statement/v1","subject":[],"predicateType":"` + signoff.SignOffPredicate + `"}`, "needed are"},
+		{"predicate missing", `{"_type":"https://in-toto.io/Statement/v1","subject":[],"predicateType":"` + signoff.SignOffPredicate + `"}`, "first version"},
 		{"camelCase in the predicate", swap(`"base_sha256"`, `"baseSha256"`), `"baseSha256" is unknown`},
 		{"reason twice", swap(`"because":{`, `"because":{"axis":"x",`), "there twice"},
 		{"reason no text", swap(`"axis":"intercooler"`, `"axis":1`), "allowed is a text"},
@@ -111,16 +112,16 @@ func TestStatementRefusals(t *testing.T) {
 func TestUnknownKinds(t *testing.T) {
 	other := ed25519.NewKeyFromSeed(bytes.Repeat([]byte{9}, 32))
 	for _, c := range []struct{ kind, payload string }{
-		{signoff.ActionType, `{"request_id":"r","inspection":{"job":7,"parts":[{"a":1.5}],"x":null}}`},
-		{signoff.ActionType, `{"inspection":{}}`},
-		{signoff.StatementType, `{"_type":"https://in-toto.io/Statement/v1","subject":[],"predicateType":"urn:witnessmark:sign-off:v2","predicate":{}}`},
+		{signoff.ActionType, `{"form":2,"request_id":"r","inspection":{"job":7,"parts":[{"a":1.5}],"x":null}}`},
+		{signoff.ActionType, `{"form":2,"inspection":{}}`},
+		{signoff.StatementType, `{"_type":"https://in-toto.io/Statement/v1","subject":[],"predicateType":"urn:witnessmark:sign-on:v2","predicate":{"form":2}}`},
 		{signoff.StatementType, strings.Replace(payloadOf(t, seal(t, signOffAction())), `"sign_off":`, `"sign_on":`, 1)},
 	} {
 		envelope := wrap(t, testKey(t), c.kind, c.payload)
 		if _, err := signoff.Open(envelope, ring(testKey(t))); !errors.Is(err, signoff.ErrUnknownKind) {
 			t.Errorf("%s: %v", c.payload, err)
 		}
-		forged := strings.Replace(string(wrap(t, other, c.kind, c.payload)), signoff.Fingerprint(public(other)), signoff.Fingerprint(public(testKey(t))), 1)
+		forged := strings.Replace(string(wrap(t, other, c.kind, c.payload)), string(signoff.Fingerprint(public(other))), string(signoff.Fingerprint(public(testKey(t)))), 1)
 		if _, err := signoff.Open([]byte(forged), ring(testKey(t))); !errors.Is(err, signoff.ErrSignature) {
 			t.Errorf("%s signed by another key: %v", c.payload, err)
 		}

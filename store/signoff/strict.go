@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 
@@ -171,6 +172,42 @@ func newerName(name string) bool {
 	return name != "" && strings.Trim(name, "abcdefghijklmnopqrstuvwxyz0123456789_") == ""
 }
 
+// formOf reads the form of an action, whatever else it holds: 0 where it states none. It is not ok
+// where that is no whole number, or the payload not one JSON object without names twice.
+func formOf(payloadType string, payload []byte) (form uint64, ok bool) {
+	w, err := newWalker("action", payload)
+	if err != nil {
+		return 0, false
+	}
+	inAction := func(name string) error {
+		if name != "form" {
+			return w.skip(name, 2)
+		}
+		t, err := w.token(name)
+		n, isNumber := t.(json.Number)
+		if err != nil || !isNumber || !isWhole(n) {
+			return formError(name, "%s, allowed is a whole number in digits", tokenName(t))
+		}
+		form, _ = strconv.ParseUint(n.String(), 10, 64) // the most there is, where it is more
+		return nil
+	}
+	top := inAction
+	if payloadType == StatementType {
+		top = func(name string) error {
+			if name == "predicate" {
+				return w.object(name, inAction)
+			}
+			return w.skip(name, 1)
+		}
+	}
+	if err = w.object("action", top); err == nil {
+		err = w.end("action")
+	}
+	return form, err == nil
+}
+
+func isWhole(n json.Number) bool { return strings.Trim(n.String(), "0123456789") == "" }
+
 func unknownField(at, name string, d protoreflect.MessageDescriptor) error {
 	return formError(at, "field %q is unknown, allowed are %s", clip(name), fieldNames(d))
 }
@@ -210,7 +247,7 @@ func (w *walker) single(at string, f protoreflect.FieldDescriptor) error {
 		allowed = "true or false"
 	case protoreflect.Uint32Kind:
 		n, isNumber := t.(json.Number)
-		ok = isNumber && strings.Trim(n.String(), "0123456789") == ""
+		ok = isNumber && isWhole(n)
 		allowed = "a whole number in digits"
 	default:
 		allowed = "nothing: this version signs no " + f.Kind().String()
