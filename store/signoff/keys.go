@@ -1,6 +1,7 @@
 package signoff
 
 import (
+	"bytes"
 	"crypto/ed25519"
 	"crypto/sha256"
 	"crypto/x509"
@@ -10,6 +11,7 @@ import (
 	"fmt"
 	"strings"
 
+	"filippo.io/edwards25519"
 	"golang.org/x/crypto/ssh"
 )
 
@@ -79,7 +81,25 @@ func ParsePublicKey(name string, line []byte) (ed25519.PublicKey, error) {
 	if !ok {
 		return nil, keyError(name, "%s", wrongType(parsed.Type()))
 	}
+	if err := CheckPoint(key); err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
 	return key, nil
+}
+
+// CheckPoint refuses what is no key: a point that is not on the curve, not in its one encoding, or of
+// small order, by which one signature fits many texts. It is ErrKey.
+func CheckPoint(key ed25519.PublicKey) error {
+	point, err := new(edwards25519.Point).SetBytes(key)
+	switch {
+	case err != nil:
+		return fmt.Errorf("no point of the curve: %w", ErrKey)
+	case !bytes.Equal(point.Bytes(), key):
+		return fmt.Errorf("a point in another encoding than its own: %w", ErrKey)
+	case point.MultByCofactor(point).Equal(edwards25519.NewIdentityPoint()) == 1:
+		return fmt.Errorf("a point of small order: %w", ErrKey)
+	}
+	return nil
 }
 
 func cryptoKey(key ssh.PublicKey) (ed25519.PublicKey, bool) {
@@ -124,13 +144,18 @@ func ParsePrivateKey(name string, file []byte, passphrase func() ([]byte, error)
 	if err != nil {
 		return nil, keyError(name, "no ssh-ed25519 private key (%v); make one with ssh-keygen -t ed25519", err)
 	}
-	switch key := raw.(type) {
-	case *ed25519.PrivateKey:
-		return *key, nil
-	case ed25519.PrivateKey:
-		return key, nil
+	if held, ok := raw.(*ed25519.PrivateKey); ok {
+		raw = *held
 	}
-	return nil, keyError(name, "a private key of another type (%T), only ssh-ed25519 is allowed", raw)
+	key, ok := raw.(ed25519.PrivateKey)
+	if !ok {
+		return nil, keyError(name, "a private key of another type (%T), only ssh-ed25519 is allowed", raw)
+	}
+	// The file says both halves; the public one that follows from the other is always a usable point.
+	if !ed25519.NewKeyFromSeed(key.Seed()).Equal(key) {
+		return nil, keyError(name, "its public half is not that of its private half")
+	}
+	return key, nil
 }
 
 func decrypt(name string, file []byte, passphrase func() ([]byte, error)) (any, error) {
