@@ -7,6 +7,7 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
 )
 
 // joinUnder is the distance below which unmapped bytes become one range.
@@ -14,14 +15,14 @@ const joinUnder = 16
 
 // account accounts for every differing byte once and finds the tables that changed. What lies outside
 // the differing runs costs one search among them.
-func (s *session) account(runs []definition.Range) {
+func (s *session) account(runs []image.Range) {
 	o := newOwners(s.in.Base.Bytes, s.in.Candidate.Bytes, runs)
 	for _, f := range s.lay.Identity {
 		o.claimRange(f.Range, ofIdentity)
 	}
 	axes := map[*definition.Axis]bool{}
 	axis := func(a *definition.Axis) bool {
-		if a == nil || a.Cells == nil || !o.overlaps(extent(a.Cells)) {
+		if a == nil || a.Cells == nil || !o.overlaps(a.Cells.Extent()) {
 			return false
 		}
 		moved, seen := axes[a]
@@ -121,7 +122,7 @@ func content(lay *definition.Layout, at uint64) string {
 
 // placed is a changed table, where it lies, and how far it or any table before it reaches.
 type placed struct {
-	definition.Range
+	image.Range
 	reach uint64
 	index int // in definition order
 }
@@ -132,7 +133,7 @@ func (s *session) overlaps() {
 	var moved []placed
 	for i, t := range tables {
 		if len(s.changes) > 0 && s.byID[t.ID] != nil {
-			moved = append(moved, placed{Range: extent(t.Cells), index: i})
+			moved = append(moved, placed{Range: t.Cells.Extent(), index: i})
 		}
 	}
 	if len(moved) == 0 {
@@ -146,12 +147,12 @@ func (s *session) overlaps() {
 	}
 	var pairs [][2]int
 	for i, t := range tables {
-		at := extent(t.Cells)
+		at := t.Cells.Extent()
 		k := sort.Search(len(moved), func(k int) bool { return moved[k].Start >= at.End }) - 1
 		for ; k >= 0 && moved[k].reach > at.Start; k-- {
 			m := moved[k]
 			twice := m.index == i || s.byID[t.ID] != nil && m.index < i // seen, or to be seen, from the other side
-			if !twice && m.End > at.Start && shareBytes(t.Cells, tables[m.index].Cells) {
+			if !twice && m.End > at.Start && len(image.Common(t.Cells.Ranges(), tables[m.index].Cells.Ranges())) > 0 {
 				pairs = append(pairs, [2]int{min(i, m.index), max(i, m.index)})
 			}
 		}
@@ -160,30 +161,4 @@ func (s *session) overlaps() {
 	for _, p := range pairs {
 		s.report.Overlaps = append(s.report.Overlaps, &calibrationv1.Overlap{Table: tables[p[0]].ID, Other: tables[p[1]].ID})
 	}
-}
-
-// shareBytes says whether two blocks of cells have a byte in common, not only their extents.
-func shareBytes(a, b *definition.Cells) bool {
-	starts := func(c *definition.Cells) []uint64 {
-		out := make([]uint64, 0, c.NX*c.NY)
-		for row := range c.NY {
-			for col := range c.NX {
-				out = append(out, c.At(row, col))
-			}
-		}
-		sort.Slice(out, func(i, j int) bool { return out[i] < out[j] })
-		return out
-	}
-	as, bs := starts(a), starts(b)
-	for i, j := 0, 0; i < len(as) && j < len(bs); {
-		switch {
-		case as[i]+uint64(a.Bytes) <= bs[j]:
-			i++
-		case bs[j]+uint64(b.Bytes) <= as[i]:
-			j++
-		default:
-			return true
-		}
-	}
-	return false
 }

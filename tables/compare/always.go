@@ -11,6 +11,7 @@ import (
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/limits"
+	"witnessmark/tables/severity"
 	"witnessmark/tables/surface"
 )
 
@@ -306,7 +307,7 @@ func (s *session) carried() {
 	n := 0
 	var keys []string
 	for _, f := range s.report.Findings {
-		if !Counts(f) && SeverityRank(f.Severity) >= SeverityRank("warning") {
+		if !Counts(f) && severity.Of(f.Severity).AtLeast(severity.Warning) {
 			n++
 			keys = append(keys, Key(f))
 		}

@@ -8,7 +8,6 @@ import (
 	"testing"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
-	"witnessmark/tables/definition"
 )
 
 func putFloat(b []byte, at int, v float32) { binary.BigEndian.PutUint32(b[at:], math.Float32bits(v)) }
@@ -87,7 +86,7 @@ checksums:
 `, 1)
 	base := smallImage()
 	cand := edited(base, func(b []byte) { b[0x53]++; restamp(b) })
-	r = compared(t, Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: cand}, Layout: layoutOf(t, chain)})
+	r = pair(t, layoutOf(t, chain), base, cand)
 	if f := finding(t, r, "meaning-moved:air"); !slices.Equal(f.Tables, []string{"ign", "last"}) {
 		t.Errorf("chain: %v", f)
 	}
@@ -121,7 +120,7 @@ func TestLimits(t *testing.T) {
 	// ign holds 6 … 14.25 deg: 12.75, 13.5 and 14.25 are over the ceiling already.
 	run := func(f func(b []byte)) *calibrationv1.Report {
 		cand := edited(base, func(b []byte) { f(b); restamp(b) })
-		return compared(t, Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: cand}, Layout: lay, Limits: lim})
+		return compared(t, Input{Base: whole(lay, base), Candidate: whole(lay, cand), Layout: lay, Limits: lim})
 	}
 	r := run(func(b []byte) { b[0x30] = 52 }) // 15 deg where it was 6
 	var origins []string
@@ -158,7 +157,7 @@ func TestLimits(t *testing.T) {
 func TestCheckJudgesEveryTable(t *testing.T) {
 	lay, lim := layoutOf(t, small), limitsOf(t, smallLimits)
 	check := func(f func(b []byte)) *calibrationv1.Report {
-		r, err := Check(Side{Bytes: edited(smallImage(), func(b []byte) { f(b); restamp(b) })}, lay, lim, nil)
+		r, err := Check(whole(lay, edited(smallImage(), func(b []byte) { f(b); restamp(b) })), lay, lim, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -202,16 +201,16 @@ func TestSameInCar(t *testing.T) {
 		"outside its mask":   {func(b []byte) { b[0x72] ^= 1; restamp(b) }, "differ, the first at 0x1072"},
 		"volatile and a bit": {func(b []byte) { b[0xC0], b[0xE0] = 1, 1 }, "1 byte differs, the first at 0x10e0"},
 	} {
-		same, why := SameInCar(lay, Side{Bytes: written}, Side{Bytes: edited(written, c.edit)})
+		same, why := SameInCar(lay, whole(lay, written), whole(lay, edited(written, c.edit)))
 		if same != (c.why == "") || !strings.Contains(why, c.why) {
 			t.Errorf("%s: %v, %q; want %q", name, same, why, c.why)
 		}
 	}
 	// A sum that was wrong when written and is right in the car was restamped: the same.
-	if same, why := SameInCar(lay, Side{Bytes: edited(written, func(b []byte) { b[0xFE] = 0 })}, Side{Bytes: written}); !same {
+	if same, why := SameInCar(lay, whole(lay, edited(written, func(b []byte) { b[0xFE] = 0 })), whole(lay, written)); !same {
 		t.Errorf("restamped: %s", why)
 	}
-	if same, _ := SameInCar(lay, Side{Bytes: written}, Side{Bytes: written[:10]}); same {
+	if same, _ := SameInCar(lay, whole(lay, written), whole(lay, written[:10])); same {
 		t.Error("a short image is not the same")
 	}
 }
@@ -223,12 +222,11 @@ func TestSameInCarAndGaps(t *testing.T) {
 			b[i] = 0xFF
 		}
 	})
-	gap := func(start, end uint64) []definition.Range { return []definition.Range{{Start: start, End: end}} }
-	same, why := SameInCar(lay, Side{Bytes: written, Gaps: gap(0xE0, 0xF0)}, Side{Bytes: written, Gaps: gap(0xC8, 0xE8)})
+	same, why := SameInCar(lay, holed(lay, written, 0xE0, 0xF0), holed(lay, written, 0xC8, 0xE8))
 	if !same {
 		t.Errorf("a gap in what was a gap or is volatile: %s", why)
 	}
-	same, why = SameInCar(lay, Side{Bytes: written}, Side{Bytes: written, Gaps: gap(0xE0, 0xF0)})
+	same, why = SameInCar(lay, whole(lay, written), holed(lay, written, 0xE0, 0xF0))
 	if same || !strings.Contains(why, "lacks what lies at 0x10e0") {
 		t.Errorf("a gap where bytes were written: %v, %q", same, why)
 	}

@@ -5,21 +5,16 @@ package compare
 import (
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
 	"witnessmark/tables/limits"
 )
 
 // Semantics counts up when a change of the program would change a report.
 const Semantics = 1
 
-// Side is one image: its bytes over the layout's whole range (gaps 0xFF), and the gaps as offsets.
-type Side struct {
-	Bytes []byte
-	Gaps  []definition.Range
-}
-
 // Input is everything that a comparison depends on.
 type Input struct {
-	Base, Candidate Side
+	Base, Candidate *image.Image
 	Layout          *definition.Layout
 	CandidateLayout *definition.Layout // nil if the same
 	Limits          *limits.Limits     // nil for none
@@ -41,7 +36,7 @@ func Compare(in Input) (*calibrationv1.Report, error) {
 	}
 	s.report.Base = imageRef(in.Base)
 	s.report.Candidate = s.report.Base
-	var runs []definition.Range
+	var runs []image.Range
 	if !s.two {
 		runs = differing(in.Base.Bytes, in.Candidate.Bytes)
 	}
@@ -53,8 +48,8 @@ func Compare(in Input) (*calibrationv1.Report, error) {
 	if err := s.checksums(equal); err != nil {
 		return nil, err
 	}
-	s.gaps("base", s.lay, in.Base)
-	s.gaps("candidate", s.candLay, in.Candidate)
+	s.gaps("base", in.Base)
+	s.gaps("candidate", in.Candidate)
 	switch {
 	case s.two:
 		s.pairTables()
@@ -65,16 +60,16 @@ func Compare(in Input) (*calibrationv1.Report, error) {
 }
 
 // Check judges every table of one image: no base, no origins, all of it counts.
-func Check(image Side, lay *definition.Layout, lim *limits.Limits, job *calibrationv1.JobFacts) (*calibrationv1.Report, error) {
-	s, err := open(Input{Candidate: image, Layout: lay, Limits: lim, Job: job}, true)
+func Check(im *image.Image, lay *definition.Layout, lim *limits.Limits, job *calibrationv1.JobFacts) (*calibrationv1.Report, error) {
+	s, err := open(Input{Candidate: im, Layout: lay, Limits: lim, Job: job}, true)
 	if err != nil {
 		return nil, err
 	}
-	s.report.Candidate = imageRef(image)
+	s.report.Candidate = imageRef(im)
 	s.identity()
 	if err := s.checksums(false); err != nil {
 		return nil, err
 	}
-	s.gaps("candidate", lay, image)
+	s.gaps("candidate", im)
 	return s.finish()
 }

@@ -56,7 +56,7 @@ func BenchmarkCompare(b *testing.B) {
 	}{{"equal", same, 1}, {"one cell", cell, 2}, {"one cell in each of 10000 tables", everywhere, 2}} {
 		b.Run(c.name, func(b *testing.B) {
 			run := func() {
-				if _, err := Compare(Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: c.cand}, Layout: lay}); err != nil {
+				if _, err := Compare(Input{Base: whole(lay, base), Candidate: whole(lay, c.cand), Layout: lay}); err != nil {
 					b.Fatal(err)
 				}
 			}
@@ -86,7 +86,7 @@ func fastest(f func()) time.Duration {
 func TestUnchangedTablesAreNotDecoded(t *testing.T) {
 	lay, base := manyTables(t, 500)
 	cand := edited(base, func(c []byte) { c[0x40+200*250+7] ^= 4 })
-	s, err := open(Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: cand}, Layout: lay}, false)
+	s, err := open(Input{Base: whole(lay, base), Candidate: whole(lay, cand), Layout: lay}, false)
 	if err != nil {
 		t.Fatal(err)
 	}

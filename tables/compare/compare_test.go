@@ -10,7 +10,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
-	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
 )
 
 func TestEqualImages(t *testing.T) {
@@ -93,7 +93,7 @@ func TestEveryByteIsAccountedForOnce(t *testing.T) {
 	cand := edited(base, func(b []byte) {
 		b[0x00], b[0x30], b[0xC5], b[0xFD], b[0x90] = 'X', 0x11, 9, b[0xFD]+1, 1
 	})
-	r := compared(t, Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: cand}, Layout: layoutOf(t, small)})
+	r := pair(t, layoutOf(t, small), base, cand)
 	want := &calibrationv1.ByteCount{Differing: 5, Identity: 1, Mapped: 1, Volatile: 1, Checksum: 1, Unmapped: 1}
 	if !proto.Equal(r.Bytes, want) {
 		t.Errorf("got %v, want %v", r.Bytes, want)
@@ -134,7 +134,7 @@ func TestUnmappedBytesDoNotJoinAcrossSegments(t *testing.T) {
 	lay := layoutOf(t, strings.Replace(small, "end: 0x10C0, content: calibration}", "end: 0x1090, content: calibration}", 1))
 	base := smallImage()
 	cand := edited(base, func(b []byte) { b[0x8F], b[0x90] = 1, 1; restamp(b) })
-	r := compared(t, Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: cand}, Layout: lay})
+	r := pair(t, lay, base, cand)
 	if len(r.Unmapped) != 2 || r.Unmapped[0].Content != "calibration" || r.Unmapped[1].Content != "data" {
 		t.Errorf("unmapped: %v", r.Unmapped)
 	}
@@ -159,7 +159,7 @@ func TestIdentityFindings(t *testing.T) {
 func TestChecksumFindings(t *testing.T) {
 	base := smallImage()
 	cand := edited(base, func(b []byte) { b[0x35] = 49 }) // the sums are left as they were
-	r := compared(t, Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: cand}, Layout: layoutOf(t, small)})
+	r := pair(t, layoutOf(t, small), base, cand)
 	if got := []string{r.Findings[0].Severity, r.Findings[1].Severity}; !slices.Equal(keys(r), []string{"checksum", "checksum"}) ||
 		!slices.Equal(got, []string{"warning", "notice"}) {
 		t.Fatalf("findings: %v", r.Findings)
@@ -170,15 +170,17 @@ func TestChecksumFindings(t *testing.T) {
 }
 
 func TestErrors(t *testing.T) {
-	lay, image := layoutOf(t, small), Side{Bytes: smallImage()}
-	short := Side{Bytes: image.Bytes[:100]}
+	lay := layoutOf(t, small)
+	good, short := whole(lay, smallImage()), whole(lay, smallImage()[:100])
 	for name, c := range map[string]struct {
 		in   Input
 		want string
 	}{
-		"base":      {Input{Base: short, Candidate: image, Layout: lay}, "base: image is 100 bytes, the definition says 256"},
-		"candidate": {Input{Base: image, Candidate: short, Layout: lay}, "candidate: image is 100 bytes, the definition says 256"},
-		"meant":     {Input{Base: image, Candidate: image, Layout: lay, MeantGiven: true, Meant: []string{"igm"}}, `no table "igm"; the nearest of its 11 are ign,`},
+		"base":      {Input{Base: short, Candidate: good, Layout: lay}, "base: image is 100 bytes, the definition says 256"},
+		"candidate": {Input{Base: good, Candidate: short, Layout: lay}, "candidate: image is 100 bytes, the definition says 256"},
+		"moved":     {Input{Base: image.Whole(0, good.Bytes), Candidate: good, Layout: lay}, "base: image begins at 0x0, the definition says 0x1000"},
+		"missing":   {Input{Base: good, Layout: lay}, "candidate: the image is missing"},
+		"meant":     {Input{Base: good, Candidate: good, Layout: lay, MeantGiven: true, Meant: []string{"igm"}}, `no table "igm"; the nearest of its 11 are ign,`},
 	} {
 		if r, err := Compare(c.in); err == nil || r != nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: %v, want an error with %q", name, err, c.want)
@@ -192,8 +194,7 @@ func TestErrors(t *testing.T) {
 func TestGapsAndMeant(t *testing.T) {
 	base, lay := smallImage(), layoutOf(t, small)
 	cand := edited(base, func(b []byte) { b[0x35], b[0x70], b[0x71] = 49, 60, 60; restamp(b) })
-	gap := []definition.Range{{Start: 0xE0, End: 0xF0}}
-	r := compared(t, Input{Base: Side{Bytes: base, Gaps: gap}, Candidate: Side{Bytes: cand}, Layout: lay,
+	r := compared(t, Input{Base: holed(lay, base, 0xE0, 0xF0), Candidate: whole(lay, cand), Layout: lay,
 		MeantGiven: true, Meant: []string{"a2", "a1", "a1", "lam"}, Job: &calibrationv1.JobFacts{Fuel: "98 RON"}})
 	if len(r.Gaps) != 1 || r.Gaps[0].Side != "base" || r.Gaps[0].Start != "0x10e0" || r.Gaps[0].End != "0x10f0" {
 		t.Errorf("gaps: %v", r.Gaps)
@@ -221,7 +222,7 @@ checksums:
 `, 1)
 	lay, base := layoutOf(t, more), smallImage()
 	cand := edited(base, func(b []byte) { b[0x32], b[0x70], b[0x71] = 49, 60, 60; restamp(b) })
-	r := compared(t, Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: cand}, Layout: lay})
+	r := pair(t, lay, base, cand)
 	var pairs []string
 	for _, o := range r.Overlaps {
 		pairs = append(pairs, o.Table+" "+o.Other)
@@ -260,9 +261,6 @@ func TestOrderOfFindings(t *testing.T) {
 	if verdict(want) != "danger" || verdict(want[6:]) != "clear" || verdict(nil) != "clear" {
 		t.Error("verdict")
 	}
-	if SeverityRank("clear") != 0 || SeverityRank("danger") != 4 || SeverityRank("Danger") != -1 {
-		t.Error("SeverityRank")
-	}
 	if got := Warnings(&calibrationv1.Report{Findings: want}); !slices.Equal(got, []string{"a:ign", "a:lam", "b:ign", "nan:ign"}) {
 		t.Errorf("Warnings = %q", got)
 	}
@@ -271,11 +269,11 @@ func TestOrderOfFindings(t *testing.T) {
 func TestMeantNothing(t *testing.T) {
 	base, lay := smallImage(), layoutOf(t, small)
 	cand := edited(base, func(b []byte) { b[0x35] = 49; restamp(b) })
-	r := compared(t, Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: cand}, Layout: lay, MeantGiven: true})
+	r := compared(t, Input{Base: whole(lay, base), Candidate: whole(lay, cand), Layout: lay, MeantGiven: true})
 	if f := finding(t, r, "not-meant:ign"); r.Meant == nil || f.Detail != "1 of 12 cells changed" {
 		t.Errorf("meant nothing: %v", f)
 	}
-	r = compared(t, Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: cand}, Layout: lay, Meant: []string{"no such table"}})
+	r = compared(t, Input{Base: whole(lay, base), Candidate: whole(lay, cand), Layout: lay, Meant: []string{"no such table"}})
 	if r.Meant != nil || len(r.Findings) != 0 {
 		t.Errorf("meant was not given: %v", r)
 	}
@@ -285,7 +283,7 @@ func TestAxisThatNoTableUses(t *testing.T) {
 	lay := layoutOf(t, strings.Replace(small, "tables:\n", "  - {id: spare, quantity: torque, unit: N.m, stored: {address: 0x1090, type: u8, count: 2}}\ntables:\n", 1))
 	base := smallImage()
 	cand := edited(base, func(b []byte) { b[0x91] = 9; restamp(b) })
-	r := compared(t, Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: cand}, Layout: lay})
+	r := pair(t, lay, base, cand)
 	if r.Bytes.Mapped != 1 || len(r.Unjudged) != 1 || !strings.Contains(r.Unjudged[0].Reason, "axis spare changed") {
 		t.Errorf("an unused axis: %v, %v", r.Bytes, r.Unjudged)
 	}

@@ -5,17 +5,18 @@ import (
 	"sort"
 
 	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
 )
 
 // block is how much memory is compared at once before single bytes are looked at.
 const block = 4096
 
 // differing is the maximal ranges of offsets where two images of one size differ.
-func differing(a, b []byte) []definition.Range {
+func differing(a, b []byte) []image.Range {
 	if bytes.Equal(a, b) {
 		return nil
 	}
-	var out []definition.Range
+	var out []image.Range
 	open := false
 	for at := 0; at < len(a); at += block {
 		end := min(at+block, len(a))
@@ -30,7 +31,7 @@ func differing(a, b []byte) []definition.Range {
 			case open:
 				out[len(out)-1].End++
 			default:
-				out, open = append(out, definition.Range{Start: uint64(i), End: uint64(i) + 1}), true
+				out, open = append(out, image.Range{Start: uint64(i), End: uint64(i) + 1}), true
 			}
 		}
 	}
@@ -40,7 +41,7 @@ func differing(a, b []byte) []definition.Range {
 // owners says of every differing byte which of its bits belong to something, and to what.
 type owners struct {
 	a, b    []byte
-	runs    []definition.Range
+	runs    []image.Range
 	first   []int  // index of a run's first byte in the two slices below
 	covered []byte // bits that belong to something
 	kinds   []kind // of what owns a differing bit
@@ -56,7 +57,7 @@ const (
 	ofVolatile
 )
 
-func newOwners(a, b []byte, runs []definition.Range) *owners {
+func newOwners(a, b []byte, runs []image.Range) *owners {
 	o := &owners{a: a, b: b, runs: runs, first: make([]int, len(runs))}
 	n := 0
 	for i, r := range runs {
@@ -73,13 +74,13 @@ func (o *owners) from(offset uint64) int {
 }
 
 // overlaps says whether any byte of a range differs.
-func (o *owners) overlaps(r definition.Range) bool {
+func (o *owners) overlaps(r image.Range) bool {
 	i := o.from(r.Start)
 	return i < len(o.runs) && o.runs[i].Start < r.End
 }
 
 // claimRange claims whole bytes.
-func (o *owners) claimRange(r definition.Range, k kind) {
+func (o *owners) claimRange(r image.Range, k kind) {
 	for i := o.from(r.Start); i < len(o.runs) && o.runs[i].Start < r.End; i++ {
 		run := o.runs[i]
 		for at := max(run.Start, r.Start); at < min(run.End, r.End); at++ {
@@ -92,7 +93,7 @@ func (o *owners) claimRange(r definition.Range, k kind) {
 
 // claimCells claims the bits that a block of cells decodes, and says whether any of them differs.
 func (o *owners) claimCells(c *definition.Cells, k kind) (changed bool) {
-	if !o.overlaps(extent(c)) {
+	if !o.overlaps(c.Extent()) {
 		return false
 	}
 	for row := range c.NY {
@@ -124,12 +125,4 @@ func maskByte(c *definition.Cells, i int) byte {
 		i = c.Bytes - 1 - i
 	}
 	return byte(c.Mask >> (8 * i))
-}
-
-// extent is the smallest range that holds all cells.
-func extent(c *definition.Cells) definition.Range {
-	if c.NX <= 0 || c.NY <= 0 {
-		return definition.Range{Start: c.Offset, End: c.Offset}
-	}
-	return definition.Range{Start: c.Offset, End: c.At(c.NY-1, c.NX-1) + uint64(c.Bytes)}
 }

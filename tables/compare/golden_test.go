@@ -52,18 +52,18 @@ func TestGoldenReports(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	original, job := Side{Bytes: demoFile(t, "original.bin")}, &calibrationv1.JobFacts{Fuel: "98 RON"}
+	original, job := whole(lay, demoFile(t, "original.bin")), &calibrationv1.JobFacts{Fuel: "98 RON"}
 	for name, make := range map[string]func() (*calibrationv1.Report, error){
 		"check": func() (*calibrationv1.Report, error) { return Check(original, lay, lim, job) },
 		"submission-1": func() (*calibrationv1.Report, error) {
-			return Compare(Input{Base: original, Candidate: Side{Bytes: demoFile(t, "submission-1.bin")}, Layout: lay, Limits: lim, Job: job})
+			return Compare(Input{Base: original, Candidate: whole(lay, demoFile(t, "submission-1.bin")), Layout: lay, Limits: lim, Job: job})
 		},
 		"submission-2": func() (*calibrationv1.Report, error) {
-			return Compare(Input{Base: original, Candidate: Side{Bytes: demoFile(t, "submission-2.bin")}, Layout: lay, Limits: lim, Job: job,
+			return Compare(Input{Base: original, Candidate: whole(lay, demoFile(t, "submission-2.bin")), Layout: lay, Limits: lim, Job: job,
 				MeantGiven: true, Meant: []string{"boost.target", "wastegate.duty", "lambda.target", "ignition.base", "ignition.98"}})
 		},
 		"readback": func() (*calibrationv1.Report, error) {
-			return Compare(Input{Base: Side{Bytes: demoFile(t, "submission-2.bin")}, Candidate: Side{Bytes: demoFile(t, "readback.bin")}, Layout: lay})
+			return Compare(Input{Base: whole(lay, demoFile(t, "submission-2.bin")), Candidate: whole(lay, demoFile(t, "readback.bin")), Layout: lay})
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -99,11 +99,11 @@ func TestDemoVerdicts(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	written, found := Side{Bytes: demoFile(t, "submission-2.bin")}, Side{Bytes: demoFile(t, "readback.bin")}
+	written, found := whole(lay, demoFile(t, "submission-2.bin")), whole(lay, demoFile(t, "readback.bin"))
 	if same, why := SameInCar(lay, written, found); !same {
 		t.Errorf("the read-back differs: %s", why)
 	}
-	if same, _ := SameInCar(lay, written, Side{Bytes: demoFile(t, "submission-1.bin")}); same {
+	if same, _ := SameInCar(lay, written, whole(lay, demoFile(t, "submission-1.bin"))); same {
 		t.Error("the other submission passes for the read-back")
 	}
 }

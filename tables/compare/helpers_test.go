@@ -7,6 +7,7 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
 	"witnessmark/tables/limits"
 )
 
@@ -107,6 +108,15 @@ func restamp(b []byte) {
 	b[0xFE] = cal
 }
 
+func whole(lay *definition.Layout, b []byte) *image.Image { return image.Whole(lay.Start, b) }
+
+// holed is an image that lacks a range of offsets.
+func holed(lay *definition.Layout, b []byte, start, end uint64) *image.Image {
+	im := whole(lay, b)
+	im.Held = image.Minus(im.Held, []image.Range{{Start: lay.Start + start, End: lay.Start + end}})
+	return im
+}
+
 // edited is a copy of image with something done to it.
 func edited(image []byte, f func(b []byte)) []byte {
 	b := append([]byte(nil), image...)
@@ -123,12 +133,18 @@ func compared(t testing.TB, in Input) *calibrationv1.Report {
 	return r
 }
 
+// pair compares two images of one layout, without limits.
+func pair(t testing.TB, lay *definition.Layout, base, cand []byte) *calibrationv1.Report {
+	t.Helper()
+	return compared(t, Input{Base: whole(lay, base), Candidate: whole(lay, cand), Layout: lay})
+}
+
 // smallReport compares smallImage with an edited one whose sums are right again.
 func smallReport(t testing.TB, f func(b []byte)) *calibrationv1.Report {
 	t.Helper()
 	base := smallImage()
 	cand := edited(base, func(b []byte) { f(b); restamp(b) })
-	return compared(t, Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: cand}, Layout: layoutOf(t, small)})
+	return pair(t, layoutOf(t, small), base, cand)
 }
 
 // keys is the findings' keys in order.

@@ -4,22 +4,25 @@ import (
 	"fmt"
 
 	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
 )
 
 // SameInCar says whether found is what was written: equal outside volatile ranges and the stored
 // fields of checksums that are restamped on write, which must be valid in found instead. Where it is
 // not, why names the first place and how much differs.
-func SameInCar(lay *definition.Layout, written, found Side) (same bool, why string) {
+func SameInCar(lay *definition.Layout, written, found *image.Image) (same bool, why string) {
 	if err := sized("the written image", written, lay); err != nil {
 		return false, err.Error()
 	}
 	if err := sized("the image found", found, lay); err != nil {
 		return false, err.Error()
 	}
-	for _, g := range found.Gaps {
-		if at, lacks := lacking(lay, g, written.Gaps); lacks {
-			return false, fmt.Sprintf("the image found lacks what lies at %s", address(lay, at))
-		}
+	unknown := written.Gaps()
+	for _, r := range lay.Volatile {
+		unknown = append(unknown, image.Range{Start: lay.Start + r.Start, End: lay.Start + r.End})
+	}
+	if lacks := image.Minus(found.Gaps(), image.Join(unknown)); len(lacks) > 0 {
+		return false, fmt.Sprintf("the image found lacks what lies at 0x%x", lacks[0].Start)
 	}
 	o := newOwners(written.Bytes, found.Bytes, differing(written.Bytes, found.Bytes))
 	for _, r := range lay.Volatile {
@@ -65,11 +68,7 @@ func SameInCar(lay *definition.Layout, written, found Side) (same bool, why stri
 
 // within names what the definition has at an offset, in brackets; empty where it has nothing.
 func within(lay *definition.Layout, at uint64) string {
-	byteAt := &definition.Cells{Offset: at, Bytes: 1, NX: 1, NY: 1}
-	holds := func(c *definition.Cells) bool {
-		e := extent(c)
-		return e.Start <= at && at < e.End && shareBytes(c, byteAt)
-	}
+	holds := func(c *definition.Cells) bool { return c.Touches(image.Range{Start: at, End: at + 1}) }
 	for _, t := range lay.Tables {
 		if holds(t.Cells) {
 			return " (table " + t.ID + ")"
@@ -91,20 +90,4 @@ func within(lay *definition.Layout, at uint64) string {
 		}
 	}
 	return ""
-}
-
-// lacking is the first offset of a gap that was not a gap in what was written, nor is volatile.
-func lacking(lay *definition.Layout, gap definition.Range, written []definition.Range) (uint64, bool) {
-	at := gap.Start
-	for moved := true; moved && at < gap.End; {
-		moved = false
-		for _, list := range [][]definition.Range{written, lay.Volatile} {
-			for _, r := range list {
-				if r.Start <= at && at < r.End {
-					at, moved = r.End, true
-				}
-			}
-		}
-	}
-	return at, at < gap.End
 }

@@ -35,12 +35,12 @@ func TestTwoDefinitionsInOtherUnits(t *testing.T) {
 		}
 		return b
 	}
-	base := Side{Bytes: image(1500, 1800, 3000, 6000, 120)} // 150 and 180 kPa at 3000 and 6000 1/min; 20 Cel
-	r := compared(t, Input{Base: base, Candidate: Side{Bytes: image(1500, 1800, 50, 100, 120)}, Layout: kPa, CandidateLayout: bar})
+	base := whole(kPa, image(1500, 1800, 3000, 6000, 120)) // 150 and 180 kPa at 3000 and 6000 1/min; 20 Cel
+	r := compared(t, Input{Base: base, Candidate: whole(bar, image(1500, 1800, 50, 100, 120)), Layout: kPa, CandidateLayout: bar})
 	if len(r.Tables) != 0 || len(r.Unjudged) != 0 {
 		t.Errorf("the same in other units: %v, %v", r.Tables, r.Unjudged)
 	}
-	r = compared(t, Input{Base: base, Candidate: Side{Bytes: image(1500, 2000, 50, 100, 121)}, Layout: kPa, CandidateLayout: bar})
+	r = compared(t, Input{Base: base, Candidate: whole(bar, image(1500, 2000, 50, 100, 121)), Layout: kPa, CandidateLayout: bar})
 	if len(r.Tables) != 2 {
 		t.Fatalf("tables: %v", r.Tables)
 	}
@@ -59,7 +59,7 @@ title: A ceiling
 rules:
   - {id: most, severity: warning, select: {tables: [boost]}, reason: r, source: made up for this test, range: {unit: kPa, max: 170}}
 `)
-	r = compared(t, Input{Base: base, Candidate: Side{Bytes: image(1500, 2000, 50, 100, 121)}, Layout: kPa, CandidateLayout: bar, Limits: lim})
+	r = compared(t, Input{Base: base, Candidate: whole(bar, image(1500, 2000, 50, 100, 121)), Layout: kPa, CandidateLayout: bar, Limits: lim})
 	if f := finding(t, r, "most:boost"); f.Origin != "worsened" || math.Abs(f.Worst.GetExcess()-0.3) > 1e-9 {
 		t.Errorf("most: %v", f)
 	}
@@ -67,7 +67,7 @@ rules:
 
 func TestUnitsThatDoNotConvert(t *testing.T) {
 	kPa, volt := pressure(t, "kPa", "1/min", "{factor: 0.1}"), pressure(t, "V", "1/min", "{factor: 0.1}")
-	r := compared(t, Input{Base: Side{Bytes: make([]byte, 0x20)}, Candidate: Side{Bytes: make([]byte, 0x20)}, Layout: kPa, CandidateLayout: volt})
+	r := compared(t, Input{Base: whole(kPa, make([]byte, 0x20)), Candidate: whole(volt, make([]byte, 0x20)), Layout: kPa, CandidateLayout: volt})
 	if len(r.Unjudged) != 1 || !strings.Contains(r.Unjudged[0].Reason, "its unit is kPa in the base's definition and V") || len(r.Tables) != 1 {
 		t.Errorf("unjudged: %v, tables %v", r.Unjudged, r.Tables)
 	}

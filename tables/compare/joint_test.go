@@ -194,7 +194,7 @@ func TestRegriddingABilinearTable(t *testing.T) {
 			return append(append([]int{0}, p...), 400)
 		}
 		cand := fill(inner(3, "x"), inner(2, "y"))
-		r, err := Compare(Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: cand}, Layout: lay})
+		r, err := Compare(Input{Base: whole(lay, base), Candidate: whole(lay, cand), Layout: lay})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -239,7 +239,7 @@ func TestTwoDefinitions(t *testing.T) {
 	}
 	binary.LittleEndian.PutUint16(b[0x30:], 1625) // 6500
 	b[0x35] = 3
-	r := compared(t, Input{Base: Side{Bytes: smallImage()}, Candidate: Side{Bytes: b}, Layout: lay, CandidateLayout: next})
+	r := compared(t, Input{Base: whole(lay, smallImage()), Candidate: whole(next, b), Layout: lay, CandidateLayout: next})
 	if r.DefinitionCandidate.GetName() != "small-2" || r.Definition.GetName() != "small-1" || r.Bytes.Differing != 0 || len(r.Unmapped) != 0 {
 		t.Errorf("report: %v", r)
 	}
@@ -280,7 +280,7 @@ rules:
   - {id: duty, severity: danger, select: {tables: [fresh]}, reason: r, source: made up for this test, range: {unit: "%", max: 90}}
 `)
 	b[4] = 99
-	judged := compared(t, Input{Base: Side{Bytes: smallImage()}, Candidate: Side{Bytes: b}, Layout: lay, CandidateLayout: next, Limits: lim})
+	judged := compared(t, Input{Base: whole(lay, smallImage()), Candidate: whole(next, b), Layout: lay, CandidateLayout: next, Limits: lim})
 	if f := finding(t, judged, "duty:fresh"); f.Origin != "introduced" || judged.Verdict != "danger" {
 		t.Errorf("a table that is new: %v", f)
 	}
@@ -317,7 +317,7 @@ func TestTwoDefinitionsCoarserStep(t *testing.T) {
 		a[1], b[1] = 9, 9
 		a[0x10], b[0x10] = 83, 3 // 12.05 and 12
 		a[0x11], b[0x11] = 4, raw
-		r := compared(t, Input{Base: Side{Bytes: a}, Candidate: Side{Bytes: b}, Layout: rational, CandidateLayout: affine})
+		r := compared(t, Input{Base: whole(rational, a), Candidate: whole(affine, b), Layout: rational, CandidateLayout: affine})
 		var changed uint32
 		if len(r.Tables) > 0 {
 			changed = r.Tables[0].Changed
@@ -333,7 +333,7 @@ func TestTwoDefinitionsShorterAxis(t *testing.T) {
 	long, short := curveOf(t, 4, "{factor: 1}"), curveOf(t, 3, "{factor: 1}")
 	image := make([]byte, 0x20)
 	copy(image, []byte{10, 20, 20, 30})
-	r := compared(t, Input{Base: Side{Bytes: image}, Candidate: Side{Bytes: image}, Layout: long, CandidateLayout: short})
+	r := compared(t, Input{Base: whole(long, image), Candidate: whole(short, image), Layout: long, CandidateLayout: short})
 	if len(r.Tables) != 1 || !r.Tables[0].AxesChanged || r.Tables[0].Cells != 3 {
 		t.Fatalf("tables: %v", r.Tables)
 	}
@@ -355,7 +355,7 @@ rules:
 	image := make([]byte, 0x20)
 	image[0x11] = 6
 	for _, before := range []*definition.Layout{curveOf(t, 2, `{labels: {6: "on"}}`), curveIn(t, "leak", 2, "{factor: 1}")} {
-		r := compared(t, Input{Base: Side{Bytes: image}, Candidate: Side{Bytes: image}, Layout: before,
+		r := compared(t, Input{Base: whole(before, image), Candidate: whole(before, image), Layout: before,
 			CandidateLayout: curveOf(t, 2, "{factor: 1}"), Limits: lim})
 		if f := finding(t, r, "most:r"); f.Origin != "introduced" || r.Tables[0].Changed != 2 || len(r.Tables[0].Changes) != 0 {
 			t.Errorf("finding %v, table %v", f, r.Tables[0])
@@ -374,7 +374,7 @@ func TestRoundingIsNoDifference(t *testing.T) {
 		return b
 	}
 	for p := byte(1); p < 30; p++ {
-		r := compared(t, Input{Base: Side{Bytes: fill(0, 10, 30, 60)}, Candidate: Side{Bytes: fill(0, p, 30, 60)}, Layout: lay})
+		r := pair(t, lay, fill(0, 10, 30, 60), fill(0, p, 30, 60))
 		for _, table := range r.Tables {
 			if d := table.Delta; !table.Regridded || d.Min != 0 || d.Max != 0 || d.Rms != 0 {
 				t.Errorf("breakpoint at %d: %v, regridded %v", p, d, table.Regridded)
@@ -388,7 +388,7 @@ func TestPrivateInOneDefinitionIsPrivate(t *testing.T) {
 	next := layoutOf(t, strings.Replace(second, "tables:\n", "  - {id: frame, address: 0x8, length: 4, encoding: ascii}\ntables:\n", 1))
 	b := make([]byte, 0x80)
 	copy(b[8:], "VINY")
-	r := compared(t, Input{Base: Side{Bytes: smallImage()}, Candidate: Side{Bytes: b}, Layout: lay, CandidateLayout: next})
+	r := compared(t, Input{Base: whole(lay, smallImage()), Candidate: whole(next, b), Layout: lay, CandidateLayout: next})
 	if text := r.String(); strings.Contains(text, "VIN") || r.Identity[1].Match {
 		t.Errorf("identity: %v", r.Identity)
 	}

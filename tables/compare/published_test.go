@@ -64,7 +64,7 @@ checksums:
 					image[0x10+at] = byte(c.check >> (8 * i))
 				}
 				wrong := edited(image, func(b []byte) { b[9] ^= 1 })
-				r := compared(t, Input{Base: Side{Bytes: image}, Candidate: Side{Bytes: wrong}, Layout: lay})
+				r := pair(t, lay, image, wrong)
 				got := r.Checksums[0]
 				if want := fmt.Sprintf("0x%0*x", c.bits/4, c.check); !got.GetBaseOk() || got.CandidateOk || got.Stored != want {
 					t.Errorf("%v, want stored %s, right in the base and wrong in the candidate", got, want)
@@ -173,7 +173,7 @@ title: A limit for the published map
 rules:
   - {id: worst, severity: warning, select: {tables: [bsfc]}, reason: r, source: made up for this test, change: {unit: ug/J, max_up: 2, max_down: 3}}
 `)
-	r := compared(t, Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: cand}, Layout: lay, Limits: lim})
+	r := compared(t, Input{Base: whole(lay, base), Candidate: whole(lay, cand), Layout: lay, Limits: lim})
 	table := r.Tables[0]
 	if len(r.Tables) != 1 || table.Changed != 2 || table.Cells != 132 {
 		t.Fatalf("tables: %v", r.Tables)

@@ -10,6 +10,7 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
 	"witnessmark/tables/limits"
 )
 
@@ -156,7 +157,7 @@ func drawImage(t *rapid.T, label string) []byte {
 // bitOwners is an oracle written the slow way: for each bit of the image, what it belongs to.
 func bitOwners(lay *definition.Layout) []kind {
 	own := make([]kind, 8*lay.Size)
-	bytesOf := func(r definition.Range, k kind) {
+	bytesOf := func(r image.Range, k kind) {
 		for bit := 8 * r.Start; bit < 8*r.End; bit++ {
 			own[bit] |= k
 		}
@@ -264,7 +265,7 @@ func TestFlipAnyBit(t *testing.T) {
 		bit := rapid.IntRange(0, 8*randomSize-1).Draw(t, "bit")
 		cand := slices.Clone(base)
 		cand[bit/8] ^= 1 << (bit % 8)
-		r, err := Compare(Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: cand}, Layout: lay})
+		r, err := Compare(Input{Base: whole(lay, base), Candidate: whole(lay, cand), Layout: lay})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -278,7 +279,7 @@ func TestFlipAnyBit(t *testing.T) {
 func TestImageAgainstItself(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		lay, base := drawDefinition(t), drawImage(t, "base")
-		r, err := Compare(Input{Base: Side{Bytes: base}, Candidate: Side{Bytes: slices.Clone(base)}, Layout: lay})
+		r, err := Compare(Input{Base: whole(lay, base), Candidate: whole(lay, slices.Clone(base)), Layout: lay})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -301,11 +302,11 @@ func TestSwap(t *testing.T) {
 		for range rapid.IntRange(1, 12).Draw(t, "edits") {
 			b[rapid.IntRange(0, randomSize-1).Draw(t, "at")] = rapid.Byte().Draw(t, "to")
 		}
-		one, err := Compare(Input{Base: Side{Bytes: a}, Candidate: Side{Bytes: b}, Layout: lay})
+		one, err := Compare(Input{Base: whole(lay, a), Candidate: whole(lay, b), Layout: lay})
 		if err != nil {
 			t.Fatal(err)
 		}
-		two, err := Compare(Input{Base: Side{Bytes: b}, Candidate: Side{Bytes: a}, Layout: lay})
+		two, err := Compare(Input{Base: whole(lay, b), Candidate: whole(lay, a), Layout: lay})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -352,7 +353,7 @@ rules:
 // compareAnything draws everything and asks only that nothing panics, that the answer is the same
 // twice, and that bytes add up.
 func compareAnything(t *rapid.T) {
-	in := Input{Layout: drawDefinition(t), Base: Side{Bytes: drawImage(t, "base")}, Candidate: Side{Bytes: drawImage(t, "candidate")}}
+	in := Input{Layout: drawDefinition(t), Base: whole(drawDefinition(t), drawImage(t, "base")), Candidate: whole(drawDefinition(t), drawImage(t, "candidate"))}
 	if rapid.Bool().Draw(t, "two definitions") {
 		in.CandidateLayout = drawDefinition(t)
 	}

@@ -1,8 +1,6 @@
 package compare
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
 	"slices"
 	"strings"
@@ -11,6 +9,7 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
 	"witnessmark/tables/limits"
 	"witnessmark/tables/surface"
 )
@@ -83,16 +82,20 @@ func open(in Input, check bool) (*session, error) {
 	return s, nil
 }
 
-func sized(name string, side Side, lay *definition.Layout) error {
-	if uint64(len(side.Bytes)) != lay.Size {
-		return fmt.Errorf("%s: image is %d bytes, the definition says %d", name, len(side.Bytes), lay.Size)
+func sized(name string, im *image.Image, lay *definition.Layout) error {
+	switch {
+	case im == nil:
+		return fmt.Errorf("%s: the image is missing", name)
+	case uint64(len(im.Bytes)) != lay.Size:
+		return fmt.Errorf("%s: image is %d bytes, the definition says %d", name, len(im.Bytes), lay.Size)
+	case im.Start != lay.Start:
+		return fmt.Errorf("%s: image begins at 0x%x, the definition says 0x%x", name, im.Start, lay.Start)
 	}
 	return nil
 }
 
-func imageRef(side Side) *calibrationv1.ImageRef {
-	sum := sha256.Sum256(side.Bytes)
-	return &calibrationv1.ImageRef{Sha256: hex.EncodeToString(sum[:]), Size: uint32(len(side.Bytes))}
+func imageRef(im *image.Image) *calibrationv1.ImageRef {
+	return &calibrationv1.ImageRef{Sha256: string(im.SHA256()), Size: uint32(len(im.Bytes))}
 }
 
 // meant checks the tables that the author meant to change, and reports them in definition order.
@@ -197,7 +200,7 @@ func (s *session) comparableBase(id string) *surface.Decoded {
 	return s.baseOf(id)
 }
 
-func cached(m map[string]*surface.Decoded, lay *definition.Layout, id string, image []byte) *surface.Decoded {
+func cached(m map[string]*surface.Decoded, lay *definition.Layout, id string, bytes []byte) *surface.Decoded {
 	if d, ok := m[id]; ok {
 		return d
 	}
@@ -205,16 +208,16 @@ func cached(m map[string]*surface.Decoded, lay *definition.Layout, id string, im
 	if t == nil {
 		return nil
 	}
-	d := surface.Decode(t, image)
+	d := surface.Decode(t, bytes)
 	m[id] = d
 	return d
 }
 
 // gaps lists what an image lacks.
-func (s *session) gaps(side string, lay *definition.Layout, image Side) {
-	for _, g := range image.Gaps {
+func (s *session) gaps(side string, im *image.Image) {
+	for _, g := range im.Gaps() {
 		s.report.Gaps = append(s.report.Gaps, &calibrationv1.Gap{
-			Side: side, Start: address(lay, g.Start), End: address(lay, g.End)})
+			Side: side, Start: fmt.Sprintf("0x%x", g.Start), End: fmt.Sprintf("0x%x", g.End)})
 	}
 }
 

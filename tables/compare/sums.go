@@ -117,16 +117,16 @@ func (s *session) baseSum(id string) *definition.Checksum {
 }
 
 // sum is what an image stores and what its bytes give.
-func sum(c *definition.Checksum, image []byte) (stored, computed uint64, err error) {
+func sum(c *definition.Checksum, bytes []byte) (stored, computed uint64, err error) {
 	alg, ok := checksum.Lookup(c.Algorithm)
 	if !ok {
 		return 0, 0, fmt.Errorf("checksum %s: unknown algorithm %q", c.ID, c.Algorithm)
 	}
 	var parts [][]byte
 	for _, r := range c.Over {
-		parts = append(parts, image[r.Start:r.End])
+		parts = append(parts, bytes[r.Start:r.End])
 	}
-	return c.Stored.Bits(image, 0, 0), alg.Sum(parts...), nil
+	return c.Stored.Bits(bytes, 0, 0), alg.Sum(parts...), nil
 }
 
 func hexOf(c *definition.Checksum, v uint64) string {

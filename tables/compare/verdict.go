@@ -7,10 +7,8 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/severity"
 )
-
-// severities, least first: the signal words of ANSI Z535.6 after the word for none.
-var severities = []string{"clear", "notice", "caution", "warning", "danger"}
 
 // inherited is the origin of a finding that the base had as badly.
 const inherited = "inherited"
@@ -38,17 +36,14 @@ func Warnings(r *calibrationv1.Report) []string {
 	return slices.Compact(keys)
 }
 
-// SeverityRank orders clear < notice < caution < warning < danger as 0..4; -1 for anything else.
-func SeverityRank(s string) int { return slices.Index(severities, s) }
-
 func verdict(findings []*calibrationv1.Finding) string {
-	worst := 0
+	worst := severity.Clear
 	for _, f := range findings {
-		if Counts(f) {
-			worst = max(worst, SeverityRank(f.GetSeverity()))
+		if of := severity.Of(f.GetSeverity()); Counts(f) && severity.Worse(of, worst) {
+			worst = of
 		}
 	}
-	return severities[worst]
+	return string(worst)
 }
 
 // order sorts findings: inherited last; worst severity first; largest excess against the limit
@@ -63,7 +58,7 @@ func order(findings []*calibrationv1.Finding, lay *definition.Layout) {
 	slices.SortStableFunc(findings, func(a, b *calibrationv1.Finding) int {
 		return cmp.Or(
 			cmp.Compare(last(a), last(b)),
-			cmp.Compare(SeverityRank(b.GetSeverity()), SeverityRank(a.GetSeverity())),
+			cmp.Compare(severity.Of(b.GetSeverity()).Rank(), severity.Of(a.GetSeverity()).Rank()),
 			cmp.Compare(weight(b, lay), weight(a, lay)),
 			cmp.Compare(a.GetRule(), b.GetRule()),
 			cmp.Compare(a.GetTable(), b.GetTable()),

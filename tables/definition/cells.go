@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/bits"
 	"strconv"
+	"witnessmark/tables/image"
 )
 
 // Cells is where and how a block of stored values lies: NY rows of NX cells.
@@ -151,7 +152,7 @@ func (c *Conversion) Label(raw int64) string {
 // IdentityField is a compiled identity field; the bytes lie at Range.
 type IdentityField struct {
 	ID      string
-	Range   Range
+	Range   image.Range
 	Hex     bool // else ASCII
 	Expect  *string
 	Vehicle bool
@@ -162,7 +163,7 @@ type IdentityField struct {
 type Checksum struct {
 	ID        string
 	Algorithm string
-	Over      []Range
+	Over      []image.Range
 	Stored    *Cells // 1x1, unsigned integer
 	Restamped bool
 }

@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/image"
 	"witnessmark/tables/yamldoc"
 )
 
@@ -92,19 +93,19 @@ func (c *compiler) id(path, id string, seen map[string]string) error {
 }
 
 // span turns addresses into offsets, and refuses what is empty or not in the image.
-func (c *compiler) span(path string, start, end uint32) (Range, error) {
+func (c *compiler) span(path string, start, end uint32) (image.Range, error) {
 	if start >= end {
-		return Range{}, c.at.Errorf(path+".end", "an end, itself not included, above the start", "start 0x%x, end 0x%x", start, end)
+		return image.Range{}, c.at.Errorf(path+".end", "an end, itself not included, above the start", "start 0x%x, end 0x%x", start, end)
 	}
 	return c.inside(path, uint64(start), uint64(end))
 }
 
-func (c *compiler) inside(path string, start, end uint64) (Range, error) {
+func (c *compiler) inside(path string, start, end uint64) (image.Range, error) {
 	if start < c.lay.Start || end > c.lay.Start+c.lay.Size {
-		return Range{}, c.at.Errorf(path, fmt.Sprintf("addresses 0x%x to 0x%x, the end not included", c.lay.Start, c.lay.Start+c.lay.Size),
+		return image.Range{}, c.at.Errorf(path, fmt.Sprintf("addresses 0x%x to 0x%x, the end not included", c.lay.Start, c.lay.Start+c.lay.Size),
 			"0x%x to 0x%x reaches outside the image", start, end)
 	}
-	return Range{start - c.lay.Start, end - c.lay.Start}, nil
+	return image.Range{Start: start - c.lay.Start, End: end - c.lay.Start}, nil
 }
 
 // named says in an error which axis or table it is about, since an index into a long list does not.
@@ -117,7 +118,7 @@ func named(err error, what, id string) error {
 }
 
 func (c *compiler) segments() error {
-	where := map[Range]string{}
+	where := map[image.Range]string{}
 	for i, s := range c.d.GetImage().GetSegments() {
 		path := fmt.Sprintf("image.segments[%d]", i)
 		r, err := c.span(path, s.GetStart(), s.GetEnd())
@@ -147,7 +148,7 @@ func (c *compiler) volatile() error {
 	if n := len(c.d.GetVolatile()); n > maxVolatile {
 		return c.at.Errorf("volatile", fmt.Sprintf("at most %d ranges", maxVolatile), "%d ranges", n)
 	}
-	where := map[Range]string{}
+	where := map[image.Range]string{}
 	for i, v := range c.d.GetVolatile() {
 		path := fmt.Sprintf("volatile[%d]", i)
 		r, err := c.span(path, v.GetStart(), v.GetEnd())
@@ -160,7 +161,7 @@ func (c *compiler) volatile() error {
 		where[r] = path
 		c.lay.Volatile = append(c.lay.Volatile, r)
 	}
-	slices.SortFunc(c.lay.Volatile, func(a, b Range) int { return cmp.Compare(a.Start, b.Start) })
+	slices.SortFunc(c.lay.Volatile, func(a, b image.Range) int { return cmp.Compare(a.Start, b.Start) })
 	for i := 1; i < len(c.lay.Volatile); i++ {
 		a, b := c.lay.Volatile[i-1], c.lay.Volatile[i]
 		if b.Start < a.End {

@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+	"witnessmark/tables/image"
 )
 
 // Decodings of hand-written bytes, read big and little end first. The expected texts were
@@ -255,7 +256,7 @@ func TestLayouts(t *testing.T) {
 	}
 }
 
-// touches and shareBytes reckon; here they are held against looking at every byte.
+// Touches and shareBytes reckon; here they are held against looking at every byte.
 func TestReckonedOverlap(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		size := rapid.SampledFrom([]int{1, 2, 3, 4, 8}).Draw(t, "size")
@@ -281,12 +282,12 @@ func TestReckonedOverlap(t *testing.T) {
 			t.Fatalf("%+v: cells share bytes: %v, reckoned %v", c, shared, got)
 		}
 		start := rapid.Uint64Range(0, 600).Draw(t, "start")
-		r := Range{start, start + rapid.Uint64Range(1, 12).Draw(t, "length")}
+		r := image.Range{Start: start, End: start + rapid.Uint64Range(1, 12).Draw(t, "length")}
 		inside := false
 		for at := r.Start; at < r.End; at++ {
 			inside = inside || used[at] > 0
 		}
-		if got := c.touches(r); got != inside {
+		if got := c.Touches(r); got != inside {
 			t.Fatalf("%+v in %v: %v, reckoned %v", c, r, inside, got)
 		}
 	})

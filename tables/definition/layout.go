@@ -2,9 +2,13 @@
 // addresses, strides and decoders, so that nothing is parsed on the hot path.
 package definition
 
-import calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+import (
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/image"
+)
 
-// Layout is a compiled definition. It is immutable and safe for concurrent use.
+// Layout is a compiled definition; its ranges are offsets into an image. It is immutable and safe for
+// concurrent use.
 type Layout struct {
 	Source *calibrationv1.Definition
 	Name   string
@@ -18,16 +22,13 @@ type Layout struct {
 	Segments   []Segment // sorted
 	Identity   []*IdentityField
 	Checksums  []*Checksum
-	Volatile   []Range // sorted
+	Volatile   []image.Range // sorted
 	TableOrder map[string]int
 }
 
-// Range is a half-open range of offsets into an image (not addresses).
-type Range struct{ Start, End uint64 }
-
 // Segment is what a range of an image holds.
 type Segment struct {
-	Range
+	image.Range
 	Content string // calibration, code or data
 }
 

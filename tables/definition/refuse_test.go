@@ -12,6 +12,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/image"
 	"witnessmark/tables/yamldoc"
 )
 
@@ -50,7 +51,7 @@ func TestSound(t *testing.T) {
 	if lay.Name != "dx" || lay.Start != 0x1000 || lay.Size != 0x1000 || len(lay.SHA256) != 64 {
 		t.Errorf("%+v", lay)
 	}
-	if got := lay.Segments[1]; got != (Segment{Range{0x800, 0x1000}, "calibration"}) {
+	if got := lay.Segments[1]; got != (Segment{image.Range{Start: 0x800, End: 0x1000}, "calibration"}) {
 		t.Errorf("segment %v", got)
 	}
 	base := lay.ByID["base"]
@@ -63,7 +64,7 @@ func TestSound(t *testing.T) {
 	if lay.ByID["fan"].Cells.Conv.Affine() || lay.ByID["cut"].Cells.Conv.Labels != nil {
 		t.Error("labels and numbers are mixed up")
 	}
-	if lay.Checksums[0].Over[0] != (Range{0, 0xE00}) || lay.Checksums[0].Stored.Offset != 0xFFC || lay.Volatile[0] != (Range{0xE00, 0xE10}) {
+	if lay.Checksums[0].Over[0] != (image.Range{Start: 0, End: 0xE00}) || lay.Checksums[0].Stored.Offset != 0xFFC || lay.Volatile[0] != (image.Range{Start: 0xE00, End: 0xE10}) {
 		t.Errorf("%+v %v", lay.Checksums[0], lay.Volatile)
 	}
 	if *lay.Identity[1].Expect != "0aff" {
@@ -307,7 +308,7 @@ func TestText(t *testing.T) {
 	for _, tt := range []struct{ in, want string }{
 		{"DX1 \x00\x00", "DX1"}, {"\x00 \x00", ""}, {" A\\\x1b\xff~", ` A\\\x1b\xff~`}, {"\xff\xff", `\xff\xff`},
 	} {
-		f := &IdentityField{Range: Range{1, 1 + uint64(len(tt.in))}}
+		f := &IdentityField{Range: image.Range{Start: 1, End: 1 + uint64(len(tt.in))}}
 		if got := f.Text([]byte("x" + tt.in + "x")); got != tt.want {
 			t.Errorf("%q reads %q, want %q", tt.in, got, tt.want)
 		}

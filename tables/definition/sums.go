@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"witnessmark/tables/checksum"
+	"witnessmark/tables/image"
 )
 
 // maxSummed is how often the checksums of a definition may go over the whole image;
@@ -95,7 +96,7 @@ func (c *compiler) sumField(path string, i int, sum *Checksum, width int) error 
 
 // keptOut is a range that nothing which is compared may share.
 type keptOut struct {
-	Range
+	image.Range
 	path, what string
 }
 
@@ -111,7 +112,7 @@ func (c *compiler) overlaps() error {
 		kept = append(kept, keptOut{r, fmt.Sprintf("volatile[%d]", i), "the volatile range"})
 	}
 	for i, s := range c.lay.Checksums {
-		r := Range{s.Stored.Offset, s.Stored.Offset + uint64(s.Stored.Bytes)}
+		r := image.Range{Start: s.Stored.Offset, End: s.Stored.Offset + uint64(s.Stored.Bytes)}
 		kept = append(kept, keptOut{r, fmt.Sprintf("checksums[%d].stored", i), fmt.Sprintf("the stored sum of %q", s.ID)})
 	}
 	for i := range kept {
@@ -135,16 +136,16 @@ func (c *compiler) clear(k keptOut) error {
 		if u.path == k.path || volatile && strings.HasPrefix(u.path, "checksums") {
 			continue
 		}
-		if u.cells.touches(k.Range) {
+		if u.cells.Touches(k.Range) {
 			return c.at.Errorf(k.path, allowed, "%s overlaps %s", k.what, u.what)
 		}
 	}
 	return nil
 }
 
-// touches reports whether a byte of a cell lies in r. It goes along the shorter side of the
+// Touches reports whether a byte of a cell lies in r. It goes along the shorter side of the
 // grid and reckons the other one, so that a long table costs little.
-func (c *Cells) touches(r Range) bool {
+func (c *Cells) Touches(r image.Range) bool {
 	n, step, m, along := c.NY, c.StepY, c.NX, c.StepX
 	if n > m {
 		n, step, m, along = m, along, n, step

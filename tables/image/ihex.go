@@ -19,7 +19,7 @@ type ihexState struct {
 	seen      map[bool]bool // kinds of start address, by whether it is segmented
 }
 
-func decodeIHex(name string, file []byte) (*Image, error) {
+func decodeIHex(name string, file []byte) (*File, error) {
 	s := &ihexState{reader: reader{name: name, rest: file}, seen: map[bool]bool{}}
 	for {
 		line, ok := s.next()
@@ -37,7 +37,7 @@ func decodeIHex(name string, file []byte) (*Image, error) {
 	if err := s.onlyBlank(); err != nil {
 		return nil, err
 	}
-	return s.image(IHex, s.start)
+	return s.file(IHex, s.start)
 }
 
 // record takes one line; end says that it was the end record.
@@ -117,7 +117,7 @@ func (s *ihexState) data(offset uint64, data []byte) error {
 	return s.add(s.base+offset, data)
 }
 
-func (im *Image) encodeIHex() []byte {
+func (f *File) encodeIHex() []byte {
 	var out []byte
 	record := func(kind byte, offset uint16, data ...byte) {
 		var sum byte
@@ -128,16 +128,16 @@ func (im *Image) encodeIHex() []byte {
 		out = append(out, '\n')
 	}
 	base := uint64(0)
-	im.split(func(address uint64, data []byte) {
+	f.split(func(address uint64, data []byte) {
 		if address>>16 != base {
 			base = address >> 16
 			record(hexLinearBase, 0, byte(base>>8), byte(base))
 		}
 		record(hexData, uint16(address), data...)
 	})
-	if im.Start != nil {
-		kind, a := byte(hexLinearStart), im.Start.Address
-		if im.Start.Segmented {
+	if f.Start != nil {
+		kind, a := byte(hexLinearStart), f.Start.Address
+		if f.Start.Segmented {
 			kind = hexSegmentedStart
 		}
 		record(kind, 0, byte(a>>24), byte(a>>16), byte(a>>8), byte(a))

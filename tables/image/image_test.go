@@ -9,7 +9,7 @@ import (
 	"pgregory.net/rapid"
 )
 
-func mustDecode(t *testing.T, format Format, lines ...string) *Image {
+func mustDecode(t *testing.T, format Format, lines ...string) *File {
 	t.Helper()
 	im, err := Decode("f", []byte(strings.Join(lines, "\n")+"\n"), format, 0)
 	if err != nil {
@@ -19,7 +19,7 @@ func mustDecode(t *testing.T, format Format, lines ...string) *Image {
 }
 
 // sameImage compares what two files hold, whatever kind they are.
-func sameImage(t interface{ Fatalf(string, ...any) }, a, b *Image) {
+func sameImage(t interface{ Fatalf(string, ...any) }, a, b *File) {
 	same := slices.EqualFunc(a.Segments, b.Segments, func(x, y Segment) bool {
 		return x.Address == y.Address && bytes.Equal(x.Data, y.Data)
 	})
@@ -75,7 +75,7 @@ func TestRaw(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	sameImage(t, im, &Image{Segments: []Segment{{0x100, []byte{1, 2, 3}}}})
+	sameImage(t, im, &File{Segments: []Segment{{0x100, []byte{1, 2, 3}}}})
 	if im.Format != Raw {
 		t.Errorf("format %q", im.Format)
 	}
@@ -96,28 +96,27 @@ func TestRaw(t *testing.T) {
 	}
 }
 
-func TestFlat(t *testing.T) {
-	im := &Image{Format: IHex, Segments: []Segment{{0x12, []byte{1, 2}}, {0x18, []byte{3}}}}
-	flat, present, gaps, err := im.Flat("f", 0x10, 0x10)
+func TestOver(t *testing.T) {
+	f := &File{Format: IHex, Segments: []Segment{{0x12, []byte{1, 2}}, {0x18, []byte{3}}}}
+	im, err := f.Over("f", 0x10, 0x10)
 	if err != nil {
 		t.Fatal(err)
 	}
 	want := slices.Repeat([]byte{0xFF}, 16)
 	want[2], want[3], want[8] = 1, 2, 3
-	if !bytes.Equal(flat, want) {
-		t.Errorf("flat %x, want %x", flat, want)
+	if !bytes.Equal(im.Bytes, want) || im.Start != 0x10 || im.Format != IHex {
+		t.Errorf("%s at %#x: %x, want %x", im.Format, im.Start, im.Bytes, want)
 	}
-	if w := [][2]uint64{{0x12, 0x14}, {0x18, 0x19}}; !slices.Equal(present, w) {
-		t.Errorf("present %x, want %x", present, w)
+	if w := []Range{{0x12, 0x14}, {0x18, 0x19}}; !slices.Equal(im.Held, w) {
+		t.Errorf("held %x, want %x", im.Held, w)
 	}
-	if w := [][2]uint64{{0x10, 0x12}, {0x14, 0x18}, {0x19, 0x20}}; !slices.Equal(gaps, w) {
-		t.Errorf("gaps %x, want %x", gaps, w)
+	if w := []Range{{0x10, 0x12}, {0x14, 0x18}, {0x19, 0x20}}; !slices.Equal(im.Gaps(), w) {
+		t.Errorf("gaps %x, want %x", im.Gaps(), w)
 	}
-	sameImage(t, FromFlat(flat, 0x10, present), im)
 }
 
-func TestFlatRefusesDataOutside(t *testing.T) {
-	im := &Image{Format: IHex, Segments: []Segment{{0x10, make([]byte, 8)}}}
+func TestOverRefusesDataOutside(t *testing.T) {
+	im := &File{Format: IHex, Segments: []Segment{{0x10, make([]byte, 8)}}}
 	for _, c := range []struct {
 		format      Format
 		start, size uint64
@@ -127,17 +126,20 @@ func TestFlatRefusesDataOutside(t *testing.T) {
 		{IHex, 0x10, 4, "f: data at 0x14 to 0x18 lies outside"},
 		{IHex, 0, 8, "f: data at 0x10 to 0x18 lies outside"},
 		{IHex, 0x100, 8, "f: data at 0x10 to 0x18 lies outside"},
-		{Raw, 0x10, 4, "f: offset 0x4: data at 0x14 to 0x18 lies outside"},
+		{Raw, 0x10, 4, "f: 8 bytes; allowed: 4, the size of the definition's image"},
+		{Raw, 0x10, 9, "f: 8 bytes; allowed: 9"},
+		{Raw, 0x11, 8, "f: offset 0x0: data at 0x10 to 0x11 lies outside"},
+		{Raw, 0xC, 8, "f: offset 0x4: data at 0x14 to 0x18 lies outside"},
 	} {
 		im.Format = c.format
-		if _, _, _, err := im.Flat("f", c.start, c.size); err == nil || !strings.Contains(err.Error(), c.want) {
-			t.Errorf("Flat(%#x, %#x): %v, want %q", c.start, c.size, err, c.want)
+		if _, err := im.Over("f", c.start, c.size); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("Over(%#x, %#x): %v, want %q", c.start, c.size, err, c.want)
 		}
 	}
 }
 
 // A record file's data outside is found by its line, whatever the order of the lines.
-func TestFlatNamesTheLine(t *testing.T) {
+func TestOverNamesTheLine(t *testing.T) {
 	for _, c := range []struct {
 		lines       []string
 		start, size uint64
@@ -148,7 +150,7 @@ func TestFlatNamesTheLine(t *testing.T) {
 		{srecManual, 0x10, 0x100, "f: line 2: data at 0x0 to 0x10 lies outside"},
 	} {
 		im := mustDecode(t, "", c.lines...)
-		if _, _, _, err := im.Flat("f", c.start, c.size); err == nil || !strings.Contains(err.Error(), c.want) {
+		if _, err := im.Over("f", c.start, c.size); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%v, want %q", err, c.want)
 		}
 	}
@@ -156,14 +158,14 @@ func TestFlatNamesTheLine(t *testing.T) {
 
 // By hand: the hole is filled, and the file begins at the first byte.
 func TestEncodeRaw(t *testing.T) {
-	im := &Image{Segments: []Segment{{0x8000, []byte{1, 2}}, {0x8005, []byte{3}}}}
+	im := &File{Segments: []Segment{{0x8000, []byte{1, 2}}, {0x8005, []byte{3}}}}
 	if got := encode(t, im, Raw); !bytes.Equal(got, []byte{1, 2, 0xFF, 0xFF, 0xFF, 3}) {
 		t.Errorf("raw %x", got)
 	}
 }
 
 func BenchmarkDecode(b *testing.B) {
-	im := &Image{Segments: []Segment{{0, make([]byte, 4<<20)}}}
+	im := &File{Segments: []Segment{{0, make([]byte, 4<<20)}}}
 	for _, f := range []Format{IHex, SRec} {
 		file, err := im.Encode(f)
 		if err != nil {
@@ -180,16 +182,6 @@ func BenchmarkDecode(b *testing.B) {
 	}
 }
 
-// What a flat image's present ranges say is clipped, sorted and joined, never trusted.
-func TestFromFlatIsBounded(t *testing.T) {
-	flat := []byte{0, 1, 2, 3, 4, 5, 6, 7}
-	im := FromFlat(flat, 0x10, [][2]uint64{{0x16, 0x40}, {0, 0x11}, {0x13, 0x14}, {0x12, 0x13}, {0x12, 0x14}, {0x15, 0x15}, {9, 3}})
-	sameImage(t, im, &Image{Segments: []Segment{{0x10, []byte{0}}, {0x12, []byte{2, 3}}, {0x16, []byte{6, 7}}}})
-	if im := FromFlat(nil, 0, [][2]uint64{{0, 4}}); len(im.Segments) != 0 {
-		t.Errorf("segments from nothing: %v", im.Segments)
-	}
-}
-
 func TestEncodeRefusesBrokenImages(t *testing.T) {
 	for _, c := range []struct {
 		segments []Segment
@@ -203,15 +195,15 @@ func TestEncodeRefusesBrokenImages(t *testing.T) {
 		{[]Segment{{0, []byte{1}}, {0xFFFFFFFF, []byte{2}}}, Raw, "spans 0x0 to 0x100000000"},
 		{[]Segment{{0, []byte{1}}}, "elf", `unknown file format "elf"`},
 	} {
-		if _, err := (&Image{Segments: c.segments}).Encode(c.format); err == nil || !strings.Contains(err.Error(), c.want) {
+		if _, err := (&File{Segments: c.segments}).Encode(c.format); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%v as %s: %v, want %q", c.segments, c.format, err, c.want)
 		}
 	}
 }
 
 // drawImage makes a few segments, often near 64 KiB boundaries.
-func drawImage(t *rapid.T) *Image {
-	im := &Image{}
+func drawImage(t *rapid.T) *File {
+	im := &File{}
 	at := uint64(0)
 	for range rapid.IntRange(1, 4).Draw(t, "segments") {
 		gap := rapid.SampledFrom([]uint64{1, 15, 0xFFF8, 0x10000, 0x7FFFF1, 0x3000_0000}).Draw(t, "gap")
@@ -248,13 +240,6 @@ func TestRoundTrip(t *testing.T) {
 			t.Fatalf("lower-case digits and CRLF: %v", err)
 		}
 		sameImage(t, back, im)
-		first := im.Segments[0].Address
-		size := min(im.Segments[len(im.Segments)-1].End()-first, 1<<20)
-		if flat, present, _, err := im.Flat("f", first, size); err == nil {
-			flatImage := FromFlat(flat, first, present)
-			flatImage.Start = im.Start
-			sameImage(t, flatImage, im)
-		}
 	})
 }
 

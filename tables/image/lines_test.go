@@ -66,7 +66,7 @@ func TestIHexWorkedLines(t *testing.T) {
 		if im.Format != IHex {
 			t.Errorf("%s: detected as %s", c.name, im.Format)
 		}
-		sameImage(t, im, &Image{Segments: []Segment{{c.address, []byte(c.data)}}})
+		sameImage(t, im, &File{Segments: []Segment{{c.address, []byte(c.data)}}})
 	}
 }
 
@@ -88,8 +88,8 @@ func TestIHexJoinsRecords(t *testing.T) {
 // In segment mode the offset wraps inside its 64 KiB; in linear mode addresses go on.
 func TestIHexAcross64K(t *testing.T) {
 	sameImage(t, mustDecode(t, "", segmentWrap...),
-		&Image{Segments: []Segment{{0x20000, []byte("CD")}, {0x2FFFE, []byte("AB")}}})
-	linear := &Image{Segments: []Segment{{0x2FFFE, []byte("ABCD")}}}
+		&File{Segments: []Segment{{0x20000, []byte("CD")}, {0x2FFFE, []byte("AB")}}})
+	linear := &File{Segments: []Segment{{0x2FFFE, []byte("ABCD")}}}
 	sameImage(t, mustDecode(t, "", ":020000040002F8", segmentWrap[1], ihexEOF), linear)
 	sameImage(t, mustDecode(t, "", segmentWrap[0], ":020000040002F8", segmentWrap[1], ihexEOF), linear)
 }
@@ -153,7 +153,7 @@ func TestSRecWorkedLines(t *testing.T) {
 		if im.Format != SRec {
 			t.Errorf("%s: detected as %s", c.name, im.Format)
 		}
-		sameImage(t, im, &Image{Segments: []Segment{{c.address, []byte(c.data)}}, Start: c.start})
+		sameImage(t, im, &File{Segments: []Segment{{c.address, []byte(c.data)}}, Start: c.start})
 	}
 }
 
@@ -218,17 +218,17 @@ func TestRefusedLines(t *testing.T) {
 
 func TestBlankLinesAndEnds(t *testing.T) {
 	im := mustDecode(t, "", "", ":0300300002337A1E", "\r", " ", ihexEOF+"\r", "", "\r")
-	sameImage(t, im, &Image{Segments: []Segment{{0x30, []byte{2, 0x33, 0x7A}}}})
+	sameImage(t, im, &File{Segments: []Segment{{0x30, []byte{2, 0x33, 0x7A}}}})
 }
 
 // The encoder's own lines, checked by hand against the rules of the formats.
 func TestEncodedLines(t *testing.T) {
-	im := &Image{Segments: []Segment{{0xFFFC, []byte("ABCDEFGH")}}}
+	im := &File{Segments: []Segment{{0xFFFC, []byte("ABCDEFGH")}}}
 	file, _ := im.Encode(IHex)
 	if want := ":04FFFC0041424344F7\n:020000040001F9\n:0400000045464748E2\n:00000001FF\n"; string(file) != want {
 		t.Errorf("ihex:\n%swant\n%s", file, want)
 	}
-	hello := &Image{Segments: []Segment{{0, []byte("Hello, World\n")}}}
+	hello := &File{Segments: []Segment{{0, []byte("Hello, World\n")}}}
 	file, _ = hello.Encode(SRec) // srec_motorola(5), EXAMPLE, is the same
 	if want := "S00600004844521B\nS110000048656C6C6F2C20576F726C640A9D\nS5030001FB\nS9030000FC\n"; string(file) != want {
 		t.Errorf("srec:\n%swant\n%s", file, want)
@@ -243,7 +243,7 @@ func TestEncodedLines(t *testing.T) {
 		{0x1000000, 0, []string{"\nS30601000000", "\nS70500000000FA"}},
 		{0, 0x12345678, []string{"\nS30600000000", "\nS70512345678"}},
 	} {
-		im := &Image{Segments: []Segment{{c.address, []byte{1}}}}
+		im := &File{Segments: []Segment{{c.address, []byte{1}}}}
 		if c.start != 0 {
 			im.Start = &Start{Address: c.start}
 		}
@@ -258,7 +258,7 @@ func TestEncodedLines(t *testing.T) {
 
 // More data records than S5's 16 bits can count are counted by S6.
 func TestSRecCountsPast16Bits(t *testing.T) {
-	im := &Image{Segments: []Segment{{0, make([]byte, 16*0x10000)}}}
+	im := &File{Segments: []Segment{{0, make([]byte, 16*0x10000)}}}
 	file, err := im.Encode(SRec)
 	if err != nil || !bytes.Contains(file, []byte("\nS604010000FA\n")) {
 		t.Fatalf("no S6 record of 65536: %v", err)

@@ -23,7 +23,7 @@ func objcopy(t *testing.T, args ...string) {
 }
 
 // twoSegments is 307,200 bytes in two pieces with a 32 KiB hole, moved up by base.
-func twoSegments(base uint64) *Image {
+func twoSegments(base uint64) *File {
 	random := rand.New(rand.NewPCG(7, 7))
 	piece := func(address uint64, size int) Segment {
 		data := make([]byte, size)
@@ -32,7 +32,7 @@ func twoSegments(base uint64) *Image {
 		}
 		return Segment{base + address, data}
 	}
-	return &Image{Segments: []Segment{piece(0x80000, 196608), piece(0xB8000, 110592)}}
+	return &File{Segments: []Segment{piece(0x80000, 196608), piece(0xB8000, 110592)}}
 }
 
 func write(t *testing.T, path string, data []byte) {
@@ -51,7 +51,7 @@ func read(t *testing.T, path string) []byte {
 	return data
 }
 
-func encode(t *testing.T, im *Image, f Format) []byte {
+func encode(t *testing.T, im *File, f Format) []byte {
 	t.Helper()
 	file, err := im.Encode(f)
 	if err != nil {
@@ -106,7 +106,7 @@ func TestObjcopyStartAddress(t *testing.T) {
 	dir := t.TempDir()
 	in, out := filepath.Join(dir, "in"), filepath.Join(dir, "out")
 	for _, start := range []uint32{0xFFFC, 0x80000000} {
-		im := &Image{Segments: []Segment{{0x100, []byte("some bytes")}}, Start: &Start{Address: start}}
+		im := &File{Segments: []Segment{{0x100, []byte("some bytes")}}, Start: &Start{Address: start}}
 		write(t, in, encode(t, im, SRec))
 		objcopy(t, "-I", "srec", "-O", "ihex", in, out)
 		back, err := Decode("objcopy's file", read(t, out), "", 0)

@@ -99,8 +99,8 @@ func (r *reader) onlyBlank() error {
 	return nil
 }
 
-// image sorts what was read, refuses overlaps and joins what is contiguous.
-func (r *reader) image(format Format, start *Start) (*Image, error) {
+// file sorts what was read, refuses overlaps and joins what is contiguous.
+func (r *reader) file(format Format, start *Start) (*File, error) {
 	if len(r.pieces) == 0 {
 		return nil, fmt.Errorf("%s: the file holds no data records", r.name)
 	}
@@ -113,9 +113,9 @@ func (r *reader) image(format Format, start *Start) (*Image, error) {
 				r.name, late, p[i].address, min(p[i].end(), p[i-1].end()), early)
 		}
 	}
-	im := &Image{Format: format, Start: start, records: make([]record, len(p))}
+	f := &File{Format: format, Start: start, records: make([]record, len(p))}
 	for i, one := range p {
-		im.records[i] = record{one.address, one.end(), one.line}
+		f.records[i] = record{one.address, one.end(), one.line}
 	}
 	for i := 0; i < len(p); {
 		j, size := i, 0
@@ -126,10 +126,10 @@ func (r *reader) image(format Format, start *Start) (*Image, error) {
 		for _, one := range p[i:j] {
 			data = append(data, one.data...)
 		}
-		im.Segments = append(im.Segments, Segment{Address: p[i].address, Data: data})
+		f.Segments = append(f.Segments, Segment{Address: p[i].address, Data: data})
 		i = j
 	}
-	return im, nil
+	return f, nil
 }
 
 const hexDigits = "0123456789ABCDEF"
@@ -148,8 +148,8 @@ const recordBytes = 16
 
 // split calls each with the parts of the segments, none longer than a record holds and none
 // across a 64 KiB boundary.
-func (im *Image) split(each func(address uint64, data []byte)) {
-	for _, s := range im.Segments {
+func (f *File) split(each func(address uint64, data []byte)) {
+	for _, s := range f.Segments {
 		address, data := s.Address, s.Data
 		for len(data) > 0 {
 			n := min(len(data), recordBytes, int(0x10000-address&0xFFFF))

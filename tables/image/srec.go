@@ -10,7 +10,7 @@ type srecState struct {
 	start   *Start
 }
 
-func decodeSRec(name string, file []byte) (*Image, error) {
+func decodeSRec(name string, file []byte) (*File, error) {
 	s := &srecState{reader: reader{name: name, rest: file}}
 	for {
 		line, ok := s.next()
@@ -28,7 +28,7 @@ func decodeSRec(name string, file []byte) (*Image, error) {
 	if err := s.onlyBlank(); err != nil {
 		return nil, err
 	}
-	return s.image(SRec, s.start)
+	return s.file(SRec, s.start)
 }
 
 // record takes one line; end says that it was the end record.
@@ -87,7 +87,7 @@ func (s *srecState) meaning(kind byte, address uint64, data []byte) (end bool, e
 	return false, nil // S0, the header: text for people
 }
 
-func (im *Image) encodeSRec() []byte {
+func (f *File) encodeSRec() []byte {
 	var out []byte
 	record := func(kind byte, address uint64, data []byte) {
 		var sum byte
@@ -101,9 +101,9 @@ func (im *Image) encodeSRec() []byte {
 		out = appendHex(out, new(byte), ^sum)
 		out = append(out, '\n')
 	}
-	highest, start := im.Segments[len(im.Segments)-1].End()-1, uint64(0)
-	if im.Start != nil {
-		start = uint64(im.Start.Linear())
+	highest, start := f.Segments[len(f.Segments)-1].End()-1, uint64(0)
+	if f.Start != nil {
+		start = uint64(f.Start.Linear())
 		highest = max(highest, start)
 	}
 	kind, count := byte(3), uint64(0)
@@ -114,7 +114,7 @@ func (im *Image) encodeSRec() []byte {
 		kind = 2
 	}
 	record(0, 0, []byte("HDR"))
-	im.split(func(address uint64, data []byte) {
+	f.split(func(address uint64, data []byte) {
 		record(kind, address, data)
 		count++
 	})

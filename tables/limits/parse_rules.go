@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/severity"
 )
 
 // ruleCheck is one rule being checked, at its place in the file.
@@ -54,7 +55,7 @@ func (c *ruleCheck) atLeastZero(field string, v *float64) error {
 
 // parse checks the rule without a definition.
 func (c *ruleCheck) parse() error {
-	if err := c.word("severity", c.rule.GetSeverity(), "notice", "caution", "warning", "danger"); err != nil {
+	if err := c.word("severity", c.rule.GetSeverity(), severity.Words()[1:]...); err != nil {
 		return err
 	}
 	if role := c.rule.GetSelect().GetRole(); role != "" {
