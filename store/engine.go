@@ -35,31 +35,39 @@ type Engine interface {
 	// Update runs fn and commits durably, or changes nothing: after an error or a panic of fn, and
 	// after a failed write even if fn hides it. fn may run again.
 	Update(fn func(WriteTx) error) error
-	// Snapshot writes a consistent copy that Open accepts.
+	// Snapshot writes a consistent copy that Open accepts and that holds nothing deleted.
 	Snapshot(w io.Writer) error
+	// Compact has the engine's own files hold nothing deleted either; transactions wait meanwhile.
+	Compact() error
 	// Close waits for transactions under way; everything after it is ErrClosed, another Close is not.
 	Close() error
 }
 
-// ReadTx reads. Answers are copies.
+// ReadTx reads. Answers are copies. Whatever calls fn goes upwards by bytes, until fn wants no more.
 type ReadTx interface {
 	Entries() (uint64, error)
-	Entry(index uint64) ([]byte, error)                                                     // ErrNotFound
-	Hash(index int64) (tlog.Hash, error)                                                    // stored-hash index of tlog; ErrNotFound
-	Blob(sha256 string) ([]byte, error)                                                     // as packed; ErrNotFound
-	Document(kind, key string) ([]byte, error)                                              // ErrNotFound
-	Scan(kind, from string, fn func(key string, value []byte) (more bool, err error)) error // ascending by bytes, from included
+	Entry(index uint64) ([]byte, error)        // ErrNotFound
+	Hash(index int64) (tlog.Hash, error)       // stored-hash index of tlog; ErrNotFound
+	Blob(sha256 string) ([]byte, error)        // as packed; ErrNotFound
+	Document(kind, key string) ([]byte, error) // ErrNotFound
+	Sum() (Sum, error)                         // as kept beside the documents
+
+	Blobs(fn func(sha256 string, packed []byte) (more bool, err error)) error
+	Scan(kind, from string, fn func(key string, value []byte) (more bool, err error)) error // from included
+	Documents(fn func(kind, key string, value []byte) (more bool, err error)) error         // of all kinds
 }
 
-// WriteTx writes, and reads what it wrote. PutEntry must be the next index. Nothing may be
-// written while Scan runs.
+// WriteTx writes, and reads what it wrote. PutEntry must be the next index. Deleting what is not
+// there is no error. Nothing may be written while fn of a scan runs.
 type WriteTx interface {
 	ReadTx
 	PutEntry(index uint64, entry []byte) error
 	PutHash(index int64, h tlog.Hash) error
 	PutBlob(sha256 string, packed []byte) error
+	DeleteBlob(sha256 string) error
 	PutDocument(kind, key string, value []byte) error
-	DeleteDocument(kind, key string) error // nil where there is none
+	DeleteDocument(kind, key string) error
+	DropDocuments() error // all of them, and the sum
 }
 
 // MaxKey bounds a document's kind and key together, in bytes.

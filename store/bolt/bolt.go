@@ -1,14 +1,11 @@
-// Package bolt is the embedded engine: one file, one writing process, every commit synced.
+// Package bolt is the embedded engine: one file, one writing process at a time, every commit synced.
 package bolt
 
 import (
-	"errors"
 	"fmt"
-	"io"
-	"io/fs"
 	"os"
-	"path/filepath"
 	"runtime/debug"
+	"sync"
 	"sync/atomic"
 
 	"go.etcd.io/bbolt"
@@ -18,12 +15,16 @@ import (
 
 // Engine is a store in one bbolt file.
 type Engine struct {
-	path     string
-	readOnly bool
-	db       *bbolt.DB
-	closed   atomic.Bool
-	broken   atomic.Bool
-	commit   func(*bbolt.Tx) error // (*bbolt.Tx).Commit; a test makes it fail
+	path    string
+	options Options
+	named   bool // the file that names the holder is ours
+
+	using  sync.RWMutex // held for reading by transactions, so that Compact and Close wait for them
+	db     *bbolt.DB
+	closed bool
+
+	broken atomic.Bool
+	commit func(*bbolt.Tx) error // (*bbolt.Tx).Commit; a test makes it fail
 }
 
 var _ store.Engine = (*Engine)(nil)
@@ -40,8 +41,8 @@ func (e *Engine) View(fn func(store.ReadTx) error) error {
 
 // Update runs fn in the one write transaction and syncs it.
 func (e *Engine) Update(fn func(store.WriteTx) error) error {
-	if e.readOnly {
-		return fmt.Errorf("store %s was opened to be read: %w", e.path, store.ErrInvalid)
+	if err := e.writable(); err != nil {
+		return err
 	}
 	t, err := e.begin(true)
 	if err != nil {
@@ -62,67 +63,56 @@ func (e *Engine) Update(fn func(store.WriteTx) error) error {
 	return nil
 }
 
-func (e *Engine) begin(writable bool) (*writeTx, error) {
-	if e.closed.Load() {
-		return nil, store.ErrClosed
-	}
-	if e.broken.Load() {
-		return nil, store.ErrBroken
-	}
-	var tx *bbolt.Tx
-	err := guard(func() (err error) { tx, err = e.db.Begin(writable); return err })
-	if errors.Is(err, bbolt.ErrDatabaseNotOpen) {
-		return nil, store.ErrClosed
-	}
-	if err != nil {
-		return nil, fmt.Errorf("store %s: %w", e.path, err)
-	}
-	// A writer may have waited behind the one that broke the store.
-	if e.broken.Load() {
-		_ = tx.Rollback()
-		return nil, store.ErrBroken
-	}
-	return &writeTx{readTx: readTx{tx: tx}}, nil
-}
-
-// Snapshot copies into a file beside the store first, and only then writes to w: a slow receiver
-// must not keep a transaction open.
-func (e *Engine) Snapshot(w io.Writer) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(e.path), ".snapshot-*")
-	if err != nil {
-		return fmt.Errorf("snapshot: %w", err)
-	}
-	defer func() {
-		f.Close()
-		os.Remove(f.Name())
-	}()
-	t, err := e.begin(false)
-	if err != nil {
-		return err
-	}
-	err = guard(func() error { _, err := t.tx.WriteTo(f); return err })
-	t.end()
-	if err != nil {
-		return fmt.Errorf("snapshot: %w", err)
-	}
-	if _, err := f.Seek(0, io.SeekStart); err != nil {
-		return fmt.Errorf("snapshot: %w", err)
-	}
-	if _, err := io.Copy(w, f); err != nil {
-		return fmt.Errorf("snapshot: %w", err)
+func (e *Engine) writable() error {
+	if e.options.ReadOnly {
+		return fmt.Errorf("store %s was opened to be read: %w", e.path, store.ErrInvalid)
 	}
 	return nil
 }
 
+// usable is for whoever holds using.
+func (e *Engine) usable() error {
+	switch {
+	case e.closed:
+		return store.ErrClosed
+	case e.broken.Load():
+		return store.ErrBroken
+	}
+	return nil
+}
+
+func (e *Engine) begin(writable bool) (_ *writeTx, err error) {
+	e.using.RLock()
+	defer func() {
+		if err != nil {
+			e.using.RUnlock()
+		}
+	}()
+	if err := e.usable(); err != nil {
+		return nil, err
+	}
+	var tx *bbolt.Tx
+	if err := guard(func() (err error) { tx, err = e.db.Begin(writable); return err }); err != nil {
+		return nil, fmt.Errorf("store %s: %w", e.path, err)
+	}
+	// A writer may have waited behind the one that broke the store.
+	if err := e.usable(); err != nil {
+		_ = tx.Rollback()
+		return nil, err
+	}
+	return &writeTx{readTx: readTx{tx: tx, release: e.using.RUnlock}}, nil
+}
+
 // Close waits for transactions under way and lets go of the file.
 func (e *Engine) Close() error {
-	if e.closed.Swap(true) {
+	e.using.Lock()
+	defer e.using.Unlock()
+	if e.closed {
 		return nil
 	}
-	if !e.readOnly {
-		if err := os.Remove(holderFile(e.path)); err != nil && !errors.Is(err, fs.ErrNotExist) {
-			_ = err // see open: the file only names the holder
-		}
+	e.closed = true
+	if e.named {
+		_ = os.Remove(holderFile(e.path)) // see open: it is for a message alone
 	}
 	if err := guard(e.db.Close); err != nil {
 		return fmt.Errorf("close store %s: %w", e.path, err)

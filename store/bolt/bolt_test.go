@@ -2,11 +2,11 @@ package bolt_test
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"go.etcd.io/bbolt"
 
@@ -70,18 +70,14 @@ func TestReopened(t *testing.T) {
 
 func TestHeld(t *testing.T) {
 	_, path := create(t)
-	began := time.Now()
 	_, err := bolt.Open(path)
-	if err == nil || !strings.Contains(err.Error(), "is held by this process") {
+	if !errors.Is(err, bolt.ErrHeld) || !strings.HasSuffix(err.Error(), fmt.Sprintf("another process holds it, most likely %d", os.Getpid())) {
 		t.Errorf("second open: %v", err)
-	}
-	if took := time.Since(began); took > 10*time.Second {
-		t.Errorf("it took %v", took)
 	}
 	if err := os.WriteFile(path+".pid", []byte("4194305\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := bolt.OpenReadOnly(path); err == nil || !strings.Contains(err.Error(), "another process, most likely 4194305") {
+	if _, err := bolt.OpenReadOnly(path); err == nil || !strings.Contains(err.Error(), "another process holds it, most likely 4194305") {
 		t.Errorf("read-only open: %v", err)
 	}
 }
@@ -126,7 +122,7 @@ func TestOpenRefusals(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	for path, version := range map[string]string{foreign: "", newer: "2"} {
+	for path, version := range map[string]string{foreign: "", newer: "3"} {
 		db, err := bbolt.Open(path, 0o600, nil)
 		if err != nil {
 			t.Fatal(err)
@@ -146,8 +142,8 @@ func TestOpenRefusals(t *testing.T) {
 		}
 	}
 	for path, says := range map[string]string{
-		filepath.Join(folder, "missing"): "no such file", folder: "no file", empty: "empty",
-		text: "damaged", foreign: "no store of this project", newer: "upgrade",
+		filepath.Join(folder, "missing"): "no such file", folder: "is a directory", empty: "empty",
+		text: "damaged", foreign: "no store of this project", newer: "take the version that made it",
 	} {
 		e, err := bolt.Open(path)
 		if err == nil {

@@ -16,7 +16,7 @@ import (
 )
 
 // format is the layout of the file; another number is another version's.
-const format = "1"
+const format = "2"
 
 var (
 	bucketMeta      = []byte("meta")
@@ -25,16 +25,33 @@ var (
 	bucketBlobs     = []byte("blobs")
 	bucketDocuments = []byte("documents")
 	keyFormat       = []byte("format")
+	keySum          = []byte("sum")
 )
 
-// lockWait is how long opening waits for another process to let go.
-const lockWait = time.Second
+// Errors of opening, beside those of the system and store.ErrDamaged.
+var (
+	// ErrHeld is a store that another process did not let go of.
+	ErrHeld = errors.New("another process holds it")
+	// ErrLayout is a store of another version, or one with damage in that very place.
+	ErrLayout = errors.New("take the version that made it")
+)
 
-// mapSize is how much address space is mapped at the start: growth beyond it would wait for open
-// reads, and then everybody for it. Only Linux maps more than the file without growing it.
-const mapSize int64 = 8 << 30
+// Options says how to open a store.
+type Options struct {
+	// Wait is how long to wait for another process to let go, in steps of 50 ms; 0 tries once.
+	Wait time.Duration
+	// ReadOnly is for View and Snapshot, and changes no byte of the file. Several may read at once,
+	// and none while a process has it open for writing.
+	ReadOnly bool
+	// MapSize is how much address space to map at the start, in bytes, where the system allows:
+	// growth beyond it waits for open reads, and then everybody for it.
+	MapSize int64
+}
 
-// Create makes a new, empty store at path, where no file may be.
+// serving is for a process that keeps the store open.
+var serving = Options{Wait: time.Second, MapSize: 8 << 30}
+
+// Create makes a new, empty store at path, where no file may be, and keeps it open as Open does.
 func Create(path string) (*Engine, error) {
 	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_RDWR, 0o600)
 	if err != nil {
@@ -43,10 +60,9 @@ func Create(path string) (*Engine, error) {
 	if err := f.Close(); err != nil {
 		return nil, fmt.Errorf("create store: %w", err)
 	}
-	e, err := open(path, false, func(db *bbolt.DB) error { return db.Update(layOut) })
+	e, err := open(path, serving, true)
 	if err == nil {
-		err = store.SyncFolder(filepath.Dir(path))
-		if err != nil {
+		if err = store.SyncFolder(filepath.Dir(path)); err != nil {
 			e.Close()
 		}
 	}
@@ -54,65 +70,118 @@ func Create(path string) (*Engine, error) {
 		os.Remove(path)
 		return nil, fmt.Errorf("create store: %w", err)
 	}
+	e.name()
 	return e, nil
 }
 
-// Open opens the store at path, which must exist. While another process holds it, Open waits a
-// second and then says which one.
-func Open(path string) (*Engine, error) { return openExisting(path, false) }
-
-// OpenReadOnly opens the store at path for View and Snapshot; its file is not changed by a byte.
-// Several may read at once, and none while a process has it open for writing.
-func OpenReadOnly(path string) (*Engine, error) { return openExisting(path, true) }
-
-func openExisting(path string, readOnly bool) (*Engine, error) {
-	// bbolt would make a new store out of no file and out of an empty one.
-	info, err := os.Stat(path)
-	if err != nil {
-		return nil, fmt.Errorf("open store: %w", err)
+// Open opens the store at path, which must exist, for as long as a process serves. While another
+// holds it, Open waits a second and then says which one.
+func Open(path string) (*Engine, error) {
+	e, err := OpenWith(path, serving)
+	if err == nil {
+		e.name()
 	}
-	if !info.Mode().IsRegular() || info.Size() == 0 {
-		return nil, fmt.Errorf("open store %s: it is empty or no file: %w", path, store.ErrDamaged)
-	}
-	e, err := open(path, readOnly, func(db *bbolt.DB) error { return db.View(checkLayout) })
+	return e, err
+}
+
+// OpenReadOnly opens the store at path to look at it, and waits as Open does.
+func OpenReadOnly(path string) (*Engine, error) {
+	return OpenWith(path, Options{Wait: serving.Wait, ReadOnly: true})
+}
+
+// OpenWith opens the store at path, which must exist.
+func OpenWith(path string, o Options) (*Engine, error) {
+	e, err := open(path, o, false)
 	if err != nil {
 		return nil, fmt.Errorf("open store: %w", err)
 	}
 	return e, nil
 }
 
-func open(path string, readOnly bool, prepare func(*bbolt.DB) error) (*Engine, error) {
-	options := bbolt.Options{Timeout: lockWait, ReadOnly: readOnly, FreelistType: bbolt.FreelistMapType}
-	if runtime.GOOS == "linux" && strconv.IntSize == 64 && !readOnly {
-		options.InitialMmapSize = int(mapSize)
+func open(path string, o Options, empty bool) (*Engine, error) {
+	e := &Engine{path: path, options: o, commit: (*bbolt.Tx).Commit}
+	var err error
+	if e.db, err = openFile(path, o, empty); err != nil {
+		if errors.Is(err, bbolt.ErrTimeout) {
+			return nil, fmt.Errorf("%s: %w%s", path, ErrHeld, holder(path))
+		}
+		return nil, err
 	}
-	e := &Engine{path: path, readOnly: readOnly, commit: (*bbolt.Tx).Commit}
-	err := guard(func() (err error) {
-		e.db, err = bbolt.Open(path, 0o600, &options)
+	err = guard(func() error {
+		if empty {
+			return e.db.Update(layOut)
+		}
+		return e.db.View(checkLayout)
+	})
+	if err == nil && !o.ReadOnly {
+		err = removeLeftovers(path)
+	}
+	if err != nil {
+		_ = guard(e.db.Close)
+		return nil, fmt.Errorf("%s: %w", path, err)
+	}
+	return e, nil
+}
+
+// openFile opens the file that has this name once it is locked: another one may have been renamed
+// into its place while this process waited.
+func openFile(path string, o Options, empty bool) (*bbolt.DB, error) {
+	for {
+		db, file, err := lockFile(path, o, empty)
+		if err != nil {
+			return nil, err
+		}
+		locked, err1 := file.Stat()
+		named, err2 := os.Stat(path)
+		if err := errors.Join(err1, err2); err != nil {
+			return nil, errors.Join(err, guard(db.Close))
+		}
+		if os.SameFile(locked, named) {
+			return db, nil
+		}
+		if err := guard(db.Close); err != nil {
+			return nil, err
+		}
+	}
+}
+
+func lockFile(path string, o Options, empty bool) (db *bbolt.DB, file *os.File, err error) {
+	options := bbolt.Options{Timeout: max(o.Wait, 1), ReadOnly: o.ReadOnly, FreelistType: bbolt.FreelistMapType}
+	options.OpenFile = func(path string, flag int, mode os.FileMode) (_ *os.File, err error) {
+		// bbolt would make a new store out of no file and out of an empty one.
+		if file, err = os.OpenFile(path, flag&^os.O_CREATE, mode); err != nil {
+			return nil, err
+		}
+		info, err := file.Stat()
+		if err == nil && (!info.Mode().IsRegular() || info.Size() == 0 && !empty) {
+			err = fmt.Errorf("%s: it is empty or no file: %w", path, store.ErrDamaged)
+		}
+		if err != nil {
+			file.Close()
+			return nil, err
+		}
+		return file, nil
+	}
+	// Only Linux maps more than the file without making it grow.
+	if runtime.GOOS == "linux" && strconv.IntSize == 64 && !o.ReadOnly {
+		options.InitialMmapSize = int(o.MapSize)
+	}
+	err = guard(func() (err error) {
+		db, err = bbolt.Open(path, 0o600, &options)
 		if err != nil && options.InitialMmapSize > 0 && !errors.Is(err, bbolt.ErrTimeout) {
 			// Where address space is rationed the store still works, only with waits when it grows.
 			options.InitialMmapSize = 0
-			e.db, err = bbolt.Open(path, 0o600, &options)
+			db, err = bbolt.Open(path, 0o600, &options)
 		}
 		return err
 	})
 	switch {
-	case errors.Is(err, bbolt.ErrTimeout):
-		return nil, fmt.Errorf("%s is held by %s", path, holder(path))
 	case errors.Is(err, bbolt.ErrInvalid), errors.Is(err, bbolt.ErrChecksum), errors.Is(err, bbolt.ErrVersionMismatch):
-		return nil, fmt.Errorf("%s: %w: %w", path, store.ErrDamaged, err)
-	case err != nil:
-		return nil, fmt.Errorf("%s: %w", path, err)
+		err = fmt.Errorf("%s: %w: %w", path, store.ErrDamaged, err)
+	case errors.Is(err, store.ErrDamaged) && file != nil:
+		file.Close() // and with it the lock, if bbolt fell over its own damage
 	}
-	if err := guard(func() error { return prepare(e.db) }); err != nil {
-		e.db.Close()
-		return nil, fmt.Errorf("%s: %w", path, err)
-	}
-	if !readOnly {
-		// Only for the message to whoever comes second; losing it loses nothing.
-		_ = os.WriteFile(holderFile(path), []byte(strconv.Itoa(os.Getpid())+"\n"), 0o600)
-	}
-	return e, nil
+	return db, file, err
 }
 
 func layOut(tx *bbolt.Tx) error {
@@ -121,7 +190,7 @@ func layOut(tx *bbolt.Tx) error {
 			return err
 		}
 	}
-	return tx.Bucket(bucketMeta).Put(keyFormat, []byte(format))
+	return errors.Join(tx.Bucket(bucketMeta).Put(keyFormat, []byte(format)), putSum(tx, store.Sum{}))
 }
 
 func checkLayout(tx *bbolt.Tx) error {
@@ -130,7 +199,7 @@ func checkLayout(tx *bbolt.Tx) error {
 		return fmt.Errorf("it is a bbolt file, but no store of this project: %w", store.ErrDamaged)
 	}
 	if got := string(meta.Get(keyFormat)); got != format {
-		return fmt.Errorf("its layout is %.20q, this version knows %q: upgrade", got, format)
+		return fmt.Errorf("its layout is %.20q, and only %q can be read: %w", got, format, ErrLayout)
 	}
 	for _, name := range [][]byte{bucketEntries, bucketHashes, bucketBlobs, bucketDocuments} {
 		if tx.Bucket(name) == nil {
@@ -142,15 +211,17 @@ func checkLayout(tx *bbolt.Tx) error {
 
 func holderFile(path string) string { return path + ".pid" }
 
-// holder says who has the store open, as far as the file beside it tells.
+// name says who holds the store, for the message to whoever comes second; losing it loses nothing.
+func (e *Engine) name() {
+	e.named = true
+	_ = os.WriteFile(holderFile(e.path), []byte(strconv.Itoa(os.Getpid())+"\n"), 0o600)
+}
+
+// holder adds to ErrHeld who that is, as far as the file beside the store tells.
 func holder(path string) string {
 	raw, err := os.ReadFile(holderFile(path))
-	pid, notNumber := strconv.Atoi(strings.TrimSpace(string(raw)))
-	switch {
-	case err != nil || notNumber != nil:
-		return "another process"
-	case pid == os.Getpid():
-		return fmt.Sprintf("this process (%d) already", pid)
+	if pid, notNumber := strconv.Atoi(strings.TrimSpace(string(raw))); err == nil && notNumber == nil {
+		return fmt.Sprintf(", most likely %d", pid)
 	}
-	return fmt.Sprintf("another process, most likely %d", pid)
+	return ""
 }

@@ -2,7 +2,10 @@ package bolt
 
 import (
 	"bytes"
+	"crypto/sha256"
 	"encoding/binary"
+	"encoding/hex"
+	"errors"
 	"fmt"
 
 	"go.etcd.io/bbolt"
@@ -14,15 +17,17 @@ import (
 // readTx copies whatever it answers: bbolt's own slices lie in the mapped file.
 type readTx struct {
 	tx       *bbolt.Tx
+	release  func()
 	done     bool
 	scanning int
 }
 
 // end lets the transaction go; after a commit it only marks it as over.
-func (t *writeTx) end() {
+func (t *readTx) end() {
 	t.done = true
 	// bbolt.ErrTxClosed after a commit; and there is nothing to do about any other.
 	_ = guard(t.tx.Rollback)
+	t.release()
 }
 
 func number(n uint64) []byte { return binary.BigEndian.AppendUint64(nil, n) }
@@ -80,14 +85,14 @@ func (t *readTx) Hash(index int64) (tlog.Hash, error) {
 	return tlog.Hash(raw), nil
 }
 
-func (t *readTx) Blob(sha256 string) ([]byte, error) {
-	key, err := store.ParseHash(sha256)
+func (t *readTx) Blob(sha string) ([]byte, error) {
+	key, err := store.ParseHash(sha)
 	if err != nil {
 		return nil, err
 	}
 	packed, err := t.get(bucketBlobs, key[:])
 	if err != nil {
-		return nil, fmt.Errorf("blob %s: %w", sha256, err)
+		return nil, fmt.Errorf("blob %s: %w", sha, err)
 	}
 	return packed, nil
 }
@@ -108,98 +113,78 @@ func (t *readTx) Document(kind, key string) ([]byte, error) {
 	return value, nil
 }
 
+func (t *readTx) Sum() (store.Sum, error) {
+	raw, err := t.get(bucketMeta, keySum)
+	if errors.Is(err, store.ErrNotFound) || err == nil && len(raw) != len(store.Sum{}) {
+		err = fmt.Errorf("%d bytes, not %d: %w", len(raw), len(store.Sum{}), store.ErrDamaged)
+	}
+	if err != nil {
+		return store.Sum{}, fmt.Errorf("sum of documents: %w", err)
+	}
+	return store.Sum(raw), nil
+}
+
+func (t *readTx) Blobs(fn func(string, []byte) (bool, error)) error {
+	return t.walk(bucketBlobs, nil, func(key, packed []byte) (bool, error) {
+		if len(key) != sha256.Size {
+			return false, fmt.Errorf("blob of name %x: %w", key, store.ErrDamaged)
+		}
+		return fn(hex.EncodeToString(key), packed)
+	})
+}
+
 func (t *readTx) Scan(kind, from string, fn func(string, []byte) (bool, error)) error {
+	if err := store.CheckDocument(kind, from); err != nil && !t.done {
+		return err
+	}
+	prefix := documentKey(kind, "")
+	return t.walk(bucketDocuments, documentKey(kind, from), func(k, value []byte) (bool, error) {
+		key, found := bytes.CutPrefix(k, prefix)
+		if !found {
+			return false, nil
+		}
+		return fn(string(key), value)
+	})
+}
+
+func (t *readTx) Documents(fn func(string, string, []byte) (bool, error)) error {
+	return t.walk(bucketDocuments, nil, func(k, value []byte) (bool, error) {
+		kind, key, found := bytes.Cut(k, []byte{0})
+		if !found {
+			return false, fmt.Errorf("document of no kind: %w", store.ErrDamaged)
+		}
+		return fn(string(kind), string(key), value)
+	})
+}
+
+// walk goes through a bucket upwards from a key. fn gets copies, and is not guarded: it is the caller's.
+func (t *readTx) walk(bucket, from []byte, fn func(key, value []byte) (more bool, err error)) error {
 	if t.done {
 		return store.ErrClosed
 	}
-	if err := store.CheckDocument(kind, from); err != nil {
-		return err
-	}
 	t.scanning++
 	defer func() { t.scanning-- }()
-	prefix := documentKey(kind, "")
 	var cursor *bbolt.Cursor
 	for {
-		var key string
-		var value []byte
-		found := false
+		var key, value []byte
 		err := guard(func() error {
 			var k, v []byte
 			if cursor == nil {
-				cursor = t.tx.Bucket(bucketDocuments).Cursor()
-				k, v = cursor.Seek(documentKey(kind, from))
+				cursor = t.tx.Bucket(bucket).Cursor()
+				k, v = cursor.Seek(from)
 			} else {
 				k, v = cursor.Next()
 			}
-			if found = bytes.HasPrefix(k, prefix); found {
-				key, value = string(k[len(prefix):]), append([]byte{}, v...)
+			if k != nil {
+				key, value = append([]byte{}, k...), append([]byte{}, v...)
 			}
 			return nil
 		})
-		if err != nil || !found {
+		if err != nil || key == nil {
 			return err
 		}
 		if more, err := fn(key, value); err != nil || !more {
 			return err
 		}
 	}
-}
-
-type writeTx struct {
-	readTx
-	failed error // the first write that failed; it fails the whole Update
-}
-
-// write runs put if its arguments were right, and remembers a failure.
-func (t *writeTx) write(err error, put func() error) error {
-	if t.done {
-		return store.ErrClosed
-	}
-	if err == nil && t.scanning > 0 {
-		err = fmt.Errorf("a write while scanning: %w", store.ErrInvalid)
-	}
-	if err == nil {
-		err = guard(put)
-	}
-	if err != nil && t.failed == nil {
-		t.failed = err
-	}
-	return err
-}
-
-func (t *writeTx) put(bucket, key, value []byte) func() error {
-	// bbolt keeps the slices until it commits: the value is copied, the key is ours.
-	// Never nil: a nil value reads as missing until it is committed.
-	return func() error { return t.tx.Bucket(bucket).Put(key, append([]byte{}, value...)) }
-}
-
-func (t *writeTx) PutEntry(index uint64, entry []byte) error {
-	next, err := t.Entries()
-	if err == nil {
-		err = store.CheckEntry(index, next, entry)
-	}
-	return t.write(err, t.put(bucketEntries, number(index), entry))
-}
-
-func (t *writeTx) PutHash(index int64, h tlog.Hash) error {
-	var err error
-	if index < 0 {
-		err = fmt.Errorf("tree hash %d: %w", index, store.ErrInvalid)
-	}
-	return t.write(err, t.put(bucketHashes, number(uint64(index)), h[:]))
-}
-
-func (t *writeTx) PutBlob(sha256 string, packed []byte) error {
-	key, err := store.ParseHash(sha256)
-	return t.write(err, t.put(bucketBlobs, key[:], packed))
-}
-
-func (t *writeTx) PutDocument(kind, key string, value []byte) error {
-	return t.write(store.CheckDocument(kind, key), t.put(bucketDocuments, documentKey(kind, key), value))
-}
-
-func (t *writeTx) DeleteDocument(kind, key string) error {
-	return t.write(store.CheckDocument(kind, key), func() error {
-		return t.tx.Bucket(bucketDocuments).Delete(documentKey(kind, key))
-	})
 }

@@ -1,5 +1,6 @@
 // Package ledger is the Merkle tree over entries (RFC 6962 hashing), its proofs, and its
-// head as a signed note in the C2SP checkpoint form. Pure: no clock, no storage.
+// head as a signed note in the C2SP checkpoint form. Pure: no clock; hashes are read
+// through an interface, so that nothing in memory grows with the ledger.
 package ledger
 
 import (
@@ -14,7 +15,7 @@ var (
 	ErrCheckpoint = errors.New("not a checkpoint of this ledger")
 	// ErrProof is a proof that does not show what it was given for.
 	ErrProof = errors.New("proof does not hold")
-	// ErrSize is a size or an index that the tree does not have.
+	// ErrSize is a size or an index that no tree has.
 	ErrSize = errors.New("the ledger has no such size or index")
 )
 

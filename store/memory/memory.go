@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"slices"
 	"sync"
 	"sync/atomic"
 
@@ -20,7 +21,13 @@ type state struct {
 	Entries   [][]byte
 	Hashes    map[int64]tlog.Hash
 	Blobs     map[string][]byte
-	Documents map[string]map[string][]byte // by kind, by key
+	Documents map[string][]document // by kind, ascending by key
+	Sum       store.Sum
+}
+
+type document struct {
+	Key   string
+	Value []byte
 }
 
 // Engine keeps everything in memory.
@@ -36,7 +43,7 @@ var _ store.Engine = (*Engine)(nil)
 // New is an empty engine.
 func New() *Engine {
 	e := &Engine{}
-	e.now.Store(&state{Hashes: map[int64]tlog.Hash{}, Blobs: map[string][]byte{}, Documents: map[string]map[string][]byte{}})
+	e.now.Store(&state{Hashes: map[int64]tlog.Hash{}, Blobs: map[string][]byte{}, Documents: map[string][]document{}})
 	return e
 }
 
@@ -97,6 +104,9 @@ func (e *Engine) Snapshot(w io.Writer) error {
 	return nil
 }
 
+// Compact has nothing to do: what was deleted is garbage.
+func (e *Engine) Compact() error { return e.View(func(store.ReadTx) error { return nil }) }
+
 // Close waits for transactions under way.
 func (e *Engine) Close() error {
 	e.open.Lock()
@@ -111,10 +121,11 @@ func (s *state) clone() *state {
 		Entries:   s.Entries[:len(s.Entries):len(s.Entries)],
 		Hashes:    maps.Clone(s.Hashes),
 		Blobs:     maps.Clone(s.Blobs),
-		Documents: map[string]map[string][]byte{},
+		Documents: map[string][]document{},
+		Sum:       s.Sum,
 	}
 	for kind, documents := range s.Documents {
-		out.Documents[kind] = maps.Clone(documents)
+		out.Documents[kind] = slices.Clone(documents)
 	}
 	return out
 }

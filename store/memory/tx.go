@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 
 	"golang.org/x/mod/sumdb/tlog"
 
@@ -52,11 +53,11 @@ func (t *tx) Blob(sha256 string) ([]byte, error) {
 	if _, err := store.ParseHash(sha256); err != nil {
 		return nil, err
 	}
-	packed, ok := t.Blobs[sha256]
+	packed, ok := t.state.Blobs[sha256]
 	if !ok {
 		return nil, fmt.Errorf("blob %s: %w", sha256, store.ErrNotFound)
 	}
-	return append([]byte{}, packed...), nil
+	return copied(packed), nil
 }
 
 func (t *tx) Document(kind, key string) ([]byte, error) {
@@ -66,11 +67,32 @@ func (t *tx) Document(kind, key string) ([]byte, error) {
 	if err := store.CheckDocument(kind, key); err != nil {
 		return nil, err
 	}
-	value, ok := t.Documents[kind][key]
+	at, ok := t.find(kind, key)
 	if !ok {
 		return nil, fmt.Errorf("%s %q: %w", kind, key, store.ErrNotFound)
 	}
-	return append([]byte{}, value...), nil
+	return copied(t.state.Documents[kind][at].Value), nil
+}
+
+func (t *tx) Sum() (store.Sum, error) {
+	if t.done {
+		return store.Sum{}, store.ErrClosed
+	}
+	return t.state.Sum, nil
+}
+
+func (t *tx) Blobs(fn func(string, []byte) (bool, error)) error {
+	if t.done {
+		return store.ErrClosed
+	}
+	t.scanning++
+	defer func() { t.scanning-- }()
+	for _, sha := range slices.Sorted(maps.Keys(t.state.Blobs)) {
+		if more, err := fn(sha, copied(t.state.Blobs[sha])); err != nil || !more {
+			return err
+		}
+	}
+	return nil
 }
 
 func (t *tx) Scan(kind, from string, fn func(string, []byte) (bool, error)) error {
@@ -82,17 +104,39 @@ func (t *tx) Scan(kind, from string, fn func(string, []byte) (bool, error)) erro
 	}
 	t.scanning++
 	defer func() { t.scanning-- }()
-	for _, key := range slices.Sorted(maps.Keys(t.Documents[kind])) {
-		if key < from {
-			continue
-		}
-		more, err := fn(key, append([]byte{}, t.Documents[kind][key]...))
-		if err != nil || !more {
+	at, _ := t.find(kind, from)
+	for _, d := range t.state.Documents[kind][at:] {
+		if more, err := fn(d.Key, copied(d.Value)); err != nil || !more {
 			return err
 		}
 	}
 	return nil
 }
+
+func (t *tx) Documents(fn func(string, string, []byte) (bool, error)) error {
+	if t.done {
+		return store.ErrClosed
+	}
+	on := true
+	for _, kind := range slices.Sorted(maps.Keys(t.state.Documents)) {
+		err := t.Scan(kind, "", func(key string, value []byte) (more bool, err error) {
+			on, err = fn(kind, key, value)
+			return on, err
+		})
+		if err != nil || !on {
+			return err
+		}
+	}
+	return nil
+}
+
+// find is where a document stands in its kind, or would.
+func (t *tx) find(kind, key string) (at int, found bool) {
+	return slices.BinarySearchFunc(t.state.Documents[kind], key, func(d document, key string) int { return strings.Compare(d.Key, key) })
+}
+
+// copied is never nil: what is empty is there all the same.
+func copied(b []byte) []byte { return append([]byte{}, b...) }
 
 type writeTx struct {
 	tx
@@ -138,25 +182,51 @@ func (t *writeTx) PutBlob(sha256 string, packed []byte) error {
 	if err := t.may(err); err != nil {
 		return err
 	}
-	t.Blobs[sha256] = bytes.Clone(packed)
+	t.state.Blobs[sha256] = copied(packed)
+	return nil
+}
+
+func (t *writeTx) DeleteBlob(sha256 string) error {
+	_, err := store.ParseHash(sha256)
+	if err := t.may(err); err != nil {
+		return err
+	}
+	delete(t.state.Blobs, sha256)
 	return nil
 }
 
 func (t *writeTx) PutDocument(kind, key string, value []byte) error {
-	if err := t.may(store.CheckDocument(kind, key)); err != nil {
+	sum, err := store.SumWith(t, kind, key, value)
+	if err := t.may(err); err != nil {
 		return err
 	}
-	if t.Documents[kind] == nil {
-		t.Documents[kind] = map[string][]byte{}
+	at, found := t.find(kind, key)
+	d := document{key, copied(value)}
+	if found {
+		t.state.Documents[kind][at] = d
+	} else {
+		t.state.Documents[kind] = slices.Insert(t.state.Documents[kind], at, d)
 	}
-	t.Documents[kind][key] = bytes.Clone(value)
+	t.state.Sum = sum
 	return nil
 }
 
 func (t *writeTx) DeleteDocument(kind, key string) error {
-	if err := t.may(store.CheckDocument(kind, key)); err != nil {
+	sum, err := store.SumWithout(t, kind, key)
+	if err := t.may(err); err != nil {
 		return err
 	}
-	delete(t.Documents[kind], key)
+	if at, found := t.find(kind, key); found {
+		t.state.Documents[kind] = slices.Delete(t.state.Documents[kind], at, at+1)
+	}
+	t.state.Sum = sum
+	return nil
+}
+
+func (t *writeTx) DropDocuments() error {
+	if err := t.may(nil); err != nil {
+		return err
+	}
+	t.state.Documents, t.state.Sum = map[string][]document{}, store.Sum{}
 	return nil
 }
