@@ -14,14 +14,13 @@ import (
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/limits"
-	"witnessmark/testdata/demo"
 )
 
 var update = flag.Bool("update", false, "write the golden reports anew")
 
 func demoFile(t testing.TB, name string) []byte {
 	t.Helper()
-	b, err := demo.Files.ReadFile(name)
+	b, err := os.ReadFile("../../testdata/demo/" + name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -52,14 +51,14 @@ func TestGoldenReports(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	original, job := whole(lay, demoFile(t, "original.bin")), &calibrationv1.JobFacts{Fuel: "98 RON"}
+	found, job := whole(lay, demoFile(t, "asfound.bin")), &calibrationv1.JobFacts{Fuel: "98 RON"}
 	for name, make := range map[string]func() (*calibrationv1.Report, error){
-		"check": func() (*calibrationv1.Report, error) { return Check(original, lay, lim, job) },
+		"check": func() (*calibrationv1.Report, error) { return Check(found, lay, lim, job) },
 		"submission-1": func() (*calibrationv1.Report, error) {
-			return Compare(Input{Base: original, Candidate: whole(lay, demoFile(t, "submission-1.bin")), Layout: lay, Limits: lim, Job: job})
+			return Compare(Input{Base: found, Candidate: whole(lay, demoFile(t, "submission-1.bin")), Layout: lay, Limits: lim, Job: job})
 		},
 		"submission-2": func() (*calibrationv1.Report, error) {
-			return Compare(Input{Base: original, Candidate: whole(lay, demoFile(t, "submission-2.bin")), Layout: lay, Limits: lim, Job: job,
+			return Compare(Input{Base: found, Candidate: whole(lay, demoFile(t, "submission-2.bin")), Layout: lay, Limits: lim, Job: job,
 				MeantGiven: true, Meant: []string{"boost.target", "wastegate.duty", "lambda.target", "ignition.base", "ignition.98"}})
 		},
 		"readback": func() (*calibrationv1.Report, error) {

@@ -397,7 +397,7 @@ func TestDemoDefinition(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	image, err := os.ReadFile("../../testdata/demo/original.bin")
+	image, err := os.ReadFile("../../testdata/demo/asfound.bin")
 	if err != nil {
 		t.Fatal(err)
 	}

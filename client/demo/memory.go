@@ -1,4 +1,4 @@
-package main
+package demo
 
 import (
 	"encoding/binary"
@@ -23,7 +23,7 @@ const (
 	checksumAt   = 0x3FFFC
 )
 
-// newMemory is the original: code, tables and identity, with the checksum still to be stamped.
+// newMemory is the car as found: code, tables and identity, with the checksum still to be stamped.
 func newMemory(lay *definition.Layout) (*memory, error) {
 	m := &memory{lay, make([]byte, lay.Size)}
 	if len(m.bytes) != 0x40000 || lay.Start != 0 {

@@ -1,52 +1,6 @@
-package main
+package demo
 
-import (
-	"bytes"
-	"os"
-	"path/filepath"
-	"testing"
-
-	"witnessmark/tables/definition"
-)
-
-// The committed files are what the generator makes.
-func TestCommittedFilesAreGenerated(t *testing.T) {
-	folder := ".."
-	file, err := os.ReadFile(filepath.Join(folder, "dx1-1.8t.yaml"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	lay, err := definition.Load("dx1-1.8t.yaml", file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	files, err := build(lay)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for name, want := range files {
-		got, err := os.ReadFile(filepath.Join(folder, name))
-		if err != nil {
-			t.Error(err)
-			continue
-		}
-		if i := firstDifference(got, want); i >= 0 {
-			t.Errorf("%s differs from what the generator makes at offset %#x; run go run ./testdata/demo/generate", name, i)
-		}
-	}
-}
-
-func firstDifference(a, b []byte) int {
-	if bytes.Equal(a, b) {
-		return -1
-	}
-	for i := range min(len(a), len(b)) {
-		if a[i] != b[i] {
-			return i
-		}
-	}
-	return min(len(a), len(b))
-}
+import "testing"
 
 // The shapes that an engine has, whatever the numbers: stated here apart from the formulas.
 func TestFormulasHaveAnEnginesShape(t *testing.T) {

@@ -1,10 +1,13 @@
-package demo_test
+package demo
 
 import (
 	"bytes"
 	"encoding/binary"
+	"flag"
 	"hash/crc32"
+	"os"
 	"slices"
+	"sync"
 	"testing"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
@@ -12,16 +15,56 @@ import (
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
 	"witnessmark/tables/limits"
-	"witnessmark/testdata/demo"
 )
+
+var made = sync.OnceValues(Files)
 
 func file(t *testing.T, name string) []byte {
 	t.Helper()
-	data, err := demo.Files.ReadFile(name)
+	files, err := made()
 	if err != nil {
 		t.Fatal(err)
 	}
-	return data
+	if files[name] == nil {
+		t.Fatalf("there is no %s", name)
+	}
+	return files[name]
+}
+
+// whole is a raw file of the demo as an image.
+func whole(t *testing.T, name string) *image.Image {
+	t.Helper()
+	return image.Whole(0, file(t, name))
+}
+
+const folder = "../../testdata/demo/"
+
+// testdata/demo is what Files makes, and nothing else but what says so.
+func TestFilesAreCommitted(t *testing.T) {
+	files, err := Files()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, want := range files {
+		if *write {
+			if err := os.WriteFile(folder+name, want, 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		got, err := os.ReadFile(folder + name)
+		if err != nil || !bytes.Equal(got, want) {
+			t.Errorf("%s is not what is made here, %v; run go generate ./client/demo", name, err)
+		}
+	}
+	entries, err := os.ReadDir(folder)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range entries {
+		if name := e.Name(); files[name] == nil && name != "README.md" && name != ".gitattributes" {
+			t.Errorf("nothing makes %s", name)
+		}
+	}
 }
 
 func load(t *testing.T) (*definition.Layout, *limits.Limits) {
@@ -40,6 +83,8 @@ func load(t *testing.T) (*definition.Layout, *limits.Limits) {
 	return lay, lim
 }
 
+var write = flag.Bool("write", false, "write testdata/demo anew")
+
 var meant = []string{"boost.target", "wastegate.duty", "lambda.target", "ignition.base", "ignition.98"}
 
 // keysOf are a report's finding keys with their severities, in the report's order.
@@ -56,14 +101,14 @@ func TestDefinitionIsWorthShowing(t *testing.T) {
 	if len(lay.Tables) < 24 {
 		t.Errorf("%d tables; the demo promises 24 or more", len(lay.Tables))
 	}
-	if err := lay.Identify(file(t, "original.bin")); err != nil {
+	if err := lay.Identify(file(t, "asfound.bin")); err != nil {
 		t.Error(err)
 	}
 }
 
-func TestOriginalIsClear(t *testing.T) {
+func TestAsFoundIsClear(t *testing.T) {
 	lay, lim := load(t)
-	r, err := compare.Check(compare.Side{Bytes: file(t, "original.bin")}, lay, lim, &calibrationv1.JobFacts{Fuel: "98 RON"})
+	r, err := compare.Check(whole(t, "asfound.bin"), lay, lim, &calibrationv1.JobFacts{Fuel: "98 RON"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -86,7 +131,7 @@ func TestSubmissionVerdicts(t *testing.T) {
 		{"submission-2.bin", "warning", []string{"warning advance-ceiling:ignition.98"}},
 	} {
 		r, err := compare.Compare(compare.Input{
-			Base: compare.Side{Bytes: file(t, "original.bin")}, Candidate: compare.Side{Bytes: file(t, c.name)},
+			Base: whole(t, "asfound.bin"), Candidate: whole(t, c.name),
 			Layout: lay, Limits: lim, Meant: meant, MeantGiven: true, Job: &calibrationv1.JobFacts{Fuel: "98 RON"},
 		})
 		if err != nil {
@@ -111,7 +156,7 @@ func TestSubmissionVerdicts(t *testing.T) {
 func TestWarningNamesThePoint(t *testing.T) {
 	lay, lim := load(t)
 	r, err := compare.Compare(compare.Input{
-		Base: compare.Side{Bytes: file(t, "original.bin")}, Candidate: compare.Side{Bytes: file(t, "submission-2.bin")},
+		Base: whole(t, "asfound.bin"), Candidate: whole(t, "submission-2.bin"),
 		Layout: lay, Limits: lim,
 	})
 	if err != nil {
@@ -125,38 +170,34 @@ func TestWarningNamesThePoint(t *testing.T) {
 
 func TestReadbackIsTheSecondSubmission(t *testing.T) {
 	lay, _ := load(t)
-	written, found := compare.Side{Bytes: file(t, "submission-2.bin")}, compare.Side{Bytes: file(t, "readback.bin")}
+	written, found := whole(t, "submission-2.bin"), whole(t, "readback.bin")
 	if bytes.Equal(written.Bytes, found.Bytes) {
 		t.Fatal("the controller learned nothing")
 	}
 	if same, why := compare.SameInCar(lay, written, found); !same {
 		t.Error(why)
 	}
-	if same, _ := compare.SameInCar(lay, compare.Side{Bytes: file(t, "submission-1.bin")}, found); same {
+	if same, _ := compare.SameInCar(lay, whole(t, "submission-1.bin"), found); same {
 		t.Error("the first submission is also taken for what is in the car")
 	}
 }
 
-func TestRecordFilesHoldTheOriginal(t *testing.T) {
-	want := file(t, "original.bin")
-	for name, format := range map[string]image.Format{"original.bin": image.Raw, "original.hex": image.IHex, "original.s19": image.SRec} {
-		im, err := image.Decode(name, file(t, name), "", 0)
+func TestRecordFilesHoldTheSame(t *testing.T) {
+	want := file(t, "asfound.bin")
+	for name, format := range map[string]image.Format{"asfound.bin": image.Raw, "asfound.hex": image.IHex, "asfound.s19": image.SRec} {
+		im, err := image.Read(name, file(t, name), "", 0, 0x40000)
 		if err != nil {
 			t.Fatal(err)
 		}
-		flat, _, gaps, err := im.Flat(name, 0, 0x40000)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if im.Format != format || !bytes.Equal(flat, want) || len(gaps) != 0 {
-			t.Errorf("%s: detected as %s, same bytes %v, gaps %x", name, im.Format, bytes.Equal(flat, want), gaps)
+		if im.Format != format || !bytes.Equal(im.Bytes, want) || len(im.Gaps()) != 0 {
+			t.Errorf("%s: detected as %s, same bytes %v, gaps %x", name, im.Format, bytes.Equal(im.Bytes, want), im.Gaps())
 		}
 	}
 }
 
 // The checksum by the standard library and by addresses written here.
 func TestChecksumIsStamped(t *testing.T) {
-	for _, name := range []string{"original.bin", "submission-1.bin", "submission-2.bin", "readback.bin"} {
+	for _, name := range []string{"asfound.bin", "submission-1.bin", "submission-2.bin", "readback.bin"} {
 		data := file(t, name)
 		if got, want := binary.BigEndian.Uint32(data[0x3FFFC:]), crc32.ChecksumIEEE(data[:0x3E000]); got != want {
 			t.Errorf("%s: checksum %08x, want %08x", name, got, want)
