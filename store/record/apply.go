@@ -1,176 +1,196 @@
 package record
 
 import (
-	"crypto/ed25519"
-
-	"google.golang.org/protobuf/proto"
+	"errors"
+	"fmt"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store"
+	"witnessmark/store/ledger"
 	"witnessmark/store/signoff"
 )
 
-// Apply adds an entry (its exact bytes). It never refuses what Decide let pass; an entry that cannot
-// be opened, or of an unknown kind, sets s.Unknown and is kept as a leaf only.
-func Apply(s *State, entry []byte) {
-	e, err := parseEntry(entry)
-	var signed *signoff.Signed
-	if err == nil && s.Size > 0 {
-		signed, err = s.Open(e.GetEnvelope())
-	}
-	index := s.grow(entry)
-	if err != nil || (index == 0) != (e.GetGenesis() != nil) {
-		s.Unknown = true
-		return
-	}
-	s.apply(index, entry, e, signed)
+// Opened is an entry that was read, and the action that its envelope holds; Signed is nil of a
+// genesis and of what this program does not know.
+type Opened struct {
+	Entry   []byte
+	Signed  *signoff.Signed
+	genesis *recordv1.Genesis
+	at      string // admitted
 }
 
-// apply changes the state by an entry whose leaf is there already. Whatever it meets that Decide
-// would have refused it leaves alone.
-func (s *State) apply(index uint64, entry []byte, e *recordv1.Entry, signed *signoff.Signed) {
-	if index == 0 {
-		s.applyGenesis(entry, e)
-		return
-	}
-	kind := signoff.Kind(signed.Action)
-	change, known := changes[kind]
-	use := s.keys[signed.KeyID]
-	if !known || use.person == "" {
-		s.Unknown = true
-		return
-	}
-	if id := signed.Action.GetRequestId(); s.requests[id] == (request{}) {
-		s.requests[id] = request{index: index, sha256: hexSHA256(signed.Envelope)}
-	}
-	change(s, &applied{
-		action: signed.Action,
-		keyID:  signed.KeyID,
-		entry:  index,
-		event: &recordv1.Event{
-			Entry: uint32(index), Kind: kind, Person: use.person,
-			SignedAt: signed.Action.GetTime(), AdmittedAt: e.GetAdmittedAt(),
-		},
-	})
-}
-
-// applied is an entry as the changes see it.
-type applied struct {
+// change is an entry as the effects see it.
+type change struct {
+	*State
 	action *recordv1.Action
 	keyID  string
 	entry  uint64
 	event  *recordv1.Event
+	told   int // events so far
 }
 
-// changes are what each kind does to the state.
-var changes = map[string]func(*State, *applied){
-	kindEnrol:      (*State).applyEnrol,
-	kindRetire:     (*State).applyRetire,
-	kindDefinition: (*State).applyDocument,
-	kindLimits:     (*State).applyDocument,
-	kindJob:        (*State).applyJob,
-	kindRead:       (*State).applyRead,
-	kindSubmission: (*State).applySubmission,
-	kindSignOff:    (*State).applySignOff,
-	kindReturn:     (*State).applyReturn,
-	kindWithdraw:   (*State).applyWithdraw,
-	kindCollect:    (*State).applyCollect,
-	kindReadBack:   (*State).applyReadBack,
-	kindRun:        (*State).applyRun,
-	kindServerKey:  (*State).applyServerKey,
+// Admit opens, decides and applies an entry that a server says it admitted, with the openings that
+// came with it. A *Refusal means that it was admitted against the rules. An entry that this program
+// does not know is kept and not applied, as is everything after it: nothing may be decided,
+// collected or verified until a newer program has taken it up (CatchUp). The answer is what was
+// opened; nothing is in it where the entry is not known.
+func (s *State) Admit(entry []byte, openings []*recordv1.Opening) (*Opened, error) {
+	o, err := Judge(s, entry)
+	switch {
+	case s.err != nil:
+		return nil, s.err
+	case errors.Is(err, ErrUnknownKind):
+		o = &Opened{Entry: entry}
+	case err != nil:
+		return nil, err
+	}
+	if err := CheckOpenings(o, openings); err != nil {
+		return nil, err
+	}
+	_, err = s.Apply(o, openings)
+	return o, err
 }
 
-func (s *State) applyGenesis(entry []byte, e *recordv1.Entry) {
-	g := e.GetGenesis()
+// Apply adds an entry, its tree hashes and its effect, with the openings of what it seals, and
+// answers with its index. Only the store's errors come back: what Decide let pass is not refused.
+func (s *State) Apply(o *Opened, openings []*recordv1.Opening) (index uint64, err error) {
+	index = s.Size()
+	if s.err == nil {
+		s.fail(s.grow(o.Entry))
+	}
+	for _, opening := range openings {
+		s.put(docOpening, opening.GetCommitment(), opening)
+	}
+	switch known := o.genesis != nil || o.Signed != nil; {
+	case s.err != nil:
+	case known && s.head.GetApplied() == index:
+		s.effect(index, o)
+		s.head.Applied++
+	default:
+		for _, opening := range openings {
+			s.putText(docEntrySeal, join(index, opening.GetCommitment()), "")
+		}
+	}
+	return index, s.err
+}
+
+// grow adds the entry to the tree.
+func (s *State) grow(entry []byte) error {
+	index := s.Size()
+	_, stored, first, err := ledger.Append(s.tx, index, entry)
+	if err != nil {
+		return fmt.Errorf("tree: %w", err)
+	}
+	if err := s.w.PutEntry(index, entry); err != nil {
+		return err
+	}
+	for i, h := range stored {
+		if err := s.w.PutHash(first+int64(i), h); err != nil {
+			return err
+		}
+	}
+	s.head.Form, s.head.Size = documentForm, index+1
+	return nil
+}
+
+// effect changes the documents by an entry that is in the tree already.
+func (s *State) effect(index uint64, o *Opened) {
+	if o.genesis != nil {
+		s.begin(o)
+		return
+	}
+	a := o.Signed.Action
+	k := kinds[o.Signed.Kind]
+	use, _ := s.key(string(o.Signed.KeyID))
+	c := &change{State: s, action: a, keyID: string(o.Signed.KeyID), entry: index, event: &recordv1.Event{
+		Entry: uint32(index), Kind: k.name, Person: use.GetPerson(), SignedAt: a.GetTime(), AdmittedAt: o.at,
+	}}
+	s.put(docRequest, a.GetRequestId(), &recordv1.Request{Entry: index, EnvelopeSha256: hexSHA256(o.Signed.Envelope)})
+	k.apply(c)
+	n := JobOf(a)
+	if k == openJob {
+		n = s.head.GetJobs()
+	}
+	c.bring(n)
+	c.seal(n)
+}
+
+// bring remembers which job brought which bytes, and every image as it was first met.
+func (c *change) bring(job uint32) {
+	for _, b := range Brings(c.action) {
+		if b.Image != nil && !c.get(docImage, b.SHA256, &recordv1.Image{}) {
+			c.put(docImage, b.SHA256, b.Image)
+		}
+		if job != 0 {
+			c.putText(docJobBlob, join(job, b.SHA256), string(b.What))
+			c.putText(docBlobJob, join(b.SHA256, job), "")
+		}
+	}
+}
+
+// CatchUp applies what an older program kept unapplied, as far as this one understands it.
+func (s *State) CatchUp() error {
+	for s.err == nil && s.Unapplied() {
+		index := s.head.GetApplied()
+		entry, err := s.tx.Entry(index)
+		if err != nil {
+			return err
+		}
+		o, err := s.judgeAt(index, entry)
+		if errors.Is(err, ErrUnknownKind) {
+			break
+		}
+		if err != nil {
+			return fmt.Errorf("entry %d: %w", index, err)
+		}
+		s.effect(index, o)
+		s.head.Applied++
+	}
+	return s.err
+}
+
+// Rebuild makes all documents again from the entries; of the documents only the openings are kept,
+// which no entry holds.
+func Rebuild(w store.WriteTx) (*State, error) {
+	type kept struct{ kind, key, value string }
+	var keep []kept
+	old := Read(w)
+	for _, kind := range []string{docOpening, docEntrySeal} {
+		old.scan(kind, "", "", func(key string, value []byte) bool {
+			keep = append(keep, kept{kind, key, string(value)})
+			return true
+		})
+	}
+	size, err := w.Entries()
+	if err = errors.Join(old.err, err); err != nil {
+		return nil, err
+	}
+	if err := w.DropDocuments(); err != nil {
+		return nil, err
+	}
+	s := Write(w)
+	for _, k := range keep {
+		s.putText(k.kind, k.key, k.value)
+	}
+	s.head.Form, s.head.Size = documentForm, size
+	if err := s.CatchUp(); err != nil {
+		return nil, err
+	}
+	return s, s.Finish()
+}
+
+// begin is the effect of the genesis.
+func (s *State) begin(o *Opened) {
+	g := o.genesis
+	s.put(docGenesis, "", g)
+	s.head.Genesis = hexSHA256(o.Entry)
 	server, leadKey, err := genesisKeys(g)
 	if err != nil {
-		s.Unknown = true
+		s.fail(err)
 		return
 	}
-	s.init()
-	s.Genesis = proto.CloneOf(g)
-	s.GenesisSHA256 = hexSHA256(entry)
-	s.setServerKey(server, 0)
-	s.setPerson(g.GetLeadName(), []string{lead}, leadKey, &recordv1.Event{
-		Kind: "genesis", Person: g.GetLeadName(), SignedAt: g.GetCreatedAt(), AdmittedAt: e.GetAdmittedAt(),
+	s.put(docKey, string(signoff.Fingerprint(server)), &recordv1.Key{PublicKey: g.GetServerKey()})
+	s.setPerson(g.GetLeadName(), roleNames([]recordv1.Role{lead}), leadKey, &recordv1.Event{
+		Kind: "genesis", Person: g.GetLeadName(), SignedAt: g.GetCreatedAt(), AdmittedAt: o.at,
 	})
-}
-
-func (s *State) setServerKey(key ed25519.PublicKey, entry uint64) {
-	s.serverKey, s.serverEntry = key, entry
-	s.keys[signoff.Fingerprint(key)] = keyUse{key: key}
-}
-
-func (s *State) setPerson(name string, roles []string, key ed25519.PublicKey, event *recordv1.Event) {
-	p := s.people[fold(name)]
-	if p == nil {
-		p = &person{}
-		s.people[fold(name)] = p
-		s.roster = append(s.roster, p)
-	}
-	id := signoff.Fingerprint(key)
-	p.key, p.entry = key, uint64(event.GetEntry())
-	p.msg = &recordv1.Person{
-		Name: name, Roles: sortRoles(roles), PublicKey: signoff.FormatPublicKey(key), KeyFingerprint: id, Enrolled: event,
-	}
-	s.keys[id] = keyUse{key: key, person: name}
-}
-
-func (s *State) applyEnrol(a *applied) {
-	e := a.action.GetEnrol()
-	key, err := parseKey("enrol.public_key", e.GetPublicKey())
-	if err != nil {
-		return
-	}
-	s.setPerson(e.GetName(), e.GetRoles(), key, a.event)
-}
-
-func (s *State) applyRetire(a *applied) {
-	p, err := s.personNamed("retire.name", a.action.GetRetire().GetName())
-	if err != nil {
-		return
-	}
-	p.entry = a.entry
-	p.msg.Retired = true
-	p.msg.Compromised = a.action.GetRetire().GetCompromised()
-	if p.msg.Compromised {
-		s.void(p.msg.GetKeyFingerprint(), a)
-	}
-}
-
-// void takes back what a key signed, as far as it was not collected. Such a submission waits
-// again, or was replaced if a newer one came: it never was released after all.
-func (s *State) void(keyID string, a *applied) {
-	for _, sub := range s.signedWith[keyID] {
-		if sub.signKey != keyID || sub.collected || !sub.isReleased() {
-			continue
-		}
-		sub.msg.Voided = true
-		sub.msg.State = waiting
-		if len(sub.job.subs) > int(sub.msg.GetNumber()) {
-			sub.msg.State = replaced
-		}
-		if sub.job.release == sub.msg.GetNumber() {
-			sub.job.release = 0
-		}
-		sub.happened(a, "sign-off of "+sub.id()+" voided: its key was compromised", "")
-	}
-}
-
-func (s *State) applyDocument(a *applied) {
-	shelf := s.documents[signoff.Kind(a.action)]
-	r := addedRevision(a.action)
-	doc := &recordv1.Document{
-		Name: r.GetName(), Sha256: r.GetSha256(), Revision: shelf.newest[r.GetName()].GetRevision() + 1, Added: a.event,
-	}
-	shelf.all = append(shelf.all, doc)
-	shelf.newest[doc.GetName()] = doc
-	shelf.bySHA[doc.GetSha256()] = doc
-}
-
-func (s *State) applyServerKey(a *applied) {
-	key, err := parseKey("server_key.public_key", a.action.GetServerKey().GetPublicKey())
-	if err != nil {
-		return
-	}
-	s.setServerKey(key, a.entry)
 }

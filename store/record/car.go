@@ -1,85 +1,138 @@
 package record
 
 import (
-	"strings"
-	"unicode"
-
-	"google.golang.org/protobuf/proto"
+	"slices"
+	"strconv"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
 
-// car is one car's memory across its jobs. It goes by its plate, and by its frame number where
-// one was given: a frame number that is known brings its car along to a new plate, and another
-// frame number under the same plate is another car.
-type car struct {
-	plate  string // as last typed
-	frame  string // digest; empty where none was given
-	events []*recordv1.CarEvent
-	inCar  *recordv1.InCar
+// CarsByPlate are the cars that have or had a plate, that of the newest job first.
+func (s *State) CarsByPlate(plate string) []uint32 { return s.carsBy(docPlate, NormalPlate(plate)) }
+
+// CarsByFrame are the cars with a frame number, that of the newest job first; as a rule one.
+func (s *State) CarsByFrame(frame string) []uint32 { return s.carsBy(docFrame, NormalFrame(frame)) }
+
+func (s *State) carsBy(kind, text string) (out []uint32) {
+	if text == "" {
+		return nil
+	}
+	s.scan(kind, under(text), "", func(_ string, car []byte) bool {
+		out = append(out, number(string(car)))
+		return true
+	})
+	slices.Reverse(out)
+	seen := map[uint32]bool{}
+	return slices.DeleteFunc(out, func(car uint32) bool {
+		was := seen[car]
+		seen[car] = true
+		return was
+	})
 }
 
-// NormalPlate is what plates are compared by: letters and digits alone, upper case.
-func NormalPlate(plate string) string {
-	return strings.Map(func(r rune) rune {
-		if !unicode.IsLetter(r) && !unicode.IsDigit(r) {
-			return -1
+func number(text string) uint32 {
+	n, _ := strconv.ParseUint(text, 10, 32) // keys are made by join
+	return uint32(n)
+}
+
+// carJobs are the numbers of a car's jobs, oldest first.
+func (s *State) carJobs(car uint32) (out []uint32) {
+	for _, key := range s.keys(docCarJob, under(car)) {
+		out = append(out, number(key))
+	}
+	return out
+}
+
+// CarJobs are a car's jobs, oldest first.
+func (s *State) CarJobs(car uint32) (out []*recordv1.Job) {
+	for _, n := range s.carJobs(car) {
+		if j, ok := s.Job(n); ok {
+			out = append(out, j)
 		}
-		return unicode.ToUpper(r)
-	}, plate)
+	}
+	return out
 }
 
-// FrameDigest is the hex SHA-256 of the genesis hash (its hex form) and the frame number, upper
-// case and without spaces and hyphens. The genesis makes it another one in every ledger.
-func FrameDigest(genesisSHA256, frame string) string {
-	frame = strings.NewReplacer(" ", "", "-", "").Replace(strings.ToUpper(frame))
-	return hexSHA256([]byte(genesisSHA256 + frame))
-}
-
-// carFor finds or makes the car of a job.
-func (s *State) carFor(plate, frame string) *car {
-	c := s.plates[NormalPlate(plate)]
-	if frame != "" {
-		if known := s.frames[frame]; known != nil {
-			c = known
-		} else if c != nil && c.frame != "" {
-			c = nil // the plate has moved to another car
+// InCar is what the ledger says is in a car: the latest of a read, a read-back, and a writing that
+// could not be read back. Its image is the one read, or the one written; after a read-back that
+// differs it is not known. Nil where the car was never read.
+func (s *State) InCar(car uint32) (in *recordv1.InCar) {
+	for _, n := range s.carJobs(car) {
+		if latest := leftIn(s.job(n)); latest.GetSince().GetEntry() > in.GetSince().GetEntry() {
+			in = latest
 		}
 	}
-	if c == nil {
-		c = &car{}
-	}
-	if frame != "" {
-		c.frame = frame
-		s.frames[frame] = c
-	}
-	c.plate = plate
-	s.plates[NormalPlate(plate)] = c
-	return c
+	return in
 }
 
-func (c *car) add(a *applied, j *job, sub uint32, e *recordv1.CarEvent) {
-	e.Event, e.Job, e.Submission = a.event, j.msg.GetNumber(), sub
-	c.events = append(c.events, e)
+// leftIn is what a job says is in its car, last; nil where it says nothing.
+func leftIn(j *recordv1.Job) (in *recordv1.InCar) {
+	for _, r := range j.GetReads() {
+		if r.GetVoided() != nil {
+			continue
+		}
+		in = &recordv1.InCar{Known: true, Job: j.GetNumber(), ImageSha256: r.GetImage().GetSha256(), KnownBy: "read", Since: r.GetAdded()}
+		if last := r.GetLastKnown(); last.GetSame() && last.GetJob() == j.GetNumber() {
+			in.Submission = last.GetSubmission() // read again in the same job, and unchanged: still that one
+		}
+	}
+	for _, b := range j.GetReadBacks() {
+		if b.GetAdded().GetEntry() < in.GetSince().GetEntry() {
+			continue
+		}
+		in = &recordv1.InCar{Known: true, Job: j.GetNumber(), Submission: b.GetSubmission(), KnownBy: "read-back", Since: b.GetAdded()}
+		in.ImageSha256 = writtenImage(j, b.GetSubmission())
+		switch {
+		case b.GetNotPossible() != "":
+			in.KnownBy = "written, not read back"
+		case !b.GetMatches():
+			in.Known, in.ImageSha256 = false, b.GetImage().GetSha256()
+		}
+	}
+	return in
 }
 
-// InCar is what the ledger says is in the car that has this plate now: the latest of a read, a
-// read-back that matched, and a writing that could not be read back. Its image is the one read,
-// or the one written. False where the car is unknown or was never read.
-func (s *State) InCar(plate string) (*recordv1.InCar, bool) {
-	c := s.plates[NormalPlate(plate)]
-	if c == nil || c.inCar == nil {
-		return nil, false
+// writtenImage is the image that a collection took: of a submission, or of the read as found.
+func writtenImage(j *recordv1.Job, sub uint32) string {
+	if s := subOf(j, sub); s != nil {
+		return s.GetImage().GetSha256()
 	}
-	return proto.CloneOf(c.inCar), true
+	return AsFound(j).GetImage().GetSha256()
 }
 
-// CarHistory is everything that happened to the car that has this plate now, in ledger order; no
-// events where it is unknown. Which tables a submission changed is in its report, not here.
-func (s *State) CarHistory(plate string) *recordv1.CarHistory {
-	c := s.plates[NormalPlate(plate)]
-	if c == nil {
-		return &recordv1.CarHistory{Car: plate}
+// lastRead is the entry of a job's newest read that is not voided.
+func lastRead(j *recordv1.Job) (entry uint32) {
+	for _, r := range j.GetReads() {
+		if r.GetVoided() == nil {
+			entry = r.GetAdded().GetEntry()
+		}
 	}
-	return proto.CloneOf(&recordv1.CarHistory{Car: c.plate, Events: c.events, InCar: c.inCar})
+	return entry
+}
+
+// CarHistory is everything that happened to a car, in ledger order; no events where it is unknown.
+// Which tables a submission changed is in its report, not here.
+func (s *State) CarHistory(car uint32) *recordv1.CarHistory {
+	h := &recordv1.CarHistory{Car: car, InCar: s.InCar(car)}
+	for _, n := range s.carJobs(car) {
+		h.Plate = s.show(s.job(n)).GetPlate()
+		s.scan(docEvent, under(n), "", func(key string, value []byte) bool {
+			e := &recordv1.CarEvent{}
+			if s.decode(docEvent, key, value, e) {
+				h.Events = append(h.Events, e)
+			}
+			return true
+		})
+	}
+	slices.SortStableFunc(h.Events, func(a, b *recordv1.CarEvent) int {
+		return int(a.GetEvent().GetEntry()) - int(b.GetEvent().GetEntry())
+	})
+	return h
+}
+
+// Image finds an image of the record by its hash, as it was first met.
+func (s *State) Image(sha256 string) (*recordv1.Image, bool) {
+	im := &recordv1.Image{}
+	ok := s.get(docImage, sha256, im)
+	return im, ok
 }

@@ -1,7 +1,7 @@
 package record
 
 import (
-	"sort"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -9,95 +9,38 @@ import (
 	"witnessmark/store/signoff"
 )
 
-// Kinds of actions: the names of the body fields of Action.
-const (
-	kindEnrol      = "enrol"
-	kindRetire     = "retire"
-	kindDefinition = "definition"
-	kindLimits     = "limits"
-	kindJob        = "job"
-	kindRead       = "read"
-	kindSubmission = "submission"
-	kindSignOff    = "sign_off"
-	kindReturn     = "return"
-	kindWithdraw   = "withdraw"
-	kindCollect    = "collect"
-	kindReadBack   = "read_back"
-	kindRun        = "run"
-	kindServerKey  = "server_key"
-)
-
-// The three roles.
-const (
-	technician = "technician"
-	calibrator = "calibrator"
-	lead       = "lead"
-)
-
-// mayDo says which roles an action asks for; any one of them is enough. A warning and another
-// fuel ask for a lead on top of it.
-var mayDo = map[string][]string{
-	kindEnrol:      {lead},
-	kindRetire:     {lead},
-	kindDefinition: {lead},
-	kindLimits:     {lead},
-	kindJob:        {technician, lead},
-	kindRead:       {technician, lead},
-	kindSubmission: {calibrator, lead},
-	kindSignOff:    {calibrator, lead},
-	kindReturn:     {technician, calibrator, lead},
-	kindWithdraw:   {calibrator, lead},
-	kindCollect:    {technician, lead},
-	kindReadBack:   {technician, lead},
-	kindRun:        {technician, lead},
-	kindServerKey:  {lead},
-}
-
 // decision is one action on its way: what the rules of its kind look at.
 type decision struct {
 	*State
 	action *recordv1.Action
 	signed *signoff.Signed
-	kind   string
-	who    *person
+	kind   *kind
+	who    *recordv1.Person
 }
 
-// rules are what each kind asks of its own fields and of the state.
-var rules = map[string]func(*decision) error{
-	kindEnrol:      (*decision).enrol,
-	kindRetire:     (*decision).retire,
-	kindDefinition: (*decision).document,
-	kindLimits:     (*decision).document,
-	kindJob:        (*decision).openJob,
-	kindRead:       (*decision).read,
-	kindSubmission: (*decision).submit,
-	kindSignOff:    (*decision).signOff,
-	kindReturn:     (*decision).giveBack,
-	kindWithdraw:   (*decision).withdraw,
-	kindCollect:    (*decision).collect,
-	kindReadBack:   (*decision).readBack,
-	kindRun:        (*decision).run,
-	kindServerKey:  (*decision).changeServerKey,
-}
-
-// Decide is nil if the action may become the next entry, a *Refusal if not, and ErrUnknownKind
-// if this program cannot tell. It never changes the state. The envelope's signature was verified
-// by Open. What happened since the signer looked is asked last, after the rule that it may have
-// broken, since "returned by the lead" says more than "you are late".
+// Decide is nil if the action may become the next entry, a *Refusal if not, ErrUnknownKind if this
+// program cannot tell, and else an error of the store. It changes nothing. The envelope's signature
+// was verified by Open; what the action says about bytes is not asked here. What happened since the
+// signer looked is asked last, after the rule that it may have broken, since "returned by the lead"
+// says more than "you are late".
 func Decide(s *State, a *signoff.Signed) error {
-	if s.Unknown {
+	if s.Unapplied() {
 		return ErrUnknownKind
 	}
-	if s.Genesis == nil {
+	if s.Size() == 0 {
 		return refuse(ReasonNoGenesis, "genesis", "", "the ledger has no genesis yet; its first entry must be one")
 	}
-	d := &decision{State: s, action: a.Action, signed: a, kind: signoff.Kind(a.Action)}
-	rule, known := rules[d.kind]
-	if !known {
+	k := kinds[signoff.Kind(a.Action)]
+	if k == nil {
 		return ErrUnknownKind
 	}
-	for _, check := range []func() error{d.signer, d.claims, d.role, func() error { return rule(d) }, d.actsOn} {
-		if err := check(); err != nil {
+	d := &decision{State: s, action: a.Action, signed: a, kind: k}
+	for _, check := range []func() error{d.signer, d.carried, d.role, d.jobTakes, func() error { return k.decide(d) }, d.sealed, d.actsOn} {
+		err := check()
+		if s.err != nil {
+			return s.err
+		}
+		if err != nil {
 			return err
 		}
 	}
@@ -106,28 +49,29 @@ func Decide(s *State, a *signoff.Signed) error {
 
 // signer finds the person whose current key signed.
 func (d *decision) signer() error {
-	if d.action.GetGenesis() != d.GenesisSHA256 {
-		return refuse(ReasonOtherLedger, "genesis", d.GenesisSHA256,
-			"genesis: the action is for another ledger (%q); this one is %s", short(d.action.GetGenesis()), d.GenesisSHA256)
+	if d.action.GetGenesis() != d.GenesisSHA256() {
+		return refuse(ReasonOtherLedger, "genesis", d.GenesisSHA256(),
+			"genesis: the action is for another ledger (%q); this one is %s", short(d.action.GetGenesis()), d.GenesisSHA256())
 	}
-	use, ok := d.keys[d.signed.KeyID]
-	if !ok || use.person == "" || !use.key.Equal(d.signed.Key) {
-		return refuse(ReasonUnknownKey, short(d.signed.KeyID), "", "nobody is enrolled with the key %s; a lead must enrol its owner first", short(d.signed.KeyID))
+	id := string(d.signed.KeyID)
+	key, ok := d.key(id)
+	if !ok || key.GetPerson() == "" || key.GetPublicKey() != signoff.FormatPublicKey(d.signed.Key) {
+		return refuse(ReasonUnknownKey, short(id), "", "nobody is enrolled with the key %s; a lead must enrol its owner first", short(id))
 	}
-	p := d.people[fold(use.person)]
-	if p.msg.GetRetired() {
-		return refuse(ReasonRetired, p.msg.GetName(), "", "%s was retired and can sign nothing any more", p.msg.GetName())
+	p, _ := d.Person(key.GetPerson())
+	if p.GetRetired() {
+		return refuse(ReasonRetired, p.GetName(), "", "%s was retired and can sign nothing any more", p.GetName())
 	}
-	if p.msg.GetKeyFingerprint() != d.signed.KeyID {
-		return refuse(ReasonReplacedKey, p.msg.GetName(), p.msg.GetKeyFingerprint(),
-			"%s has a newer key; %s can sign nothing any more, %s can", p.msg.GetName(), d.signed.KeyID, p.msg.GetKeyFingerprint())
+	if p.GetKeyId() != id {
+		return refuse(ReasonReplacedKey, p.GetName(), p.GetKeyId(),
+			"%s has a newer key; %s can sign nothing any more, %s can", p.GetName(), id, p.GetKeyId())
 	}
 	d.who = p
 	return nil
 }
 
-// claims checks what every action says: when, under which request id, and having seen what.
-func (d *decision) claims() error {
+// carried checks what every action says: when, under which request id, and having seen what.
+func (d *decision) carried() error {
 	if err := checkTime("time", d.action.GetTime()); err != nil {
 		return err
 	}
@@ -148,45 +92,53 @@ func (d *decision) claims() error {
 func (d *decision) seen() error {
 	seen := d.action.GetSeen()
 	size := uint64(seen.GetSize())
-	if size < 1 || size > d.Size {
-		return refuse(ReasonSeen, "seen.size", "", "seen.size: is %d; allowed: 1 to %d, the entries of this ledger", size, d.Size)
+	if size < 1 || size > d.Size() {
+		return refuse(ReasonSeen, "seen.size", "", "seen.size: is %d; allowed: 1 to %d, the entries of this ledger", size, d.Size())
 	}
-	if root := hexHash(d.Roots[size]); seen.GetRoot() != root {
+	if root := hexHash(d.Root(size)); seen.GetRoot() != root {
 		return refuse(ReasonSeen, "seen.root", root,
 			"seen.root: the signer saw another ledger of %d entries (%q); this one's root is %s", size, short(seen.GetRoot()), root)
 	}
 	return nil
 }
 
-func (d *decision) role() error {
-	need := mayDo[d.kind]
-	if d.who.has(need...) {
+func (d *decision) role() error { return d.needs(signoff.RolesOf(d.kind.name)...) }
+
+// needs refuses for want of a role; one of them is enough.
+func (d *decision) needs(roles ...recordv1.Role) error {
+	if slices.ContainsFunc(roles, func(r recordv1.Role) bool { return has(d.who, r) }) {
 		return nil
 	}
-	return d.needs(need...)
+	list := strings.Join(roleNames(roles), " or ")
+	return refuse(ReasonRole, d.who.GetName(), list, "%s is %s; this needs a %s", d.who.GetName(), strings.Join(d.who.GetRoles(), " and "), list)
 }
 
-// needs refuses for want of a role.
-func (d *decision) needs(roles ...string) error {
-	list := strings.Join(roles, " or ")
-	return refuse(ReasonRole, d.who.msg.GetName(), list, "%s is %s; this needs a %s", d.who.msg.GetName(),
-		strings.Join(d.who.msg.GetRoles(), " and "), list)
+func has(p *recordv1.Person, role recordv1.Role) bool {
+	return contains(p.GetRoles(), signoff.RoleName(role))
 }
 
-func (p *person) has(roles ...string) bool {
-	for _, mine := range p.msg.GetRoles() {
-		for _, r := range roles {
-			if mine == r {
-				return true
-			}
-		}
+// jobTakes asks whether the job that the action names is there, open, and not erased.
+func (d *decision) jobTakes() error {
+	n := JobOf(d.action)
+	if !namesJob(d.action) {
+		return nil
 	}
-	return false
+	j, err := d.jobAt(d.kind.name+".job", n)
+	if err != nil {
+		return err
+	}
+	switch {
+	case j.GetErased() != nil && d.kind != erase:
+		return refuse(ReasonErased, d.kind.name+".job", "", "job %d was erased; nothing more can be entered in it", n)
+	case j.GetState() == closed && !d.kind.closed:
+		return refuse(ReasonClosed, d.kind.name+".job", "", "job %d is closed (%s); reopen it first", n, j.GetOutcome())
+	}
+	return nil
 }
 
 func (d *decision) actsOn() error {
 	want, err := d.Target(d.action)
-	if err != nil {
+	if err != nil || d.err != nil {
 		return err
 	}
 	if got := d.action.GetActsOn(); got != want {
@@ -196,12 +148,22 @@ func (d *decision) actsOn() error {
 	return nil
 }
 
-// sortedKeys gives a map's keys in an order, so that a refusal is always the same one.
-func sortedKeys(m map[string]string) []string {
-	keys := make([]string, 0, len(m))
-	for k := range m {
-		keys = append(keys, k)
+// Target is the leaf hash (hex) that an action must have in acts_on. The error is a *Refusal where
+// what it acts on is not there, or ErrUnknownKind.
+func (s *State) Target(a *recordv1.Action) (hash string, err error) {
+	if s.Size() == 0 {
+		return "", refuse(ReasonNoGenesis, "genesis", "", "the ledger has no genesis yet")
 	}
-	sort.Strings(keys)
-	return keys
+	k := kinds[signoff.Kind(a)]
+	if k == nil {
+		return "", ErrUnknownKind
+	}
+	index, err := k.target(s, a)
+	if err == nil {
+		hash = s.leaf(index)
+	}
+	if s.err != nil {
+		return "", s.err
+	}
+	return hash, err
 }

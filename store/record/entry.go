@@ -3,6 +3,7 @@ package record
 import (
 	"bytes"
 	"crypto/ed25519"
+	"errors"
 	"fmt"
 
 	"google.golang.org/protobuf/encoding/protowire"
@@ -16,7 +17,10 @@ import (
 const (
 	fieldGenesis, fieldEnvelope, fieldAdmittedAt = 1, 2, 3
 
-	fieldServerKey, fieldLeadName, fieldLeadKey, fieldOnePerson, fieldCreatedAt, fieldSalt = 1, 2, 3, 4, 5, 6
+	fieldServerKey, fieldLeadName, fieldLeadKey, fieldOnePerson = 1, 2, 3, 4
+	fieldCreatedAt, fieldSalt, fieldForm, fieldContinues        = 5, 6, 7, 8
+
+	fieldOldGenesis, fieldOldSize, fieldOldRoot = 1, 2, 3
 )
 
 // MakeEntry is the entry of an envelope. Its bytes are a function of what it is given: they are
@@ -27,18 +31,11 @@ func MakeEntry(envelope []byte, admittedAt string) []byte {
 	return appendString(b, fieldAdmittedAt, admittedAt)
 }
 
-// NewGenesis is entry 0 and the SHA-256 (hex) that clients pin. createdAt is RFC 3339 in UTC,
-// salt is random hex of 16 to 64 digits; Judge tells whether all of it is well formed.
-func NewGenesis(serverKey ed25519.PublicKey, leadName string, leadKey ed25519.PublicKey, onePerson bool, createdAt, salt string) (entry []byte, sha256 string) {
-	g := &recordv1.Genesis{
-		ServerKey: signoff.FormatPublicKey(serverKey),
-		LeadName:  leadName,
-		LeadKey:   signoff.FormatPublicKey(leadKey),
-		OnePerson: onePerson,
-		CreatedAt: createdAt,
-		Salt:      salt,
-	}
-	entry = encodeGenesis(g, createdAt)
+// NewGenesis is entry 0 and the SHA-256 (hex) that clients pin. Of g, everything but the form is the
+// caller's; Judge tells whether all of it is well formed.
+func NewGenesis(g *recordv1.Genesis) (entry []byte, sha256 string) {
+	g.Form = signoff.Form
+	entry = encodeGenesis(g, g.GetCreatedAt())
 	return entry, hexSHA256(entry)
 }
 
@@ -46,15 +43,32 @@ func encodeGenesis(g *recordv1.Genesis, admittedAt string) []byte {
 	in := appendString(nil, fieldServerKey, g.GetServerKey())
 	in = appendString(in, fieldLeadName, g.GetLeadName())
 	in = appendString(in, fieldLeadKey, g.GetLeadKey())
+	one := uint64(0)
 	if g.GetOnePerson() {
-		in = protowire.AppendTag(in, fieldOnePerson, protowire.VarintType)
-		in = protowire.AppendVarint(in, 1)
+		one = 1
 	}
+	in = appendNumber(in, fieldOnePerson, one)
 	in = appendString(in, fieldCreatedAt, g.GetCreatedAt())
 	in = appendString(in, fieldSalt, g.GetSalt())
+	in = appendNumber(in, fieldForm, uint64(g.GetForm()))
+	if old := g.GetContinues(); old != nil {
+		inner := appendString(nil, fieldOldGenesis, old.GetGenesis())
+		inner = appendNumber(inner, fieldOldSize, old.GetSize())
+		inner = appendString(inner, fieldOldRoot, old.GetRoot())
+		in = protowire.AppendTag(in, fieldContinues, protowire.BytesType)
+		in = protowire.AppendBytes(in, inner)
+	}
 	b := protowire.AppendTag(nil, fieldGenesis, protowire.BytesType)
 	b = protowire.AppendBytes(b, in)
 	return appendString(b, fieldAdmittedAt, admittedAt)
+}
+
+func appendNumber(b []byte, field protowire.Number, n uint64) []byte {
+	if n == 0 {
+		return b
+	}
+	b = protowire.AppendTag(b, field, protowire.VarintType)
+	return protowire.AppendVarint(b, n)
 }
 
 func appendString(b []byte, field protowire.Number, s string) []byte {
@@ -109,14 +123,19 @@ func genesisKeys(g *recordv1.Genesis) (server, lead ed25519.PublicKey, err error
 	if server.Equal(lead) {
 		return nil, nil, refuse(ReasonKeyUsed, "genesis.lead_key", "", "genesis.lead_key: is the server's key; allowed: a key of the lead's own")
 	}
-	if err := checkLine("genesis.lead_name", g.GetLeadName(), maxName); err != nil {
-		return nil, nil, err
+	if err := signoff.CheckName(g.GetLeadName()); err != nil {
+		return nil, nil, refuse(ReasonBadValue, "genesis.lead_name", "", "genesis.lead_name: %s", oneLine(err.Error()))
 	}
 	if err := checkTime("genesis.created_at", g.GetCreatedAt()); err != nil {
 		return nil, nil, err
 	}
 	if n := len(g.GetSalt()); !isHex(g.GetSalt()) || n < 16 || n > 64 {
 		return nil, nil, badValue("genesis.salt", "16 to 64 lower-case hex digits", "has %d characters", n)
+	}
+	if old := g.GetContinues(); old != nil {
+		if err := errors.Join(checkHash("genesis.continues.genesis", old.GetGenesis()), checkHash("genesis.continues.root", old.GetRoot())); err != nil {
+			return nil, nil, refuse(ReasonBadValue, "genesis.continues", "", "%s", oneLine(err.Error()))
+		}
 	}
 	return server, lead, nil
 }

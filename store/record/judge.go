@@ -1,8 +1,8 @@
 package record
 
 import (
+	"crypto/ed25519"
 	"errors"
-	"fmt"
 	"strings"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
@@ -12,75 +12,75 @@ import (
 // maxEntry bounds an entry: an envelope, and a little around it.
 const maxEntry = signoff.MaxEnvelope + 256
 
-// Judge verifies and decides an entry that a server says it admitted, before Apply: nil, a *Refusal
-// (the server admitted what the rules refuse), or ErrUnknownKind ("upgrade").
-func Judge(s *State, entry []byte) error {
-	_, _, err := s.judge(entry)
-	return err
-}
-
-// Admit is Judge and, if it has nothing against the entry, Apply, at the price of one signature check.
-// The answer is the opened envelope; nil for the genesis, which has none.
-func Admit(s *State, entry []byte) (*signoff.Signed, error) {
-	e, signed, err := s.judge(entry)
-	if err != nil {
-		return nil, err
-	}
-	s.apply(s.grow(entry), entry, e, signed)
-	return signed, nil
-}
-
-// Replay is Judge and Apply over all entries from the genesis on. A *Refusal stops it, and the
-// error says at which entry. At an entry of an unknown kind it goes on without judging, for
-// looking only, and returns the state with ErrUnknownKind.
-func Replay(entries [][]byte) (*State, error) {
-	s := &State{}
-	var unknown error
-	for i, entry := range entries {
-		if unknown != nil {
-			Apply(s, entry)
-			continue
+// Open verifies an envelope against every key that the state has seen of a person. Retired and
+// replaced keys are found too, so that Decide can say what is wrong with them.
+func (s *State) Open(envelope []byte) (*signoff.Signed, error) {
+	return signoff.Open(envelope, func(id signoff.KeyID) (ed25519.PublicKey, bool) {
+		k, ok := s.key(string(id))
+		if !ok || k.GetPerson() == "" {
+			return nil, false
 		}
-		_, err := Admit(s, entry)
-		switch {
-		case errors.Is(err, ErrUnknownKind):
-			unknown = fmt.Errorf("entry %d: %w", i, err)
-			Apply(s, entry)
-		case err != nil:
-			return nil, fmt.Errorf("entry %d: %w", i, err)
-		}
-	}
-	return s, unknown
+		key, err := signoff.ParsePublicKey("key "+string(id), []byte(k.GetPublicKey()))
+		return key, err == nil
+	})
 }
 
-func (s *State) judge(entry []byte) (*recordv1.Entry, *signoff.Signed, error) {
-	if s.Unknown {
-		return nil, nil, ErrUnknownKind
+// Judge opens and decides an entry that a server says it admitted. The error is a *Refusal (the
+// server admitted what the rules refuse), ErrUnknownKind ("upgrade"), or the store's.
+func Judge(s *State, entry []byte) (*Opened, error) {
+	if s.Unapplied() {
+		return nil, ErrUnknownKind
 	}
+	return s.judge(s.Size(), entry)
+}
+
+// judgeAt judges an entry that is in the tree already and was never applied.
+func (s *State) judgeAt(index uint64, entry []byte) (*Opened, error) {
+	size := s.head.GetSize()
+	s.head.Size = index // as it was when the entry came
+	defer func() { s.head.Size = size }()
+	return s.judge(index, entry)
+}
+
+func (s *State) judge(index uint64, entry []byte) (*Opened, error) {
 	if len(entry) > maxEntry {
-		return nil, nil, refuse(ReasonBadEntry, "entry", "", "entry: has %d bytes; allowed: at most %d", len(entry), maxEntry)
+		return nil, refuse(ReasonBadEntry, "entry", "", "entry: has %d bytes; allowed: at most %d", len(entry), maxEntry)
 	}
 	e, err := parseEntry(entry)
 	if err != nil {
-		return nil, nil, refuse(ReasonBadEntry, "entry", "", "%s", oneLine(err.Error()))
+		return nil, refuse(ReasonBadEntry, "entry", "", "%s", oneLine(err.Error()))
 	}
 	if err := checkTime("entry.admitted_at", e.GetAdmittedAt()); err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	if s.Size == 0 {
-		return e, nil, judgeGenesis(e)
+	if index == 0 {
+		if err := judgeGenesis(e); err != nil {
+			return nil, err
+		}
+		return &Opened{Entry: entry, genesis: e.GetGenesis(), at: e.GetAdmittedAt()}, nil
 	}
 	if e.GetGenesis() != nil {
-		return nil, nil, refuse(ReasonBadEntry, "entry", "an envelope", "entry: is a second genesis; allowed: an envelope")
+		return nil, refuse(ReasonBadEntry, "entry", "an envelope", "entry: is a second genesis; allowed: an envelope")
 	}
 	signed, err := s.Open(e.GetEnvelope())
+	if s.err != nil {
+		return nil, s.err
+	}
 	if errors.Is(err, ErrUnknownKind) {
-		return nil, nil, err
+		return nil, err
 	}
 	if err != nil {
-		return nil, nil, refuse(envelopeReason(err), "envelope", "", "%s", oneLine(err.Error()))
+		return nil, refuse(envelopeReason(err), "envelope", "", "%s", oneLine(err.Error()))
 	}
-	return e, signed, Decide(s, signed)
+	if err := Decide(s, signed); err != nil {
+		return nil, err
+	}
+	return &Opened{Entry: entry, Signed: signed, at: e.GetAdmittedAt()}, nil
+}
+
+// Decided is an entry made of an action that was opened and decided, ready to be applied.
+func Decided(signed *signoff.Signed, admittedAt string) *Opened {
+	return &Opened{Entry: MakeEntry(signed.Envelope, admittedAt), Signed: signed, at: admittedAt}
 }
 
 // envelopeReason is the stable word for why an envelope could not be opened.
@@ -95,13 +95,18 @@ func envelopeReason(err error) string {
 }
 
 func judgeGenesis(e *recordv1.Entry) error {
-	if e.GetGenesis() == nil {
+	g := e.GetGenesis()
+	switch {
+	case g == nil:
 		return refuse(ReasonBadEntry, "entry", "a genesis", "entry: the first one is no genesis; allowed: a genesis")
-	}
-	if e.GetAdmittedAt() != e.GetGenesis().GetCreatedAt() {
+	case g.GetForm() > signoff.Form:
+		return ErrUnknownKind
+	case g.GetForm() < signoff.Form:
+		return refuse(ReasonBadEntry, "genesis.form", "", "genesis.form: this ledger was made by the first version, which this program cannot read; begin a new one")
+	case e.GetAdmittedAt() != g.GetCreatedAt():
 		return refuse(ReasonBadEntry, "entry.admitted_at", "created_at", "entry.admitted_at: a genesis is admitted when it is created; allowed: the time in created_at")
 	}
-	_, _, err := genesisKeys(e.GetGenesis())
+	_, _, err := genesisKeys(g)
 	return err
 }
 

@@ -40,8 +40,8 @@ const (
 	ReasonLastLead         = "last-lead"          // there would be no lead left
 	ReasonOlderRevision    = "older-revision"     // judged by, or opened with, a revision that is not the newest
 	ReasonFuel             = "fuel"               // the limits are for other fuels
-	ReasonNoOriginal       = "no-original"        // the job has no read yet
-	ReasonNotOriginal      = "not-of-original"    // base, size or ranges are not the original's
+	ReasonNoRead           = "no-read"            // the job has no read yet
+	ReasonNotAsFound       = "not-as-found"       // base, size or ranges are not those of the read as found
 	ReasonLastKnown        = "last-known"         // last_known is not what the ledger says
 	ReasonDiffers          = "judgement-differs"  // the same revisions gave another judgement before
 	ReasonOtherImage       = "other-image"        // the image named is not the submission's
@@ -52,7 +52,14 @@ const (
 	ReasonBecause          = "because"            // the reasons are not one for each warning
 	ReasonNewSignOff       = "needs-new-sign-off" // newer revisions judge worse than what was signed
 	ReasonNoRelease        = "no-release"         // nothing can be collected
-	ReasonNotCollected     = "not-collected"      // a read-back of something else than was last collected
+	ReasonNotCollected     = "not-collected"      // a read-back of something that was never collected
+	ReasonOtherInputs      = "other-inputs"       // judged by other facts than the job has now
+	ReasonClosed           = "closed"             // the job is closed
+	ReasonErased           = "erased"             // the job was erased
+	ReasonHoles            = "holes"              // the read lacks bytes that the definition names
+	ReasonOtherCar         = "other-car"          // the car is another one than the job's
+	ReasonSealedUsed       = "sealed-used"        // the sealed text is another job's
+	ReasonOpening          = "opening"            // an opening does not open what the action seals
 )
 
 func refuse(reason, at, allowed, format string, args ...any) error {

@@ -1,153 +1,281 @@
-// Package record is state from entries: Decide says whether an action may become an entry,
-// Apply makes it part of the state, Judge says whether an entry that a server admitted was
-// rightly admitted. Pure; the server decides with it and the client replays with it.
+// Package record is what the ledger says, as documents in a store: Decide says whether an action
+// may become an entry, Apply makes it one, Judge says whether an entry that a server admitted was
+// rightly admitted. It looks at nothing but the store that it is given; the server decides with it
+// and the client replays with it. A kind of action is one file here and one message.
 package record
 
 import (
 	"crypto/ed25519"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
 
 	"golang.org/x/mod/sumdb/tlog"
+	"google.golang.org/protobuf/proto"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store"
 	"witnessmark/store/ledger"
 	"witnessmark/store/signoff"
 )
 
-// State is everything the ledger says. The zero State has no genesis yet. Decide, Judge and the
-// accessors only read it and may run at the same time; Apply needs it to itself.
+// documentForm is the form of the documents; another number has them made again from the entries.
+const documentForm = 1
+
+// Kinds of documents, and what their keys are made of. Numbers are of ten digits, so that keys
+// sort as numbers do; parts are joined by NUL.
+const (
+	docHead       = "head"        // ""
+	docGenesis    = "genesis"     // ""
+	docPerson     = "person"      // folded name
+	docKey        = "key"         // key id
+	docRevision   = "revision"    // kind, name, revision
+	docNewest     = "newest"      // kind, name
+	docFile       = "file"        // kind, SHA-256: the newest revision with these bytes
+	docJob        = "job"         // job
+	docOpenJob    = "open-job"    // job
+	docCarJob     = "car-job"     // car, job
+	docEvent      = "event"       // job, entry, and a number within the entry
+	docAlarm      = "alarm"       // job, alarm, what it is about
+	docSignedWith = "signed-with" // key id, job, submission
+	docRequest    = "request"     // request id
+	docImage      = "image"       // SHA-256: as it was first met
+	docJobBlob    = "job-blob"    // job, SHA-256: what it is
+	docBlobJob    = "blob-job"    // SHA-256, job
+	docSealed     = "sealed"      // commitment: its job
+	docJobSealed  = "job-sealed"  // job, commitment
+	docOpening    = "opening"     // commitment
+	docEntrySeal  = "entry-seal"  // entry, commitment
+	docLacking    = "lacking"     // commitment: a text that was neither handed on nor erased
+	docPlate      = "plate"       // normalised plate, job: its car
+	docFrame      = "frame"       // frame number, job: its car
+)
+
+// State is what the ledger says at one moment: it reads the documents of one transaction, and is
+// of no use after it. An error of the store ends everything that follows and is kept for Err:
+// whoever was answered in between asks for it before relying on the answers.
 type State struct {
-	Genesis       *recordv1.Genesis
-	GenesisSHA256 string // hex, of entry 0's bytes
-	Size          uint64
-	Leaves        []tlog.Hash
-	Roots         []tlog.Hash // Roots[n] is the root of size n
-	// Unknown is set once an entry could not be understood: from there on the state says too
-	// little, nothing more may be decided with it, and what it shows is for looking only.
-	Unknown bool
-
-	peaks []tlog.Hash // roots of the perfect subtrees, largest first: what the next root needs
-
-	people     map[string]*person // by folded name
-	roster     []*person          // in order of enrolment
-	keys       map[string]keyUse  // every key there ever was, by fingerprint
-	signedWith map[string][]*submission
-
-	serverKey   ed25519.PublicKey
-	serverEntry uint64 // the entry that named it
-
-	documents map[string]*shelf // by kind
-	jobs      []*job            // job n is jobs[n-1]
-	plates    map[string]*car   // by normalised plate
-	frames    map[string]*car   // by frame digest
-	requests  map[string]request
+	tx   store.ReadTx
+	w    store.WriteTx // nil for looking
+	err  error
+	head *recordv1.Head
+	jobs map[uint32]*recordv1.Job // as the documents have them, or will after Finish
+	// changed are the jobs that Finish has to write.
+	changed map[uint32]bool
 }
 
-// person is one name, for good.
-type person struct {
-	msg   *recordv1.Person
-	key   ed25519.PublicKey
-	entry uint64 // the last entry about the name
+// Read looks at the documents of a transaction.
+func Read(tx store.ReadTx) *State {
+	s := &State{tx: tx, head: &recordv1.Head{}, jobs: map[uint32]*recordv1.Job{}, changed: map[uint32]bool{}}
+	s.get(docHead, "", s.head)
+	return s
 }
 
-// keyUse is what a key is or was for; an empty person is the server.
-type keyUse struct {
-	key    ed25519.PublicKey
-	person string
+// Write is a State that Admit, Apply and CatchUp may add to. What they did is in the documents once
+// Finish was called, and in the store once its transaction was committed.
+func Write(w store.WriteTx) *State {
+	s := Read(w)
+	s.w = w
+	return s
 }
 
-// shelf holds the revisions of all definitions, or of all limits.
-type shelf struct {
-	all    []*recordv1.Document
-	newest map[string]*recordv1.Document
-	bySHA  map[string]*recordv1.Document
+// Finish writes what is written once for all that was applied: jobs that changed, and the head.
+func (s *State) Finish() error {
+	for _, n := range slices.Sorted(maps.Keys(s.changed)) {
+		s.put(docJob, join(n), s.jobs[n])
+	}
+	clear(s.changed)
+	s.head.Root = hexHash(s.Root(s.Size()))
+	s.put(docHead, "", s.head)
+	return s.err
 }
 
-// job is one job; its message is complete but for release and in_car, which are asked for.
-type job struct {
-	msg          *recordv1.Job
-	subs         []*submission
-	car          *car
-	release      uint32
-	entry        uint64 // that opened it
-	readEntry    uint64 // the original's
-	collectEntry uint64 // the newest collection's
+// View runs fn on what the ledger says now, in a transaction that ends with it.
+func View(engine store.Engine, fn func(*State) error) error {
+	return engine.View(func(tx store.ReadTx) error {
+		s := Read(tx)
+		if err := fn(s); err != nil && s.err == nil {
+			return err
+		}
+		return s.err
+	})
 }
 
-// submission is one submission; msg is the one inside its job's message.
-type submission struct {
-	job       *job
-	msg       *recordv1.Submission
-	entry     uint64 // the latest of its own
-	signKey   string // fingerprint of the key of the newest sign-off
-	collected bool   // since the newest sign-off
+// Err is the first error of the store that anything met; nil if all that was answered is so.
+func (s *State) Err() error { return s.err }
+
+func (s *State) fail(err error) {
+	if s.err == nil && err != nil {
+		s.err = fmt.Errorf("read the record: %w", err)
+	}
 }
 
-type request struct {
-	index  uint64
-	sha256 string
+// get reads one document into m; false where there is none.
+func (s *State) get(kind, key string, m proto.Message) bool {
+	if s.err != nil {
+		return false
+	}
+	b, err := s.tx.Document(kind, key)
+	if errors.Is(err, store.ErrNotFound) {
+		return false
+	}
+	if err == nil {
+		if err = proto.Unmarshal(b, m); err != nil {
+			err = fmt.Errorf("%s %q: %w: %w", kind, key, store.ErrDamaged, err)
+		}
+	}
+	s.fail(err)
+	return err == nil
+}
+
+// text reads a document that is a plain text.
+func (s *State) text(kind, key string) (string, bool) {
+	if s.err != nil {
+		return "", false
+	}
+	b, err := s.tx.Document(kind, key)
+	if errors.Is(err, store.ErrNotFound) {
+		return "", false
+	}
+	s.fail(err)
+	return string(b), err == nil
+}
+
+// scan visits the documents of a kind whose keys begin with prefix, from a key on.
+func (s *State) scan(kind, prefix, from string, fn func(key string, value []byte) (more bool)) {
+	if s.err != nil {
+		return
+	}
+	s.fail(s.tx.Scan(kind, max(prefix, from), func(key string, value []byte) (bool, error) {
+		if len(key) < len(prefix) || key[:len(prefix)] != prefix {
+			return false, nil
+		}
+		return fn(key, value) && s.err == nil, nil
+	}))
+}
+
+// keys are the keys below a prefix, without it: what is changed while it is walked through is
+// listed first.
+func (s *State) keys(kind, prefix string) (out []string) {
+	s.scan(kind, prefix, "", func(key string, _ []byte) bool {
+		out = append(out, key[len(prefix):])
+		return true
+	})
+	return out
+}
+
+func (s *State) decode(kind, key string, value []byte, m proto.Message) bool {
+	if err := proto.Unmarshal(value, m); err != nil {
+		s.fail(fmt.Errorf("%s %q: %w: %w", kind, key, store.ErrDamaged, err))
+		return false
+	}
+	return true
+}
+
+// put writes a document; the bytes of a message are the same on every machine that runs one build,
+// and another build's documents are made again where they differ in form.
+func (s *State) put(kind, key string, m proto.Message) {
+	b, err := proto.MarshalOptions{Deterministic: true}.Marshal(m)
+	if err != nil {
+		s.fail(err)
+		return
+	}
+	s.putText(kind, key, string(b))
+}
+
+func (s *State) putText(kind, key, value string) {
+	if s.err == nil {
+		s.fail(s.w.PutDocument(kind, key, []byte(value)))
+	}
+}
+
+func (s *State) drop(kind, key string) {
+	if s.err == nil {
+		s.fail(s.w.DeleteDocument(kind, key))
+	}
+}
+
+// join makes a key of parts; numbers are padded so that they sort.
+func join(parts ...any) string {
+	key := ""
+	for i, p := range parts {
+		if i > 0 {
+			key += "\x00"
+		}
+		switch p := p.(type) {
+		case string:
+			key += p
+		default:
+			key += fmt.Sprintf("%010d", p)
+		}
+	}
+	return key
+}
+
+// under is the prefix of all keys that begin with these parts.
+func under(parts ...any) string { return join(parts...) + "\x00" }
+
+// Head is how far the documents go.
+func (s *State) Head() *recordv1.Head { return proto.CloneOf(s.head) }
+
+// Size is how many entries there are.
+func (s *State) Size() uint64 { return s.head.GetSize() }
+
+// Unapplied says whether there are entries that this program cannot understand: nothing may be
+// decided, collected or verified then, and what is shown is for looking only.
+func (s *State) Unapplied() bool { return s.head.GetApplied() < s.head.GetSize() }
+
+// Outdated says whether the documents have another form than this program writes: see Rebuild.
+func (s *State) Outdated() bool { return s.Size() > 0 && s.head.GetForm() != documentForm }
+
+// Genesis is entry 0; empty where there is none yet.
+func (s *State) Genesis() *recordv1.Genesis {
+	g := &recordv1.Genesis{}
+	s.get(docGenesis, "", g)
+	return g
+}
+
+// GenesisSHA256 is the hex SHA-256 of entry 0's bytes; empty where there is none.
+func (s *State) GenesisSHA256() string { return s.head.GetGenesis() }
+
+// ServerKey is the key that signs checkpoints.
+func (s *State) ServerKey() ed25519.PublicKey {
+	key, err := signoff.ParsePublicKey("the genesis' server key", []byte(s.Genesis().GetServerKey()))
+	if s.Size() > 0 {
+		s.fail(err)
+	}
+	return key
+}
+
+// Root is the root that the ledger had at a size.
+func (s *State) Root(size uint64) tlog.Hash {
+	if s.err != nil || size > s.Size() {
+		return tlog.Hash{}
+	}
+	root, err := ledger.Root(s.tx, size)
+	s.fail(err)
+	return root
+}
+
+// leaf is the hex leaf hash of an entry, which is what acts_on holds.
+func (s *State) leaf(index uint64) string {
+	if s.err != nil {
+		return ""
+	}
+	h, err := ledger.Leaf(s.tx, index)
+	s.fail(err)
+	return hexHash(h)
 }
 
 // Request looks up what became of a request id.
 func (s *State) Request(id string) (index uint64, envelopeSHA256 string, ok bool) {
-	r, ok := s.requests[id]
-	return r.index, r.sha256, ok
+	r := &recordv1.Request{}
+	ok = s.get(docRequest, id, r)
+	return r.GetEntry(), r.GetEnvelopeSha256(), ok
 }
-
-// Open verifies an envelope against every key that the state has seen of a person. Retired and
-// replaced keys are found too, so that Decide can say what is wrong with them.
-func (s *State) Open(envelope []byte) (*signoff.Signed, error) {
-	return signoff.Open(envelope, func(id string) (ed25519.PublicKey, bool) {
-		use, ok := s.keys[id]
-		return use.key, ok && use.person != ""
-	})
-}
-
-// ServerKey is the key that signs checkpoints now.
-func (s *State) ServerKey() ed25519.PublicKey {
-	return append(ed25519.PublicKey(nil), s.serverKey...)
-}
-
-// init makes the maps that the first entry needs.
-func (s *State) init() {
-	s.people = map[string]*person{}
-	s.keys = map[string]keyUse{}
-	s.signedWith = map[string][]*submission{}
-	s.documents = map[string]*shelf{}
-	for _, kind := range []string{kindDefinition, kindLimits} {
-		s.documents[kind] = &shelf{newest: map[string]*recordv1.Document{}, bySHA: map[string]*recordv1.Document{}}
-	}
-	s.plates = map[string]*car{}
-	s.frames = map[string]*car{}
-	s.requests = map[string]request{}
-}
-
-// grow adds a leaf and the root that follows, in time that grows with the logarithm of the size.
-func (s *State) grow(entry []byte) (index uint64) {
-	if len(s.Roots) == 0 {
-		s.Roots = append(s.Roots, tlog.Hash(sha256.Sum256(nil)))
-	}
-	leaf := ledger.LeafHash(entry)
-	s.Leaves = append(s.Leaves, leaf)
-	h := leaf
-	for n := s.Size; n&1 == 1; n >>= 1 {
-		h = tlog.NodeHash(s.peaks[len(s.peaks)-1], h)
-		s.peaks = s.peaks[:len(s.peaks)-1]
-	}
-	s.peaks = append(s.peaks, h)
-	root := h
-	for i := len(s.peaks) - 2; i >= 0; i-- {
-		root = tlog.NodeHash(s.peaks[i], root)
-	}
-	s.Roots = append(s.Roots, root)
-	index = s.Size
-	s.Size++
-	return index
-}
-
-// leaf is the hex leaf hash of an entry, which is what acts_on holds.
-func (s *State) leaf(index uint64) string { return hexHash(s.Leaves[index]) }
 
 func hexHash(h tlog.Hash) string { return hex.EncodeToString(h[:]) }
 

@@ -10,7 +10,11 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"google.golang.org/protobuf/proto"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/tables/image"
 )
 
 // Bounds of what a person writes, in characters.
@@ -156,66 +160,24 @@ func checkOneOf(at, word string, words ...string) error {
 	return badValue(at, strings.Join(shown, ", "), "%q is none of them", short(word))
 }
 
-// checkImage checks that an image is named and that its ranges can be those of a file.
+// checkImage asks whether an image is named in a way that a file can have.
 func checkImage(at string, im *recordv1.Image) error {
-	if im == nil {
-		return badValue(at, "an image", "missing")
-	}
-	if err := checkHash(at+".sha256", im.GetSha256()); err != nil {
-		return err
-	}
-	if im.GetSize() == 0 {
-		return badValue(at+".size", "1 or more", "is 0")
-	}
-	if err := checkOneOf(at+".file_format", im.GetFileFormat(), "raw", "ihex", "srec"); err != nil {
-		return err
-	}
-	return checkRanges(at+".ranges", im)
-}
-
-func checkRanges(at string, im *recordv1.Image) error {
-	ranges := im.GetRanges()
-	if len(ranges) == 0 {
-		return badValue(at, "at least one", "the file held nothing")
-	}
-	for i, r := range ranges {
-		if r.GetEnd() <= r.GetStart() {
-			return badValue(at, "start below end", "range %d is empty", i)
-		}
-		if i > 0 && r.GetStart() < ranges[i-1].GetEnd() {
-			return badValue(at, "ascending and apart", "range %d begins before the one before it ends", i)
-		}
-	}
-	if span := ranges[len(ranges)-1].GetEnd() - ranges[0].GetStart(); span > im.GetSize() {
-		return badValue(at, "within the image's size", "they span %d bytes of %d", span, im.GetSize())
+	if err := image.CheckMessage(im); err != nil {
+		return refuse(ReasonBadValue, at, "", "%s.%s", at, oneLine(err.Error()))
 	}
 	return nil
 }
 
-// sameRanges compares what two files held; ranges that touch are one.
-func sameRanges(a, b *recordv1.Image) bool {
-	x, y := joined(a), joined(b)
-	if len(x) != len(y) {
-		return false
+func checkAscending(at string, ranges []*calibrationv1.AddressRange) error {
+	if _, err := image.FromMessages(ranges); err != nil {
+		return refuse(ReasonBadValue, at, "", "%s: %s", at, oneLine(err.Error()))
 	}
-	for i := range x {
-		if x[i] != y[i] {
-			return false
-		}
-	}
-	return true
+	return nil
 }
 
-func joined(im *recordv1.Image) [][2]uint32 {
-	var out [][2]uint32
-	for _, r := range im.GetRanges() {
-		if n := len(out); n > 0 && out[n-1][1] == r.GetStart() {
-			out[n-1][1] = r.GetEnd()
-			continue
-		}
-		out = append(out, [2]uint32{r.GetStart(), r.GetEnd()})
-	}
-	return out
+// sameRanges compares what two files held.
+func sameRanges(a, b *recordv1.Image) bool {
+	return proto.Equal(&recordv1.Image{Ranges: a.GetRanges()}, &recordv1.Image{Ranges: b.GetRanges()})
 }
 
 // short keeps a refusal to one line whatever was sent.
@@ -224,6 +186,30 @@ func short(text string) string {
 		return text
 	}
 	return string([]rune(text)[:80]) + "…"
+}
+
+// CheckOpened is what a sealed text must be, by the field that holds it; the error is a *Refusal.
+// Decide never sees the text: whoever seals one and whoever admits it asks here.
+func CheckOpened(o *recordv1.Opening) error {
+	at, text := o.GetField(), o.GetText()
+	switch at {
+	case "plate":
+		if err := checkLine(at, text, maxShort); err != nil {
+			return err
+		}
+		if NormalPlate(text) == "" {
+			return badValue(at, "a plate", "%q has neither letter nor digit", short(text))
+		}
+		return nil
+	case "frame":
+		if NormalFrame(text) != text {
+			return badValue(at, "capitals and digits without blanks and hyphens", "the frame number is written in another way")
+		}
+		return checkLine(at, text, maxShort)
+	case "file_name", "name":
+		return checkLine(at, text, maxShort)
+	}
+	return checkReason(at, text)
 }
 
 // CheckNumbers is what Decide asks of a job's numbers; the error is a *Refusal.

@@ -1,0 +1,178 @@
+package record
+
+import (
+	"fmt"
+	"slices"
+
+	"google.golang.org/protobuf/proto"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+)
+
+// The alarms.
+const (
+	ReadbackDiffers = "readback-differs"
+	Recalled        = "recalled"
+	NotReadBack     = "not-read-back"
+	ChangedSince    = "changed-since"
+	RunDanger       = "run-danger"
+	OlderLimits     = "older-limits"
+)
+
+// settleable are the alarms that a lead's word ends.
+var settleable = []string{Recalled, ChangedSince, RunDanger}
+
+// Alarms are those in force in a job; 0 asks for all jobs, by job. One that is not yet due is among them.
+func (s *State) Alarms(job uint32) (out []*recordv1.Alarm) {
+	prefix := ""
+	if job != 0 {
+		prefix = under(job)
+	}
+	s.scan(docAlarm, prefix, "", func(key string, value []byte) bool {
+		a := &recordv1.Alarm{}
+		if s.decode(docAlarm, key, value, a) {
+			out = append(out, a)
+		}
+		return true
+	})
+	return out
+}
+
+// realarm makes a job's alarms again from what happened in it and in its car's other jobs.
+func (c *change) realarm(n uint32) {
+	j := c.job(n)
+	read := uint32(0)
+	for _, other := range c.carJobs(j.GetCar()) {
+		read = max(read, lastRead(c.job(other)))
+	}
+	now := map[string]*recordv1.Alarm{}
+	for _, a := range alarmsOf(j, read) {
+		a.Job, a.Car = n, j.GetCar()
+		now[join(n, a.GetAlarm(), a.GetAbout())] = a
+	}
+	for _, key := range c.keys(docAlarm, under(n)) {
+		if now[join(n)+"\x00"+key] == nil {
+			c.drop(docAlarm, join(n)+"\x00"+key)
+		}
+	}
+	for key, a := range now {
+		was := &recordv1.Alarm{}
+		if !c.get(docAlarm, key, was) || !proto.Equal(was, a) {
+			c.put(docAlarm, key, a)
+		}
+	}
+}
+
+// alarmsOf is what must not be overlooked in a job; read is the entry of the newest read of its car,
+// in whatever job.
+func alarmsOf(j *recordv1.Job, read uint32) (out []*recordv1.Alarm) {
+	raise := func(alarm, about string, since *recordv1.Event, due, format string, args ...any) {
+		out = append(out, &recordv1.Alarm{Alarm: alarm, About: about, Since: since, Due: due, Says: fmt.Sprintf(format, args...)})
+	}
+	settled := func(alarm, about string, since *recordv1.Event) bool {
+		return slices.ContainsFunc(j.GetSettled(), func(s *recordv1.Settled) bool {
+			return s.GetAlarm() == alarm && s.GetAbout() == about && s.GetSettled().GetEntry() > since.GetEntry()
+		})
+	}
+	if list := j.GetReadBacks(); len(list) > 0 {
+		last := list[len(list)-1]
+		if last.GetImage() != nil && !last.GetMatches() && read < last.GetAdded().GetEntry() {
+			raise(ReadbackDiffers, fmt.Sprintf("%d.back%d", j.GetNumber(), last.GetNumber()), last.GetAdded(), "",
+				"what is in the car is unknown: read back, it is not %s", written(j.GetNumber(), last.GetSubmission()))
+		}
+	}
+	if list := j.GetCollections(); len(list) > 0 {
+		last := list[len(list)-1]
+		if !writtenSince(j, last.GetCollected().GetEntry(), func(*recordv1.Readback) bool { return true }) {
+			raise(NotReadBack, imageName(j, last.GetSubmission()), last.GetCollected(), last.GetDue(),
+				"%s was collected and not read back", written(j.GetNumber(), last.GetSubmission()))
+		}
+	}
+	for _, sub := range j.GetSubmissions() {
+		if sub.GetState() == Returned && mayBeIn(j, sub) && !settled(Recalled, subName(sub), sub.GetReturned()) {
+			raise(Recalled, subName(sub), sub.GetReturned(), "", "%s was recalled, and may be in the car: %s", subName(sub), sub.GetReturn().GetReason())
+		}
+		if w := sub.GetJudgedWorse(); w != nil && (IsRelease(sub) || sub.GetState() == Waiting) {
+			raise(OlderLimits, subName(sub), &recordv1.Event{Entry: sub.GetJudgedWorseBy()}, "", "%s is %s by a newer revision", subName(sub), w.GetVerdict())
+		}
+	}
+	for _, r := range j.GetReads() {
+		about := fmt.Sprintf("%d.read%d", j.GetNumber(), r.GetNumber())
+		if last := r.GetLastKnown(); r.GetVoided() == nil && last != nil && !last.GetSame() && !settled(ChangedSince, about, r.GetAdded()) {
+			raise(ChangedSince, about, r.GetAdded(), "", "somebody changed it since: the read is not what was last in the car (%s)", written(last.GetJob(), last.GetSubmission()))
+		}
+	}
+	for _, r := range j.GetRuns() {
+		about := fmt.Sprintf("%d.run%d", j.GetNumber(), r.GetNumber())
+		if r.GetDanger() && !settled(RunDanger, about, r.GetAdded()) {
+			raise(RunDanger, about, r.GetAdded(), "", "run %d, held against the map in the car, shows danger", r.GetNumber())
+		}
+	}
+	return out
+}
+
+// writtenSince says whether something was read back, or said not to be possible to, after an entry.
+func writtenSince(j *recordv1.Job, entry uint32, counts func(*recordv1.Readback) bool) bool {
+	return slices.ContainsFunc(j.GetReadBacks(), func(b *recordv1.Readback) bool {
+		return b.GetAdded().GetEntry() > entry && counts(b)
+	})
+}
+
+// mayBeIn says whether a submission was collected, and nothing else was written since.
+func mayBeIn(j *recordv1.Job, sub *recordv1.Submission) bool {
+	last := uint32(0)
+	for _, c := range j.GetCollections() {
+		if c.GetSubmission() == sub.GetNumber() {
+			last = c.GetCollected().GetEntry()
+		}
+	}
+	return last > 0 && !writtenSince(j, last, func(b *recordv1.Readback) bool {
+		return b.GetSubmission() != sub.GetNumber() && (b.GetMatches() || b.GetNotPossible() != "")
+	})
+}
+
+// imageName is what people call what was collected.
+func imageName(j *recordv1.Job, sub uint32) string {
+	if sub == 0 {
+		return fmt.Sprintf("%d.read%d", j.GetNumber(), AsFound(j).GetNumber())
+	}
+	return fmt.Sprintf("%d.%d", j.GetNumber(), sub)
+}
+
+var settle = &kind{
+	name: "settle",
+	// what raised the alarm
+	target: func(s *State, a *recordv1.Action) (uint64, error) {
+		alarm, err := s.alarmAt(a.GetSettle())
+		return uint64(alarm.GetSince().GetEntry()), err
+	},
+	closed: true,
+	decide: func(d *decision) error {
+		w := d.action.GetSettle()
+		if _, err := d.alarmAt(w); err != nil {
+			return err
+		}
+		if err := checkOneOf("settle.alarm", w.GetAlarm(), settleable...); err != nil {
+			return err
+		}
+		return checkReason("settle.because", w.GetBecause())
+	},
+	apply: func(c *change) {
+		w := c.action.GetSettle()
+		c.changeJob(w.GetJob(), func(j *recordv1.Job) {
+			j.Settled = append(j.Settled, &recordv1.Settled{About: w.GetAbout(), Alarm: w.GetAlarm(), Because: w.GetBecause(), Settled: c.event})
+		})
+		c.tell(w.GetJob(), 0, "", "", "%s of %s settled: %s", w.GetAlarm(), w.GetAbout(), w.GetBecause())
+	},
+}
+
+func (s *State) alarmAt(w *recordv1.Settle) (*recordv1.Alarm, error) {
+	if _, err := s.jobAt("settle.job", w.GetJob()); err != nil {
+		return nil, err
+	}
+	a := &recordv1.Alarm{}
+	if s.get(docAlarm, join(w.GetJob(), w.GetAlarm(), w.GetAbout()), a) {
+		return a, nil
+	}
+	return nil, refuse(ReasonNotFound, "settle.alarm", "", "settle.alarm: there is no alarm %q of %q in job %d", short(w.GetAlarm()), short(w.GetAbout()), w.GetJob())
+}

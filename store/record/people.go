@@ -1,0 +1,99 @@
+package record
+
+import (
+	"crypto/ed25519"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/signoff"
+)
+
+// key finds whose a key is or was.
+func (s *State) key(id string) (*recordv1.Key, bool) {
+	k := &recordv1.Key{}
+	ok := s.get(docKey, id, k)
+	return k, ok
+}
+
+// Person finds somebody by name, retired or not.
+func (s *State) Person(name string) (*recordv1.Person, bool) {
+	p, ok := s.known(name)
+	return p, ok && p.GetName() == name
+}
+
+// known finds who has a name like this one.
+func (s *State) known(name string) (*recordv1.Person, bool) {
+	p := &recordv1.Person{}
+	ok := s.get(docPerson, signoff.FoldName(name), p)
+	return p, ok
+}
+
+// PersonByKey finds whose current key this is; retired people have none.
+func (s *State) PersonByKey(id signoff.KeyID) (*recordv1.Person, bool) {
+	k, ok := s.key(string(id))
+	if !ok || k.GetPerson() == "" {
+		return nil, false
+	}
+	p, ok := s.Person(k.GetPerson())
+	if !ok || p.GetRetired() || p.GetKeyId() != string(id) {
+		return nil, false
+	}
+	return p, true
+}
+
+// People are all who were ever enrolled, by name.
+func (s *State) People() (out []*recordv1.Person) {
+	s.scan(docPerson, "", "", func(key string, value []byte) bool {
+		p := &recordv1.Person{}
+		if s.decode(docPerson, key, value, p) {
+			out = append(out, p)
+		}
+		return true
+	})
+	return out
+}
+
+func (s *State) setPerson(name string, roles []string, key ed25519.PublicKey, event *recordv1.Event) {
+	p, again := s.known(name)
+	id := string(signoff.Fingerprint(key))
+	p.Name, p.Roles, p.PublicKey, p.KeyId = name, sortRoles(roles), signoff.FormatPublicKey(key), id
+	if !again {
+		p.Enrolled = event
+	}
+	p.Latest = event.GetEntry()
+	s.put(docPerson, signoff.FoldName(name), p)
+	s.put(docKey, id, &recordv1.Key{PublicKey: p.GetPublicKey(), Person: name})
+}
+
+// sortRoles puts roles in the order in which they are always shown.
+func sortRoles(roles []string) []string {
+	var out []string
+	for _, r := range Roles {
+		if name := signoff.RoleName(r); contains(roles, name) {
+			out = append(out, name)
+		}
+	}
+	return out
+}
+
+// leads counts the people who hold the role now.
+func (s *State) leads() (n int) {
+	for _, p := range s.People() {
+		if has(p, lead) && !p.GetRetired() {
+			n++
+		}
+	}
+	return n
+}
+
+// nameEntry is the last entry about a name; entry 0 for a new one.
+func (s *State) nameEntry(name string) uint64 {
+	p, _ := s.known(name)
+	return uint64(p.GetLatest())
+}
+
+func (s *State) personNamed(at, name string) (*recordv1.Person, error) {
+	if p, ok := s.Person(name); ok {
+		return p, nil
+	}
+	return nil, refuse(ReasonNotFound, at, "", "%s: nobody called %q is enrolled", at, short(name))
+}

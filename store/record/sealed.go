@@ -1,0 +1,132 @@
+package record
+
+import (
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store"
+	"witnessmark/store/signoff"
+)
+
+// sealed wants commitments that are well formed and of this job alone, so that forgetting one job
+// forgets nothing of another's.
+func (d *decision) sealed() error {
+	job := JobOf(d.action)
+	for _, c := range signoff.Commitments(d.action) {
+		if err := checkHash(c.At, c.Commitment); err != nil {
+			return err
+		}
+		if owner, used := d.text(docSealed, c.Commitment); used && owner != join(job) {
+			return refuse(ReasonSealedUsed, c.At, "", "%s: another job has this sealed text already; allowed: one with a salt of its own", c.At)
+		}
+	}
+	return nil
+}
+
+// seal remembers whose sealed texts these are. One whose opening is not here is lacking: nobody may
+// keep a text back that was not erased.
+func (c *change) seal(job uint32) {
+	for _, s := range signoff.Commitments(c.action) {
+		c.putText(docSealed, s.Commitment, join(job))
+		c.putText(docJobSealed, join(job, s.Commitment), "")
+		c.putText(docEntrySeal, join(c.entry, s.Commitment), "")
+		if !c.get(docOpening, s.Commitment, &recordv1.Opening{}) {
+			c.putText(docLacking, s.Commitment, join(job))
+		}
+	}
+}
+
+// CheckOpenings wants openings that are of an entry's action, each once, and fit their commitments.
+// The error is a *Refusal. Which of them are missing is asked of the documents: Lacking.
+func CheckOpenings(o *Opened, openings []*recordv1.Opening) error {
+	var sealed []signoff.Commitment
+	if o.Signed != nil {
+		sealed = signoff.Commitments(o.Signed.Action)
+	}
+	field := map[string]string{}
+	for _, c := range sealed {
+		field[c.Commitment] = c.Field
+	}
+	for _, opening := range openings {
+		if err := signoff.CheckOpening(opening); err != nil {
+			return refuse(ReasonOpening, short(opening.GetCommitment()), "", "opening: %s", oneLine(err.Error()))
+		}
+		if o.Signed != nil && field[opening.GetCommitment()] != opening.GetField() {
+			return refuse(ReasonOpening, short(opening.GetCommitment()), "", "opening: it opens nothing that the action seals, or is there twice")
+		}
+		delete(field, opening.GetCommitment())
+	}
+	return nil
+}
+
+// Lacking says how many sealed texts were neither handed on nor erased.
+func (s *State) Lacking() int { return len(s.keys(docLacking, "")) }
+
+// Opening finds a sealed text; nil where it was erased, or never came.
+func (s *State) Opening(commitment string) *recordv1.Opening {
+	o := &recordv1.Opening{}
+	if commitment == "" || !s.get(docOpening, commitment, o) {
+		return nil
+	}
+	return o
+}
+
+// OpeningsOf are the openings that came with an entry and are still there.
+func (s *State) OpeningsOf(index uint64) (out []*recordv1.Opening) {
+	for _, commitment := range s.keys(docEntrySeal, under(index)) {
+		if o := s.Opening(commitment); o != nil {
+			out = append(out, o)
+		}
+	}
+	return out
+}
+
+// Told is an entry as it is handed on.
+func Told(tx store.ReadTx, index uint64) (*recordv1.Told, error) {
+	entry, err := tx.Entry(index)
+	if err != nil {
+		return nil, err
+	}
+	s := Read(tx)
+	out := &recordv1.Told{Entry: entry, Openings: s.OpeningsOf(index)}
+	return out, s.err
+}
+
+// reveal fills in the texts of everything below m whose openings are here.
+func (s *State) reveal(m proto.Message, erased bool) {
+	walk(m.ProtoReflect(), func(t *recordv1.Text) {
+		if o := s.Opening(t.GetCommitment()); o != nil {
+			t.Text = o.GetText()
+		} else {
+			t.Erased = erased
+		}
+	})
+}
+
+func walk(m protoreflect.Message, fn func(*recordv1.Text)) {
+	if t, ok := m.Interface().(*recordv1.Text); ok {
+		fn(t)
+		return
+	}
+	m.Range(func(f protoreflect.FieldDescriptor, v protoreflect.Value) bool {
+		switch {
+		case f.IsMap() || f.Message() == nil:
+		case f.IsList():
+			for i := range v.List().Len() {
+				walk(v.List().Get(i).Message(), fn)
+			}
+		default:
+			walk(v.Message(), fn)
+		}
+		return true
+	})
+}
+
+// shut is a sealed text as a document holds it; nil for none.
+func shut(s *recordv1.Sealed) *recordv1.Text {
+	if s.GetCommitment() == "" {
+		return nil
+	}
+	return &recordv1.Text{Commitment: s.GetCommitment()}
+}
