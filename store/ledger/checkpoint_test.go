@@ -158,8 +158,8 @@ func FuzzOpenCheckpoint(f *testing.F) {
 	})
 }
 
-// FuzzProofs: no proof makes the checks panic or hang, whatever the sizes.
-func FuzzProofs(f *testing.F) {
+// FuzzInclusion: no proof makes the check panic or hang, whatever the sizes.
+func FuzzInclusion(f *testing.F) {
 	f.Add([]byte("x"), uint64(0), uint64(1))
 	f.Add(make([]byte, 96), uint64(5), uint64(8))
 	f.Add(make([]byte, 3200), uint64(1)<<62, uint64(1)<<63)
@@ -174,9 +174,6 @@ func FuzzProofs(f *testing.F) {
 		}
 		if ledger.CheckInclusion(proof, a, ledger.Checkpoint{Size: b}, tlog.Hash{1}) == nil {
 			t.Fatal("a proof of a root of zeros")
-		}
-		if a > 0 && a != b && ledger.CheckConsistency(proof, ledger.Checkpoint{Size: a, Root: tlog.Hash{1}}, ledger.Checkpoint{Size: b}) == nil {
-			t.Fatal("a proof between made-up roots")
 		}
 	})
 }

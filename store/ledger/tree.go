@@ -53,6 +53,10 @@ func ProveInclusion(h Hashes, index, size uint64) ([][]byte, error) {
 	if size > maxSize || index >= size {
 		return nil, fmt.Errorf("inclusion of entry %d in size %d: %w", index, size, ErrSize)
 	}
+	// The proof of a last entry holds only what stands before it, so it would not miss the entry.
+	if _, err := Leaf(h, index); err != nil {
+		return nil, fmt.Errorf("inclusion in size %d: %w", size, err)
+	}
 	proof, err := tlog.ProveRecord(int64(size), int64(index), reader(h))
 	if err != nil {
 		return nil, fmt.Errorf("inclusion of entry %d in size %d: %w", index, size, err)

@@ -13,6 +13,51 @@ import (
 	"witnessmark/store/ledger"
 )
 
+var errMissing = errors.New("missing")
+
+// hashes are the stored hashes of a tree; as a ledger.Hashes it counts what is read.
+type hashes struct {
+	stored []tlog.Hash
+	size   uint64
+	reads  int
+}
+
+func (h *hashes) Hash(index int64) (tlog.Hash, error) {
+	h.reads++
+	if index < 0 || index >= int64(len(h.stored)) {
+		return tlog.Hash{}, errMissing
+	}
+	return h.stored[index], nil
+}
+
+func (h *hashes) append(t testing.TB, entry []byte) tlog.Hash {
+	t.Helper()
+	leaf, stored, first, err := ledger.Append(h, h.size, entry)
+	if err != nil || first != int64(len(h.stored)) || stored[0] != leaf {
+		t.Fatalf("entry %d: stored from %d, %v", h.size, first, err)
+	}
+	h.stored = append(h.stored, stored...)
+	h.size++
+	return leaf
+}
+
+func grow(t testing.TB, n int) *hashes {
+	h := &hashes{}
+	for i := range n {
+		h.append(t, fmt.Appendf(nil, "entry %d", i))
+	}
+	return h
+}
+
+func head(t testing.TB, h *hashes, size uint64) ledger.Checkpoint {
+	t.Helper()
+	root, err := ledger.Root(h, size)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return ledger.Checkpoint{Origin: "witnessmark/00", Size: size, Root: root}
+}
+
 func unhex(t testing.TB, s string) []byte {
 	t.Helper()
 	b, err := hex.DecodeString(s)
@@ -22,128 +67,45 @@ func unhex(t testing.TB, s string) []byte {
 	return b
 }
 
-func publishedTree(t testing.TB) *ledger.Tree {
-	tree := &ledger.Tree{}
-	for _, leaf := range publishedLeaves {
-		tree.Append(unhex(t, leaf))
-	}
-	return tree
-}
-
-func hexes(proof [][]byte) []string {
-	var out []string
-	for _, p := range proof {
-		out = append(out, hex.EncodeToString(p))
-	}
-	return out
-}
-
-func TestPublishedRootsAndLeaves(t *testing.T) {
-	tree := &ledger.Tree{}
+func TestPublishedTree(t *testing.T) {
+	h := &hashes{}
 	for i, leaf := range publishedLeaves {
-		got, stored, first := tree.Append(unhex(t, leaf))
-		if hex.EncodeToString(got[:]) != publishedLeafHashes[i] {
+		if got := h.append(t, unhex(t, leaf)); hex.EncodeToString(got[:]) != publishedLeafHashes[i] {
 			t.Errorf("leaf %d: hash %x, published %s", i, got, publishedLeafHashes[i])
-		}
-		if got != stored[0] || first != tlog.StoredHashIndex(0, int64(i)) {
-			t.Errorf("leaf %d: stored from %d", i, first)
 		}
 	}
 	for size, want := range publishedRoots {
-		root, err := tree.Root(uint64(size))
-		if err != nil {
-			t.Fatal(err)
-		}
-		if hex.EncodeToString(root[:]) != want {
+		if root := head(t, h, uint64(size)).Root; hex.EncodeToString(root[:]) != want {
 			t.Errorf("size %d: root %x, published %s", size, root, want)
 		}
 	}
-}
-
-func TestPublishedProofs(t *testing.T) {
-	tree := publishedTree(t)
 	for _, v := range publishedInclusion {
-		proof, err := tree.ProveInclusion(v.index, v.size)
-		if err != nil || !slices.Equal(hexes(proof), v.path) {
-			t.Errorf("inclusion %d of %d: %v %v, published %v", v.index, v.size, hexes(proof), err, v.path)
+		proof, err := ledger.ProveInclusion(h, v.index, v.size)
+		var got []string
+		for _, element := range proof {
+			got = append(got, hex.EncodeToString(element))
 		}
-	}
-	for _, v := range publishedConsistency {
-		proof, err := tree.ProveConsistency(v.from, v.to)
-		if err != nil || !slices.Equal(hexes(proof), v.path) {
-			t.Errorf("consistency %d to %d: %v %v, published %v", v.from, v.to, hexes(proof), err, v.path)
+		if err != nil || !slices.Equal(got, v.path) {
+			t.Errorf("inclusion %d of %d: %v %v, published %v", v.index, v.size, got, err, v.path)
 		}
 	}
 }
 
-// TestStoredHashesAreTlogs checks Append against the library's own way of growing a tree.
-func TestStoredHashesAreTlogs(t *testing.T) {
-	tree := &ledger.Tree{}
-	var kept []tlog.Hash
-	reader := tlog.HashReaderFunc(func(at []int64) ([]tlog.Hash, error) {
-		var out []tlog.Hash
-		for _, i := range at {
-			out = append(out, kept[i])
-		}
-		return out, nil
-	})
-	for i := range 200 {
-		entry := fmt.Appendf(nil, "entry %d", i)
-		want, err := tlog.StoredHashes(int64(i), entry, reader)
-		if err != nil {
-			t.Fatal(err)
-		}
-		_, stored, first := tree.Append(entry)
-		if first != int64(len(kept)) || !slices.Equal(stored, want) {
-			t.Fatalf("entry %d: stored %v from %d, want %v from %d", i, stored, first, want, len(kept))
-		}
-		kept = append(kept, want...)
-	}
-}
-
-func grow(n int) *ledger.Tree {
-	tree := &ledger.Tree{}
-	for i := range n {
-		tree.Append(fmt.Appendf(nil, "entry %d", i))
-	}
-	return tree
-}
-
-func head(t testing.TB, tree *ledger.Tree, size uint64) ledger.Checkpoint {
-	t.Helper()
-	root, err := tree.Root(size)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return ledger.Checkpoint{Origin: "witnessmark/00", Size: size, Root: root}
-}
-
-func TestEverySizeProves(t *testing.T) {
+// TestEveryProof proves every entry in every size that the tree ever had.
+func TestEveryProof(t *testing.T) {
 	const most = 40
-	tree := grow(most)
-	for to := uint64(0); to <= most; to++ {
-		for from := uint64(0); from <= to; from++ {
-			proof, err := tree.ProveConsistency(from, to)
+	h := grow(t, most)
+	for size := uint64(0); size <= most; size++ {
+		for index := range size {
+			proof, err := ledger.ProveInclusion(h, index, size)
 			if err != nil {
 				t.Fatal(err)
 			}
-			if err := ledger.CheckConsistency(proof, head(t, tree, from), head(t, tree, to)); err != nil {
-				t.Fatal(err)
+			leaf, err := ledger.Leaf(h, index)
+			if err != nil || leaf != ledger.LeafHash(fmt.Appendf(nil, "entry %d", index)) {
+				t.Fatalf("leaf %d is another's, %v", index, err)
 			}
-		}
-		for index := uint64(0); index < to; index++ {
-			proof, err := tree.ProveInclusion(index, to)
-			if err != nil {
-				t.Fatal(err)
-			}
-			leaf, err := tree.Leaf(index)
-			if err != nil {
-				t.Fatal(err)
-			}
-			if leaf != ledger.LeafHash(fmt.Appendf(nil, "entry %d", index)) {
-				t.Fatalf("leaf %d is another's", index)
-			}
-			if err := ledger.CheckInclusion(proof, index, head(t, tree, to), leaf); err != nil {
+			if err := ledger.CheckInclusion(proof, index, head(t, h, size), leaf); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -152,102 +114,64 @@ func TestEverySizeProves(t *testing.T) {
 
 // TestAlteredProofsFail changes one thing of a good proof at a time.
 func TestAlteredProofsFail(t *testing.T) {
-	tree := grow(60)
+	h := grow(t, 60)
 	rapid.Check(t, func(rt *rapid.T) {
-		to := rapid.Uint64Range(2, 60).Draw(rt, "to")
-		index := rapid.Uint64Range(0, to-1).Draw(rt, "index")
-		proof, _ := tree.ProveInclusion(index, to)
-		leaf, _ := tree.Leaf(index)
-		cp := head(t, tree, to)
-		i := rapid.IntRange(0, len(proof)-1).Draw(rt, "element")
-		proof[i][rapid.IntRange(0, 31).Draw(rt, "byte")] ^= 1 << rapid.IntRange(0, 7).Draw(rt, "bit")
-		if err := ledger.CheckInclusion(proof, index, cp, leaf); !errors.Is(err, ledger.ErrProof) {
-			rt.Fatalf("altered inclusion of %d in %d: %v", index, to, err)
-		}
-		good, _ := tree.ProveInclusion(index, to)
-		for _, bad := range [][][]byte{good[1:], append(slices.Clone(good), make([]byte, 32)), append(slices.Clone(good[1:]), make([]byte, 31))} {
-			if err := ledger.CheckInclusion(bad, index, cp, leaf); !errors.Is(err, ledger.ErrProof) {
-				rt.Fatalf("inclusion of %d in %d with %d elements: %v", index, to, len(bad), err)
+		size := rapid.Uint64Range(2, 60).Draw(rt, "size")
+		index := rapid.Uint64Range(0, size-1).Draw(rt, "index")
+		good, _ := ledger.ProveInclusion(h, index, size)
+		altered, _ := ledger.ProveInclusion(h, index, size)
+		i := rapid.IntRange(0, len(altered)-1).Draw(rt, "element")
+		altered[i][rapid.IntRange(0, 31).Draw(rt, "byte")] ^= 1 << rapid.IntRange(0, 7).Draw(rt, "bit")
+		leaf, _ := ledger.Leaf(h, index)
+		longer, broken := append(slices.Clone(good), make([]byte, 32)), append(slices.Clone(good[1:]), make([]byte, 31))
+		for _, bad := range [][][]byte{altered, good[1:], longer, broken} {
+			if err := ledger.CheckInclusion(bad, index, head(t, h, size), leaf); !errors.Is(err, ledger.ErrProof) {
+				rt.Fatalf("inclusion of %d in %d with %d elements: %v", index, size, len(bad), err)
 			}
-		}
-		from := rapid.Uint64Range(1, to-1).Draw(rt, "from")
-		fork := head(t, tree, from)
-		fork.Root[5] ^= 1
-		steps, _ := tree.ProveConsistency(from, to)
-		if err := ledger.CheckConsistency(steps, fork, cp); !errors.Is(err, ledger.ErrProof) {
-			rt.Fatalf("fork at %d of %d: %v", from, to, err)
 		}
 	})
 }
 
-func TestConsistencyRefusals(t *testing.T) {
-	tree := grow(9)
-	other := head(t, tree, 9)
-	other.Origin = "witnessmark/11"
-	forked := head(t, tree, 9)
-	forked.Root[0] ^= 1
-	wrongEmpty := head(t, tree, 0)
-	wrongEmpty.Root[0] ^= 1
-	for _, c := range []struct {
-		name     string
-		from, to ledger.Checkpoint
-		proof    [][]byte
+func TestSizesThatAreNot(t *testing.T) {
+	h := grow(t, 3)
+	for what, c := range map[string]struct {
+		size, index uint64
+		want        error
 	}{
-		{"another ledger's", head(t, tree, 9), other, nil},
-		{"went back", head(t, tree, 9), head(t, tree, 8), nil},
-		{"two roots of one size", head(t, tree, 9), forked, nil},
-		{"empty with a root", wrongEmpty, head(t, tree, 9), nil},
-		{"needless element", head(t, tree, 9), head(t, tree, 9), [][]byte{make([]byte, 32)}},
-		{"too many elements", head(t, tree, 3), head(t, tree, 9), make([][]byte, 5000)},
-		{"beyond any ledger", head(t, tree, 3), ledger.Checkpoint{Origin: "witnessmark/00", Size: 1 << 63}, nil},
+		"an entry more":      {4, 3, errMissing},
+		"a power of two":     {8, 0, errMissing},
+		"beyond any ledger":  {1<<48 + 1, 1 << 48, ledger.ErrSize},
+		"beyond any integer": {1<<64 - 1, 1<<64 - 2, ledger.ErrSize},
 	} {
-		if err := ledger.CheckConsistency(c.proof, c.from, c.to); !errors.Is(err, ledger.ErrProof) {
-			t.Errorf("%s: %v", c.name, err)
+		_, err1 := ledger.Root(h, c.size)
+		_, err2 := ledger.ProveInclusion(h, c.index, c.size)
+		_, err3 := ledger.Leaf(h, max(c.index, 3))
+		_, _, _, err4 := ledger.Append(h, max(c.index, 7), nil)
+		for i, err := range []error{err1, err2, err3, err4} {
+			if !errors.Is(err, c.want) {
+				t.Errorf("%s: %d: %v", what, i, err)
+			}
 		}
+	}
+	if _, err := ledger.ProveInclusion(h, 3, 3); !errors.Is(err, ledger.ErrSize) {
+		t.Errorf("the entry after the last: %v", err)
 	}
 	if err := ledger.CheckInclusion(nil, 1<<63, ledger.Checkpoint{Size: 1<<64 - 1}, tlog.Hash{}); !errors.Is(err, ledger.ErrProof) {
 		t.Errorf("inclusion beyond any ledger: %v", err)
 	}
 }
 
-func TestSizesThatAreNot(t *testing.T) {
-	tree := grow(3)
-	_, err1 := tree.Root(4)
-	_, err2 := tree.ProveInclusion(3, 3)
-	_, err3 := tree.ProveInclusion(0, 4)
-	_, err4 := tree.ProveConsistency(2, 4)
-	_, err5 := tree.ProveConsistency(3, 2)
-	_, err6 := tree.Leaf(3)
-	for i, err := range []error{err1, err2, err3, err4, err5, err6} {
-		if !errors.Is(err, ledger.ErrSize) {
-			t.Errorf("%d: %v", i, err)
+// TestReadsFewHashes: what is asked of a tree costs its height, however long the ledger is.
+func TestReadsFewHashes(t *testing.T) {
+	h := grow(t, 5000)
+	for what, ask := range map[string]func() error{
+		"append": func() error { _, _, _, err := ledger.Append(h, 5000, []byte("x")); return err },
+		"root":   func() error { _, err := ledger.Root(h, 4999); return err },
+		"proof":  func() error { _, err := ledger.ProveInclusion(h, 17, 4999); return err },
+	} {
+		h.reads = 0
+		if err := ask(); err != nil || h.reads > 2*13 {
+			t.Errorf("%s: %d hashes read, %v", what, h.reads, err)
 		}
-	}
-}
-
-func TestLoadTreeAndClone(t *testing.T) {
-	tree := &ledger.Tree{}
-	var kept []tlog.Hash
-	for i := range 21 {
-		_, stored, _ := tree.Append([]byte{byte(i)})
-		kept = append(kept, stored...)
-	}
-	loaded, err := ledger.LoadTree(func(i int64) (tlog.Hash, error) { return kept[i], nil }, 21)
-	if err != nil {
-		t.Fatal(err)
-	}
-	one, two := loaded.Clone(), loaded.Clone()
-	one.Append([]byte("one"))
-	two.Append([]byte("two"))
-	tree.Append([]byte("one"))
-	if loaded.Size() != 21 || head(t, one, 22) != head(t, tree, 22) || head(t, two, 22) == head(t, tree, 22) {
-		t.Error("a clone's growth shows in another")
-	}
-	if head(t, loaded, 21) != head(t, tree, 21) {
-		t.Error("a loaded tree has another root")
-	}
-	lost := errors.New("lost")
-	if _, err := ledger.LoadTree(func(int64) (tlog.Hash, error) { return tlog.Hash{}, lost }, 1); !errors.Is(err, lost) {
-		t.Errorf("a lost hash: %v", err)
 	}
 }
