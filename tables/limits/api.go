@@ -1,4 +1,5 @@
-// Package limits reads limits files and judges tables by their rules.
+// Package limits reads limits files and judges tables by their rules. A new kind of rule is a field of
+// the message Rule, a file rule_NAME.go with what it refuses and how it judges, and a line in kinds.
 package limits
 
 import (

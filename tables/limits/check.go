@@ -5,7 +5,6 @@ import (
 	"slices"
 	"strings"
 
-	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/units"
 )
@@ -17,17 +16,19 @@ func (l *Limits) Check(lay *definition.Layout) error {
 	if to := l.Source.GetAppliesTo(); len(to) > 0 && !slices.Contains(to, lay.Name) {
 		return l.at.Errorf("applies_to", "definitions "+strings.Join(to, ", "), "limits %s do not apply to definition %s", l.Name, lay.Name)
 	}
+	c := &ruleCheck{l: l, lay: lay}
 	for i, r := range l.Source.GetRules() {
-		c := &ruleCheck{l: l, path: fmt.Sprintf("rules[%d]", i), rule: r}
-		if err := c.fits(lay); err != nil {
+		c.path, c.rule, c.kind = fmt.Sprintf("rules[%d]", i), r, kindOf(r)
+		if err := c.fits(); err != nil {
 			return err
 		}
 	}
-	return l.checkExpressions(lay)
+	return nil
 }
 
 // fits checks one rule against every table that it selects.
-func (c *ruleCheck) fits(lay *definition.Layout) error {
+func (c *ruleCheck) fits() error {
+	lay := c.lay
 	for i, id := range c.rule.GetSelect().GetTables() {
 		if lay.ByID[id] == nil {
 			return c.bad(fmt.Sprintf("select.tables[%d]", i), tableIDs(lay), "definition %s has no table %.60q", lay.Name, id)
@@ -37,23 +38,17 @@ func (c *ruleCheck) fits(lay *definition.Layout) error {
 	if len(selected) == 0 {
 		return c.bad("select", "quantity, role and tables that some table has, all together", "it selects no table of definition %s", lay.Name)
 	}
-	if a, field := c.other(); a != nil && lay.ByID[a.GetTable()] == nil {
-		return c.bad(field+".table", tableIDs(lay), "definition %s has no table %.60q", lay.Name, a.GetTable())
+	if c.kind.once != nil {
+		if err := c.kind.once(c); err != nil {
+			return err
+		}
 	}
 	for _, t := range selected {
-		if err := c.table(t, lay); err != nil {
+		if err := c.table(t); err != nil {
 			return err
 		}
 	}
 	return nil
-}
-
-// other is the table that a `below` or `above` names, and that field's name.
-func (c *ruleCheck) other() (*calibrationv1.Against, string) {
-	if b := c.rule.GetBelow(); b != nil {
-		return b, "below"
-	}
-	return c.rule.GetAbove(), "above"
 }
 
 // named reports whether the rule names its tables. It must then be able to judge each of
@@ -71,38 +66,20 @@ func (c *ruleCheck) cannot(t *definition.Table, allowed, format string, args ...
 }
 
 // table checks the rule against one table.
-func (c *ruleCheck) table(t *definition.Table, lay *definition.Layout) error {
-	switch c.rule.GetKind().(type) {
-	case *calibrationv1.Rule_Frozen, *calibrationv1.Rule_Expression:
-		return nil
-	case *calibrationv1.Rule_Covers:
-		if t.X == nil {
-			return c.cannot(t, "curves and maps", "has no axes")
-		}
-		return nil
-	}
-	if t.Cells.Conv.Labels != nil {
+func (c *ruleCheck) table(t *definition.Table) error {
+	switch {
+	case t.Cells.Conv.Labels != nil && !c.kind.labels:
 		return c.cannot(t, "tables of numbers; labels are for frozen and expression", "holds labels")
+	case c.kind.fits != nil:
+		return c.kind.fits(c, t)
 	}
-	switch k := c.rule.GetKind().(type) {
-	case *calibrationv1.Rule_Range:
-		return c.level("range.unit", k.Range.GetUnit(), t)
-	case *calibrationv1.Rule_Envelope:
-		return c.envelopeFits(k.Envelope, t)
-	case *calibrationv1.Rule_Change:
-		if k.Change.GetPercent() {
-			return nil
-		}
-		return c.difference("change.unit", k.Change.GetUnit(), t.Unit, fmt.Sprintf("table %q", t.ID))
-	case *calibrationv1.Rule_Slope:
-		return c.slopeFits(k.Slope, t)
-	case *calibrationv1.Rule_Lump:
-		return c.lumpFits(k.Lump, t)
-	case *calibrationv1.Rule_Monotonic:
-		return c.monotonicFits(k.Monotonic, t)
-	}
-	if a, field := c.other(); a != nil {
-		return c.againstFits(field, a, t, lay.ByID[a.GetTable()])
+	return nil
+}
+
+// hasAxes is what a kind that judges axes asks of a table.
+func (c *ruleCheck) hasAxes(t *definition.Table) error {
+	if t.X == nil {
+		return c.cannot(t, "curves and maps", "has no axes")
 	}
 	return nil
 }
@@ -125,6 +102,11 @@ func (c *ruleCheck) difference(field, unit, to, what string) error {
 		return c.conversion(field, what, err)
 	}
 	return nil
+}
+
+// differenceOf checks that a difference's unit becomes the table's.
+func (c *ruleCheck) differenceOf(field, unit string, t *definition.Table) error {
+	return c.difference(field, unit, t.Unit, fmt.Sprintf("table %q", t.ID))
 }
 
 // conversion passes on what the conversion says is allowed.

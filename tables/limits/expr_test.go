@@ -124,7 +124,7 @@ func TestExpressionsAreCheckedWithTheDefinition(t *testing.T) {
 		`table('map2').at(1) < 1.0`:                 "has 2 of them, not 1",
 		`base('sw').at() < 1.0`:                     "no matching overload",
 	} {
-		err := (&Limits{Source: &calibrationv1.Limits{Rules: []*calibrationv1.Rule{exprRule(text)}}}).checkExpressions(lay)
+		err := (&Limits{Source: &calibrationv1.Limits{Rules: []*calibrationv1.Rule{exprRule(text)}}}).Check(lay)
 		if want == "" {
 			if err != nil {
 				t.Errorf("%s: %v", text, err)

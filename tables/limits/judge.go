@@ -46,12 +46,15 @@ func Judge(l *Limits, in JudgeInput) (*Judged, error) {
 		j.changed[id] = true
 	}
 	for _, r := range l.Source.GetRules() {
-		if r.GetExpression() != "" {
-			j.expression(r)
-			continue
-		}
-		for _, t := range j.selected(r) {
-			j.table(r, t)
+		switch k := kindOf(r); {
+		case k == nil:
+			j.ruleError(r, "", fmt.Errorf("it says nothing that can be judged"))
+		case k.alone != nil:
+			k.alone(j, r)
+		default:
+			for _, t := range j.selected(k, r) {
+				j.table(k, r, t)
+			}
 		}
 	}
 	return j.out, nil
@@ -69,10 +72,9 @@ type judge struct {
 
 // selected are the tables that a rule looks at, in definition order: the changed ones, and those
 // that it ties to a changed one.
-func (j *judge) selected(r *calibrationv1.Rule) []*definition.Table {
-	tied := j.changed[against(r).GetTable()]
+func (j *judge) selected(k *kind, r *calibrationv1.Rule) []*definition.Table {
 	ids := j.in.Changed
-	if tied {
+	if j.changed[k.against(r)] {
 		ids = nil
 		for _, t := range j.lay.Tables {
 			ids = append(ids, t.ID)
@@ -87,17 +89,10 @@ func (j *judge) selected(r *calibrationv1.Rule) []*definition.Table {
 	return out
 }
 
-// against is the other table of a `below` or `above`, nil of any other rule.
-func against(r *calibrationv1.Rule) *calibrationv1.Against {
-	if b := r.GetBelow(); b != nil {
-		return b
-	}
-	return r.GetAbove()
-}
-
 // subject is one table under one rule.
 type subject struct {
 	*judge
+	kind       *kind
 	rule       *calibrationv1.Rule
 	t          *definition.Table
 	cand, base *face // base is nil where there is none, or where it says nothing about this table
@@ -117,14 +112,13 @@ func unjudged(format string, args ...any) error { return errUnjudged{fmt.Sprintf
 var errPassed = fmt.Errorf("passed over")
 
 // table judges one table by one rule and writes down what came of it.
-func (j *judge) table(r *calibrationv1.Rule, t *definition.Table) {
-	needsBase := r.GetChange() != nil || r.GetFrozen() != nil
-	if r.GetCovers() != nil && j.in.Run == nil || needsBase && j.in.Check {
+func (j *judge) table(k *kind, r *calibrationv1.Rule, t *definition.Table) {
+	if k.needsRun && j.in.Run == nil || k.needsBase && j.in.Check {
 		return
 	}
-	s, err := j.subject(r, t)
+	s, err := j.subject(k, r, t)
 	if err == nil {
-		err = s.run()
+		err = k.judge(s)
 	}
 	switch e := err.(type) {
 	case nil:
@@ -160,17 +154,16 @@ func (j *judge) ruleError(r *calibrationv1.Rule, table string, err error) {
 }
 
 // subject reads a table out of both images.
-func (j *judge) subject(r *calibrationv1.Rule, t *definition.Table) (*subject, error) {
-	s := &subject{judge: j, rule: r, t: t, exact: true}
+func (j *judge) subject(k *kind, r *calibrationv1.Rule, t *definition.Table) (*subject, error) {
+	s := &subject{judge: j, kind: k, rule: r, t: t, exact: true}
 	d := j.in.Candidate(t.ID)
 	if d == nil {
 		return nil, unjudged("the candidate lacks the table")
 	}
-	axesOnly := r.GetMonotonic().GetOf() == "axes" || r.GetCovers() != nil
-	if axesOnly && t.X == nil && t.Y == nil {
+	if k.axesAlone != nil && k.axesAlone(r) && t.X == nil && t.Y == nil {
 		return nil, errPassed
 	}
-	if d.Values == nil && r.GetFrozen() == nil {
+	if d.Values == nil && !k.labels {
 		return nil, unjudged("the table holds labels, which only frozen and expression judge")
 	}
 	var err error
@@ -180,36 +173,9 @@ func (j *judge) subject(r *calibrationv1.Rule, t *definition.Table) (*subject, e
 	if s.base, err = j.face(true, t.ID, t); err != nil {
 		s.base, s.detail = nil, fmt.Sprintf("the base could not be judged: %v", err)
 	}
-	if s.base != nil && s.base.values == nil && s.cand.values != nil && r.GetFrozen() == nil {
+	if s.base != nil && s.base.values == nil && s.cand.values != nil && !k.labels {
 		s.base, s.detail = nil, "the base could not be judged: it holds labels"
 	}
 	s.tally = &tally{check: j.in.Check, relative: t.Cells.Relative(), step: t.Cells.Conv.Step()}
 	return s, nil
-}
-
-// run calls the rule's own code.
-func (s *subject) run() error {
-	switch k := s.rule.GetKind().(type) {
-	case *calibrationv1.Rule_Range:
-		return s.inRange(k.Range)
-	case *calibrationv1.Rule_Envelope:
-		return s.underEnvelope(k.Envelope)
-	case *calibrationv1.Rule_Change:
-		return s.changeWithin(k.Change)
-	case *calibrationv1.Rule_Frozen:
-		return s.frozen()
-	case *calibrationv1.Rule_Slope:
-		return s.slope(k.Slope)
-	case *calibrationv1.Rule_Lump:
-		return s.lump(k.Lump)
-	case *calibrationv1.Rule_Monotonic:
-		return s.monotonic(k.Monotonic)
-	case *calibrationv1.Rule_Below:
-		return s.against(k.Below, true)
-	case *calibrationv1.Rule_Above:
-		return s.against(k.Above, false)
-	case *calibrationv1.Rule_Covers:
-		return s.covers()
-	}
-	return fmt.Errorf("the rule says nothing that can be judged")
 }

@@ -86,7 +86,7 @@ func FuzzExpression(f *testing.F) {
 	f.Fuzz(func(t *testing.T, text string) {
 		l := &Limits{Source: &calibrationv1.Limits{Rules: []*calibrationv1.Rule{exprRule(text)}}}
 		in := judging(sheets, sheets)
-		err := l.checkExpressions(in.Layout)
+		err := l.Check(in.Layout)
 		out, judgeErr := Judge(l, in)
 		if judgeErr != nil {
 			t.Fatal(judgeErr)

@@ -146,7 +146,7 @@ func (s *subject) findings() []*calibrationv1.Finding {
 		if s.tally.check {
 			f.Origin = ""
 		}
-		if other := against(s.rule).GetTable(); other != "" {
+		if other := s.kind.against(s.rule); other != "" {
 			f.Tables = []string{other}
 		}
 		if !s.exact {

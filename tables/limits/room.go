@@ -3,7 +3,6 @@ package limits
 import (
 	"math"
 
-	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
 )
@@ -37,17 +36,13 @@ func boundsOf(l *Limits, t *definition.Table, d *surface.Decoded) *bounding {
 	}
 	j := &judge{faces: map[faceKey]*face{}, in: JudgeInput{Check: true, Candidate: func(string) *surface.Decoded { return d }}}
 	for _, r := range l.Source.GetRules() {
-		if !selects(r.GetSelect(), t) || r.GetRange() == nil && r.GetEnvelope() == nil {
+		k := kindOf(r)
+		if k == nil || k.bounds == nil || !selects(r.GetSelect(), t) {
 			continue
 		}
 		var err error
-		if b.subject, err = j.subject(r, t); err != nil {
-			continue // what cannot be judged bounds nothing; the report says why
-		}
-		if r.GetRange() != nil {
-			b.inRange(r.GetRange())
-		} else {
-			b.inEnvelope(r.GetEnvelope())
+		if b.subject, err = j.subject(k, r, t); err == nil { // what cannot be judged bounds nothing; the report says why
+			k.bounds(b)
 		}
 	}
 	return b
@@ -59,34 +54,6 @@ func blanks(n int) []float64 {
 		out[i] = math.NaN()
 	}
 	return out
-}
-
-func (b *bounding) inRange(r *calibrationv1.Range) {
-	unit, err := levels(b.t.Quantity, r.GetUnit(), b.t.Quantity, b.t.Unit)
-	if err != nil {
-		return
-	}
-	for i := range b.cand.values {
-		if r.Max != nil {
-			b.cell(i, unit.of(r.GetMax()), true)
-		}
-		if r.Min != nil {
-			b.cell(i, unit.of(r.GetMin()), false)
-		}
-	}
-}
-
-func (b *bounding) inEnvelope(e *calibrationv1.Envelope) {
-	on, err := envelopeOn(e, b.t)
-	if err != nil || b.cand.err != nil || on.joinInto(over(b.cand.grid), b.t) != nil {
-		return
-	}
-	for row := range b.cand.ny {
-		for col := range b.cand.nx {
-			limit := on.at(b.cand.cellAt(row, col), side{sideOf(b.cand.x, col), sideOf(b.cand.y, row)})
-			b.cell(row*b.cand.nx+col, limit, on.ceiling)
-		}
-	}
 }
 
 // cell notes one bound of one cell.

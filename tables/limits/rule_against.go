@@ -1,13 +1,80 @@
 package limits
 
 import (
+	"fmt"
+
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 )
 
+// The two kinds that hold a table against another one.
+var (
+	belowKind = &kind{name: "below", parse: (*ruleCheck).against, once: (*ruleCheck).otherThere, fits: (*ruleCheck).againstFits, judge: (*subject).against, other: (*calibrationv1.Rule).GetBelow}
+	aboveKind = &kind{name: "above", parse: (*ruleCheck).against, once: (*ruleCheck).otherThere, fits: (*ruleCheck).againstFits, judge: (*subject).against, other: (*calibrationv1.Rule).GetAbove}
+)
+
+func (c *ruleCheck) against() error {
+	r := c.kind.other(c.rule)
+	if r.GetTable() == "" {
+		return c.bad(c.kind.name+".table", "the id of a table", "the other table is missing")
+	}
+	if r.GetMargin() != 0 {
+		return c.unit(c.kind.name+".unit", r.GetUnit())
+	}
+	return nil
+}
+
+// otherThere asks that the definition has the other table.
+func (c *ruleCheck) otherThere() error {
+	if id := c.kind.other(c.rule).GetTable(); c.lay.ByID[id] == nil {
+		return c.bad(c.kind.name+".table", tableIDs(c.lay), "definition %s has no table %.60q", c.lay.Name, id)
+	}
+	return nil
+}
+
+// againstFits asks that two tables can be held against each other. An axis that only the
+// other one has is taken at its worst, so that axes need not be the same; those of one
+// quantity must convert.
+func (c *ruleCheck) againstFits(t *definition.Table) error {
+	a, field := c.kind.other(c.rule), c.kind.name
+	other := c.lay.ByID[a.GetTable()]
+	if other == t {
+		return c.cannot(t, "another table", "cannot be held against itself")
+	}
+	if other.Cells.Conv.Labels != nil {
+		return c.bad(field+".table", "a table of numbers", "table %q holds labels", other.ID)
+	}
+	if t.Quantity != other.Quantity {
+		return c.bad(field+".table", "two tables of one quantity", "table %q is of quantity %q, and table %q of %q", t.ID, t.Quantity, other.ID, other.Quantity)
+	}
+	if err := c.convert(field+".table", other.Quantity, other.Unit, t.Quantity, t.Unit, fmt.Sprintf("tables %q and %q", other.ID, t.ID)); err != nil {
+		return err
+	}
+	if a.GetUnit() != "" {
+		if err := c.differenceOf(field+".unit", a.GetUnit(), t); err != nil {
+			return err
+		}
+	}
+	for _, own := range axesOf(t) {
+		if own == nil {
+			continue
+		}
+		theirs := axisFor(other, own.Quantity)
+		if theirs == nil {
+			continue
+		}
+		if err := c.convert(field+".table", theirs.Quantity, theirs.Unit, own.Quantity, own.Unit,
+			fmt.Sprintf("axis %q of table %q and axis %q of table %q", theirs.ID, other.ID, own.ID, t.ID)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // against keeps the whole surface below, or above, another table's, on the breakpoints of both.
 // A rule that selects by quantity may pick that other table too, which nobody means to hold against itself.
-func (s *subject) against(a *calibrationv1.Against, below bool) error {
+func (s *subject) against() error {
+	a, below := s.kind.other(s.rule), s.kind.name == "below"
 	if a.GetTable() == s.t.ID {
 		return errPassed
 	}
@@ -55,14 +122,14 @@ func (s *subject) boundOf(base bool, a *calibrationv1.Against, below bool) (*bou
 	other := d(a.GetTable())
 	want := &definition.Table{Quantity: s.t.Quantity, Unit: s.t.Unit}
 	b := &bound{to: [2]int{-1, -1}, ceiling: below, shift: shift}
-	for i, axis := range [2]*definition.Axis{other.Table.X, other.Table.Y} {
+	for i, axis := range axesOf(other.Table) {
 		if axis == nil {
 			continue
 		}
 		b.to[i], b.index[i] = pairing(s.t, axis.Quantity), axis.Index
 		unit := axis.Unit
 		if b.to[i] >= 0 {
-			unit = [2]*definition.Axis{s.t.X, s.t.Y}[b.to[i]].Unit
+			unit = axesOf(s.t)[b.to[i]].Unit
 		}
 		if i == 0 {
 			want.X = &definition.Axis{Unit: unit}

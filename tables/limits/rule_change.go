@@ -3,11 +3,44 @@ package limits
 import (
 	"math"
 
-	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/definition"
 )
 
+var changeKind = &kind{name: "change", parse: (*ruleCheck).change, fits: (*ruleCheck).changeFits, judge: (*subject).changeWithin, needsBase: true}
+
+func (c *ruleCheck) change() error {
+	r := c.rule.GetChange()
+	if r.GetPercent() {
+		if r.GetUnit() != "" && r.GetUnit() != "%" {
+			return c.bad("change.unit", "no unit, or %", "the bounds are per cent, not %s", r.GetUnit())
+		}
+	} else if err := c.unit("change.unit", r.GetUnit()); err != nil {
+		return err
+	}
+	if r.MaxUp == nil && r.MaxDown == nil {
+		return c.bad("change", "max_up, max_down or both", "neither max_up nor max_down is given")
+	}
+	if r.MaxUp != nil {
+		if err := c.atLeastZero("change.max_up", r.MaxUp); err != nil {
+			return err
+		}
+	}
+	if r.MaxDown != nil {
+		return c.atLeastZero("change.max_down", r.MaxDown)
+	}
+	return nil
+}
+
+func (c *ruleCheck) changeFits(t *definition.Table) error {
+	if c.rule.GetChange().GetPercent() {
+		return nil
+	}
+	return c.differenceOf("change.unit", c.rule.GetChange().GetUnit(), t)
+}
+
 // changeWithin judges how far each cell moved; where breakpoints changed, how far the surface did.
-func (s *subject) changeWithin(c *calibrationv1.Change) error {
+func (s *subject) changeWithin() error {
+	c := s.rule.GetChange()
 	if s.base == nil {
 		return unjudged("the base has nothing to compare with")
 	}

@@ -8,8 +8,12 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 )
+
+var coversKind = &kind{name: "covers", fits: (*ruleCheck).hasAxes, judge: (*subject).covers, needsRun: true,
+	axesAlone: func(*calibrationv1.Rule) bool { return true }}
 
 // Run is a run on the rolling road as the rules see it: one value a sample in every channel.
 type Run struct {

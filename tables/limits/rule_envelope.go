@@ -1,136 +1,120 @@
 package limits
 
 import (
-	"math"
-	"slices"
-	"sort"
+	"fmt"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
 )
 
-// bound is a surface that limits another one. An axis that the table lacks is taken at its worst.
-type bound struct {
-	grid    *surface.Grid // axes in the table's units, values in its unit
-	to      [2]int        // for its x and y: 0 the table's x, 1 its y, -1 neither
-	index   [2]bool       // for its x and y: never interpolated
-	curved  bool
-	ceiling bool
-	shift   float64 // added to its value
-}
+var envelopeKind = &kind{name: "envelope", parse: (*ruleCheck).envelope, fits: (*ruleCheck).envelopeFits, judge: (*subject).underEnvelope, bounds: (*bounding).inEnvelope}
 
-// at is the limit at a point of the table.
-func (b *bound) at(p place, s side) float64 {
-	coord := [2]float64{p.x, p.y}
-	below := [2]bool{s.belowX, s.belowY}
-	axes := [2][]float64{b.grid.X, b.grid.Y}
-	var points [2][]float64
-	var sides [2][]bool
-	for i, to := range b.to {
-		if to >= 0 {
-			points[i], sides[i] = []float64{coord[to]}, []bool{below[to]}
-		} else {
-			points[i], sides[i] = axes[i], []bool{true, false}
+func (c *ruleCheck) envelope() error {
+	e := c.rule.GetEnvelope()
+	if err := c.word("envelope.side", e.GetSide(), "max", "min"); err != nil {
+		return err
+	}
+	if err := c.unit("envelope.unit", e.GetUnit()); err != nil {
+		return err
+	}
+	if e.GetX() == nil {
+		return c.bad("envelope.x", "x: {quantity: …, unit: …, points: […]}", "the x axis is missing")
+	}
+	if err := c.envelopeAxis("envelope.x", e.GetX()); err != nil {
+		return err
+	}
+	rows := 1
+	if e.GetY() != nil {
+		if err := c.envelopeAxis("envelope.y", e.GetY()); err != nil {
+			return err
+		}
+		if e.GetX().GetQuantity() == e.GetY().GetQuantity() {
+			return c.bad("envelope.y.quantity", "two quantities", "both axes are of quantity %q", e.GetY().GetQuantity())
+		}
+		rows = len(e.GetY().GetPoints())
+	}
+	columns := len(e.GetX().GetPoints())
+	if len(e.GetValues()) != rows {
+		return c.bad("envelope.values", fmt.Sprintf("%d, one for each point of y (one where there is no y)", rows), "%d rows", len(e.GetValues()))
+	}
+	for i, row := range e.GetValues() {
+		if len(row.GetValues()) != columns {
+			return c.bad(fmt.Sprintf("envelope.values[%d]", i), fmt.Sprintf("%d, one for each point of x", columns), "%d numbers in the row", len(row.GetValues()))
 		}
 	}
-	worst := math.NaN()
-	for _, y := range points[1] {
-		for _, x := range points[0] {
-			for _, by := range sides[1] {
-				for _, bx := range sides[0] {
-					v := at(b.grid, x, y, side{bx, by})
-					if !finite(v) {
-						return v
-					}
-					if math.IsNaN(worst) || v < worst == b.ceiling {
-						worst = v
-					}
-				}
+	return nil
+}
+
+func (c *ruleCheck) envelopeAxis(field string, a *calibrationv1.EnvelopeAxis) error {
+	if a.GetQuantity() == "" {
+		return c.bad(field+".quantity", "what the axis measures, as in engine_speed", "the quantity is missing")
+	}
+	if err := c.unit(field+".unit", a.GetUnit()); err != nil {
+		return err
+	}
+	if len(a.GetPoints()) == 0 {
+		return c.bad(field+".points", "one point or more", "there are no points")
+	}
+	for i := 1; i < len(a.GetPoints()); i++ {
+		if !(a.GetPoints()[i] > a.GetPoints()[i-1]) {
+			return c.bad(fmt.Sprintf("%s.points[%d]", field, i), "points that rise strictly", "%v comes after %v", a.GetPoints()[i], a.GetPoints()[i-1])
+		}
+	}
+	return nil
+}
+
+func (c *ruleCheck) envelopeFits(t *definition.Table) error {
+	e := c.rule.GetEnvelope()
+	if err := c.level("envelope.unit", e.GetUnit(), t); err != nil {
+		return err
+	}
+	for _, side := range []struct {
+		field string
+		axis  *calibrationv1.EnvelopeAxis
+	}{{"envelope.x", e.GetX()}, {"envelope.y", e.GetY()}} {
+		if side.axis == nil {
+			continue
+		}
+		q := side.axis.GetQuantity()
+		axis := axisFor(t, q)
+		if axis == nil {
+			if err := c.cannot(t, "tables with every axis of the envelope", "has no axis of quantity %q, which the envelope needs", q); err != nil {
+				return err
 			}
+			continue
+		}
+		if err := c.convert(side.field+".unit", q, side.axis.GetUnit(), q, axis.Unit, fmt.Sprintf("axis %q of table %q", axis.ID, t.ID)); err != nil {
+			return err
 		}
 	}
-	return worst + b.shift
-}
-
-// pairing says which axis of a table stands for a quantity: 0 for x, 1 for y, -1 for none.
-func pairing(t *definition.Table, quantity string) int {
-	for i, a := range [2]*definition.Axis{t.X, t.Y} {
-		if a != nil && a.Quantity == quantity {
-			return i
-		}
-	}
-	return -1
+	return nil
 }
 
 // underEnvelope holds the whole surface against the envelope's. Both are piecewise bilinear, and so
 // is their difference, which takes its extremes at the breakpoints of both joined.
-func (s *subject) underEnvelope(e *calibrationv1.Envelope) error {
+func (s *subject) underEnvelope() error {
 	if s.cand.err != nil {
 		return s.cand.err
 	}
-	b, err := envelopeOn(e, s.t)
+	b, err := envelopeOn(s.rule.GetEnvelope(), s.t)
 	if err != nil {
 		return err
 	}
 	return s.holdSurface(b, b)
 }
 
-// holdSurface judges the whole surface against a bound, and the base against the base's bound
-// (nil where it has none).
-func (s *subject) holdSurface(b, baseBound *bound) error {
-	l := over(s.cand.grid)
-	if err := b.joinInto(l, s.t); err != nil {
-		return err
+func (b *bounding) inEnvelope() {
+	on, err := envelopeOn(b.rule.GetEnvelope(), b.t)
+	if err != nil || b.cand.err != nil || on.joinInto(over(b.cand.grid), b.t) != nil {
+		return
 	}
-	comparable := s.base != nil && baseBound != nil
-	if comparable {
-		if err := surfaces(s.cand, s.base); err != nil {
-			comparable, s.detail = false, "the base could not be judged: "+err.Error()
+	for row := range b.cand.ny {
+		for col := range b.cand.nx {
+			limit := on.at(b.cand.cellAt(row, col), side{sideOf(b.cand.x, col), sideOf(b.cand.y, row)})
+			b.cell(row*b.cand.nx+col, limit, on.ceiling)
 		}
 	}
-	s.exact = !s.cand.curved && !b.curved
-	l.each(s.cand, func(p place, sd side) {
-		v, limit := at(s.cand.grid, p.x, p.y, sd), b.at(p, sd)
-		if !comparable {
-			s.hold(p, v, limit, 0, 0, false, b.ceiling)
-			return
-		}
-		s.hold(p, v, limit, at(s.base.grid, p.x, p.y, sd), baseBound.at(p, sd), true, b.ceiling)
-	})
-	return nil
-}
-
-// joinInto adds the bound's breakpoints to the points that are judged.
-func (b *bound) joinInto(l *lattice, t *definition.Table) error {
-	axes := [2]*definition.Axis{t.X, t.Y}
-	points, steps := [2]*[]float64{&l.x, &l.y}, [2]*[][]float64{&l.stepsX, &l.stepsY}
-	for i, of := range [2]*[]float64{&b.grid.X, &b.grid.Y} {
-		to := b.to[i]
-		if to < 0 {
-			continue
-		}
-		*of = snap(*of, *points[to])
-		own := *of
-		if (axes[to].Index || b.index[i]) && !samePoints(surface.Join(own, nil), *points[to]) {
-			return unjudged("the index axis of %s has other points than what limits the table, and is never interpolated", axes[to].Quantity)
-		}
-		join(points[to], steps[to], own)
-	}
-	return nil
-}
-
-// snap puts breakpoints that only rounding keeps from the table's own onto them, so that one
-// operating point is not judged as two.
-func snap(points, to []float64) []float64 {
-	out := slices.Clone(points)
-	for i, p := range out {
-		near := float64(1e-12 * math.Abs(p))
-		if k := sort.SearchFloat64s(to, p-near); k < len(to) && to[k] <= p+near {
-			out[i] = to[k]
-		}
-	}
-	return out
 }
 
 // envelopeOn is the envelope in the units of a table.
@@ -148,7 +132,7 @@ func envelopeOn(e *calibrationv1.Envelope, t *definition.Table) (*bound, error) 
 		if to < 0 {
 			return nil, unjudged("the table has no axis of %s, which the envelope needs", a.GetQuantity())
 		}
-		axis := [2]*definition.Axis{t.X, t.Y}[to]
+		axis := axesOf(t)[to]
 		u, err := levels(axis.Quantity, a.GetUnit(), axis.Quantity, axis.Unit)
 		if err != nil {
 			return nil, err

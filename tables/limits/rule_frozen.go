@@ -7,6 +7,8 @@ import (
 	"witnessmark/tables/definition"
 )
 
+var frozenKind = &kind{name: "frozen", judge: (*subject).frozen, labels: true, needsBase: true}
+
 // frozen allows no difference at all: raw bits of the cells, and the breakpoints of stored axes.
 // Each stored number that differs counts; a cell is the worst where one differs.
 func (s *subject) frozen() error {

@@ -1,10 +1,35 @@
 package limits
 
-import calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+import (
+	"fmt"
+
+	"witnessmark/tables/definition"
+)
+
+var rangeKind = &kind{name: "range", parse: (*ruleCheck).bounds, fits: (*ruleCheck).rangeFits, judge: (*subject).inRange, bounds: (*bounding).inRange}
+
+func (c *ruleCheck) bounds() error {
+	r := c.rule.GetRange()
+	if err := c.unit("range.unit", r.GetUnit()); err != nil {
+		return err
+	}
+	switch {
+	case r.Min == nil && r.Max == nil:
+		return c.bad("range", "min, max or both", "neither min nor max is given")
+	case r.Min != nil && r.Max != nil && r.GetMin() > r.GetMax():
+		return c.bad("range.min", fmt.Sprintf("at most max, %v", r.GetMax()), "min %v is above max", r.GetMin())
+	}
+	return nil
+}
+
+func (c *ruleCheck) rangeFits(t *definition.Table) error {
+	return c.level("range.unit", c.rule.GetRange().GetUnit(), t)
+}
 
 // inRange judges every cell against fixed bounds, each bound on its own: a cell that was too low and
 // is now too high is a new fault. The base is its cell, or its surface there if breakpoints changed.
-func (s *subject) inRange(r *calibrationv1.Range) error {
+func (s *subject) inRange() error {
+	r := s.rule.GetRange()
 	unit, err := levels(s.t.Quantity, r.GetUnit(), s.t.Quantity, s.t.Unit)
 	if err != nil {
 		return err
@@ -61,4 +86,20 @@ func (f *face) cellOf(row, col int) (float64, bool) {
 		return 0, false
 	}
 	return f.values[row*f.nx+col], true
+}
+
+func (b *bounding) inRange() {
+	r := b.rule.GetRange()
+	unit, err := levels(b.t.Quantity, r.GetUnit(), b.t.Quantity, b.t.Unit)
+	if err != nil {
+		return
+	}
+	for i := range b.cand.values {
+		if r.Max != nil {
+			b.cell(i, unit.of(r.GetMax()), true)
+		}
+		if r.Min != nil {
+			b.cell(i, unit.of(r.GetMin()), false)
+		}
+	}
 }

@@ -1,0 +1,113 @@
+package limits
+
+import (
+	"fmt"
+	"strings"
+
+	"witnessmark/tables/definition"
+)
+
+// track is a table looked at along one of its axes.
+type track struct {
+	f      *face
+	name   string // x or y
+	axis   *definition.Axis
+	points []float64
+	order  int // +1 if the breakpoints rise (or stand still), -1 if they fall, 0 for neither
+}
+
+// track is nil where the table has no such axis.
+func (f *face) track(name string) *track {
+	t := &track{f: f, name: name, axis: f.t.X, points: f.x}
+	if name == "y" {
+		t.axis, t.points = f.t.Y, f.y
+	}
+	if t.axis == nil {
+		return nil
+	}
+	t.order = order(t.points)
+	return t
+}
+
+func order(points []float64) int {
+	rising, falling := finite(points...), finite(points...)
+	for i := 1; i < len(points); i++ {
+		rising = rising && points[i] >= points[i-1]
+		falling = falling && points[i] <= points[i-1]
+	}
+	switch {
+	case rising:
+		return 1
+	case falling:
+		return -1
+	}
+	return 0
+}
+
+// step is the cell that lies by along the axis from a cell, and the index of its breakpoint.
+func (t *track) step(row, col, by int) (place, float64, int, bool) {
+	i := col + by
+	if t.name == "y" {
+		i = row + by
+		row = i
+	} else {
+		col = i
+	}
+	if i < 0 || i >= len(t.points) || row >= t.f.ny || col >= t.f.nx {
+		return place{}, 0, 0, false
+	}
+	return t.f.cellAt(row, col), t.f.values[row*t.f.nx+col], i, true
+}
+
+// opinion is what a rule about neighbours says of a cell; false where it says nothing.
+type opinion func(t *track, row, col int) (place, verdict, bool)
+
+// neighbours judges every cell along the axes named; the base is its cell of the same index.
+func (s *subject) neighbours(along []string, indexToo bool, of opinion) error {
+	var tracks, before []*track
+	var why []string
+	for _, name := range along {
+		t := s.cand.track(name)
+		switch {
+		case t == nil:
+			why = append(why, fmt.Sprintf("the table has no %s axis", name))
+		case t.axis.Index && !indexToo:
+			why = append(why, fmt.Sprintf("its %s axis is an index axis, along which nothing is measured", name))
+		case t.order == 0 && !t.axis.Index:
+			why = append(why, fmt.Sprintf("the breakpoints along %s neither rise nor fall", name))
+		default:
+			tracks = append(tracks, t)
+			var b *track
+			if s.base != nil {
+				b = s.base.track(name)
+			}
+			before = append(before, b)
+		}
+	}
+	if len(tracks) == 0 {
+		return unjudged("%s", strings.Join(why, "; "))
+	}
+	for row := range s.cand.ny {
+		for col := range s.cand.nx {
+			for i, t := range tracks {
+				s.neighbour(t, before[i], row, col, of)
+			}
+		}
+	}
+	return nil
+}
+
+// neighbour judges one cell along one axis.
+func (s *subject) neighbour(t, before *track, row, col int, of opinion) {
+	p, v, ok := of(t, row, col)
+	if !ok {
+		return
+	}
+	if before != nil && (before.order != 0 || before.axis.Index) {
+		if _, b, ok := of(before, row, col); ok {
+			s.tally.add(p, v, &b)
+			return
+		}
+	}
+	s.tally.add(p, v, nil)
+}

@@ -1,0 +1,64 @@
+package limits
+
+import (
+	"fmt"
+	"math"
+
+	"witnessmark/tables/definition"
+)
+
+var slopeKind = &kind{name: "slope", parse: (*ruleCheck).slope, fits: (*ruleCheck).slopeFits, judge: (*subject).slope}
+
+func (c *ruleCheck) slope() error {
+	s := c.rule.GetSlope()
+	if err := c.unit("slope.unit", s.GetUnit()); err != nil {
+		return err
+	}
+	if err := c.word("slope.along", s.GetAlong(), "x", "y"); err != nil {
+		return err
+	}
+	return c.atLeastZero("slope.max", s.Max)
+}
+
+func (c *ruleCheck) slopeFits(t *definition.Table) error {
+	s := c.rule.GetSlope()
+	if err := c.differenceOf("slope.unit", s.GetUnit(), t); err != nil {
+		return err
+	}
+	axis := axisAlong(t, s.GetAlong())
+	switch {
+	case axis == nil:
+		return c.cannot(t, "tables with the axis that along names", "has no %s axis", s.GetAlong())
+	case axis.Index:
+		return c.cannot(t, "axes that measure something", "has an index axis along %s, and places have no slope", s.GetAlong())
+	case s.GetAxisUnit() != "":
+		return c.difference("slope.axis_unit", s.GetAxisUnit(), axis.Unit, fmt.Sprintf("axis %q of table %q", axis.ID, t.ID))
+	}
+	return nil
+}
+
+// slope judges the difference of neighbours per unit of the axis. Neighbours on one breakpoint, a
+// step, are infinitely steep unless they are equal.
+func (s *subject) slope() error {
+	r := s.rule.GetSlope()
+	limit, err := spans(r.GetUnit(), s.t.Unit)
+	if err != nil {
+		return err
+	}
+	limit *= r.GetMax()
+	if a := axisAlong(s.t, r.GetAlong()); a != nil && r.GetAxisUnit() != "" {
+		per, err := spans(r.GetAxisUnit(), a.Unit)
+		if err != nil {
+			return err
+		}
+		limit /= per
+	}
+	return s.neighbours([]string{r.GetAlong()}, false, func(t *track, row, col int) (place, verdict, bool) {
+		p, a, i, ok := t.step(row, col, 0)
+		_, b, k, okNext := t.step(row, col, 1)
+		if !ok || !okNext || a == b && t.points[i] == t.points[k] {
+			return place{}, verdict{}, false
+		}
+		return p, s.tally.judge(math.Abs(b-a)/math.Abs(t.points[k]-t.points[i]), limit, true), true
+	})
+}
