@@ -42,6 +42,8 @@ var (
 	ErrKey = errors.New("not a usable key")
 	// ErrPassphrase is a passphrase that does not open the private key.
 	ErrPassphrase = errors.New("wrong passphrase")
+	// ErrName is what cannot be a person's name.
+	ErrName = errors.New("not a name")
 	// ErrOpening is an opening that is not that of its commitment.
 	ErrOpening = errors.New("opening does not fit")
 )
