@@ -24,7 +24,10 @@ type Engine struct {
 	closed bool
 
 	broken atomic.Bool
-	commit func(*bbolt.Tx) error // (*bbolt.Tx).Commit; a test makes it fail
+
+	// (*bbolt.Tx).Commit and bbolt.Compact; a test makes them fail.
+	commit func(*bbolt.Tx) error
+	copy   func(to, from *bbolt.DB, batch int64) error
 }
 
 var _ store.Engine = (*Engine)(nil)

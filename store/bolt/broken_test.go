@@ -3,11 +3,13 @@ package bolt
 import (
 	"errors"
 	"io"
+	"os"
 	"path/filepath"
 	"testing"
 	"time"
 
 	"go.etcd.io/bbolt"
+	"golang.org/x/mod/sumdb/tlog"
 
 	"witnessmark/store"
 )
@@ -37,6 +39,7 @@ func TestFailedSync(t *testing.T) {
 		"update":   e.Update(document("3")),
 		"view":     e.View(func(store.ReadTx) error { t.Error("fn was run"); return nil }),
 		"snapshot": e.Snapshot(io.Discard),
+		"compact":  e.Compact(),
 	} {
 		if !errors.Is(err, store.ErrBroken) {
 			t.Errorf("%s after it: %v", what, err)
@@ -52,6 +55,52 @@ func TestFailedSync(t *testing.T) {
 	defer again.Close()
 	if err := again.Update(document("3")); err != nil {
 		t.Errorf("reopened: %v", err)
+	}
+}
+
+// TestBadCopies has the copy fail, lose something or fall over damage: the store stays what it was.
+func TestBadCopies(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "ledger.db")
+	e, err := Create(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer e.Close()
+	err = e.Update(func(tx store.WriteTx) error {
+		return errors.Join(document("1")(tx), tx.PutEntry(0, []byte("x")), tx.PutHash(0, tlog.Hash{1}))
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	own := errors.New("no space left")
+	losing := func(bucket []byte) func(to, from *bbolt.DB, batch int64) error {
+		return func(to, from *bbolt.DB, batch int64) error {
+			return errors.Join(bbolt.Compact(to, from, batch), to.Update(func(tx *bbolt.Tx) error {
+				return tx.Bucket(bucket).ForEach(func(k, _ []byte) error { return tx.Bucket(bucket).Delete(k) })
+			}))
+		}
+	}
+	for _, c := range []struct {
+		what string
+		copy func(to, from *bbolt.DB, batch int64) error
+		want error
+	}{
+		{"a full disk", func(to, from *bbolt.DB, batch int64) error { return errors.Join(bbolt.Compact(to, from, batch), own) }, own},
+		{"damage", func(*bbolt.DB, *bbolt.DB, int64) error { panic("page 7 is no page") }, store.ErrDamaged},
+		{"no entries", losing(bucketEntries), store.ErrDamaged},
+		{"no tree", losing(bucketHashes), store.ErrDamaged},
+		{"no sum", losing(bucketMeta), store.ErrDamaged},
+	} {
+		e.copy = c.copy
+		if err := e.Compact(); !errors.Is(err, c.want) {
+			t.Errorf("%s: %v, want %v", c.what, err, c.want)
+		}
+		if names, err := os.ReadDir(filepath.Dir(path)); err != nil || len(names) != 2 {
+			t.Errorf("%s: beside the store and its holder's name lie %v, %v", c.what, names, err)
+		}
+		if err := errors.Join(e.View(store.CheckSum), e.Update(document(c.what))); err != nil {
+			t.Errorf("%s: after it: %v", c.what, err)
+		}
 	}
 }
 

@@ -71,7 +71,7 @@ func (e *Engine) copyBeside(what string) (*bbolt.DB, error) {
 		return nil, err
 	}
 	to.NoSync = true // until it is whole
-	err = guard(func() error { return bbolt.Compact(to, e.db, batch) })
+	err = guard(func() error { return e.copy(to, e.db, batch) })
 	if err == nil {
 		to.NoSync = false
 		err = to.Sync()

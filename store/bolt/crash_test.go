@@ -165,8 +165,8 @@ func TestDamageIsNoPanic(t *testing.T) {
 
 const childStore = "WITNESSMARK_TEST_STORE"
 
-// TestKilledChild is the child of TestKilled: it appends until it is killed, and says each index
-// once its commit is done.
+// TestKilledChild is the child of TestKilled: it appends and compacts until it is killed, and says
+// each index once its commit is done.
 func TestKilledChild(t *testing.T) {
 	path := os.Getenv(childStore)
 	if path == "" {
@@ -181,6 +181,9 @@ func TestKilledChild(t *testing.T) {
 			t.Fatal(err)
 		}
 		fmt.Printf("done %d\n", i)
+		if err := e.Compact(); err != nil {
+			t.Fatal(err)
+		}
 	}
 }
 
@@ -218,7 +221,11 @@ func TestKilled(t *testing.T) {
 	if last < 30 {
 		t.Fatalf("the child stopped by itself after entry %d", last)
 	}
-	got := entries(t, open(t, path))
+	again := open(t, path)
+	if names, err := os.ReadDir(filepath.Dir(path)); err != nil || len(names) != 2 {
+		t.Errorf("beside the store and its holder's name lie %v, %v", names, err)
+	}
+	got := entries(t, again)
 	if len(got) != last+1 && len(got) != last+2 {
 		t.Fatalf("%d entries, %d were acknowledged", len(got), last+1)
 	}

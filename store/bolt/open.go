@@ -99,7 +99,7 @@ func OpenWith(path string, o Options) (*Engine, error) {
 }
 
 func open(path string, o Options, empty bool) (*Engine, error) {
-	e := &Engine{path: path, options: o, commit: (*bbolt.Tx).Commit}
+	e := &Engine{path: path, options: o, commit: (*bbolt.Tx).Commit, copy: bbolt.Compact}
 	var err error
 	if e.db, err = openFile(path, o, empty); err != nil {
 		if errors.Is(err, bbolt.ErrTimeout) {

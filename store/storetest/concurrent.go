@@ -153,9 +153,14 @@ func testCloseWaits(t *testing.T, m Maker) {
 func testLikeTheModel(t *testing.T, m Maker) {
 	r := Rand(t)
 	e := start(t, m)
-	now := model{documents: map[string]string{}, blobs: map[int]string{}, hashes: map[int]tlog.Hash{}}
+	now := model{documents: map[[2]string]string{}, blobs: map[int]string{}, hashes: map[int]tlog.Hash{}}
 	own := errors.New("own")
 	for range 60 {
+		if r.IntN(10) == 0 {
+			if err := e.Compact(); err != nil {
+				t.Fatal(err)
+			}
+		}
 		next, fail := now.clone(), r.IntN(3) == 0
 		err := e.Update(func(tx store.WriteTx) error {
 			for range r.IntN(6) {

@@ -26,7 +26,10 @@ func testEmpty(t *testing.T, m Maker) {
 		_, err = tx.Document("job", "7")
 		wantIs(t, "document", err, store.ErrNotFound)
 		wantKeys(t, "scan", scan(t, tx, "job", ""))
-		return nil
+		if sum, err := tx.Sum(); sum != (store.Sum{}) || err != nil {
+			t.Errorf("sum %x, %v", sum, err)
+		}
+		return store.CheckSum(tx)
 	})
 }
 
@@ -40,6 +43,7 @@ func testWrittenIsRead(t *testing.T, m Maker) {
 			tx.PutBlob(sha(1), []byte("packed again")), tx.PutBlob(sha(2), nil),
 			tx.PutDocument("job", "7", []byte("card, edited")), tx.PutDocument("job", "", nil),
 			tx.PutDocument("job", "8", []byte("x")), tx.DeleteDocument("job", "8"), tx.DeleteDocument("job", "9"),
+			tx.PutBlob(sha(4), []byte("x")), tx.DeleteBlob(sha(4)), tx.DeleteBlob(sha(5)),
 		)
 	})
 	view(t, e, func(tx store.ReadTx) error {
@@ -64,6 +68,8 @@ func testWrittenIsRead(t *testing.T, m Maker) {
 		}
 		_, err := tx.Document("job", "8")
 		wantIs(t, "deleted document", err, store.ErrNotFound)
+		_, err = tx.Blob(sha(4))
+		wantIs(t, "deleted blob", err, store.ErrNotFound)
 		return nil
 	})
 }
@@ -118,6 +124,7 @@ func testInvalidArguments(t *testing.T, m Maker) {
 		"negative hash":      func(tx store.WriteTx) error { return tx.PutHash(-1, tlog.Hash{}) },
 		"short blob name":    func(tx store.WriteTx) error { return tx.PutBlob("ab", nil) },
 		"blob in capitals":   func(tx store.WriteTx) error { return tx.PutBlob(strings.Repeat("AB", 32), nil) },
+		"blob deleted by":    func(tx store.WriteTx) error { return tx.DeleteBlob("ab") },
 		"blob read by what":  func(tx store.WriteTx) error { _, err := tx.Blob("../x"); return err },
 		"no kind":            func(tx store.WriteTx) error { return tx.PutDocument("", "k", nil) },
 		"NUL in kind":        func(tx store.WriteTx) error { return tx.PutDocument("a\x00b", "k", nil) },
@@ -222,10 +229,16 @@ func testDeadTransactions(t *testing.T, m Maker) {
 	before := contentsOf(t, e)
 	wantIs(t, "write", dead.PutEntry(1, []byte("x")), store.ErrClosed)
 	wantIs(t, "write", dead.PutDocument("job", "8", nil), store.ErrClosed)
+	wantIs(t, "write", dead.DeleteBlob(sha(1)), store.ErrClosed)
+	wantIs(t, "write", dead.DropDocuments(), store.ErrClosed)
 	wantIs(t, "scan", dead.Scan("job", "", nil), store.ErrClosed)
+	wantIs(t, "scan", dead.Blobs(nil), store.ErrClosed)
+	wantIs(t, "scan", dead.Documents(nil), store.ErrClosed)
 	_, err := dead.Entry(0)
 	wantIs(t, "read", err, store.ErrClosed)
 	_, err = dead.Entries()
+	wantIs(t, "read", err, store.ErrClosed)
+	_, err = dead.Sum()
 	wantIs(t, "read", err, store.ErrClosed)
 	if contentsOf(t, e) != before {
 		t.Error("a dead transaction wrote")

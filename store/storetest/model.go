@@ -17,7 +17,7 @@ type model struct {
 	entries   []string
 	hashes    map[int]tlog.Hash
 	blobs     map[int]string
-	documents map[string]string // of the kind "job"
+	documents map[[2]string]string // by kind and key
 }
 
 func (m model) clone() model {
@@ -27,25 +27,34 @@ func (m model) clone() model {
 // step does one random thing to the model and to the engine.
 func (m *model) step(r *rand.Rand, tx store.WriteTx) error {
 	value := strings.Repeat(string(rune('a'+r.IntN(26))), r.IntN(3000))
-	key := fmt.Sprint(r.IntN(30))
-	switch r.IntN(5) {
-	case 0:
+	name := [2]string{[]string{"job", "jobs"}[r.IntN(2)], fmt.Sprint(r.IntN(30))}
+	blob := r.IntN(20)
+	switch r.IntN(13) {
+	case 0, 1:
 		m.entries = append(m.entries, "e"+value)
 		return tx.PutEntry(uint64(len(m.entries)-1), []byte("e"+value))
-	case 1:
+	case 2, 3:
 		at := r.IntN(40)
 		m.hashes[at] = tlog.RecordHash([]byte(value))
 		return tx.PutHash(int64(at), m.hashes[at])
-	case 2:
-		at := r.IntN(20)
-		m.blobs[at] = value
-		return tx.PutBlob(sha(at), []byte(value))
-	case 3:
-		m.documents[key] = value
-		return tx.PutDocument("job", key, []byte(value))
+	case 4, 5:
+		m.blobs[blob] = value
+		return tx.PutBlob(sha(blob), []byte(value))
+	case 6:
+		delete(m.blobs, blob)
+		return tx.DeleteBlob(sha(blob))
+	case 7, 8, 9:
+		m.documents[name] = value
+		return tx.PutDocument(name[0], name[1], []byte(value))
+	case 10, 11:
+		delete(m.documents, name)
+		return tx.DeleteDocument(name[0], name[1])
 	}
-	delete(m.documents, key)
-	return tx.DeleteDocument("job", key)
+	if r.IntN(4) > 0 { // else there would never be many
+		return nil
+	}
+	clear(m.documents)
+	return tx.DropDocuments()
 }
 
 // text is in the form of contents.
@@ -58,10 +67,11 @@ func (m model) text() string {
 		fmt.Fprintf(&out, "hash %d %v\n", i, m.hashes[i])
 	}
 	for _, i := range slices.Sorted(maps.Keys(m.blobs)) {
-		fmt.Fprintf(&out, "blob %d %q\n", i, m.blobs[i])
+		fmt.Fprintf(&out, "blob %s %q\n", sha(i), m.blobs[i])
 	}
-	for _, key := range slices.Sorted(maps.Keys(m.documents)) {
-		fmt.Fprintf(&out, "job %q %q\n", key, m.documents[key])
+	byName := func(a, b [2]string) int { return slices.Compare(a[:], b[:]) }
+	for _, name := range slices.SortedFunc(maps.Keys(m.documents), byName) {
+		fmt.Fprintf(&out, "%s %q %q\n", name[0], name[1], m.documents[name])
 	}
 	return out.String()
 }

@@ -39,8 +39,15 @@ func Run(t *testing.T, m Maker) {
 		{"DeadTransactions", testDeadTransactions},
 		{"ScanOrder", testScanOrder},
 		{"ScanStops", testScanStops},
+		{"ScansOfAll", testScansOfAll},
 		{"NoWriteWhileScanning", testNoWriteWhileScanning},
+		{"DropDocuments", testDropDocuments},
+		{"EraseBlobs", testEraseBlobs},
+		{"ReadsSame", testReadsSame},
+		{"ReadsLikeTheModel", testReadsLikeTheModel},
 		{"Snapshot", testSnapshot},
+		{"Compact", testCompact},
+		{"CompactAmongOthers", testCompactAmongOthers},
 		{"Closed", testClosed},
 		{"ConcurrentViews", testConcurrentViews},
 		{"ViewIsConsistent", testViewIsConsistent},
@@ -111,23 +118,26 @@ func contents(tx store.ReadTx) (string, error) {
 			return "", err
 		}
 	}
-	for i := range 20 {
-		if b, err := tx.Blob(sha(i)); err == nil {
-			fmt.Fprintf(&out, "blob %d %q\n", i, b)
-		} else if !errors.Is(err, store.ErrNotFound) {
-			return "", err
-		}
+	err = tx.Blobs(func(sha string, packed []byte) (bool, error) {
+		fmt.Fprintf(&out, "blob %s %q\n", sha, packed)
+		return true, nil
+	})
+	if err != nil {
+		return "", err
 	}
-	for _, kind := range []string{"job", "jobs", "person"} {
-		err := tx.Scan(kind, "", func(key string, value []byte) (bool, error) {
-			fmt.Fprintf(&out, "%s %q %q\n", kind, key, value)
-			return true, nil
-		})
-		if err != nil {
-			return "", err
-		}
+	var sum store.Sum
+	err = tx.Documents(func(kind, key string, value []byte) (bool, error) {
+		sum = sum.Add(kind, key, value)
+		fmt.Fprintf(&out, "%s %q %q\n", kind, key, value)
+		return true, nil
+	})
+	if err != nil {
+		return "", err
 	}
-	return out.String(), nil
+	if kept, err := tx.Sum(); err != nil || kept != sum {
+		return "", fmt.Errorf("the sum kept is %x, that of the documents %x, %w", kept, sum, err)
+	}
+	return out.String(), store.CheckSum(tx)
 }
 
 func contentsOf(t *testing.T, e store.Engine) string {
