@@ -2,7 +2,6 @@ package compare
 
 import (
 	"fmt"
-	"math"
 	"strconv"
 	"strings"
 
@@ -15,28 +14,9 @@ import (
 	"witnessmark/tables/surface"
 )
 
-// alwaysOn is what findings give as the source of rules that no limits file holds.
-const alwaysOn = "always on, whatever the limits say"
-
-// reasons is one sentence for each rule that is always on.
-var reasons = map[string]string{
-	"identity":       "A file made for another controller, software or car can disable the one it is written to.",
-	"unmapped-bytes": "What the definition does not describe, nobody has judged.",
-	"checksum":       "A controller may refuse to start on a sum that does not fit.",
-	"not-finite":     "A controller cannot compute with a value that is not a number.",
-	"axis-order":     "A controller that searches breakpoints expects them in order.",
-	"mirror":         "A controller compares the two copies and may shut down when they disagree.",
-	"meaning-moved":  "The tables named here are now read at other points, though their cells stand as they were.",
-	"copies":         "Tables of one group are meant to change together.",
-	"not-meant":      "The author did not say that this table was to change.",
-	"no-limit":       "No rule of the limits looked at this table, which is not the same as clear.",
-	"rule-error":     "A rule that cannot be evaluated protects nobody.",
-	"carried":        "What the car came with is not this change's doing, and it is there all the same.",
-}
-
 // find adds a finding of a rule that is always on.
 func (s *session) find(f *calibrationv1.Finding) {
-	f.Reason, f.Source = reasons[f.Rule], alwaysOn
+	f.Reason, f.Source = limits.AlwaysOn[f.Rule], limits.AlwaysOnSource
 	s.report.Findings = append(s.report.Findings, f)
 }
 
@@ -58,8 +38,6 @@ func several[N uint32 | int](n N, one string) string {
 }
 
 func short(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
-
-func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
 // unmappedFindings is one finding for each kind of content that changed where nothing is mapped.
 func (s *session) unmappedFindings() {
@@ -83,6 +61,17 @@ type judged struct {
 	d                *surface.Decoded
 	cells            []cell
 	xPoints, yPoints []int
+}
+
+// judgedAxis is one axis of a judged table, and which of its breakpoints are looked at.
+type judgedAxis struct {
+	name    string
+	points  []float64
+	indices []int
+}
+
+func (j judged) axes() [2]judgedAxis {
+	return [2]judgedAxis{{"x", j.d.X, j.xPoints}, {"y", j.d.Y, j.yPoints}}
 }
 
 // subjects is every changed table; in a check every table with all of its cells and stored breakpoints.
@@ -123,7 +112,7 @@ func (s *session) notFinite() {
 		if j.d.Values != nil {
 			for _, c := range j.cells {
 				v := j.d.Values[c.row*j.d.NX+c.col]
-				if finite(v) {
+				if surface.Finite(v) {
 					continue
 				}
 				f.Count++
@@ -135,13 +124,9 @@ func (s *session) notFinite() {
 		if f.Count > 0 {
 			what = append(what, several(f.Count, "cell")+" not a finite number")
 		}
-		for _, a := range []struct {
-			name    string
-			points  []float64
-			indices []int
-		}{{"x", j.d.X, j.xPoints}, {"y", j.d.Y, j.yPoints}} {
+		for _, a := range j.axes() {
 			for _, i := range a.indices {
-				if !finite(a.points[i]) {
+				if !surface.Finite(a.points[i]) {
 					f.Count++
 					what = append(what, fmt.Sprintf("breakpoint %d along %s is %v", i, a.name, a.points[i]))
 				}
@@ -170,11 +155,7 @@ func (s *session) axisOrder() {
 	s.subjects(func(j judged) {
 		f := &calibrationv1.Finding{Rule: "axis-order", Severity: "caution", Table: j.d.Table.ID}
 		var what []string
-		for _, a := range []struct {
-			name    string
-			points  []float64
-			indices []int
-		}{{"x", j.d.X, j.xPoints}, {"y", j.d.Y, j.yPoints}} {
+		for _, a := range j.axes() {
 			if len(a.indices) == 0 && (s.check || !s.cutShort(j.d.Table.ID, a.name)) {
 				continue
 			}

@@ -60,7 +60,7 @@ type ratio struct {
 }
 
 func (r *ratio) add(base, cand float64, where func() string) {
-	if base == 0 || !finite(base) || !finite(cand) {
+	if base == 0 || !surface.Finite(base) || !surface.Finite(cand) {
 		r.zero++
 		return
 	}

@@ -268,12 +268,7 @@ func (s *session) judge() error {
 	if err != nil {
 		return fmt.Errorf("limits %s: %w", lim.Name, err)
 	}
-	for _, f := range judged.Findings {
-		if f.Rule == "rule-error" && f.Reason == "" {
-			f.Reason, f.Source = reasons[f.Rule], alwaysOn
-		}
-		s.report.Findings = append(s.report.Findings, f)
-	}
+	s.report.Findings = append(s.report.Findings, judged.Findings...)
 	s.report.Margins = judged.Margins
 	s.report.Unjudged = append(s.report.Unjudged, judged.Unjudged...)
 	for _, c := range s.changes {

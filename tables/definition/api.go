@@ -1,10 +1,8 @@
 package definition
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
-
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/image"
 	"witnessmark/tables/yamldoc"
 )
 
@@ -34,9 +32,8 @@ func Compile(name string, file []byte, d *calibrationv1.Definition) (*Layout, er
 }
 
 func compile(at *yamldoc.Locator, file []byte, d *calibrationv1.Definition) (*Layout, error) {
-	sum := sha256.Sum256(file)
 	c := &compiler{at: at, d: d, lay: &Layout{
-		Source: d, Name: d.GetName(), SHA256: hex.EncodeToString(sum[:]),
+		Source: d, Name: d.GetName(), SHA256: string(image.HashOf(file)),
 		ByID: map[string]*Table{}, TableOrder: map[string]int{},
 	}}
 	for _, part := range []func() error{

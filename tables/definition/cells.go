@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/bits"
 	"strconv"
+
 	"witnessmark/tables/image"
 )
 

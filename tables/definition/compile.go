@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"regexp"
 	"slices"
 	"strings"
 
@@ -39,17 +38,10 @@ type usedCells struct {
 	cells      *Cells
 }
 
-var (
-	namePattern = regexp.MustCompile(`^[a-z0-9._-]{1,100}$`)
-	idPattern   = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._-]{0,99}$`)
-)
-
-const idAllowed = "letters, digits, dot, underscore and hyphen, at most 100, the first a letter or digit"
-
 func (c *compiler) head() error {
 	d := c.d
-	if !namePattern.MatchString(d.GetName()) {
-		return c.at.Errorf("name", "1 to 100 of a-z, 0-9, dot, underscore and hyphen", "%.60q cannot be a name", d.GetName())
+	if err := c.at.Name("name", d.GetName()); err != nil {
+		return err
 	}
 	if err := c.oneOf("byte_order", d.GetByteOrder(), "big", "little"); err != nil {
 		return err
@@ -80,18 +72,6 @@ func (c *compiler) oneOf(path, word string, allowed ...string) error {
 	return c.at.Errorf(path, list, "%.60q is not known", word)
 }
 
-// id checks an id's form and that seen does not hold it yet; seen maps it to its place.
-func (c *compiler) id(path, id string, seen map[string]string) error {
-	if !idPattern.MatchString(id) {
-		return c.at.Errorf(path+".id", idAllowed, "%.60q cannot be an id", id)
-	}
-	if other, twice := seen[id]; twice {
-		return c.at.Errorf(path+".id", "each id once", "id %q is already used by %s", id, other)
-	}
-	seen[id] = path
-	return nil
-}
-
 // span turns addresses into offsets, and refuses what is empty or not in the image.
 func (c *compiler) span(path string, start, end uint32) (image.Range, error) {
 	if start >= end {
@@ -118,7 +98,7 @@ func named(err error, what, id string) error {
 }
 
 func (c *compiler) segments() error {
-	where := map[image.Range]string{}
+	var all []written
 	for i, s := range c.d.GetImage().GetSegments() {
 		path := fmt.Sprintf("image.segments[%d]", i)
 		r, err := c.span(path, s.GetStart(), s.GetEnd())
@@ -128,44 +108,43 @@ func (c *compiler) segments() error {
 		if err := c.oneOf(path+".content", s.GetContent(), "calibration", "code", "data"); err != nil {
 			return err
 		}
-		if other, taken := where[r]; taken {
-			return c.at.Errorf(path, "segments that do not overlap", "the same range as %s", other)
-		}
-		where[r] = path
+		all = append(all, written{r, path})
 		c.lay.Segments = append(c.lay.Segments, Segment{r, s.GetContent()})
 	}
 	slices.SortFunc(c.lay.Segments, func(a, b Segment) int { return cmp.Compare(a.Start, b.Start) })
-	for i := 1; i < len(c.lay.Segments); i++ {
-		a, b := c.lay.Segments[i-1].Range, c.lay.Segments[i].Range
-		if b.Start < a.End {
-			return c.at.Errorf(where[b], "segments that do not overlap", "overlaps %s", where[a])
-		}
-	}
-	return nil
+	return c.apart(all)
 }
 
 func (c *compiler) volatile() error {
 	if n := len(c.d.GetVolatile()); n > maxVolatile {
 		return c.at.Errorf("volatile", fmt.Sprintf("at most %d ranges", maxVolatile), "%d ranges", n)
 	}
-	where := map[image.Range]string{}
+	var all []written
 	for i, v := range c.d.GetVolatile() {
 		path := fmt.Sprintf("volatile[%d]", i)
 		r, err := c.span(path, v.GetStart(), v.GetEnd())
 		if err != nil {
 			return err
 		}
-		if other, taken := where[r]; taken {
-			return c.at.Errorf(path, "each range once", "the same range as %s", other)
-		}
-		where[r] = path
+		all = append(all, written{r, path})
 		c.lay.Volatile = append(c.lay.Volatile, r)
 	}
 	slices.SortFunc(c.lay.Volatile, func(a, b image.Range) int { return cmp.Compare(a.Start, b.Start) })
-	for i := 1; i < len(c.lay.Volatile); i++ {
-		a, b := c.lay.Volatile[i-1], c.lay.Volatile[i]
-		if b.Start < a.End {
-			return c.at.Errorf(where[b], "ranges that do not overlap", "overlaps %s", where[a])
+	return c.apart(all)
+}
+
+// written is a range and its place in the file.
+type written struct {
+	image.Range
+	path string
+}
+
+// apart refuses ranges that share bytes; the later of two in the image is at fault.
+func (c *compiler) apart(all []written) error {
+	slices.SortStableFunc(all, func(a, b written) int { return cmp.Compare(a.Start, b.Start) })
+	for i := 1; i < len(all); i++ {
+		if a, b := all[i-1], all[i]; b.Start < a.End {
+			return c.at.Errorf(b.path, "ranges that do not overlap", "overlaps %s", a.path)
 		}
 	}
 	return nil

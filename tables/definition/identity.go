@@ -16,7 +16,7 @@ func (c *compiler) identity() error {
 	seen := map[string]string{}
 	for i, f := range c.d.GetIdentity() {
 		path := fmt.Sprintf("identity[%d]", i)
-		if err := c.id(path, f.GetId(), seen); err != nil {
+		if err := c.at.ID(path, f.GetId(), seen); err != nil {
 			return err
 		}
 		if f.GetLength() == 0 || f.GetLength() > maxIdentity {

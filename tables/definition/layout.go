@@ -3,6 +3,9 @@
 package definition
 
 import (
+	"fmt"
+	"strings"
+
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/image"
 )
@@ -77,3 +80,21 @@ type Conversion struct {
 
 // Affine reports whether physical = raw*Factor + Offset.
 func (c *Conversion) Affine() bool { return !c.Rational && c.Labels == nil }
+
+// TableIDs lists the tables for an error.
+func (l *Layout) TableIDs() string {
+	ids := make([]string, len(l.Tables))
+	for i, t := range l.Tables {
+		ids[i] = t.ID
+	}
+	return listed(ids)
+}
+
+// listed joins names for an error, cut where a list would hide the message.
+func listed(names []string) string {
+	const most = 40
+	if len(names) > most {
+		return strings.Join(names[:most], ", ") + fmt.Sprintf(" and %d more", len(names)-most)
+	}
+	return strings.Join(names, ", ")
+}

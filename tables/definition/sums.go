@@ -25,7 +25,7 @@ func (c *compiler) checksums() error {
 	}
 	for i, s := range c.d.GetChecksums() {
 		path := fmt.Sprintf("checksums[%d]", i)
-		if err := c.id(path, s.GetId(), seen); err != nil {
+		if err := c.at.ID(path, s.GetId(), seen); err != nil {
 			return err
 		}
 		algorithm, known := checksum.Lookup(s.GetAlgorithm())
@@ -68,7 +68,7 @@ func algorithmsLike(name string) string {
 		}
 	}
 	if like != nil {
-		return listed(like, "")
+		return listed(like)
 	}
 	return "the catalogue's names of " + strings.Join(families, ", ")
 }
@@ -96,8 +96,8 @@ func (c *compiler) sumField(path string, i int, sum *Checksum, width int) error 
 
 // keptOut is a range that nothing which is compared may share.
 type keptOut struct {
-	image.Range
-	path, what string
+	written
+	what string
 }
 
 // overlaps refuses a volatile range or a stored checksum that shares bytes with a table, an
@@ -109,11 +109,11 @@ func (c *compiler) overlaps() error {
 		if err != nil {
 			return err
 		}
-		kept = append(kept, keptOut{r, fmt.Sprintf("volatile[%d]", i), "the volatile range"})
+		kept = append(kept, keptOut{written{r, fmt.Sprintf("volatile[%d]", i)}, "the volatile range"})
 	}
 	for i, s := range c.lay.Checksums {
 		r := image.Range{Start: s.Stored.Offset, End: s.Stored.Offset + uint64(s.Stored.Bytes)}
-		kept = append(kept, keptOut{r, fmt.Sprintf("checksums[%d].stored", i), fmt.Sprintf("the stored sum of %q", s.ID)})
+		kept = append(kept, keptOut{written{r, fmt.Sprintf("checksums[%d].stored", i)}, fmt.Sprintf("the stored sum of %q", s.ID)})
 	}
 	for i := range kept {
 		if err := c.clear(kept[i]); err != nil {
@@ -163,16 +163,4 @@ func (c *Cells) Touches(r image.Range) bool {
 		}
 	}
 	return false
-}
-
-// listed joins names for an error, cut where a list would hide the message.
-func listed(names []string, otherwise string) string {
-	if otherwise != "" {
-		names = append(slices.Clone(names), otherwise)
-	}
-	const most = 40
-	if len(names) > most {
-		return strings.Join(names[:most], ", ") + fmt.Sprintf(" and %d more", len(names)-most)
-	}
-	return strings.Join(names, ", ")
 }

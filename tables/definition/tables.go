@@ -33,7 +33,7 @@ func (c *compiler) sharedAxes() error {
 
 // axis compiles one axis and adds it to the layout.
 func (c *compiler) axis(path, id string, a axisSource) (*Axis, error) {
-	if err := c.id(path, id, c.axisAt); err != nil {
+	if err := c.at.ID(path, id, c.axisAt); err != nil {
 		return nil, err
 	}
 	axis, err := c.breakpoints(path, id, a)
@@ -102,7 +102,7 @@ func (c *compiler) tables() error {
 	seen := map[string]string{}
 	for i, t := range c.d.GetTables() {
 		path := fmt.Sprintf("tables[%d]", i)
-		if err := c.id(path, t.GetId(), seen); err != nil {
+		if err := c.at.ID(path, t.GetId(), seen); err != nil {
 			return err
 		}
 		table, err := c.table(path, t)
@@ -216,7 +216,7 @@ func (c *compiler) axisNames() string {
 	for _, a := range c.d.GetAxes() {
 		names = append(names, a.GetId())
 	}
-	return listed(names, "an axis written out in place")
+	return listed(append(names, "an axis written out in place"))
 }
 
 // mirrors ties tables to those they repeat, once all are known.

@@ -21,20 +21,7 @@ type ihexState struct {
 
 func decodeIHex(name string, file []byte) (*File, error) {
 	s := &ihexState{reader: reader{name: name, rest: file}, seen: map[bool]bool{}}
-	for {
-		line, ok := s.next()
-		if !ok {
-			return nil, s.errorf("truncated: the file ends without an end record (:00000001FF)")
-		}
-		end, err := s.record(line)
-		if err != nil {
-			return nil, err
-		}
-		if end {
-			break
-		}
-	}
-	if err := s.onlyBlank(); err != nil {
+	if err := s.all(s.record, ":00000001FF"); err != nil {
 		return nil, err
 	}
 	return s.file(IHex, s.start)

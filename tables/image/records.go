@@ -91,8 +91,18 @@ func (r *reader) add(address uint64, data []byte) error {
 	return nil
 }
 
-// onlyBlank makes sure that nothing follows the end record.
-func (r *reader) onlyBlank() error {
+// all takes every line up to the end record, which must be there and the last.
+func (r *reader) all(record func(line []byte) (end bool, err error), endRecord string) error {
+	for end := false; !end; {
+		line, ok := r.next()
+		if !ok {
+			return r.errorf("truncated: the file ends without an end record (%s)", endRecord)
+		}
+		var err error
+		if end, err = record(line); err != nil {
+			return err
+		}
+	}
 	if _, more := r.next(); more {
 		return r.errorf("data after the end record; only blank lines may follow it")
 	}

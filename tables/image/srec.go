@@ -12,20 +12,7 @@ type srecState struct {
 
 func decodeSRec(name string, file []byte) (*File, error) {
 	s := &srecState{reader: reader{name: name, rest: file}}
-	for {
-		line, ok := s.next()
-		if !ok {
-			return nil, s.errorf("truncated: the file ends without an end record (S7, S8 or S9)")
-		}
-		end, err := s.record(line)
-		if err != nil {
-			return nil, err
-		}
-		if end {
-			break
-		}
-	}
-	if err := s.onlyBlank(); err != nil {
+	if err := s.all(s.record, "S7, S8 or S9"); err != nil {
 		return nil, err
 	}
 	return s.file(SRec, s.start)

@@ -3,15 +3,14 @@
 package limits
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
-	"regexp"
+	"maps"
 	"slices"
 	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
 	"witnessmark/tables/yamldoc"
 )
 
@@ -32,8 +31,7 @@ func Load(name string, file []byte) (*Limits, error) {
 	if err != nil {
 		return nil, err
 	}
-	sum := sha256.Sum256(file)
-	l := &Limits{Source: src, Name: src.GetName(), SHA256: hex.EncodeToString(sum[:]), at: at}
+	l := &Limits{Source: src, Name: src.GetName(), SHA256: string(image.HashOf(file)), at: at}
 	if err := l.parse(); err != nil {
 		return nil, err
 	}
@@ -52,25 +50,14 @@ func (l *Limits) Selected(rule *calibrationv1.Rule, lay *definition.Layout) []*d
 	return out
 }
 
-var (
-	namePattern = regexp.MustCompile(`^[a-z0-9._-]{1,100}$`)
-	idPattern   = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._-]{0,99}$`)
-)
-
-// alwaysOn are the rules that the comparison brings itself; a finding's key must not be theirs.
-var alwaysOn = []string{
-	"identity", "unmapped-bytes", "checksum", "not-finite", "axis-order", "mirror", "meaning-moved",
-	"copies", "not-meant", "no-limit", "carried", "rule-error",
-}
-
 // parse checks what a file says by itself.
 func (l *Limits) parse() error {
-	if !namePattern.MatchString(l.Name) {
-		return l.at.Errorf("name", "1 to 100 of a-z, 0-9, dot, underscore and hyphen", "%.60q cannot be a name", l.Name)
+	if err := l.at.Name("name", l.Name); err != nil {
+		return err
 	}
 	for i, name := range l.Source.GetAppliesTo() {
-		if !namePattern.MatchString(name) {
-			return l.at.Errorf(fmt.Sprintf("applies_to[%d]", i), "names of definitions", "%.60q cannot be one", name)
+		if err := l.at.Name(fmt.Sprintf("applies_to[%d]", i), name); err != nil {
+			return err
 		}
 	}
 	for i, fuel := range l.Source.GetFuel() {
@@ -78,20 +65,15 @@ func (l *Limits) parse() error {
 			return l.at.Errorf(fmt.Sprintf("fuel[%d]", i), "a fuel, as in 98 RON", "the fuel is empty")
 		}
 	}
-	seen := map[string]int{}
+	seen := map[string]string{}
 	for i, r := range l.Source.GetRules() {
 		path := fmt.Sprintf("rules[%d]", i)
-		if !idPattern.MatchString(r.GetId()) {
-			return l.at.Errorf(path+".id", "letters, digits, dot, underscore and hyphen, at most 100, the first a letter or digit",
-				"%.60q cannot be an id", r.GetId())
+		if err := l.at.ID(path, r.GetId(), seen); err != nil {
+			return err
 		}
-		if slices.Contains(alwaysOn, r.GetId()) {
-			return l.at.Errorf(path+".id", "any id but "+strings.Join(alwaysOn, ", "), "rule %q is always on and cannot be given", r.GetId())
+		if AlwaysOn[r.GetId()] != "" {
+			return l.at.Errorf(path+".id", "any id but "+strings.Join(slices.Sorted(maps.Keys(AlwaysOn)), ", "), "rule %q is always on and cannot be given", r.GetId())
 		}
-		if j, twice := seen[r.GetId()]; twice {
-			return l.at.Errorf(path+".id", "each id once", "id %q is already used by rules[%d]", r.GetId(), j)
-		}
-		seen[r.GetId()] = i
 		if err := (&ruleCheck{l: l, path: path, rule: r}).parse(); err != nil {
 			return err
 		}

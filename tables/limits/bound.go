@@ -39,7 +39,7 @@ func (b *bound) at(p place, s side) float64 {
 			for _, by := range sides[1] {
 				for _, bx := range sides[0] {
 					v := at(b.grid, x, y, side{bx, by})
-					if !finite(v) {
+					if !surface.Finite(v) {
 						return v
 					}
 					if math.IsNaN(worst) || v < worst == b.ceiling {

@@ -31,7 +31,7 @@ func (c *ruleCheck) fits() error {
 	lay := c.lay
 	for i, id := range c.rule.GetSelect().GetTables() {
 		if lay.ByID[id] == nil {
-			return c.bad(fmt.Sprintf("select.tables[%d]", i), tableIDs(lay), "definition %s has no table %.60q", lay.Name, id)
+			return c.bad(fmt.Sprintf("select.tables[%d]", i), lay.TableIDs(), "definition %s has no table %.60q", lay.Name, id)
 		}
 	}
 	selected := c.l.Selected(c.rule, lay)
@@ -113,17 +113,4 @@ func (c *ruleCheck) differenceOf(field, unit string, t *definition.Table) error 
 func (c *ruleCheck) conversion(field, what string, err error) error {
 	problem, allowed, _ := strings.Cut(err.Error(), "; allowed: ")
 	return c.bad(field, allowed, "%s, for %s", problem, what)
-}
-
-// tableIDs lists what a rule may name, cut where a list would hide the message.
-func tableIDs(lay *definition.Layout) string {
-	const most = 40
-	var ids []string
-	for _, t := range lay.Tables {
-		if len(ids) == most {
-			return strings.Join(ids, ", ") + fmt.Sprintf(" and %d more", len(lay.Tables)-most)
-		}
-		ids = append(ids, t.ID)
-	}
-	return strings.Join(ids, ", ")
 }

@@ -113,7 +113,7 @@ type refusal struct {
 // alone are the faults that Load finds without a definition.
 var alone = []refusal{
 	{"name: road", "name: Road", 1, "name", "a-z, 0-9"},
-	{"[dx, dy]", "[dx, D Y]", 3, "applies_to[1]", "names of definitions"},
+	{"[dx, dy]", "[dx, D Y]", 3, "applies_to[1]", "a-z, 0-9, dot"},
 	{`["98 RON"]`, `[" "]`, 4, "fuel[0]", "the fuel is empty"},
 	{"id: step", "id: 'a:b'", 8, "rules[2].id", "letters, digits"},
 	{"id: step", "id: not-meant", 8, "rules[2].id", "always on"},

@@ -10,6 +10,7 @@ import (
 	"cel.dev/cel-go/common/types/ref"
 
 	"witnessmark/tables/definition"
+	"witnessmark/tables/surface"
 )
 
 // tableType is what table(id) and base(id) give.
@@ -99,7 +100,7 @@ func (h *handle) call(name string, at ...float64) ref.Val {
 	default:
 		v = h.f.extreme(name == "max")
 	}
-	if !finite(v) && h.e.odd == "" {
+	if !surface.Finite(v) && h.e.odd == "" {
 		h.e.odd = h.f.t.ID
 	}
 	return types.Double(v)

@@ -148,7 +148,7 @@ func (j *judge) lookedAt(r *calibrationv1.Rule, id string) {
 // ruleError is the finding that a rule could not be evaluated.
 func (j *judge) ruleError(r *calibrationv1.Rule, table string, err error) {
 	j.out.Findings = append(j.out.Findings, &calibrationv1.Finding{
-		Rule: "rule-error", Severity: "danger", Table: table, Count: 1,
+		Rule: "rule-error", Severity: "danger", Table: table, Count: 1, Reason: AlwaysOn["rule-error"], Source: AlwaysOnSource,
 		Detail: fmt.Sprintf("rule %s could not be evaluated: %v", r.GetId(), err),
 	})
 }

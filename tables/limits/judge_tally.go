@@ -6,6 +6,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/surface"
 )
 
 // place is where something was judged. x and y matter only where the table has that axis; row and
@@ -55,16 +56,6 @@ type tally struct {
 	leastAt        place
 }
 
-// finite says whether all of the numbers are numbers.
-func finite(vs ...float64) bool {
-	for _, v := range vs {
-		if math.IsNaN(v) || math.IsInf(v, 0) {
-			return false
-		}
-	}
-	return true
-}
-
 // tolerance is how much rounding may make of a value and a limit of this size.
 func (t *tally) tolerance(value, limit float64) float64 {
 	return t.relative * max(math.Abs(value), math.Abs(limit), t.step)
@@ -72,7 +63,7 @@ func (t *tally) tolerance(value, limit float64) float64 {
 
 // judge holds a value against a ceiling, or a floor.
 func (t *tally) judge(value, limit float64, ceiling bool) verdict {
-	if !finite(value, limit) {
+	if !surface.Finite(value, limit) {
 		return verdict{value: value, limit: limit, excess: math.Inf(1), room: math.Inf(-1), fails: true}
 	}
 	room := limit - value

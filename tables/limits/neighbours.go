@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"witnessmark/tables/definition"
+	"witnessmark/tables/surface"
 )
 
 // track is a table looked at along one of its axes.
@@ -30,7 +31,7 @@ func (f *face) track(name string) *track {
 }
 
 func order(points []float64) int {
-	rising, falling := finite(points...), finite(points...)
+	rising, falling := surface.Finite(points...), surface.Finite(points...)
 	for i := 1; i < len(points); i++ {
 		rising = rising && points[i] >= points[i-1]
 		falling = falling && points[i] <= points[i-1]

@@ -27,7 +27,7 @@ func (c *ruleCheck) against() error {
 // otherThere asks that the definition has the other table.
 func (c *ruleCheck) otherThere() error {
 	if id := c.kind.other(c.rule).GetTable(); c.lay.ByID[id] == nil {
-		return c.bad(c.kind.name+".table", tableIDs(c.lay), "definition %s has no table %.60q", c.lay.Name, id)
+		return c.bad(c.kind.name+".table", c.lay.TableIDs(), "definition %s has no table %.60q", c.lay.Name, id)
 	}
 	return nil
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"witnessmark/tables/definition"
+	"witnessmark/tables/surface"
 )
 
 var changeKind = &kind{name: "change", parse: (*ruleCheck).change, fits: (*ruleCheck).changeFits, judge: (*subject).changeWithin, needsBase: true}
@@ -63,7 +64,7 @@ func (s *subject) changeWithin() error {
 			s.tally.add(p, s.tally.judge(cand, base+float64(*c.MaxUp*per), true), nil)
 		}
 		// What is no number is beyond the first bound, and said once.
-		if c.MaxDown != nil && (c.MaxUp == nil || finite(base, cand)) {
+		if c.MaxDown != nil && (c.MaxUp == nil || surface.Finite(base, cand)) {
 			s.tally.add(p, s.tally.judge(cand, base-float64(*c.MaxDown*per), false), nil)
 		}
 	}

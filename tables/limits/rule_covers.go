@@ -10,6 +10,7 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/surface"
 )
 
 var coversKind = &kind{name: "covers", fits: (*ruleCheck).hasAxes, judge: (*subject).covers, needsRun: true,
@@ -105,7 +106,7 @@ func (s *subject) reach(isY bool) (*reach, error) {
 		return nil, unjudged("the run's %s: %v", axis.Quantity, err)
 	}
 	r := &reach{isY: isY, axis: axis, samples: unit.all(c.Values), low: slices.Min(points), high: slices.Max(points)}
-	if !finite(r.low, r.high) {
+	if !surface.Finite(r.low, r.high) {
 		return nil, unjudged("a breakpoint of %s is not a finite number", axis.Quantity)
 	}
 	if b := s.base; b != nil {
@@ -113,7 +114,7 @@ func (s *subject) reach(isY bool) (*reach, error) {
 		if isY {
 			bt, of = b.t.Y, b.y
 		}
-		if sameAxis(axis, bt) && len(of) > 0 && finite(slices.Min(of), slices.Max(of)) {
+		if sameAxis(axis, bt) && len(of) > 0 && surface.Finite(slices.Min(of), slices.Max(of)) {
 			r.known, r.baseLow, r.baseH = true, slices.Min(of), slices.Max(of)
 		}
 	}
@@ -126,7 +127,7 @@ func (r *reach) beyond(v, low, high float64) verdict {
 	if v < low || math.IsNaN(v) {
 		limit, excess = low, low-v
 	}
-	if !finite(v) {
+	if !surface.Finite(v) {
 		return verdict{value: v, limit: limit, excess: math.Inf(1), fails: true}
 	}
 	excess = max(excess, 0)

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"witnessmark/tables/definition"
+	"witnessmark/tables/surface"
 )
 
 var frozenKind = &kind{name: "frozen", judge: (*subject).frozen, labels: true, needsBase: true}
@@ -74,7 +75,7 @@ func (f *face) label(i int) string {
 
 // distance is how far two values are apart; infinite where one is no number.
 func distance(a, b float64) float64 {
-	if !finite(a, b) {
+	if !surface.Finite(a, b) {
 		return math.Inf(1)
 	}
 	return math.Abs(a - b)

@@ -6,6 +6,7 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/surface"
 )
 
 var monotonicKind = &kind{name: "monotonic", parse: (*ruleCheck).monotonic, fits: (*ruleCheck).monotonicFits, judge: (*subject).monotonic,
@@ -116,7 +117,7 @@ func strictly(points []float64, i int) verdict {
 		ahead = -ahead
 	}
 	switch {
-	case !finite(v.value, v.limit):
+	case !surface.Finite(v.value, v.limit):
 		v.excess, v.fails = math.Inf(1), true
 	case ahead <= 0:
 		v.excess, v.fails = max(0, -ahead), true

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"witnessmark/tables/definition"
+	"witnessmark/tables/surface"
 )
 
 var rangeKind = &kind{name: "range", parse: (*ruleCheck).bounds, fits: (*ruleCheck).rangeFits, judge: (*subject).inRange, bounds: (*bounding).inRange}
@@ -44,7 +45,7 @@ func (s *subject) inRange() error {
 				s.hold(p, v, unit.of(*r.Max), b, unit.of(*r.Max), known, true)
 			}
 			// What is no number is beyond the first bound, and said once.
-			if r.Min != nil && (r.Max == nil || finite(v)) {
+			if r.Min != nil && (r.Max == nil || surface.Finite(v)) {
 				s.hold(p, v, unit.of(*r.Min), b, unit.of(*r.Min), known, false)
 			}
 		}

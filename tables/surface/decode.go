@@ -108,7 +108,7 @@ func ascending(name string, points []float64) (_ []float64, flipped bool, _ erro
 	}
 	rising, falling := true, true
 	for i, p := range points {
-		if math.IsNaN(p) || math.IsInf(p, 0) {
+		if !Finite(p) {
 			return nil, false, fmt.Errorf("breakpoint %d along %s is %v, not a finite number", i, name, p)
 		}
 		if i > 0 {
@@ -125,4 +125,14 @@ func ascending(name string, points []float64) (_ []float64, flipped bool, _ erro
 		return back, true, nil
 	}
 	return nil, false, fmt.Errorf("the breakpoints along %s neither rise nor fall", name)
+}
+
+// Finite says whether all of the numbers are numbers: none a NaN, none infinite.
+func Finite(vs ...float64) bool {
+	for _, v := range vs {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return false
+		}
+	}
+	return true
 }
