@@ -6,7 +6,8 @@ import (
 	"witnessmark/tables/yamldoc"
 )
 
-// Load parses and compiles a definition file; name is what errors call it.
+// Load parses and compiles a definition file; name is what errors call it. Every error names file,
+// line, field and what is allowed.
 func Load(name string, file []byte) (*Layout, error) {
 	d := &calibrationv1.Definition{}
 	at, err := yamldoc.Decode(name, file, d)
@@ -16,17 +17,8 @@ func Load(name string, file []byte) (*Layout, error) {
 	return compile(at, file, d)
 }
 
-// Parse reads strict YAML. Every error names file, line, field and what is allowed.
-func Parse(name string, file []byte) (*calibrationv1.Definition, error) {
-	d := &calibrationv1.Definition{}
-	if _, err := yamldoc.Decode(name, file, d); err != nil {
-		return nil, err
-	}
-	return d, nil
-}
-
 // Compile checks the meaning and lays the definition out. The file is needed for its hash
-// and its lines. Errors are as Parse's, for the first fault in the order of the file's parts.
+// and its lines. Errors are as Load's, for the first fault in the order of the file's parts.
 func Compile(name string, file []byte, d *calibrationv1.Definition) (*Layout, error) {
 	return compile(yamldoc.Locate(name, file), file, d)
 }
@@ -34,7 +26,7 @@ func Compile(name string, file []byte, d *calibrationv1.Definition) (*Layout, er
 func compile(at *yamldoc.Locator, file []byte, d *calibrationv1.Definition) (*Layout, error) {
 	c := &compiler{at: at, d: d, lay: &Layout{
 		Source: d, Name: d.GetName(), SHA256: string(image.HashOf(file)),
-		ByID: map[string]*Table{}, TableOrder: map[string]int{},
+		ByID: map[string]*Table{},
 	}}
 	for _, part := range []func() error{
 		c.head, c.segments, c.identity, c.sharedAxes, c.tables, c.mirrors, c.checksums, c.volatile, c.overlaps,

@@ -19,14 +19,13 @@ type Layout struct {
 	Start  uint64 // address of an image's first byte
 	Size   uint64 // bytes
 
-	Axes       []*Axis // shared and inline, each once
-	Tables     []*Table
-	ByID       map[string]*Table
-	Segments   []Segment // sorted
-	Identity   []*IdentityField
-	Checksums  []*Checksum
-	Volatile   []image.Range // sorted
-	TableOrder map[string]int
+	Axes      []*Axis // shared and inline, each once
+	Tables    []*Table
+	ByID      map[string]*Table
+	Segments  []Segment // sorted
+	Identity  []*IdentityField
+	Checksums []*Checksum
+	Volatile  []image.Range // sorted
 }
 
 // Segment is what a range of an image holds.

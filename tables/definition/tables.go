@@ -109,7 +109,6 @@ func (c *compiler) tables() error {
 		if err != nil {
 			return named(err, "table", t.GetId())
 		}
-		c.lay.TableOrder[table.ID] = len(c.lay.Tables)
 		c.lay.Tables = append(c.lay.Tables, table)
 		c.lay.ByID[table.ID] = table
 	}
