@@ -41,12 +41,12 @@ func (s *State) Alarms(job uint32) (out []*recordv1.Alarm) {
 // realarm makes a job's alarms again from what happened in it and in its car's other jobs.
 func (c *change) realarm(n uint32) {
 	j := c.job(n)
-	read := uint32(0)
+	var car []*recordv1.Job
 	for _, other := range c.carJobs(j.GetCar()) {
-		read = max(read, lastRead(c.job(other)))
+		car = append(car, c.job(other))
 	}
 	now := map[string]*recordv1.Alarm{}
-	for _, a := range alarmsOf(j, read) {
+	for _, a := range alarmsOf(j, car) {
 		a.Job, a.Car = n, j.GetCar()
 		now[join(n, a.GetAlarm(), a.GetAbout())] = a
 	}
@@ -63,9 +63,8 @@ func (c *change) realarm(n uint32) {
 	}
 }
 
-// alarmsOf is what must not be overlooked in a job; read is the entry of the newest read of its car,
-// in whatever job.
-func alarmsOf(j *recordv1.Job, read uint32) (out []*recordv1.Alarm) {
+// alarmsOf is what must not be overlooked in a job; car is all jobs of its car.
+func alarmsOf(j *recordv1.Job, car []*recordv1.Job) (out []*recordv1.Alarm) {
 	raise := func(alarm, about string, since *recordv1.Event, due, format string, args ...any) {
 		out = append(out, &recordv1.Alarm{Alarm: alarm, About: about, Since: since, Due: due, Says: fmt.Sprintf(format, args...)})
 	}
@@ -74,22 +73,19 @@ func alarmsOf(j *recordv1.Job, read uint32) (out []*recordv1.Alarm) {
 			return s.GetAlarm() == alarm && s.GetAbout() == about && s.GetSettled().GetEntry() > since.GetEntry()
 		})
 	}
-	if list := j.GetReadBacks(); len(list) > 0 {
-		last := list[len(list)-1]
-		if last.GetImage() != nil && !last.GetMatches() && read < last.GetAdded().GetEntry() {
-			raise(ReadbackDiffers, fmt.Sprintf("%d.back%d", j.GetNumber(), last.GetNumber()), last.GetAdded(), "",
-				"what is in the car is unknown: read back, it is not %s", written(j.GetNumber(), last.GetSubmission()))
-		}
+	if last := lastReadBack(j); last != nil && !last.GetMatches() && lastKnown(car) < last.GetAdded().GetEntry() {
+		raise(ReadbackDiffers, fmt.Sprintf("%d.back%d", j.GetNumber(), last.GetNumber()), last.GetAdded(), "",
+			"what is in the car is unknown: read back, it is not %s", written(j.GetNumber(), last.GetSubmission()))
 	}
 	if list := j.GetCollections(); len(list) > 0 {
 		last := list[len(list)-1]
-		if !writtenSince(j, last.GetCollected().GetEntry(), func(*recordv1.Readback) bool { return true }) {
+		if backs := j.GetReadBacks(); len(backs) == 0 || backs[len(backs)-1].GetAdded().GetEntry() < last.GetCollected().GetEntry() {
 			raise(NotReadBack, imageName(j, last.GetSubmission()), last.GetCollected(), last.GetDue(),
 				"%s was collected and not read back", written(j.GetNumber(), last.GetSubmission()))
 		}
 	}
 	for _, sub := range j.GetSubmissions() {
-		if sub.GetState() == Returned && mayBeIn(j, sub) && !settled(Recalled, subName(sub), sub.GetReturned()) {
+		if sub.GetState() == Returned && mayBeIn(car, sub) && !settled(Recalled, subName(sub), sub.GetReturned()) {
 			raise(Recalled, subName(sub), sub.GetReturned(), "", "%s was recalled, and may be in the car: %s", subName(sub), sub.GetReturn().GetReason())
 		}
 		if w := sub.GetJudgedWorse(); w != nil && (IsRelease(sub) || sub.GetState() == Waiting) {
@@ -111,24 +107,46 @@ func alarmsOf(j *recordv1.Job, read uint32) (out []*recordv1.Alarm) {
 	return out
 }
 
-// writtenSince says whether something was read back, or said not to be possible to, after an entry.
-func writtenSince(j *recordv1.Job, entry uint32, counts func(*recordv1.Readback) bool) bool {
-	return slices.ContainsFunc(j.GetReadBacks(), func(b *recordv1.Readback) bool {
-		return b.GetAdded().GetEntry() > entry && counts(b)
-	})
-}
-
-// mayBeIn says whether a submission was collected, and nothing else was written since.
-func mayBeIn(j *recordv1.Job, sub *recordv1.Submission) bool {
-	last := uint32(0)
-	for _, c := range j.GetCollections() {
-		if c.GetSubmission() == sub.GetNumber() {
-			last = c.GetCollected().GetEntry()
+// lastReadBack is the last one of which there is an image; nil for none.
+func lastReadBack(j *recordv1.Job) *recordv1.Readback {
+	for _, b := range slices.Backward(j.GetReadBacks()) {
+		if b.GetImage() != nil {
+			return b
 		}
 	}
-	return last > 0 && !writtenSince(j, last, func(b *recordv1.Readback) bool {
-		return b.GetSubmission() != sub.GetNumber() && (b.GetMatches() || b.GetNotPossible() != "")
-	})
+	return nil
+}
+
+// lastKnown is the last entry that told for certain what was in a car.
+func lastKnown(car []*recordv1.Job) (entry uint32) {
+	for _, j := range car {
+		entry = max(entry, lastRead(j))
+		for _, b := range j.GetReadBacks() {
+			if b.GetMatches() {
+				entry = max(entry, b.GetAdded().GetEntry())
+			}
+		}
+	}
+	return entry
+}
+
+// mayBeIn says whether a submission was collected, and nothing else was written to its car since.
+func mayBeIn(car []*recordv1.Job, sub *recordv1.Submission) bool {
+	last, other := uint32(0), uint32(0)
+	for _, j := range car {
+		own := j.GetNumber() == sub.GetJob()
+		for _, c := range j.GetCollections() {
+			if own && c.GetSubmission() == sub.GetNumber() {
+				last = c.GetCollected().GetEntry()
+			}
+		}
+		for _, b := range j.GetReadBacks() {
+			if (b.GetMatches() || b.GetNotPossible() != "") && !(own && b.GetSubmission() == sub.GetNumber()) {
+				other = max(other, b.GetAdded().GetEntry())
+			}
+		}
+	}
+	return last > other
 }
 
 // imageName is what people call what was collected.

@@ -19,6 +19,8 @@ type Opened struct {
 	at      string // admitted
 }
 
+func (o *Opened) known() bool { return o.genesis != nil || o.Signed != nil }
+
 // change is an entry as the effects see it.
 type change struct {
 	*State
@@ -61,9 +63,9 @@ func (s *State) Apply(o *Opened, openings []*recordv1.Opening) (index uint64, er
 	for _, opening := range openings {
 		s.put(docOpening, opening.GetCommitment(), opening)
 	}
-	switch known := o.genesis != nil || o.Signed != nil; {
+	switch {
 	case s.err != nil:
-	case known && s.head.GetApplied() == index:
+	case o.known() && s.head.GetApplied() == index:
 		s.effect(index, o)
 		s.head.Applied++
 	default:
@@ -118,10 +120,14 @@ func (s *State) effect(index uint64, o *Opened) {
 // bring remembers which job brought which bytes, and every image as it was first met.
 func (c *change) bring(job uint32) {
 	for _, b := range Brings(c.action) {
-		if b.Image != nil && !c.get(docImage, b.SHA256, &recordv1.Image{}) {
+		if _, met := c.text(docImage, b.SHA256); b.Image != nil && !met {
 			c.put(docImage, b.SHA256, b.Image)
 		}
-		if job != 0 {
+		if job == 0 {
+			continue
+		}
+		// a note's file that is one of the job's own stays what it was
+		if _, named := c.text(docJobBlob, join(job, b.SHA256)); !named || b.What != ANoteFile {
 			c.putText(docJobBlob, join(job, b.SHA256), string(b.What))
 			c.putText(docBlobJob, join(b.SHA256, job), "")
 		}
@@ -139,6 +145,9 @@ func (s *State) CatchUp() error {
 		o, err := s.judgeAt(index, entry)
 		if errors.Is(err, ErrUnknownKind) {
 			break
+		}
+		if err == nil {
+			err = CheckOpenings(o, s.OpeningsOf(index))
 		}
 		if err != nil {
 			return fmt.Errorf("entry %d: %w", index, err)
@@ -175,6 +184,9 @@ func Rebuild(w store.WriteTx) (*State, error) {
 	s.head.Form, s.head.Size = documentForm, size
 	if err := s.CatchUp(); err != nil {
 		return nil, err
+	}
+	if s.Unapplied() {
+		clear(s.forgotten) // who else names them is not known
 	}
 	return s, s.Finish()
 }

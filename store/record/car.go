@@ -55,7 +55,7 @@ func (s *State) CarJobs(car uint32) (out []*recordv1.Job) {
 
 // InCar is what the ledger says is in a car: the latest of a read, a read-back, and a writing that
 // could not be read back. Its image is the one read, or the one written; after a read-back that
-// differs it is not known. Nil where the car was never read.
+// differs it is not known until it was read or read back again. Nil where the car was never read.
 func (s *State) InCar(car uint32) (in *recordv1.InCar) {
 	for _, n := range s.carJobs(car) {
 		if latest := leftIn(s.job(n)); latest.GetSince().GetEntry() > in.GetSince().GetEntry() {
@@ -77,13 +77,14 @@ func leftIn(j *recordv1.Job) (in *recordv1.InCar) {
 		}
 	}
 	for _, b := range j.GetReadBacks() {
-		if b.GetAdded().GetEntry() < in.GetSince().GetEntry() {
+		guess := b.GetNotPossible() != "" // which tells nothing where the last read-back differs
+		if b.GetAdded().GetEntry() < in.GetSince().GetEntry() || guess && !in.GetKnown() {
 			continue
 		}
 		in = &recordv1.InCar{Known: true, Job: j.GetNumber(), Submission: b.GetSubmission(), KnownBy: "read-back", Since: b.GetAdded()}
 		in.ImageSha256 = writtenImage(j, b.GetSubmission())
 		switch {
-		case b.GetNotPossible() != "":
+		case guess:
 			in.KnownBy = "written, not read back"
 		case !b.GetMatches():
 			in.Known, in.ImageSha256 = false, b.GetImage().GetSha256()

@@ -128,8 +128,8 @@ func (d *decision) jobTakes() error {
 		return err
 	}
 	switch {
-	case j.GetErased() != nil && d.kind != erase:
-		return refuse(ReasonErased, d.kind.name+".job", "", "job %d was erased; nothing more can be entered in it", n)
+	case j.GetErased() != nil && d.kind != erase && (d.kind == reopenJob || len(Brings(d.action))+len(signoff.Commitments(d.action)) > 0):
+		return refuse(ReasonErased, d.kind.name+".job", "", "job %d was erased; neither texts nor files can be entered in it", n)
 	case j.GetState() == closed && !d.kind.closed:
 		return refuse(ReasonClosed, d.kind.name+".job", "", "job %d is closed (%s); reopen it first", n, j.GetOutcome())
 	}

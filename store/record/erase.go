@@ -1,6 +1,9 @@
 package record
 
 import (
+	"maps"
+	"slices"
+
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store"
 )
@@ -28,7 +31,7 @@ var erase = &kind{
 			j.ImagesErased = j.GetImagesErased() || e.GetImages()
 			c.forgetTexts(n)
 		})
-		c.forgetBytes(n, e.GetImages())
+		c.unname(n, e.GetImages())
 		c.tell(n, 0, "", "", "job %d erased: %s", n, e.GetBecause())
 	},
 }
@@ -41,23 +44,35 @@ func (c *change) forgetTexts(job uint32) {
 	}
 }
 
-// forgetBytes deletes the files of a job's notes and, if asked, its images, runs and what reports say
-// of them, unless another job names them.
-func (c *change) forgetBytes(job uint32, imagesToo bool) {
-	var gone []string
+// unname takes back that a job names the files of its notes and, if asked, its images, runs and what
+// reports say of them.
+func (c *change) unname(job uint32, imagesToo bool) {
 	for _, sha := range c.keys(docJobBlob, under(job)) {
-		what, _ := c.text(docJobBlob, join(job, sha))
-		if What(what) != ANoteFile && !imagesToo {
+		if what, _ := c.text(docJobBlob, join(job, sha)); What(what) != ANoteFile && !imagesToo {
 			continue
 		}
 		c.drop(docJobBlob, join(job, sha))
 		c.drop(docBlobJob, join(sha, job))
-		if len(c.keys(docBlobJob, under(sha))) == 0 {
+		if !c.named(sha) {
 			c.drop(docImage, sha)
-			gone = append(gone, sha)
+			c.forgotten[sha] = true
 		}
 	}
-	if c.err == nil {
-		c.fail(store.EraseBlobs(c.w, gone))
+}
+
+// named says whether a job or the catalogue has these bytes.
+func (s *State) named(sha string) bool {
+	_, definition := s.ByHash(Definitions, sha)
+	_, limits := s.ByHash(Limits, sha)
+	return definition || limits || len(s.keys(docBlobJob, under(sha))) > 0
+}
+
+// forget deletes the blobs that were erased. It is done last: a later entry, which is applied in the
+// same transaction or is there already when documents are made again, may name one anew.
+func (s *State) forget() {
+	gone := slices.DeleteFunc(slices.Sorted(maps.Keys(s.forgotten)), s.named)
+	if len(gone) > 0 && s.err == nil {
+		s.fail(store.EraseBlobs(s.w, gone))
 	}
+	clear(s.forgotten)
 }

@@ -1,8 +1,8 @@
 package record
 
 import (
-	"fmt"
-	"slices"
+	"maps"
+	"sort"
 	"strings"
 	"unicode"
 
@@ -83,95 +83,34 @@ func (s *State) show(stored *recordv1.Job) *recordv1.Job {
 
 // Jobs visits jobs by number, above one; fn must not keep the state.
 func (s *State) Jobs(after uint32, fn func(*recordv1.Job) (more bool)) {
-	for n := after + 1; n <= s.head.GetJobs() && s.err == nil; n++ {
-		if j := s.job(n); j == nil || !fn(s.show(j)) {
+	for n := after + 1; n <= s.head.GetJobs() && s.visit(n, fn); n++ {
+	}
+}
+
+// OpenJobs visits the open ones alone, in the same way.
+func (s *State) OpenJobs(fn func(*recordv1.Job) (more bool)) {
+	for _, n := range s.keys(docOpenJob, "") {
+		if !s.visit(number(n), fn) {
 			return
 		}
-		if !s.changed[n] {
-			delete(s.jobs, n) // what is walked past is not kept
-		}
 	}
+}
+
+func (s *State) visit(n uint32, fn func(*recordv1.Job) bool) (more bool) {
+	j := s.job(n)
+	more = j != nil && s.err == nil && fn(s.show(j))
+	maps.DeleteFunc(s.jobs, func(n uint32, _ *recordv1.Job) bool { return !s.changed[n] }) // what is walked past is not kept
+	return more
 }
 
 // JobOpenedBy is the job that an entry opened; 0 where it opened none.
 func (s *State) JobOpenedBy(index uint64) uint32 {
-	for n := s.head.GetJobs(); n > 0; n-- { // the newest first: it is most likely that one
-		if entry := uint64(s.job(n).GetOpened().GetEntry()); entry <= index {
-			if entry == index {
-				return n
-			}
-			break
-		}
+	opened := func(n int) uint64 { return uint64(s.job(uint32(n + 1)).GetOpened().GetEntry()) }
+	jobs := int(s.head.GetJobs())
+	if n := sort.Search(jobs, func(n int) bool { return opened(n) >= index }); n < jobs && opened(n) == index {
+		return uint32(n + 1)
 	}
 	return 0
-}
-
-// changeJob lets fn change a job, and keeps everything that follows from it in step: which car it is
-// of, its labels, whether it is open, and the alarms of its car's jobs.
-func (c *change) changeJob(n uint32, fn func(j *recordv1.Job)) {
-	j := c.job(n)
-	if j == nil || c.err != nil {
-		return
-	}
-	car, read := j.GetCar(), lastRead(j)
-	c.label(j, c.drop)
-	fn(j)
-	j.Car = carOf(j)
-	c.changed[n] = true
-	c.label(j, func(kind, key string) { c.putText(kind, key, join(j.GetCar())) })
-	if j.GetState() == open {
-		c.putText(docOpenJob, join(n), "")
-	} else {
-		c.drop(docOpenJob, join(n))
-	}
-	touched := []uint32{n}
-	if car != j.GetCar() {
-		c.drop(docCarJob, join(car, n))
-		c.putText(docCarJob, join(j.GetCar(), n), "")
-	}
-	if car != j.GetCar() || read != lastRead(j) {
-		touched = append(append(touched, c.carJobs(car)...), c.carJobs(j.GetCar())...)
-	}
-	slices.Sort(touched)
-	for _, t := range slices.Compact(touched) {
-		c.realarm(t)
-	}
-}
-
-// label visits the documents by which a job's car is found.
-func (s *State) label(j *recordv1.Job, do func(kind, key string)) {
-	if o := s.Opening(j.GetPlate().GetCommitment()); o != nil {
-		do(docPlate, join(NormalPlate(o.GetText()), j.GetNumber()))
-	}
-	if o := s.Opening(frameOf(j).GetCommitment()); o != nil {
-		do(docFrame, join(o.GetText(), j.GetNumber()))
-	}
-}
-
-// frameOf is the frame number of a job: the typed one, else that of its read as found.
-func frameOf(j *recordv1.Job) *recordv1.Text {
-	if j.GetFrame() != nil {
-		return j.GetFrame()
-	}
-	return AsFound(j).GetFrame()
-}
-
-// carOf is the car of a job: the one that its details name, or that a later read showed.
-func carOf(j *recordv1.Job) uint32 {
-	for _, r := range slices.Backward(j.GetReads()) {
-		if r.GetVoided() == nil && r.GetAdded().GetEntry() > j.GetDetailsBy() {
-			return r.GetCar()
-		}
-	}
-	return j.GetDetailsCar()
-}
-
-// tell adds a line to what happened to the job's car.
-func (c *change) tell(job, sub uint32, image, verdict, format string, args ...any) {
-	c.told++
-	c.put(docEvent, join(job, c.entry, c.told), &recordv1.CarEvent{
-		Event: c.event, Job: job, Submission: sub, ImageSha256: image, Verdict: verdict, What: fmt.Sprintf(format, args...),
-	})
 }
 
 // NormalPlate is what plates are compared by: letters and digits alone, upper case.

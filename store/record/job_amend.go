@@ -11,8 +11,10 @@ var amendJob = &kind{
 	},
 	apply: func(c *change) {
 		a := c.action.GetAmend()
-		c.setDetails(a.GetJob(), a.GetDetails())
-		c.changeJob(a.GetJob(), func(j *recordv1.Job) { j.Amended = append(j.Amended, c.event) })
+		c.changeJob(a.GetJob(), func(j *recordv1.Job) {
+			j.Amended = append(j.Amended, c.event)
+			c.setDetails(j, a.GetDetails())
+		})
 		c.tell(a.GetJob(), 0, "", "", "job %d amended", a.GetJob())
 	},
 }

@@ -1,10 +1,7 @@
 package record
 
 import (
-	"maps"
 	"strings"
-
-	"google.golang.org/protobuf/proto"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
@@ -30,11 +27,11 @@ var openJob = &kind{
 	apply: func(c *change) {
 		c.head.Jobs++
 		n := c.head.Jobs
-		c.jobs[n] = &recordv1.Job{
-			Number: n, State: open, Opened: c.event, Definition: c.action.GetJob().GetDefinition(),
-		}
-		c.setDetails(n, c.action.GetJob().GetDetails())
-		c.putText(docCarJob, join(c.job(n).GetCar(), n), "")
+		c.jobs[n] = &recordv1.Job{Number: n}
+		c.changeJob(n, func(j *recordv1.Job) {
+			j.State, j.Opened, j.Definition = open, c.event, c.action.GetJob().GetDefinition()
+			c.setDetails(j, c.action.GetJob().GetDetails())
+		})
 		c.tell(n, 0, "", "", "job %d opened", n)
 	},
 }
@@ -97,17 +94,15 @@ func checkDetails(at string, o *recordv1.JobDetails) error {
 }
 
 // setDetails puts what people say of a job into it; without a car it gets a new one.
-func (c *change) setDetails(n uint32, o *recordv1.JobDetails) {
-	c.changeJob(n, func(j *recordv1.Job) {
-		j.DetailsCar, j.DetailsBy, j.Latest = o.GetCar(), uint32(c.entry), uint32(c.entry)
-		if o.GetCar() == 0 {
-			c.head.Cars++
-			j.DetailsCar = c.head.Cars
-		}
-		j.Plate, j.Frame, j.Note = shut(o.GetPlate()), shut(o.GetFrame()), shut(o.GetNote())
-		j.Limits, j.LimitsFuel, j.Fuel = proto.CloneOf(o.GetLimits()), o.GetLimitsFuel(), o.GetFuel()
-		j.Parts, j.Numbers = o.GetParts(), maps.Clone(o.GetNumbers())
-	})
+func (c *change) setDetails(j *recordv1.Job, o *recordv1.JobDetails) {
+	j.DetailsCar, j.DetailsBy, j.Latest = o.GetCar(), uint32(c.entry), uint32(c.entry)
+	if o.GetCar() == 0 {
+		c.head.Cars++
+		j.DetailsCar = c.head.Cars
+	}
+	j.Plate, j.Frame, j.Note = shut(o.GetPlate()), shut(o.GetFrame()), shut(o.GetNote())
+	j.Limits, j.LimitsFuel, j.Fuel = o.GetLimits(), o.GetLimitsFuel(), o.GetFuel()
+	j.Parts, j.Numbers = o.GetParts(), o.GetNumbers()
 }
 
 // latestOf is the target of what acts on a job as a whole: its latest entry.

@@ -16,11 +16,17 @@ const maxEntry = signoff.MaxEnvelope + 256
 // replaced keys are found too, so that Decide can say what is wrong with them.
 func (s *State) Open(envelope []byte) (*signoff.Signed, error) {
 	return signoff.Open(envelope, func(id signoff.KeyID) (ed25519.PublicKey, bool) {
+		if key, ok := s.opened[id]; ok {
+			return key, true
+		}
 		k, ok := s.key(string(id))
 		if !ok || k.GetPerson() == "" {
 			return nil, false
 		}
 		key, err := signoff.ParsePublicKey("key "+string(id), []byte(k.GetPublicKey()))
+		if err == nil {
+			s.opened[id] = key
+		}
 		return key, err == nil
 	})
 }
@@ -28,9 +34,6 @@ func (s *State) Open(envelope []byte) (*signoff.Signed, error) {
 // Judge opens and decides an entry that a server says it admitted. The error is a *Refusal (the
 // server admitted what the rules refuse), ErrUnknownKind ("upgrade"), or the store's.
 func Judge(s *State, entry []byte) (*Opened, error) {
-	if s.Unapplied() {
-		return nil, ErrUnknownKind
-	}
 	return s.judge(s.Size(), entry)
 }
 
@@ -52,6 +55,9 @@ func (s *State) judge(index uint64, entry []byte) (*Opened, error) {
 	}
 	if err := checkTime("entry.admitted_at", e.GetAdmittedAt()); err != nil {
 		return nil, err
+	}
+	if s.Unapplied() {
+		return nil, ErrUnknownKind
 	}
 	if index == 0 {
 		if err := judgeGenesis(e); err != nil {

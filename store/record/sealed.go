@@ -17,8 +17,8 @@ func (d *decision) sealed() error {
 		if err := checkHash(c.At, c.Commitment); err != nil {
 			return err
 		}
-		if owner, used := d.text(docSealed, c.Commitment); used && owner != join(job) {
-			return refuse(ReasonSealedUsed, c.At, "", "%s: another job has this sealed text already; allowed: one with a salt of its own", c.At)
+		if owner, used := d.text(docSealed, c.Commitment); used && owner != join(job, c.Field) {
+			return refuse(ReasonSealedUsed, c.At, "", "%s: another job or field has this sealed text already; allowed: one with a salt of its own", c.At)
 		}
 	}
 	return nil
@@ -28,17 +28,20 @@ func (d *decision) sealed() error {
 // keep a text back that was not erased.
 func (c *change) seal(job uint32) {
 	for _, s := range signoff.Commitments(c.action) {
-		c.putText(docSealed, s.Commitment, join(job))
+		c.putText(docSealed, s.Commitment, join(job, s.Field))
 		c.putText(docJobSealed, join(job, s.Commitment), "")
 		c.putText(docEntrySeal, join(c.entry, s.Commitment), "")
-		if !c.get(docOpening, s.Commitment, &recordv1.Opening{}) {
-			c.putText(docLacking, s.Commitment, join(job))
+		if c.Opening(s.Commitment) == nil {
+			c.putText(docLacking, s.Commitment, "")
+		} else {
+			c.drop(docLacking, s.Commitment)
 		}
 	}
 }
 
-// CheckOpenings wants openings that are of an entry's action, each once, and fit their commitments.
-// The error is a *Refusal. Which of them are missing is asked of the documents: Lacking.
+// CheckOpenings wants openings that are of an entry's action, each once, fit their commitments, and
+// hold what they may. The error is a *Refusal. Of an entry that is not known, only the fit is asked
+// yet. Which of them are missing is asked of the documents: Lacking.
 func CheckOpenings(o *Opened, openings []*recordv1.Opening) error {
 	var sealed []signoff.Commitment
 	if o.Signed != nil {
@@ -52,8 +55,14 @@ func CheckOpenings(o *Opened, openings []*recordv1.Opening) error {
 		if err := signoff.CheckOpening(opening); err != nil {
 			return refuse(ReasonOpening, short(opening.GetCommitment()), "", "opening: %s", oneLine(err.Error()))
 		}
-		if o.Signed != nil && field[opening.GetCommitment()] != opening.GetField() {
+		if !o.known() {
+			continue
+		}
+		if field[opening.GetCommitment()] != opening.GetField() {
 			return refuse(ReasonOpening, short(opening.GetCommitment()), "", "opening: it opens nothing that the action seals, or is there twice")
+		}
+		if err := CheckOpened(opening); err != nil {
+			return err
 		}
 		delete(field, opening.GetCommitment())
 	}
@@ -88,7 +97,7 @@ func Told(tx store.ReadTx, index uint64) (*recordv1.Told, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := Read(tx)
+	s := &State{tx: tx} // the head is of no interest
 	out := &recordv1.Told{Entry: entry, Openings: s.OpeningsOf(index)}
 	return out, s.err
 }

@@ -63,7 +63,7 @@ func (d *decision) maySign(sub *recordv1.Submission, so *recordv1.SignOff) error
 		}
 		return nil
 	case IsRelease(sub):
-		if Worse(sub.GetSignOff().GetJudgement(), now) == "" {
+		if Worse(sub.GetSignOff().GetJudgement(), now) == "" && sub.GetJudgedWorse() == nil {
 			return refuse(ReasonState, "sign_off.submission", Waiting, "%s is %s, and its sign-off still covers what is found; nothing is left to sign", subName(sub), sub.GetState())
 		}
 		return nil

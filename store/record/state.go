@@ -45,7 +45,7 @@ const (
 	docImage      = "image"       // SHA-256: as it was first met
 	docJobBlob    = "job-blob"    // job, SHA-256: what it is
 	docBlobJob    = "blob-job"    // SHA-256, job
-	docSealed     = "sealed"      // commitment: its job
+	docSealed     = "sealed"      // commitment: its job, field
 	docJobSealed  = "job-sealed"  // job, commitment
 	docOpening    = "opening"     // commitment
 	docEntrySeal  = "entry-seal"  // entry, commitment
@@ -63,13 +63,19 @@ type State struct {
 	err  error
 	head *recordv1.Head
 	jobs map[uint32]*recordv1.Job // as the documents have them, or will after Finish
-	// changed are the jobs that Finish has to write.
-	changed map[uint32]bool
+	// changed are the jobs that Finish has to write, forgotten the blobs that it has to delete
+	// unless a job names them again by then.
+	changed   map[uint32]bool
+	forgotten map[string]bool
+	opened    map[signoff.KeyID]ed25519.PublicKey // whose envelopes were opened
 }
 
 // Read looks at the documents of a transaction.
 func Read(tx store.ReadTx) *State {
-	s := &State{tx: tx, head: &recordv1.Head{}, jobs: map[uint32]*recordv1.Job{}, changed: map[uint32]bool{}}
+	s := &State{
+		tx: tx, head: &recordv1.Head{}, jobs: map[uint32]*recordv1.Job{}, changed: map[uint32]bool{},
+		forgotten: map[string]bool{}, opened: map[signoff.KeyID]ed25519.PublicKey{},
+	}
 	s.get(docHead, "", s.head)
 	return s
 }
@@ -88,6 +94,7 @@ func (s *State) Finish() error {
 		s.put(docJob, join(n), s.jobs[n])
 	}
 	clear(s.changed)
+	s.forget()
 	s.head.Root = hexHash(s.Root(s.Size()))
 	s.put(docHead, "", s.head)
 	return s.err
@@ -115,33 +122,27 @@ func (s *State) fail(err error) {
 
 // get reads one document into m; false where there is none.
 func (s *State) get(kind, key string, m proto.Message) bool {
-	if s.err != nil {
-		return false
-	}
-	b, err := s.tx.Document(kind, key)
-	if errors.Is(err, store.ErrNotFound) {
-		return false
-	}
-	if err == nil {
-		if err = proto.Unmarshal(b, m); err != nil {
-			err = fmt.Errorf("%s %q: %w: %w", kind, key, store.ErrDamaged, err)
-		}
-	}
-	s.fail(err)
-	return err == nil
+	value, ok := s.document(kind, key)
+	return ok && s.decode(kind, key, value, m)
 }
 
 // text reads a document that is a plain text.
 func (s *State) text(kind, key string) (string, bool) {
-	if s.err != nil {
-		return "", false
+	value, ok := s.document(kind, key)
+	return string(value), ok
+}
+
+// document reads a document. Actions ask for keys of any length; what no engine would keep is not there.
+func (s *State) document(kind, key string) ([]byte, bool) {
+	if s.err != nil || store.CheckDocument(kind, key) != nil {
+		return nil, false
 	}
-	b, err := s.tx.Document(kind, key)
+	value, err := s.tx.Document(kind, key)
 	if errors.Is(err, store.ErrNotFound) {
-		return "", false
+		return nil, false
 	}
 	s.fail(err)
-	return string(b), err == nil
+	return value, err == nil
 }
 
 // scan visits the documents of a kind whose keys begin with prefix, from a key on.

@@ -64,7 +64,7 @@ func checkLine(at, text string, max int) error {
 		return badValue(at, "some text", "missing")
 	}
 	if strings.TrimSpace(text) != text {
-		return badValue(at, "text without space around it", "%q begins or ends with space", short(text))
+		return badValue(at, "text without space around it", "begins or ends with space")
 	}
 	if strings.Contains(text, "\n") {
 		return badValue(at, "one line", "has several lines")
@@ -189,7 +189,7 @@ func short(text string) string {
 }
 
 // CheckOpened is what a sealed text must be, by the field that holds it; the error is a *Refusal.
-// Decide never sees the text: whoever seals one and whoever admits it asks here.
+// Decide never sees the text: whoever seals one and whoever admits it asks here. No error holds it.
 func CheckOpened(o *recordv1.Opening) error {
 	at, text := o.GetField(), o.GetText()
 	switch at {
@@ -198,7 +198,7 @@ func CheckOpened(o *recordv1.Opening) error {
 			return err
 		}
 		if NormalPlate(text) == "" {
-			return badValue(at, "a plate", "%q has neither letter nor digit", short(text))
+			return badValue(at, "a plate", "has neither letter nor digit")
 		}
 		return nil
 	case "frame":
