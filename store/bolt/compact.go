@@ -65,7 +65,7 @@ func (e *Engine) copyBeside(what string) (*bbolt.DB, error) {
 	if err := f.Close(); err != nil {
 		return nil, err
 	}
-	to, err := openFile(f.Name(), Options{MapSize: e.options.MapSize}, true)
+	to, _, err := openFile(f.Name(), Options{MapSize: e.options.MapSize}, true)
 	if err != nil {
 		os.Remove(f.Name())
 		return nil, err
@@ -147,7 +147,7 @@ func (e *Engine) replaceClosed(to *bbolt.DB) error {
 	if err != nil {
 		os.Remove(path)
 	}
-	db, opening := openFile(e.path, e.options, false)
+	db, _, opening := openFile(e.path, e.options, false)
 	if opening != nil {
 		e.broken.Store(true)
 		return errors.Join(err, opening)

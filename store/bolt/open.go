@@ -100,24 +100,30 @@ func OpenWith(path string, o Options) (*Engine, error) {
 
 func open(path string, o Options, empty bool) (*Engine, error) {
 	e := &Engine{path: path, options: o, commit: (*bbolt.Tx).Commit, copy: bbolt.Compact}
-	var err error
-	if e.db, err = openFile(path, o, empty); err != nil {
+	db, file, err := openFile(path, o, empty)
+	if err != nil {
 		if errors.Is(err, bbolt.ErrTimeout) {
 			return nil, fmt.Errorf("%s: %w%s", path, ErrHeld, holder(path))
 		}
 		return nil, err
 	}
+	e.db = db
 	err = guard(func() error {
 		if empty {
-			return e.db.Update(layOut)
+			return db.Update(layOut)
 		}
-		return e.db.View(checkLayout)
+		return db.View(func(tx *bbolt.Tx) error {
+			if err := checkBranches(file, tx); err != nil {
+				return err
+			}
+			return checkLayout(tx)
+		})
 	})
 	if err == nil && !o.ReadOnly {
 		err = removeLeftovers(path)
 	}
 	if err != nil {
-		_ = guard(e.db.Close)
+		_ = guard(db.Close)
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
 	return e, nil
@@ -125,22 +131,22 @@ func open(path string, o Options, empty bool) (*Engine, error) {
 
 // openFile opens the file that has this name once it is locked: another one may have been renamed
 // into its place while this process waited.
-func openFile(path string, o Options, empty bool) (*bbolt.DB, error) {
+func openFile(path string, o Options, empty bool) (*bbolt.DB, *os.File, error) {
 	for {
 		db, file, err := lockFile(path, o, empty)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		locked, err1 := file.Stat()
 		named, err2 := os.Stat(path)
 		if err := errors.Join(err1, err2); err != nil {
-			return nil, errors.Join(err, guard(db.Close))
+			return nil, nil, errors.Join(err, guard(db.Close))
 		}
 		if os.SameFile(locked, named) {
-			return db, nil
+			return db, file, nil
 		}
 		if err := guard(db.Close); err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 	}
 }

@@ -42,10 +42,18 @@ func (t *readTx) get(bucket, key []byte) (value []byte, err error) {
 		if found == nil {
 			return store.ErrNotFound
 		}
-		value = append([]byte{}, found...)
-		return nil
+		value, err = t.copied(found)
+		return err
 	})
 	return value, err
+}
+
+// copied is never nil: what is empty is there all the same.
+func (t *readTx) copied(b []byte) ([]byte, error) {
+	if int64(len(b)) > t.tx.Size() {
+		return nil, fmt.Errorf("%d bytes in a file of %d: %w", len(b), t.tx.Size(), store.ErrDamaged)
+	}
+	return append([]byte{}, b...), nil
 }
 
 func (t *readTx) Entries() (next uint64, err error) {
@@ -167,7 +175,7 @@ func (t *readTx) walk(bucket, from []byte, fn func(key, value []byte) (more bool
 	var cursor *bbolt.Cursor
 	for {
 		var key, value []byte
-		err := guard(func() error {
+		err := guard(func() (err error) {
 			var k, v []byte
 			if cursor == nil {
 				cursor = t.tx.Bucket(bucket).Cursor()
@@ -175,10 +183,13 @@ func (t *readTx) walk(bucket, from []byte, fn func(key, value []byte) (more bool
 			} else {
 				k, v = cursor.Next()
 			}
-			if k != nil {
-				key, value = append([]byte{}, k...), append([]byte{}, v...)
+			if k == nil {
+				return nil
 			}
-			return nil
+			if key, err = t.copied(k); err == nil {
+				value, err = t.copied(v)
+			}
+			return err
 		})
 		if err != nil || key == nil {
 			return err
