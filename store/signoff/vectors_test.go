@@ -99,7 +99,12 @@ func (v ecdsaVerifier) Public() crypto.PublicKey { return v.key }
 func TestPublishedEnvelope(t *testing.T) {
 	x, _ := new(big.Int).SetString(dsseX, 10)
 	y, _ := new(big.Int).SetString(dsseY, 10)
-	verifier, err := dsse.NewEnvelopeVerifier(ecdsaVerifier{&ecdsa.PublicKey{Curve: elliptic.P256(), X: x, Y: y}})
+	point := append(append([]byte{4}, x.FillBytes(make([]byte, 32))...), y.FillBytes(make([]byte, 32))...)
+	key, err := ecdsa.ParseUncompressedPublicKey(elliptic.P256(), point)
+	if err != nil {
+		t.Fatal(err)
+	}
+	verifier, err := dsse.NewEnvelopeVerifier(ecdsaVerifier{key})
 	if err != nil {
 		t.Fatal(err)
 	}
