@@ -23,7 +23,7 @@ import (
 )
 
 func TestSealedOpens(t *testing.T) {
-	for kind, a := range map[string]*recordv1.Action{"collect": collectAction(), "sign_off": signOffAction(), "return": returnAction()} {
+	for kind, a := range map[string]*recordv1.Action{"job": jobAction(), "collect": collectAction(), "sign_off": signOffAction(), "return": returnAction()} {
 		envelope := seal(t, a)
 		got, err := signoff.Open(envelope, ring(testKey(t)))
 		if err != nil {
@@ -42,7 +42,7 @@ func TestSealedOpens(t *testing.T) {
 // TestGoldenEnvelopes freezes the bytes that are signed. Ed25519 is deterministic, so a change of
 // one byte here is a change of the format: old ledgers would still open, but look again.
 func TestGoldenEnvelopes(t *testing.T) {
-	for name, a := range map[string]*recordv1.Action{"collect.json": collectAction(), "sign_off.json": signOffAction(), "return.json": returnAction()} {
+	for name, a := range map[string]*recordv1.Action{"job.json": jobAction(), "collect.json": collectAction(), "sign_off.json": signOffAction(), "return.json": returnAction()} {
 		path := filepath.Join("testdata", name)
 		envelope := seal(t, a)
 		if os.Getenv("UPDATE_GOLDEN") != "" {

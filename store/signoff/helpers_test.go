@@ -84,6 +84,22 @@ func returnAction() *recordv1.Action {
 	return a
 }
 
+func jobAction() *recordv1.Action {
+	a := header()
+	a.Body = &recordv1.Action_Job{Job: &recordv1.OpenJob{
+		Details: &recordv1.JobDetails{
+			Plate:      &recordv1.Sealed{Commitment: strings.Repeat("9a", 32)},
+			Limits:     &recordv1.Revision{Name: "98 RON", Sha256: strings.Repeat("56", 32)},
+			LimitsFuel: []string{"98 RON", "100 RON"},
+			Fuel:       "98 RON",
+			Parts:      []string{"larger compressor wheel", "intercooler"},
+			Numbers:    map[string]string{"max_engine_speed": "7200", "compressor_wheel": "54.5"},
+		},
+		Definition: &recordv1.Revision{Name: "turbo four", Sha256: strings.Repeat("34", 32)},
+	}}
+	return a
+}
+
 // wrap signs any payload: what a person with a key and a text editor could send.
 func wrap(t testing.TB, key ed25519.PrivateKey, payloadType, payload string) []byte {
 	t.Helper()
