@@ -1,0 +1,178 @@
+// Package claims is what an action says about bytes: it makes every such claim and checks it by the
+// same code, for whoever signs and for whoever admits. The rules of who may do what are record's.
+package claims
+
+import (
+	"errors"
+
+	"google.golang.org/protobuf/proto"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
+	"witnessmark/tables/image"
+)
+
+// Source is what claims are made from.
+type Source interface {
+	// View is one short look at the record; nothing of the state is kept after it.
+	View(fn func(*record.State) error) error
+	// Blob is whole bytes by their hash, already checked; what says what they are, for errors. It
+	// wraps store.ErrNotFound, or ErrErased where the source knows that they were erased.
+	Blob(what string, sha image.Hash) ([]byte, error)
+}
+
+// Forgetful is a Source that looks back at entries from a time when less was erased: it says
+// whether a job's texts were erased since. They may be missing then, and what depends on them is
+// left as the action says it.
+type Forgetful interface {
+	Source
+	Erased(job uint32) bool
+}
+
+// ErrErased is bytes that a claim needs and that were erased.
+var ErrErased = errors.New("erased")
+
+// Made is what the claims of one action were made from, for those who show or keep it. What it
+// points to is shared, and not to be changed.
+type Made struct {
+	Rules
+	// Base and Candidate are the two images that Report compares; Base is nil where one image was
+	// judged by itself. Of a read-back they are what was written and what was found.
+	Base, Candidate *image.Image
+	// Report is nil where nothing was judged, and of a read-back that matches.
+	Report *calibrationv1.Report
+	// Why a read-back is not what was written; empty where it is.
+	Why string
+	// LastReport says how a read differs from Last, which was last in its car; nil where it does not,
+	// or where the two are of different definitions.
+	LastReport *calibrationv1.Report
+	Last       *image.Image
+	// Reports are the bytes of every report that the action names.
+	Reports map[image.Hash][]byte
+	// Forgotten says that some claim was left as it was, since it depends on a text that was erased.
+	Forgotten bool
+}
+
+// making is the claims of one action on their way.
+type making struct {
+	c *Computer
+	*Made
+	src    Source
+	texts  map[string]string // by commitment
+	forgot bool              // whether texts may be missing
+}
+
+// Fill computes every claim of an action and writes it into it, whatever was there before. The error
+// is a *record.Refusal where something does not fit together, record.ErrUnknownKind, or the
+// source's.
+func (c *Computer) Fill(src Source, a *recordv1.Action, openings []*recordv1.Opening) (*Made, error) {
+	m := &making{c: c, Made: &Made{Reports: map[image.Hash][]byte{}}, src: src}
+	if err := m.open(a, openings); err != nil {
+		return nil, err
+	}
+	if err := m.fill(a); err != nil {
+		return nil, err
+	}
+	return m.Made, nil
+}
+
+func (m *making) fill(a *recordv1.Action) error {
+	switch b := a.GetBody().(type) {
+	case *recordv1.Action_Definition:
+		return m.definition(b.Definition)
+	case *recordv1.Action_Limits:
+		return m.limitsFile(b.Limits)
+	case *recordv1.Action_Job:
+		return m.details("job.details", b.Job.GetDetails(), b.Job.GetDefinition(), nil)
+	case *recordv1.Action_Amend:
+		return m.amend(b.Amend)
+	case *recordv1.Action_Read:
+		return m.read(b.Read)
+	case *recordv1.Action_Submission:
+		return m.submission(b.Submission)
+	case *recordv1.Action_SignOff:
+		return m.signOff(b.SignOff)
+	case *recordv1.Action_Collect:
+		return m.collect(b.Collect)
+	case *recordv1.Action_ReadBack:
+		return m.readBack(b.ReadBack)
+	case *recordv1.Action_Run:
+		return m.run(b.Run)
+	case *recordv1.Action_Note:
+		return m.note(b.Note)
+	}
+	return nil
+}
+
+// Check computes the claims of an action and holds them against those that it carries; it changes
+// nothing. Beside Fill's errors, a *record.Refusal names the first field that differs, what is right,
+// and what the action says. A report may be encoded in another way than here, if its bytes are at
+// hand: it is then kept as it was named.
+func (c *Computer) Check(src Source, a *recordv1.Action, openings []*recordv1.Opening) (*Made, error) {
+	right := proto.CloneOf(a)
+	made, err := c.Fill(src, right, openings)
+	if err != nil {
+		return nil, err
+	}
+	if err := made.otherEncodings(src, a, right); err != nil {
+		return nil, err
+	}
+	if err := differs("", a.ProtoReflect(), right.ProtoReflect()); err != nil {
+		return nil, err
+	}
+	return made, nil
+}
+
+// job looks a job up, and compiles the newest revisions of what it is judged by.
+func (m *making) job(n uint32) (*recordv1.Job, error) {
+	var j *recordv1.Job
+	var def, lim *recordv1.Revision
+	err := m.src.View(func(s *record.State) (err error) {
+		j, def, lim, err = newestOf(s, n)
+		return err
+	})
+	if err == nil {
+		err = m.load(def, lim)
+	}
+	return j, err
+}
+
+func (m *making) load(def, lim *recordv1.Revision) error {
+	r, err := m.c.compile(m.src, def, lim)
+	if err == nil {
+		m.Rules = *r
+	}
+	return err
+}
+
+// image reads the bytes that a message names, over a definition's range.
+func (m *making) image(at string, im *recordv1.Image, start, size uint64) (*image.Image, error) {
+	b, err := m.bytes(at+".sha256", im.GetSha256())
+	if err != nil {
+		return nil, err
+	}
+	if uint64(len(b)) != size {
+		return nil, refuse(ReasonImage, at+".size", "", "%s: the image has %d bytes; allowed: %d, the size that its definition states", at, len(b), size)
+	}
+	out, err := image.FromMessage(im, start, b)
+	if err != nil {
+		return nil, refuse(ReasonImage, at, "", "%s.%s", at, oneLine(err))
+	}
+	return out, nil
+}
+
+// ours is an image of the definition that the action is judged by.
+func (m *making) ours(at string, im *recordv1.Image) (*image.Image, error) {
+	return m.image(at, im, m.Layout.Start, m.Layout.Size)
+}
+
+// text is what a sealed text says; false where it was erased.
+func (m *making) text(s *recordv1.Sealed) (string, bool) {
+	text, ok := m.texts[s.GetCommitment()]
+	if !ok && s.GetCommitment() != "" {
+		m.Forgotten = true
+		return "", false
+	}
+	return text, true
+}

@@ -1,0 +1,105 @@
+package claims
+
+import (
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
+	"witnessmark/tables/compare"
+	"witnessmark/tables/image"
+)
+
+func (m *making) submission(a *recordv1.Submit) error {
+	j, err := m.job(a.GetJob())
+	if err != nil {
+		return err
+	}
+	a.Judgement, err = m.judgement(j, a.GetImage(), a.GetMeantGiven(), a.GetMeant())
+	return err
+}
+
+func (m *making) signOff(a *recordv1.SignOff) (err error) {
+	a.Judgement, err = m.again(a.GetJob(), a.GetSubmission())
+	return err
+}
+
+// collect judges a release again; the read as found is not judged.
+func (m *making) collect(a *recordv1.Collect) (err error) {
+	a.Judgement = nil
+	if a.GetSubmission() != 0 {
+		a.Judgement, err = m.again(a.GetJob(), a.GetSubmission())
+		return err
+	}
+	j, err := m.job(a.GetJob())
+	if err == nil {
+		m.Candidate, err = m.ours("read as found", record.AsFound(j).GetImage())
+	}
+	return err
+}
+
+// again judges a submission as things are now.
+func (m *making) again(job, n uint32) (*recordv1.Judgement, error) {
+	j, err := m.job(job)
+	if err != nil {
+		return nil, err
+	}
+	sub := j.GetSubmissions()[n-1] // the record found it
+	return m.judgement(j, sub.GetImage(), sub.GetMeantGiven(), sub.GetMeant())
+}
+
+// judgement compares an image with a job's read as found.
+func (m *making) judgement(j *recordv1.Job, candidate *recordv1.Image, meantGiven bool, meant []string) (_ *recordv1.Judgement, err error) {
+	if m.Base, err = m.ours("read as found", record.AsFound(j).GetImage()); err != nil {
+		return nil, err
+	}
+	if m.Candidate, err = m.ours("image", candidate); err != nil {
+		return nil, err
+	}
+	return m.judge(j, meantGiven, meant)
+}
+
+// judge is what a report on the candidate, against the base if there is one, comes to.
+func (m *making) judge(j *recordv1.Job, meantGiven bool, meant []string) (*recordv1.Judgement, error) {
+	a, err := m.report(j, m.Base, m.Candidate, meantGiven, meant)
+	if err != nil {
+		return nil, err
+	}
+	m.Report = a.report
+	out := &recordv1.Judgement{
+		Definition: &recordv1.Revision{Name: m.Layout.Name, Sha256: m.Layout.SHA256},
+		Limits:     &recordv1.Revision{Name: m.Limits.Name, Sha256: m.Limits.SHA256},
+		Fuel:       j.GetFuel(), Numbers: j.GetNumbers(),
+		ReportSha256: string(a.sha), Verdict: a.report.GetVerdict(), Warnings: compare.Warnings(a.report),
+	}
+	if m.Base != nil {
+		out.BaseSha256 = string(m.Base.SHA256())
+	}
+	return out, nil
+}
+
+// report makes a report by the job's rules and facts, and keeps it among the action's.
+func (m *making) report(j *recordv1.Job, base, candidate *image.Image, meantGiven bool, meant []string) (*answer, error) {
+	a, err := m.c.answer(compare.Input{
+		Base: base, Candidate: candidate, Layout: m.Layout, Limits: m.Limits, MeantGiven: meantGiven, Meant: meant, Job: facts(j),
+	})
+	if err == nil {
+		m.Reports[a.sha] = a.bytes
+	}
+	return a, err
+}
+
+// same says whether found is what was written, as far as the file that was written says anything.
+func (m *making) same(written, found *image.Image) (bool, string) {
+	m.c.comparisons.Add(1)
+	return compare.SameInCar(m.Layout, over(written, found), found)
+}
+
+// over is an image with another's bytes in its gaps: what is unknown differs from nothing.
+func over(im, other *image.Image) *image.Image {
+	if len(im.Gaps()) == 0 || im.Start != other.Start || len(im.Bytes) != len(other.Bytes) {
+		return im
+	}
+	out := image.Whole(im.Start, append([]byte(nil), im.Bytes...))
+	for _, g := range im.Gaps() {
+		copy(out.Bytes[g.Start-im.Start:g.End-im.Start], other.Bytes[g.Start-im.Start:])
+	}
+	return out
+}

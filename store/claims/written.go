@@ -1,0 +1,93 @@
+package claims
+
+import (
+	"slices"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
+	"witnessmark/tables/image"
+	"witnessmark/tables/run"
+)
+
+// readBack: of what was collected, newest first, it is the first that it matches; of the newest it is
+// told how it differs.
+func (m *making) readBack(a *recordv1.AddReadback) error {
+	if a.GetImage() == nil {
+		return nil // the rules ask for the reason why
+	}
+	j, err := m.job(a.GetJob())
+	if err != nil {
+		return err
+	}
+	if m.Candidate, err = m.ours("read_back.image", a.GetImage()); err != nil {
+		return err
+	}
+	a.Matches, a.ReportSha256 = false, ""
+	tried := map[uint32]bool{}
+	for _, c := range slices.Backward(j.GetCollections()) {
+		n := c.GetSubmission()
+		if tried[n] {
+			continue
+		}
+		tried[n] = true
+		im := record.AsFound(j).GetImage()
+		if n != 0 {
+			im = j.GetSubmissions()[n-1].GetImage()
+		}
+		written, err := m.ours("what was written", im)
+		if err != nil {
+			return err
+		}
+		same, why := m.same(written, m.Candidate)
+		if same {
+			a.Submission, a.Matches, m.Base, m.Why = n, true, written, ""
+			return nil
+		}
+		if m.Base == nil {
+			a.Submission, m.Base, m.Why = n, written, why
+		}
+	}
+	r, err := m.report(j, m.Base, m.Candidate, false, nil)
+	if err != nil {
+		return err
+	}
+	m.Report, a.ReportSha256 = r.report, string(r.sha)
+	return nil
+}
+
+// run: both files can be read.
+func (m *making) run(a *recordv1.AddRun) error {
+	file, err := m.bytes("run.file_sha256", a.GetFileSha256())
+	if err != nil {
+		return err
+	}
+	channels, err := m.bytes("run.channels_sha256", a.GetChannelsSha256())
+	if err != nil {
+		return err
+	}
+	if _, err := run.Load("the run", file, "the channel file", channels); err != nil {
+		return refuse(ReasonRun, "run.file_sha256", "", "%s", oneLine(err))
+	}
+	a.Danger, a.CheckSha256 = false, ""
+	return nil
+}
+
+// note: its files are there, of that size.
+func (m *making) note(a *recordv1.AddNote) error {
+	for _, f := range a.GetFiles() {
+		b, err := m.bytes("note.files.sha256", f.GetSha256())
+		if err != nil {
+			return err
+		}
+		f.Size = uint32(len(b))
+	}
+	return nil
+}
+
+func (m *making) bytes(at, name string) ([]byte, error) {
+	sha, err := image.ParseHash(name)
+	if err != nil {
+		return nil, refuse(record.ReasonBadValue, at, "", "%s: %s", at, oneLine(err))
+	}
+	return m.src.Blob(at, sha)
+}
