@@ -15,7 +15,8 @@ import (
 
 // Source is what claims are made from.
 type Source interface {
-	// View is one short look at the record; nothing of the state is kept after it.
+	// View is one short look at the record, and answers with the state's own error too; nothing of the
+	// state is kept after it.
 	View(fn func(*record.State) error) error
 	// Blob is whole bytes by their hash, already checked; what says what they are, for errors. It
 	// wraps store.ErrNotFound, or ErrErased where the source knows that they were erased.
@@ -56,33 +57,52 @@ type Made struct {
 
 // making is the claims of one action on their way.
 type making struct {
-	c *Computer
-	*Made
-	src    Source
-	texts  map[string]string // by commitment
-	forgot bool              // whether texts may be missing
+	Made
+	c         *Computer
+	src       Source
+	texts     map[string]string // by commitment
+	uncertain bool              // other jobs' texts may be missing
 }
 
 // Fill computes every claim of an action and writes it into it, whatever was there before. The error
 // is a *record.Refusal where something does not fit together, record.ErrUnknownKind, or the
 // source's.
 func (c *Computer) Fill(src Source, a *recordv1.Action, openings []*recordv1.Opening) (*Made, error) {
-	m := &making{c: c, Made: &Made{Reports: map[image.Hash][]byte{}}, src: src}
-	if err := m.open(a, openings); err != nil {
+	m := c.making(src)
+	if err := m.fill(a, openings); err != nil {
 		return nil, err
 	}
-	if err := m.fill(a); err != nil {
-		return nil, err
-	}
-	return m.Made, nil
+	return &m.Made, nil
 }
 
-func (m *making) fill(a *recordv1.Action) error {
+// Check computes the claims of an action and holds them against those that it carries; it changes
+// nothing. Beside Fill's errors, a *record.Refusal names the first field that differs, what is right,
+// and what the action says. A report may be encoded in another way than here, if its bytes are at
+// hand: it is then kept as it was named.
+func (c *Computer) Check(src Source, a *recordv1.Action, openings []*recordv1.Opening) (*Made, error) {
+	m, right := c.making(src), proto.CloneOf(a)
+	if err := m.fill(right, openings); err != nil {
+		return nil, err
+	}
+	if err := m.differs("", a.ProtoReflect(), right.ProtoReflect()); err != nil {
+		return nil, err
+	}
+	return &m.Made, nil
+}
+
+func (c *Computer) making(src Source) *making {
+	return &making{Made: Made{Reports: map[image.Hash][]byte{}}, c: c, src: src, texts: map[string]string{}}
+}
+
+func (m *making) fill(a *recordv1.Action, openings []*recordv1.Opening) error {
+	if err := m.open(a, openings); err != nil {
+		return err
+	}
 	switch b := a.GetBody().(type) {
 	case *recordv1.Action_Definition:
 		return m.definition(b.Definition)
 	case *recordv1.Action_Limits:
-		return m.limitsFile(b.Limits)
+		return m.limits(b.Limits)
 	case *recordv1.Action_Job:
 		return m.details("job.details", b.Job.GetDetails(), b.Job.GetDefinition(), nil)
 	case *recordv1.Action_Amend:
@@ -105,74 +125,34 @@ func (m *making) fill(a *recordv1.Action) error {
 	return nil
 }
 
-// Check computes the claims of an action and holds them against those that it carries; it changes
-// nothing. Beside Fill's errors, a *record.Refusal names the first field that differs, what is right,
-// and what the action says. A report may be encoded in another way than here, if its bytes are at
-// hand: it is then kept as it was named.
-func (c *Computer) Check(src Source, a *recordv1.Action, openings []*recordv1.Opening) (*Made, error) {
-	right := proto.CloneOf(a)
-	made, err := c.Fill(src, right, openings)
-	if err != nil {
-		return nil, err
-	}
-	if err := made.otherEncodings(src, a, right); err != nil {
-		return nil, err
-	}
-	if err := differs("", a.ProtoReflect(), right.ProtoReflect()); err != nil {
-		return nil, err
-	}
-	return made, nil
-}
-
 // job looks a job up, and compiles the newest revisions of what it is judged by.
 func (m *making) job(n uint32) (*recordv1.Job, error) {
-	var j *recordv1.Job
-	var def, lim *recordv1.Revision
-	err := m.src.View(func(s *record.State) (err error) {
-		j, def, lim, err = newestOf(s, n)
-		return err
-	})
-	if err == nil {
-		err = m.load(def, lim)
-	}
+	j, r, err := m.c.jobRules(m.src, n)
+	m.Rules = r
 	return j, err
 }
 
-func (m *making) load(def, lim *recordv1.Revision) error {
-	r, err := m.c.compile(m.src, def, lim)
-	if err == nil {
-		m.Rules = *r
-	}
-	return err
-}
-
-// image reads the bytes that a message names, over a definition's range.
-func (m *making) image(at string, im *recordv1.Image, start, size uint64) (*image.Image, error) {
+// image reads the bytes that a message names, over the range of the definition that the action is
+// judged by.
+func (m *making) image(at string, im *recordv1.Image) (*image.Image, error) {
 	b, err := m.bytes(at+".sha256", im.GetSha256())
 	if err != nil {
 		return nil, err
 	}
-	if uint64(len(b)) != size {
-		return nil, refuse(ReasonImage, at+".size", "", "%s: the image has %d bytes; allowed: %d, the size that its definition states", at, len(b), size)
+	if uint64(len(b)) != m.Layout.Size {
+		return nil, refuse(ReasonImage, at+".size", "", "%s: the image has %d bytes; allowed: %d, the size that definition %s states", at, len(b), m.Layout.Size, m.Layout.Name)
 	}
-	out, err := image.FromMessage(im, start, b)
+	out, err := image.FromMessage(im, m.Layout.Start, b)
 	if err != nil {
 		return nil, refuse(ReasonImage, at, "", "%s.%s", at, oneLine(err))
 	}
 	return out, nil
 }
 
-// ours is an image of the definition that the action is judged by.
-func (m *making) ours(at string, im *recordv1.Image) (*image.Image, error) {
-	return m.image(at, im, m.Layout.Start, m.Layout.Size)
-}
-
-// text is what a sealed text says; false where it was erased.
-func (m *making) text(s *recordv1.Sealed) (string, bool) {
-	text, ok := m.texts[s.GetCommitment()]
-	if !ok && s.GetCommitment() != "" {
-		m.Forgotten = true
-		return "", false
+func (m *making) bytes(at, name string) ([]byte, error) {
+	sha, err := image.ParseHash(name)
+	if err != nil {
+		return nil, refuse(record.ReasonBadValue, at, "", "%s: %s", at, oneLine(err))
 	}
-	return text, true
+	return m.src.Blob(at, sha)
 }

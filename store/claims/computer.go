@@ -15,7 +15,6 @@ import (
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
 	"witnessmark/tables/limits"
-	"witnessmark/tables/reckon"
 )
 
 const (
@@ -27,9 +26,9 @@ const (
 // Computer makes claims. It keeps what is a function of named bytes alone, within bounds: compiled
 // definitions, limits, and the last reports. It is safe for concurrent use.
 type Computer struct {
-	layouts     cache[string, *definition.Layout]
-	limits      cache[string, *limits.Limits]
-	answers     cache[image.Hash, *answer]
+	layouts     cache[*definition.Layout]
+	limits      cache[*limits.Limits]
+	answers     cache[*answer]
 	slots       chan struct{}
 	comparisons atomic.Uint64
 }
@@ -44,15 +43,15 @@ func New() *Computer {
 // Comparisons counts those made so far; what was found in memory is not among them.
 func (c *Computer) Comparisons() uint64 { return c.comparisons.Load() }
 
-// cache keeps the last few values of a function.
-type cache[K comparable, V any] struct {
+// cache keeps the last few values of a function, by the hash of what it is a function of.
+type cache[V any] struct {
 	mu    sync.Mutex
 	most  int
-	kept  map[K]V
-	order []K // oldest first
+	kept  map[string]V
+	order []string // oldest first
 }
 
-func (c *cache[K, V]) get(key K, compute func() (V, error)) (V, error) {
+func (c *cache[V]) get(key string, compute func() (V, error)) (V, error) {
 	c.mu.Lock()
 	v, ok := c.kept[key]
 	c.mu.Unlock()
@@ -66,11 +65,10 @@ func (c *cache[K, V]) get(key K, compute func() (V, error)) (V, error) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if c.kept == nil {
-		c.kept = map[K]V{}
+		c.kept = map[string]V{}
 	}
 	if _, ok := c.kept[key]; !ok {
-		c.kept[key] = v
-		c.order = append(c.order, key)
+		c.kept[key], c.order = v, append(c.order, key)
 	}
 	if len(c.order) > c.most {
 		delete(c.kept, c.order[0])
@@ -81,25 +79,23 @@ func (c *cache[K, V]) get(key K, compute func() (V, error)) (V, error) {
 
 // Layout compiles a revision of a definition. The error is the source's, or a *record.Refusal.
 func (c *Computer) Layout(src Source, rev *recordv1.Revision) (*definition.Layout, error) {
-	return document(src, &c.layouts, "definition", rev, definition.Load)
+	return document(c, src, &c.layouts, "definition", rev, definition.Load)
 }
 
-func document[T any](src Source, kept *cache[string, T], kind string, rev *recordv1.Revision, load func(string, []byte) (T, error)) (T, error) {
-	return kept.get(rev.GetSha256(), func() (none T, err error) {
-		what := fmt.Sprintf("%s %.80s", kind, rev.GetName())
-		sha, err := image.ParseHash(rev.GetSha256())
+func (c *Computer) limitsFile(src Source, rev *recordv1.Revision) (*limits.Limits, error) {
+	return document(c, src, &c.limits, "limits", rev, limits.Load)
+}
+
+func document[T any](c *Computer, src Source, kept *cache[T], kind string, rev *recordv1.Revision, load func(string, []byte) (T, error)) (T, error) {
+	return kept.get(rev.GetSha256(), func() (out T, err error) {
+		file, err := c.making(src).bytes(kind+".sha256", rev.GetSha256())
 		if err != nil {
-			return none, refuse(ReasonDocument, kind, "", "%s: %s", what, oneLine(err))
+			return out, err
 		}
-		file, err := src.Blob(what, sha)
-		if err != nil {
-			return none, err
+		if out, err = load(kind+" "+rev.GetName(), file); err != nil {
+			err = refuse(ReasonDocument, kind, "", "%s", oneLine(err))
 		}
-		out, err := load(what, file)
-		if err != nil {
-			return none, refuse(ReasonDocument, kind, "", "%s", oneLine(err))
-		}
-		return out, nil
+		return out, err
 	})
 }
 
@@ -110,58 +106,51 @@ type Rules struct {
 }
 
 // Rules compiles the newest revisions of what a job is judged by.
-func (c *Computer) Rules(src Source, job uint32) (*Rules, error) {
+func (c *Computer) Rules(src Source, job uint32) (Rules, error) {
+	_, r, err := c.jobRules(src, job)
+	return r, err
+}
+
+func (c *Computer) jobRules(src Source, n uint32) (j *recordv1.Job, r Rules, err error) {
 	var def, lim *recordv1.Revision
-	err := src.View(func(s *record.State) (err error) {
-		_, def, lim, err = newestOf(s, job)
-		return err
+	err = src.View(func(s *record.State) error {
+		var ok bool
+		if j, ok = s.Job(n); !ok {
+			return refuse(record.ReasonNotFound, "job", "", "there is no job %d", n)
+		}
+		def, lim = newest(s, record.Definitions, j.GetDefinition().GetName()), newest(s, record.Limits, j.GetLimits().GetName())
+		return nil
 	})
-	if err != nil {
-		return nil, err
+	if err == nil {
+		r, err = c.compile(src, def, lim)
 	}
-	return c.compile(src, def, lim)
+	return j, r, err
 }
 
-func (c *Computer) compile(src Source, def, lim *recordv1.Revision) (*Rules, error) {
-	lay, err := c.Layout(src, def)
-	if err != nil {
-		return nil, err
-	}
-	l, err := document(src, &c.limits, "limits", lim, limits.Load)
-	if err != nil {
-		return nil, err
-	}
-	r := &Rules{Layout: lay, Limits: l}
-	return r, r.meet()
+func newest(s *record.State, kind, name string) *recordv1.Revision {
+	f, _ := s.Newest(kind, name)
+	return &recordv1.Revision{Name: name, Sha256: f.GetSha256()}
 }
 
-// meet says whether limits and a definition fit each other.
-func (r *Rules) meet() error {
+// compile wants limits and a definition that fit each other.
+func (c *Computer) compile(src Source, def, lim *recordv1.Revision) (r Rules, err error) {
+	if r.Layout, err = c.Layout(src, def); err != nil {
+		return r, err
+	}
+	if r.Limits, err = c.limitsFile(src, lim); err != nil {
+		return r, err
+	}
 	names := r.Limits.Source.GetAppliesTo()
 	if len(names) > 0 && !slices.Contains(names, r.Layout.Name) {
-		return refuse(ReasonFit, "limits", fmt.Sprint(names), "limits %s apply to %v, not to definition %s", r.Limits.Name, names, r.Layout.Name)
+		return r, refuse(ReasonFit, "limits", fmt.Sprint(names), "limits %s apply to %v, not to definition %s", r.Limits.Name, names, r.Layout.Name)
 	}
 	if err := r.Limits.Check(r.Layout); err != nil {
-		return refuse(ReasonFit, "limits", "", "limits %s do not fit definition %s: %s", r.Limits.Name, r.Layout.Name, oneLine(err))
+		return r, refuse(ReasonFit, "limits", "", "limits %s do not fit definition %s: %s", r.Limits.Name, r.Layout.Name, oneLine(err))
 	}
-	return nil
+	return r, nil
 }
 
-// newestOf is a job and the newest revisions of what it is judged by.
-func newestOf(s *record.State, n uint32) (j *recordv1.Job, def, lim *recordv1.Revision, err error) {
-	j, ok := s.Job(n)
-	if !ok {
-		return nil, nil, nil, refuse(record.ReasonNotFound, "job", "", "there is no job %d", n)
-	}
-	return j, newest(s, record.Definitions, j.GetDefinition()), newest(s, record.Limits, j.GetLimits()), nil
-}
-
-func newest(s *record.State, kind string, rev *recordv1.Revision) *recordv1.Revision {
-	f, _ := s.Newest(kind, rev.GetName())
-	return &recordv1.Revision{Name: rev.GetName(), Sha256: f.GetSha256()}
-}
-
-// answer is a report, and its bytes as they are named where it was made here.
+// answer is a report, its bytes where it was made here, and their hash.
 type answer struct {
 	report *calibrationv1.Report
 	bytes  []byte
@@ -170,8 +159,17 @@ type answer struct {
 
 // answer makes a report, or finds it made.
 func (c *Computer) answer(in compare.Input) (*answer, error) {
-	return c.answers.get(questionOf(in), func() (*answer, error) {
-		r, err := c.compare(in)
+	return c.answers.get(question(in), func() (*answer, error) {
+		c.slots <- struct{}{}
+		defer func() { <-c.slots }()
+		c.comparisons.Add(1)
+		of := compare.Compare
+		if in.Base == nil {
+			of = func(in compare.Input) (*calibrationv1.Report, error) {
+				return compare.Check(in.Candidate, in.Layout, in.Limits, in.Job)
+			}
+		}
+		r, err := of(in)
 		if err != nil {
 			return nil, refuse(ReasonComparison, "", "", "the comparison cannot be made: %s", oneLine(err))
 		}
@@ -180,33 +178,14 @@ func (c *Computer) answer(in compare.Input) (*answer, error) {
 	})
 }
 
-func (c *Computer) compare(in compare.Input) (*calibrationv1.Report, error) {
-	c.slots <- struct{}{}
-	defer func() { <-c.slots }()
-	c.comparisons.Add(1)
-	if in.Base == nil {
-		return compare.Check(in.Candidate, in.Layout, in.Limits, in.Job)
-	}
-	return compare.Compare(in)
-}
-
-// questionOf names everything that a report depends on.
-func questionOf(in compare.Input) image.Hash {
-	var q []byte
-	for _, im := range []*image.Image{in.Base, in.Candidate} {
-		if im == nil {
-			q = append(q, "none\n"...)
-			continue
+// question names everything that a report depends on. Maps are printed in the order of their keys.
+func question(in compare.Input) string {
+	q := fmt.Appendf(nil, "%s %s\n%t %q\n", in.Layout.SHA256, in.Limits.SHA256, in.MeantGiven, in.Meant)
+	q = fmt.Appendf(q, "%q %v\n", in.Job.GetFuel(), in.Job.GetNumbers())
+	for _, im := range []*image.Image{in.Candidate, in.Base} {
+		if im != nil {
+			q = fmt.Appendf(q, "%s %v\n", im.SHA256(), im.Held)
 		}
-		q = fmt.Appendf(q, "%s %v\n", im.SHA256(), im.Held)
 	}
-	q = fmt.Appendf(q, "%s %s\n%t %q\n", in.Layout.SHA256, in.Limits.SHA256, in.MeantGiven, in.Meant)
-	// A map prints in the order of its keys.
-	return image.HashOf(fmt.Appendf(q, "%q %v\n", in.Job.GetFuel(), in.Job.GetNumbers()))
-}
-
-// facts are what a job tells the rules.
-func facts(j *recordv1.Job) *calibrationv1.JobFacts {
-	f, _ := reckon.Facts(j.GetFuel(), j.GetNumbers()) // numbers that cannot be reckoned open no job
-	return f
+	return string(image.HashOf(q))
 }

@@ -6,17 +6,14 @@ import (
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
-	"witnessmark/tables/image"
-	"witnessmark/tables/limits"
 )
 
 // definition: the file compiles, has that name, and fits every limits file that names it.
-func (m *making) definition(a *recordv1.AddDefinition) error {
-	lay, err := m.c.Layout(m.src, a.GetRevision())
-	if err != nil {
+func (m *making) definition(a *recordv1.AddDefinition) (err error) {
+	if m.Layout, err = m.c.Layout(m.src, a.GetRevision()); err != nil {
 		return err
 	}
-	m.Layout, a.Revision.Name = lay, lay.Name
+	a.Revision.Name = m.Layout.Name
 	all := map[string]*recordv1.Revision{}
 	err = m.src.View(func(s *record.State) error {
 		s.Revisions(record.Limits, "", 0, func(f *recordv1.CatalogFile) bool {
@@ -25,87 +22,81 @@ func (m *making) definition(a *recordv1.AddDefinition) error {
 		})
 		return nil
 	})
-	if err != nil {
-		return err
-	}
 	for _, name := range slices.Sorted(maps.Keys(all)) {
-		lim, err := document(m.src, &m.c.limits, "limits", all[name], limits.Load)
-		if err != nil {
-			return err
+		lim, e := m.c.limitsFile(m.src, all[name])
+		if e == nil && slices.Contains(lim.Source.GetAppliesTo(), m.Layout.Name) {
+			_, e = m.c.compile(m.src, a.GetRevision(), all[name])
 		}
-		if r := (Rules{lay, lim}); slices.Contains(lim.Source.GetAppliesTo(), lay.Name) {
-			if err := r.meet(); err != nil {
-				return err
-			}
+		if e != nil {
+			return e
 		}
 	}
-	a.JudgedWorse, err = m.judgedWorse(record.Definitions, a.GetRevision())
+	if err == nil {
+		a.JudgedWorse, err = m.judgedWorse(record.Definitions, a.GetRevision())
+	}
 	return err
 }
 
-// limitsFile: the file parses, has that name, and fits every definition that it names and that is here.
-func (m *making) limitsFile(a *recordv1.AddLimits) error {
-	lim, err := document(m.src, &m.c.limits, "limits", a.GetRevision(), limits.Load)
-	if err != nil {
+// limits: the file parses, has that name, and fits every definition that it names and that is here.
+func (m *making) limits(a *recordv1.AddLimits) (err error) {
+	if m.Limits, err = m.c.limitsFile(m.src, a.GetRevision()); err != nil {
 		return err
 	}
-	m.Limits, a.Revision.Name = lim, lim.Name
-	for _, name := range lim.Source.GetAppliesTo() {
-		var def *recordv1.Revision
-		err := m.src.View(func(s *record.State) error {
-			def = newest(s, record.Definitions, &recordv1.Revision{Name: name})
-			return nil
-		})
-		if err == nil && def.GetSha256() != "" {
-			_, err = m.c.compile(m.src, def, a.GetRevision())
+	a.Revision.Name = m.Limits.Name
+	var defs []*recordv1.Revision
+	err = m.src.View(func(s *record.State) error {
+		for _, name := range m.Limits.Source.GetAppliesTo() {
+			if def := newest(s, record.Definitions, name); def.GetSha256() != "" {
+				defs = append(defs, def)
+			}
 		}
-		if err != nil {
-			return err
+		return nil
+	})
+	for _, def := range defs {
+		if _, e := m.c.compile(m.src, def, a.GetRevision()); e != nil {
+			return e
 		}
 	}
-	a.JudgedWorse, err = m.judgedWorse(record.Limits, a.GetRevision())
+	if err == nil {
+		a.JudgedWorse, err = m.judgedWorse(record.Limits, a.GetRevision())
+	}
 	return err
 }
 
 // judgedWorse lists what waits and what was released in open jobs that a new revision judges worse
 // than the judgement that stands.
 func (m *making) judgedWorse(kind string, rev *recordv1.Revision) (out []*recordv1.JudgedWorse, err error) {
-	type judged struct {
-		job      *recordv1.Job
-		def, lim *recordv1.Revision
-	}
-	var jobs []judged
+	type by struct{ definition, limits *recordv1.Revision }
+	var jobs []*recordv1.Job
+	var rules []by
 	err = m.src.View(func(s *record.State) error {
 		s.Jobs(0, func(j *recordv1.Job) bool {
-			by := judged{j, newest(s, record.Definitions, j.GetDefinition()), newest(s, record.Limits, j.GetLimits())}
-			mine := by.def
+			r := by{newest(s, record.Definitions, j.GetDefinition().GetName()), newest(s, record.Limits, j.GetLimits().GetName())}
+			its := &r.definition
 			if kind == record.Limits {
-				mine = by.lim
+				its = &r.limits
 			}
-			if mine.GetName() == rev.GetName() && j.GetState() == "open" && len(j.GetSubmissions()) > 0 {
-				mine.Sha256 = rev.GetSha256()
-				jobs = append(jobs, by)
+			if (*its).GetName() == rev.GetName() && j.GetState() == "open" && len(j.GetSubmissions()) > 0 {
+				*its = rev
+				jobs, rules = append(jobs, j), append(rules, r)
 			}
 			return true
 		})
 		return nil
 	})
-	for _, by := range jobs {
-		if err != nil {
-			break
+	for i, j := range jobs {
+		m := m.c.making(m.src)
+		if m.Rules, err = m.c.compile(m.src, rules[i].definition, rules[i].limits); err == nil {
+			out, err = m.worseIn(j, out)
 		}
-		var worse []*recordv1.JudgedWorse
-		worse, err = m.worseIn(by.job, by.def, by.lim)
-		out = append(out, worse...)
+		if err != nil {
+			return nil, err
+		}
 	}
 	return out, err
 }
 
-func (m *making) worseIn(j *recordv1.Job, def, lim *recordv1.Revision) (out []*recordv1.JudgedWorse, err error) {
-	by := &making{c: m.c, Made: &Made{Reports: map[image.Hash][]byte{}}, src: m.src}
-	if err := by.load(def, lim); err != nil {
-		return nil, err
-	}
+func (m *making) worseIn(j *recordv1.Job, out []*recordv1.JudgedWorse) ([]*recordv1.JudgedWorse, error) {
 	for _, sub := range j.GetSubmissions() {
 		stands := sub.GetJudgement()
 		if record.IsRelease(sub) {
@@ -113,7 +104,7 @@ func (m *making) worseIn(j *recordv1.Job, def, lim *recordv1.Revision) (out []*r
 		} else if sub.GetState() != record.Waiting {
 			continue
 		}
-		now, err := by.judgement(j, sub.GetImage(), sub.GetMeantGiven(), sub.GetMeant())
+		now, err := m.again(j, sub.GetNumber())
 		if err != nil {
 			return nil, err
 		}

@@ -1,56 +1,58 @@
 package claims
 
 import (
+	"bytes"
+	"slices"
+
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
 	"witnessmark/tables/compare"
 	"witnessmark/tables/image"
+	"witnessmark/tables/reckon"
 )
 
 func (m *making) submission(a *recordv1.Submit) error {
 	j, err := m.job(a.GetJob())
-	if err != nil {
-		return err
+	if err == nil {
+		a.Judgement, err = m.judgement(j, a.GetImage(), a.GetMeantGiven(), a.GetMeant())
 	}
-	a.Judgement, err = m.judgement(j, a.GetImage(), a.GetMeantGiven(), a.GetMeant())
 	return err
 }
 
-func (m *making) signOff(a *recordv1.SignOff) (err error) {
-	a.Judgement, err = m.again(a.GetJob(), a.GetSubmission())
+func (m *making) signOff(a *recordv1.SignOff) error {
+	j, err := m.job(a.GetJob())
+	if err == nil {
+		a.Judgement, err = m.again(j, a.GetSubmission())
+	}
 	return err
 }
 
 // collect judges a release again; the read as found is not judged.
-func (m *making) collect(a *recordv1.Collect) (err error) {
+func (m *making) collect(a *recordv1.Collect) error {
 	a.Judgement = nil
-	if a.GetSubmission() != 0 {
-		a.Judgement, err = m.again(a.GetJob(), a.GetSubmission())
-		return err
-	}
 	j, err := m.job(a.GetJob())
-	if err == nil {
-		m.Candidate, err = m.ours("read as found", record.AsFound(j).GetImage())
+	switch {
+	case err != nil:
+	case a.GetSubmission() == 0:
+		m.Candidate, err = m.image("read as found", record.AsFound(j).GetImage())
+	default:
+		a.Judgement, err = m.again(j, a.GetSubmission())
 	}
 	return err
 }
 
-// again judges a submission as things are now.
-func (m *making) again(job, n uint32) (*recordv1.Judgement, error) {
-	j, err := m.job(job)
-	if err != nil {
-		return nil, err
-	}
-	sub := j.GetSubmissions()[n-1] // the record found it
+// again judges a submission, which the record has, as things are now.
+func (m *making) again(j *recordv1.Job, n uint32) (*recordv1.Judgement, error) {
+	sub := j.GetSubmissions()[n-1]
 	return m.judgement(j, sub.GetImage(), sub.GetMeantGiven(), sub.GetMeant())
 }
 
 // judgement compares an image with a job's read as found.
 func (m *making) judgement(j *recordv1.Job, candidate *recordv1.Image, meantGiven bool, meant []string) (_ *recordv1.Judgement, err error) {
-	if m.Base, err = m.ours("read as found", record.AsFound(j).GetImage()); err != nil {
+	if m.Base, err = m.image("read as found", record.AsFound(j).GetImage()); err != nil {
 		return nil, err
 	}
-	if m.Candidate, err = m.ours("image", candidate); err != nil {
+	if m.Candidate, err = m.image("image", candidate); err != nil {
 		return nil, err
 	}
 	return m.judge(j, meantGiven, meant)
@@ -58,7 +60,7 @@ func (m *making) judgement(j *recordv1.Job, candidate *recordv1.Image, meantGive
 
 // judge is what a report on the candidate, against the base if there is one, comes to.
 func (m *making) judge(j *recordv1.Job, meantGiven bool, meant []string) (*recordv1.Judgement, error) {
-	a, err := m.report(j, m.Base, m.Candidate, meantGiven, meant)
+	a, err := m.report(j, m.Base, meantGiven, meant)
 	if err != nil {
 		return nil, err
 	}
@@ -75,10 +77,11 @@ func (m *making) judge(j *recordv1.Job, meantGiven bool, meant []string) (*recor
 	return out, nil
 }
 
-// report makes a report by the job's rules and facts, and keeps it among the action's.
-func (m *making) report(j *recordv1.Job, base, candidate *image.Image, meantGiven bool, meant []string) (*answer, error) {
+// report makes a report on the candidate by the job's rules and facts; the action is to name it.
+func (m *making) report(j *recordv1.Job, base *image.Image, meantGiven bool, meant []string) (*answer, error) {
+	facts, _ := reckon.Facts(j.GetFuel(), j.GetNumbers()) // numbers that cannot be reckoned open no job
 	a, err := m.c.answer(compare.Input{
-		Base: base, Candidate: candidate, Layout: m.Layout, Limits: m.Limits, MeantGiven: meantGiven, Meant: meant, Job: facts(j),
+		Base: base, Candidate: m.Candidate, Layout: m.Layout, Limits: m.Limits, MeantGiven: meantGiven, Meant: meant, Job: facts,
 	})
 	if err == nil {
 		m.Reports[a.sha] = a.bytes
@@ -97,7 +100,7 @@ func over(im, other *image.Image) *image.Image {
 	if len(im.Gaps()) == 0 || im.Start != other.Start || len(im.Bytes) != len(other.Bytes) {
 		return im
 	}
-	out := image.Whole(im.Start, append([]byte(nil), im.Bytes...))
+	out := &image.Image{Format: im.Format, Start: im.Start, Bytes: bytes.Clone(im.Bytes), Held: image.Join(slices.Concat(im.Held, other.Held))}
 	for _, g := range im.Gaps() {
 		copy(out.Bytes[g.Start-im.Start:g.End-im.Start], other.Bytes[g.Start-im.Start:])
 	}

@@ -8,12 +8,11 @@ import (
 
 // open looks at the sealed texts of an action: each given opening is of one and says what such a
 // text may be, and each has its opening given, or in the record already. What the action acts on is
-// asked for first.
+// asked for as well.
 func (m *making) open(a *recordv1.Action, openings []*recordv1.Opening) error {
 	if err := record.CheckOpenings(&record.Opened{Signed: &signoff.Signed{Action: a}}, openings); err != nil {
 		return err
 	}
-	m.texts = map[string]string{}
 	for _, o := range openings {
 		if err := record.CheckOpened(o); err != nil {
 			return err
@@ -24,16 +23,21 @@ func (m *making) open(a *recordv1.Action, openings []*recordv1.Opening) error {
 		if _, err := s.Target(a); err != nil {
 			return err
 		}
-		erased := m.erased(s, a)
+		erased := false
+		if back, ok := m.src.(Forgetful); ok {
+			job := record.JobOf(a)
+			if a.GetJob() != nil {
+				job = s.Head().GetJobs() + 1
+			}
+			erased, m.uncertain = back.Erased(job), s.Lacking() > 0
+		}
 		for _, c := range signoff.Commitments(a) {
 			if _, given := m.texts[c.Commitment]; given {
 				continue
 			}
-			o := s.Opening(c.Commitment)
-			switch {
-			case o.GetField() == c.Field:
+			if o := s.Opening(c.Commitment); o.GetField() == c.Field {
 				m.texts[c.Commitment] = o.GetText()
-			case !erased || o != nil:
+			} else if !erased {
 				return refuse(record.ReasonOpening, c.At, "", "%s: the opening of this sealed text is missing", c.At)
 			}
 		}
@@ -41,17 +45,9 @@ func (m *making) open(a *recordv1.Action, openings []*recordv1.Opening) error {
 	})
 }
 
-// erased says whether the texts of the action's job may be missing, and remembers whether those of
-// other jobs may: some were neither handed on nor, so far, erased.
-func (m *making) erased(s *record.State, a *recordv1.Action) bool {
-	back, ok := m.src.(Forgetful)
-	if !ok {
-		return false
-	}
-	m.forgot = s.Lacking() > 0
-	job := record.JobOf(a)
-	if a.GetJob() != nil {
-		job = s.Head().GetJobs() + 1
-	}
-	return back.Erased(job)
+// text is what a sealed text says, empty for none; where it was erased, Forgotten is set.
+func (m *making) text(s *recordv1.Sealed) string {
+	text, ok := m.texts[s.GetCommitment()]
+	m.Forgotten = m.Forgotten || !ok && s.GetCommitment() != ""
+	return text
 }

@@ -16,11 +16,13 @@ func (m *making) read(r *recordv1.AddRead) error {
 	if err != nil {
 		return err
 	}
-	if m.Candidate, err = m.ours("read.image", r.GetImage()); err != nil {
+	if m.Candidate, err = m.image("read.image", r.GetImage()); err != nil {
 		return err
 	}
-	if err := identify(m.Layout, m.Candidate); err != nil {
-		return refuse(ReasonImage, "read.image", "", "the image is not one of definition %s: %s", m.Layout.Name, oneLine(err))
+	held := *m.Layout // with the identity fields that the image holds
+	held.Identity = slices.DeleteFunc(slices.Clone(held.Identity), func(f *definition.IdentityField) bool { return !holds(&held, m.Candidate, f) })
+	if err := held.Identify(m.Candidate.Bytes); err != nil {
+		return refuse(ReasonImage, "read.image", "", "read.image: is not one of definition %s: %s", held.Name, oneLine(err))
 	}
 	r.Holes = image.Messages(m.Layout.Lacks(m.Candidate))
 	frame, err := m.frame(j, r.GetFrame())
@@ -37,13 +39,6 @@ func (m *making) read(r *recordv1.AddRead) error {
 	return err
 }
 
-// identify asks the fields that an image holds whether it is what the definition is for.
-func identify(lay *definition.Layout, im *image.Image) error {
-	held := *lay
-	held.Identity = slices.DeleteFunc(slices.Clone(lay.Identity), func(f *definition.IdentityField) bool { return !holds(lay, im, f) })
-	return held.Identify(im.Bytes)
-}
-
 func holds(lay *definition.Layout, im *image.Image, f *definition.IdentityField) bool {
 	at := image.Range{Start: lay.Start + f.Range.Start, End: lay.Start + f.Range.End}
 	return len(image.Common(im.Gaps(), []image.Range{at})) == 0
@@ -51,47 +46,47 @@ func holds(lay *definition.Layout, im *image.Image, f *definition.IdentityField)
 
 // FrameOf is the frame number that a read seals: of the fields that belong to one car the one that
 // is the job's, or the first where the job has none yet. False where there is nothing to seal: the
-// definition has no such field, the image does not hold it, or it is blank.
+// definition has no such field, the image does not hold it, or it is blank or another car's.
 func FrameOf(lay *definition.Layout, im *image.Image, jobFrame string) (string, bool) {
 	frame, _ := frameOf(lay, im, jobFrame)
-	ok := record.CheckOpened(&recordv1.Opening{Field: "frame", Text: frame}) == nil
-	return frame, ok && (jobFrame == "" || frame == jobFrame)
+	return frame, record.CheckOpened(&recordv1.Opening{Field: "frame", Text: frame}) == nil
 }
 
-// frameOf also says whether the image is certainly of another car than the job's.
+// frameOf also says whether the image is of another car than the job's.
 func frameOf(lay *definition.Layout, im *image.Image, jobFrame string) (frame string, other bool) {
+	unknown := false
 	for _, f := range lay.Identity {
 		if !f.Vehicle {
 			continue
 		}
-		if !holds(lay, im, f) {
-			return "", false // it may be this one
-		}
-		if frame = record.NormalFrame(f.Text(im.Bytes)); jobFrame == "" || frame == jobFrame {
+		held := holds(lay, im, f)
+		frame = record.NormalFrame(f.Text(im.Bytes))
+		if held && (jobFrame == "" || frame == jobFrame) {
 			return frame, false
 		}
-		other = true
+		if jobFrame == "" {
+			return "", false
+		}
+		other, unknown = true, unknown || !held
 	}
-	return "", other
+	return "", other && !unknown
 }
 
 // frame is the frame number that a read seals; empty where it was erased or there is none.
 func (m *making) frame(j *recordv1.Job, sealed *recordv1.Sealed) (string, error) {
-	said, known := m.text(sealed)
-	typed := j.GetFrame().GetText()
-	if !known || j.GetFrame() != nil && typed == "" {
-		m.Forgotten = true
+	said, typed := m.text(sealed), j.GetFrame().GetText()
+	if m.Forgotten = m.Forgotten || j.GetFrame() != nil && typed == ""; m.Forgotten {
 		return "", nil
 	}
+	if _, other := frameOf(m.Layout, m.Candidate, typed); other {
+		return "", refuse(ReasonOtherFrame, "read.image", "", "read.image: no frame number in it is that of job %d; allowed: a read of the job's car", j.GetNumber())
+	}
 	want, ok := FrameOf(m.Layout, m.Candidate, typed)
-	_, other := frameOf(m.Layout, m.Candidate, typed)
 	switch {
-	case other:
-		return "", refuse(ReasonOtherFrame, "read.image", "", "read.image: none of its frame numbers is that of job %d; allowed: a read of the job's car", j.GetNumber())
 	case !ok && sealed.GetCommitment() != "":
-		return "", refuse(ReasonOtherFrame, "read.frame", "", "read.frame: the image says none; allowed: nothing")
+		return "", refuse(ReasonOtherFrame, "read.frame", "", "read.frame: the image tells none; allowed: nothing")
 	case ok && said != want:
-		return "", refuse(ReasonOtherFrame, "read.frame", "", "read.frame: is not the one that the image holds; allowed: that one, in capitals without blanks and hyphens")
+		return "", refuse(ReasonOtherFrame, "read.frame", "", "read.frame: is not the one in the image; allowed: that one, in capitals without blanks and hyphens")
 	}
 	return said, nil
 }
@@ -101,13 +96,12 @@ func (m *making) carOfRead(j *recordv1.Job, frame string, said uint32) (car uint
 	if record.AsFound(j) != nil {
 		return j.GetCar(), nil
 	}
-	if m.forgot || m.Forgotten {
-		m.Forgotten = true
+	if m.Forgotten = m.Forgotten || m.uncertain; m.Forgotten {
 		return said, nil
 	}
-	car = j.GetCar()
 	err = m.src.View(func(s *record.State) error {
-		if cars := s.CarsByFrame(frame); len(cars) > 0 && !slices.Contains(cars, car) {
+		cars := s.CarsByFrame(frame)
+		if car = j.GetCar(); len(cars) > 0 && !slices.Contains(cars, car) {
 			car = cars[0]
 		}
 		return nil
@@ -124,7 +118,7 @@ func (m *making) lastKnown(j *recordv1.Job, car uint32) (*recordv1.LastKnown, er
 	err := m.src.View(func(s *record.State) error {
 		if in = s.InCar(car); in.GetKnown() {
 			before, _ := s.Job(in.GetJob())
-			def = newest(s, record.Definitions, before.GetDefinition())
+			def = newest(s, record.Definitions, before.GetDefinition().GetName())
 			left, _ = s.Image(in.GetImageSha256())
 		}
 		return nil
@@ -137,20 +131,19 @@ func (m *making) lastKnown(j *recordv1.Job, car uint32) (*recordv1.LastKnown, er
 		k.Same = in.GetImageSha256() == string(m.Candidate.SHA256())
 		return k, nil
 	}
-	by := &making{c: m.c, Made: &Made{}, src: m.src}
-	if by.Layout, err = m.c.Layout(m.src, def); err != nil || uint64(left.GetSize()) != by.Layout.Size {
+	then := m.c.making(m.src)
+	if then.Layout, err = m.c.Layout(m.src, def); err != nil || uint64(left.GetSize()) != then.Layout.Size {
 		return k, err
 	}
-	if m.Last, err = by.ours("read.last_known", left); err != nil {
+	if m.Last, err = then.image("read.last_known", left); err != nil {
 		return nil, err
 	}
-	if k.Same, _ = by.same(m.Last, over(m.Candidate, m.Last)); k.Same || by.Layout.SHA256 != m.Layout.SHA256 {
+	if k.Same, _ = then.same(m.Last, over(m.Candidate, m.Last)); k.Same || then.Layout.SHA256 != m.Layout.SHA256 {
 		return k, nil
 	}
-	a, err := m.report(j, m.Last, m.Candidate, false, nil)
-	if err != nil {
-		return nil, err
+	a, err := m.report(j, m.Last, false, nil)
+	if err == nil {
+		m.LastReport, k.ReportSha256 = a.report, string(a.sha)
 	}
-	m.LastReport, k.ReportSha256 = a.report, string(a.sha)
-	return k, nil
+	return k, err
 }

@@ -5,7 +5,6 @@ import (
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
-	"witnessmark/tables/image"
 	"witnessmark/tables/run"
 )
 
@@ -19,40 +18,37 @@ func (m *making) readBack(a *recordv1.AddReadback) error {
 	if err != nil {
 		return err
 	}
-	if m.Candidate, err = m.ours("read_back.image", a.GetImage()); err != nil {
+	if m.Candidate, err = m.image("read_back.image", a.GetImage()); err != nil {
 		return err
 	}
 	a.Matches, a.ReportSha256 = false, ""
 	tried := map[uint32]bool{}
 	for _, c := range slices.Backward(j.GetCollections()) {
-		n := c.GetSubmission()
+		n, im := c.GetSubmission(), record.AsFound(j).GetImage()
 		if tried[n] {
 			continue
 		}
 		tried[n] = true
-		im := record.AsFound(j).GetImage()
 		if n != 0 {
 			im = j.GetSubmissions()[n-1].GetImage()
 		}
-		written, err := m.ours("what was written", im)
+		written, err := m.image("what was written", im)
 		if err != nil {
 			return err
 		}
 		same, why := m.same(written, m.Candidate)
+		if same || m.Base == nil {
+			a.Submission, a.Matches, m.Base, m.Why = n, same, written, why
+		}
 		if same {
-			a.Submission, a.Matches, m.Base, m.Why = n, true, written, ""
 			return nil
 		}
-		if m.Base == nil {
-			a.Submission, m.Base, m.Why = n, written, why
-		}
 	}
-	r, err := m.report(j, m.Base, m.Candidate, false, nil)
-	if err != nil {
-		return err
+	r, err := m.report(j, m.Base, false, nil)
+	if err == nil {
+		m.Report, a.ReportSha256 = r.report, string(r.sha)
 	}
-	m.Report, a.ReportSha256 = r.report, string(r.sha)
-	return nil
+	return err
 }
 
 // run: both files can be read.
@@ -82,12 +78,4 @@ func (m *making) note(a *recordv1.AddNote) error {
 		f.Size = uint32(len(b))
 	}
 	return nil
-}
-
-func (m *making) bytes(at, name string) ([]byte, error) {
-	sha, err := image.ParseHash(name)
-	if err != nil {
-		return nil, refuse(record.ReasonBadValue, at, "", "%s: %s", at, oneLine(err))
-	}
-	return m.src.Blob(at, sha)
 }
