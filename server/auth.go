@@ -17,19 +17,20 @@ import (
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
+	"witnessmark/store/record"
 	"witnessmark/store/signoff"
 )
 
 // noLongerEnrolled ends the streams of a person who was retired or has a new key.
-func noLongerEnrolled(keyID string) error {
-	return &fault{code: codes.Unauthenticated, reason: "not-enrolled", at: keyID,
-		text: "key " + keyID + " belongs to nobody who is enrolled here any more"}
+func noLongerEnrolled(keyID signoff.KeyID) error {
+	return &fault{code: codes.Unauthenticated, reason: "not-enrolled", at: string(keyID),
+		text: fmt.Sprintf("key %s belongs to nobody who is enrolled here any more", keyID)}
 }
 
 // call is who calls, and by what rule.
 type call struct {
 	person *recordv1.Person // nil where anyone may call
-	keyID  string
+	keyID  signoff.KeyID
 	rule   rule
 	end    context.CancelCauseFunc // ends a stream from the server's side; nil for a single call
 }
@@ -68,11 +69,12 @@ func (g *gate) enter(ctx context.Context, method string) (context.Context, *call
 	if r.anyone {
 		return context.WithValue(ctx, callKey{}, c), c, nil
 	}
-	g.core.read(func(h *history) { c.person, ok = h.state.PersonByKey(c.keyID) })
-	if !ok {
-		c.person = nil
-		return ctx, c, &fault{code: codes.Unauthenticated, reason: "not-enrolled", at: c.keyID,
-			allowed: "a key that a lead enrolled", text: "key " + c.keyID + " belongs to nobody who is enrolled here"}
+	if c.person, err = g.core.person(c.keyID); err != nil {
+		return ctx, c, err
+	}
+	if c.person == nil {
+		return ctx, c, &fault{code: codes.Unauthenticated, reason: "not-enrolled", at: string(c.keyID),
+			allowed: "a key that a lead enrolled", text: fmt.Sprintf("key %s belongs to nobody who is enrolled here", c.keyID)}
 	}
 	if !r.allows(c.person) {
 		return ctx, c, &fault{code: codes.PermissionDenied, reason: "role", at: method, allowed: r.String(),
@@ -171,7 +173,7 @@ func (g *gate) finish(ctx context.Context, method string, c *call, start time.Ti
 	if c.person != nil {
 		attrs = append(attrs, slog.String("person", c.person.GetName()))
 	} else if c.keyID != "" {
-		attrs = append(attrs, slog.String("key", c.keyID))
+		attrs = append(attrs, slog.String("key", string(c.keyID)))
 	}
 	level := slog.LevelInfo
 	switch st.Code() {
@@ -189,25 +191,41 @@ func (g *gate) finish(ctx context.Context, method string, c *call, start time.Ti
 	return st.Err()
 }
 
+// person is who is enrolled with a key; nil for nobody.
+func (c *core) person(keyID signoff.KeyID) (p *recordv1.Person, err error) {
+	err = record.View(c.engine, func(s *record.State) error {
+		if found, ok := s.PersonByKey(keyID); ok {
+			p = found
+		}
+		return nil
+	})
+	return p, err
+}
+
 // openStream is a stream of one person, by key.
 type openStream struct {
-	keyID  string
+	keyID  signoff.KeyID
 	cancel context.CancelCauseFunc
 }
 
 // follow ends a stream when its key is no longer enrolled; the answer stops following.
-func (c *core) follow(keyID string, cancel context.CancelCauseFunc) func() {
+func (c *core) follow(keyID signoff.KeyID, cancel context.CancelCauseFunc) func() {
+	o := &openStream{keyID, cancel}
 	c.mu.Lock()
-	defer c.mu.Unlock()
-	id := c.nextStream
-	c.nextStream++
-	c.streams[id] = &openStream{keyID, cancel}
-	if _, ok := c.committed.state.PersonByKey(keyID); !ok { // retired since it entered
-		cancel(noLongerEnrolled(keyID))
-	}
+	c.streams[o] = true
+	c.mu.Unlock()
+	c.endStream(o) // retired since it entered
 	return func() {
 		c.mu.Lock()
 		defer c.mu.Unlock()
-		delete(c.streams, id)
+		delete(c.streams, o)
+	}
+}
+
+// endStream ends a stream whose person is not enrolled any more. Where the store cannot tell, the
+// next look at it says why.
+func (c *core) endStream(o *openStream) {
+	if p, err := c.person(o.keyID); err == nil && p == nil {
+		o.cancel(noLongerEnrolled(o.keyID))
 	}
 }

@@ -1,188 +1,250 @@
 package server
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
+	"bytes"
 	"errors"
 	"fmt"
-	"log/slog"
-	"time"
+	"maps"
+	"slices"
 
 	"golang.org/x/mod/sumdb/tlog"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store"
-	"witnessmark/store/ledger"
+	"witnessmark/store/claims"
+	"witnessmark/store/memory"
+	"witnessmark/store/record"
+	"witnessmark/tables/image"
 )
 
 // Checked is what Check looked at and what it found.
 type Checked struct {
 	Entries, Blobs uint64
+	Passed         uint64 // actions whose claims were not made again, since they rest on what was erased
 	Fingerprint    string
 	Found          []string // one line each; empty where all is well
-}
-
-// Check rebuilds everything from a server's folder: every entry is judged again by the rules
-// and every claim about bytes recomputed, every blob hashed, every tree hash made again, and
-// all of it held against the checkpoints inside and beside the store. It writes nothing to
-// the record. An error means that it could not look at all.
-func Check(dir string) (*Checked, error) {
-	f, err := openFolder(dir, true)
-	if err != nil {
-		return nil, err
-	}
-	out := &Checked{}
-	c := &core{
-		engine: f.engine, key: f.key, log: slog.New(slog.DiscardHandler), now: time.Now,
-		cache: newCache(), committed: newHistory(),
-	}
-	err = c.check(out, f.kept)
-	return out, errors.Join(err, f.engine.Close())
 }
 
 func (out *Checked) found(format string, args ...any) {
 	out.Found = append(out.Found, fmt.Sprintf(format, args...))
 }
 
-func (c *core) check(out *Checked, kept []byte) error {
-	h := c.committed
-	blobs := map[string]bool{}
-	err := entriesOf(c.engine, func(index uint64, entry []byte) error {
-		out.Entries++
-		if index == 0 {
-			sum := sha256.Sum256(entry)
-			c.genesis = hex.EncodeToString(sum[:])
-		}
-		c.checkEntry(out, index, entry, blobs)
-		return nil
-	})
+// Check makes everything in a server's folder again: every entry is judged by the rules and every
+// claim about bytes recomputed, every blob read, every tree hash and every document made again and
+// compared, and all of it held against the checkpoint beside the store. It writes nothing. An error
+// means that it could not look at all.
+func Check(dir string) (*Checked, error) {
+	f, err := openFolder(dir, true)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	if h.state.Genesis == nil {
-		out.found("the store has no genesis")
-		return nil
-	}
-	out.Fingerprint, err = fingerprintOf(h.state.GenesisSHA256)
-	if err != nil {
-		return err
-	}
-	if !h.state.ServerKey().Equal(c.key.Public()) {
-		out.found("the server key is not the one that the ledger names")
-	}
-	if err := agree(h.state, kept); err != nil {
-		out.found("%v", err)
-	}
-	c.checkHead(out)
-	return c.checkHashes(out)
-}
-
-// checkEntry judges one entry, recomputes what it claims and applies it. After an entry
-// that the rules refuse, later ones are still looked at.
-func (c *core) checkEntry(out *Checked, index uint64, entry []byte, blobs map[string]bool) {
-	before := len(out.Found)
-	action, err := actionOf(c.committed, index, entry)
-	if err == nil && action != nil {
-		for _, sha := range named(action) {
-			if blobs[sha] {
-				continue
-			}
-			blobs[sha] = true
-			out.Blobs++
-			if _, err := c.stored(sha); err != nil {
-				out.found("entry %d: %v", index, err)
-			}
-		}
-		if len(out.Found) == before { // bytes that are not there are said once
-			if _, err := c.facts(plain{c.committed.state, c.committed}, action); err != nil {
-				out.found("entry %d: %v", index, err)
-			}
-		}
-	}
-	if _, err := c.committed.replay(entry); err != nil {
-		out.found("%v", err)
-		c.committed.apply(entry, nil)
-	}
-}
-
-// checkHead holds the checkpoint inside the store against its entries.
-func (c *core) checkHead(out *Checked) {
-	st := c.committed.state
-	note, err := headOf(c.engine)
-	if err != nil {
-		out.found("the checkpoint inside the store: %v", err)
-		return
-	}
-	cp, err := ledger.OpenCheckpoint(note, ledger.Origin(st.GenesisSHA256), st.ServerKey())
-	switch {
-	case err != nil:
-		out.found("the checkpoint inside the store: %v", err)
-	case cp.Size != st.Size:
-		out.found("the checkpoint inside the store is of %d entries; the store has %d", cp.Size, st.Size)
-	case cp.Root != st.Roots[cp.Size]:
-		out.found("the checkpoint inside the store has another root than its entries")
-	}
-}
-
-// checkHashes makes every stored tree hash again.
-func (c *core) checkHashes(out *Checked) error {
-	var fresh ledger.Tree
-	return entriesOf(c.engine, func(index uint64, entry []byte) error {
-		_, stored, first := fresh.Append(entry)
-		return c.engine.View(func(tx store.ReadTx) error {
-			for i, want := range stored {
-				got, err := tx.Hash(first + int64(i))
-				if err != nil && !errors.Is(err, store.ErrNotFound) {
-					return fmt.Errorf("tree hash %d: %w", first+int64(i), err)
-				}
-				if err != nil || got != tlog.Hash(want) {
-					out.found("entry %d: tree hash %d is not that of the entries", index, first+int64(i))
-				}
+	out, err := checkStore(f.engine)
+	if err == nil && out.Entries > 0 {
+		err = record.View(f.engine, func(s *record.State) error {
+			if err := agree(s, f); err != nil {
+				out.found("%v", err)
 			}
 			return nil
+		})
+	}
+	return out, errors.Join(err, f.engine.Close())
+}
+
+// checking is a store, and beside it the one that is made again from its entries.
+type checking struct {
+	*Checked
+	kept   store.ReadTx
+	made   store.WriteTx
+	claims *claims.Computer
+	now    *record.State        // what the store says in the end
+	named  map[string][]brought // blobs that entries name
+}
+
+// brought is an action that brings a blob.
+type brought struct {
+	job  uint32
+	what record.What
+}
+
+// checkStore checks a store by itself. Its copy is made in memory, in one transaction.
+func checkStore(e store.Engine) (*Checked, error) {
+	out := &Checked{}
+	return out, e.View(func(tx store.ReadTx) error {
+		return memory.New().Update(func(w store.WriteTx) error {
+			c := &checking{Checked: out, kept: tx, made: w, claims: claims.New(), now: record.Read(tx), named: map[string][]brought{}}
+			return c.all()
 		})
 	})
 }
 
-// actionOf opens an entry against the state before it; nil for the genesis.
-func actionOf(h *history, index uint64, entry []byte) (*recordv1.Action, error) {
-	if index == 0 {
-		return nil, nil
+func (c *checking) all() (err error) {
+	if c.Entries, err = c.kept.Entries(); err != nil {
+		return err
 	}
-	signed, err := openEntry(h, entry)
-	if err != nil {
-		return nil, err
+	if c.Entries == 0 {
+		c.found("the store has no entries")
+		return nil
 	}
-	return signed.Action, nil
-}
-
-// named lists the blobs that an action brings into the record.
-func named(a *recordv1.Action) []string {
-	var out []string
-	add := func(shas ...string) {
-		for _, s := range shas {
-			if s != "" {
-				out = append(out, s)
-			}
+	for i := range c.Entries {
+		if ok, err := c.entry(i); err != nil || !ok {
+			return err // what follows rests on it
 		}
 	}
-	switch b := a.GetBody().(type) {
-	case *recordv1.Action_Definition:
-		add(b.Definition.GetRevision().GetSha256())
-	case *recordv1.Action_Limits:
-		add(b.Limits.GetRevision().GetSha256())
-	case *recordv1.Action_Read:
-		add(b.Read.GetImage().GetSha256(), b.Read.GetCheck().GetReportSha256(), b.Read.GetLastKnown().GetReportSha256())
-	case *recordv1.Action_Submission:
-		add(b.Submission.GetImage().GetSha256(), b.Submission.GetJudgement().GetReportSha256())
-	case *recordv1.Action_SignOff:
-		add(b.SignOff.GetJudgement().GetReportSha256())
-	case *recordv1.Action_Collect:
-		add(b.Collect.GetJudgement().GetReportSha256())
-	case *recordv1.Action_ReadBack:
-		add(b.ReadBack.GetImage().GetSha256(), b.ReadBack.GetReportSha256())
-	case *recordv1.Action_Run:
-		add(b.Run.GetFileSha256(), b.Run.GetChannelsSha256())
+	s := record.Read(c.made)
+	if s.Unapplied() {
+		c.found("entry %d is of a kind that this version does not know; check with a newer one", s.Head().GetApplied())
 	}
-	return out
+	if n := s.Lacking(); n > 0 {
+		c.found("%d sealed texts are missing and were not erased", n)
+	}
+	if c.Fingerprint, err = fingerprintOf(s.GenesisSHA256()); err != nil {
+		return err
+	}
+	for _, check := range []func() error{s.Err, c.hashes, c.blobs, c.documents} {
+		if err := check(); err != nil {
+			return err
+		}
+	}
+	return nil
 }
+
+// entry judges one entry, makes its claims again, and adds it; false if the rules refuse it.
+func (c *checking) entry(index uint64) (ok bool, err error) {
+	told, err := record.Told(c.kept, index)
+	if err != nil {
+		return false, fmt.Errorf("entry %d: %w", index, err)
+	}
+	s := record.Write(c.made)
+	o, err := record.Judge(s, told.GetEntry())
+	switch {
+	case errors.Is(err, record.ErrUnknownKind):
+		o, err = &record.Opened{Entry: told.GetEntry()}, nil
+	case err == nil && o.Signed != nil:
+		for _, b := range record.Brings(o.Signed.Action) {
+			c.named[b.SHA256] = append(c.named[b.SHA256], brought{record.JobOf(o.Signed.Action), b.What})
+		}
+		c.claimed(index, o.Signed.Action, told.GetOpenings())
+	}
+	if err == nil {
+		err = record.CheckOpenings(o, told.GetOpenings())
+	}
+	if err != nil {
+		c.found("entry %d: %v", index, err)
+		return false, s.Err()
+	}
+	_, err = s.Apply(o, told.GetOpenings())
+	return true, errors.Join(err, s.Finish())
+}
+
+// claimed makes an action's claims again. Bytes that are missing are said by blobs.
+func (c *checking) claimed(index uint64, a *recordv1.Action, openings []*recordv1.Opening) {
+	made, err := c.claims.Check(c, a, openings)
+	switch {
+	case errors.Is(err, claims.ErrErased) || err == nil && made.Forgotten:
+		c.Passed++
+	case err != nil:
+		c.found("entry %d: %v", index, err)
+	}
+}
+
+// View, Blob and Erased make it what claims are made from: the record as it was then, and what is
+// left of the bytes now.
+func (c *checking) View(fn func(*record.State) error) error {
+	s := record.Read(c.made)
+	return errors.Join(fn(s), s.Err())
+}
+
+func (c *checking) Blob(what string, sha image.Hash) ([]byte, error) {
+	data, err := store.GetBlob(c.kept, string(sha))
+	if errors.Is(err, store.ErrNotFound) && c.erased(string(sha)) {
+		err = claims.ErrErased
+	}
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", what, err)
+	}
+	return data, nil
+}
+
+func (c *checking) Erased(job uint32) bool {
+	j, _ := c.now.Job(job)
+	return j.GetErased() != nil
+}
+
+// erased says whether all who brought a blob so far were erased.
+func (c *checking) erased(sha string) bool {
+	for _, b := range c.named[sha] {
+		j, _ := c.now.Job(b.job)
+		if j.GetErased() == nil || b.what != record.ANoteFile && !j.GetImagesErased() {
+			return false
+		}
+	}
+	return true
+}
+
+// hashes compares every stored tree hash.
+func (c *checking) hashes() error {
+	for i := range tlog.StoredHashIndex(0, int64(c.Entries)) {
+		want, err := c.made.Hash(i)
+		if err != nil {
+			return err
+		}
+		if got, err := c.kept.Hash(i); err != nil || got != want {
+			c.found("tree hash %d is not that of the entries", i)
+		}
+	}
+	return nil
+}
+
+// blobs reads whatever entries name and was not erased, and finds what nobody names.
+func (c *checking) blobs() error {
+	for sha := range c.named {
+		_, err := store.GetBlob(c.kept, sha)
+		switch erased := c.erased(sha); {
+		case err != nil && !(erased && errors.Is(err, store.ErrNotFound)):
+			c.found("%v", err)
+		case err == nil && erased:
+			c.found("blob %s was erased, and is still there", sha)
+		case err == nil:
+			c.Blobs++
+		}
+	}
+	return c.kept.Blobs(func(sha string, _ []byte) (bool, error) {
+		if _, ok := c.named[sha]; !ok {
+			c.found("blob %s is named by no entry", sha)
+		}
+		return true, nil
+	})
+}
+
+// documents compares every document, both ways, and the sum over them. Keys are not told: some hold
+// plates and frame numbers.
+func (c *checking) documents() error {
+	differ, lack := map[string]int{}, map[string]int{}
+	err := c.kept.Documents(func(kind, key string, value []byte) (bool, error) {
+		if made, err := c.made.Document(kind, key); err != nil || !bytes.Equal(made, value) {
+			differ[kind]++
+		}
+		return true, nil
+	})
+	if err != nil {
+		return err
+	}
+	err = c.made.Documents(func(kind, key string, _ []byte) (bool, error) {
+		if _, err := c.kept.Document(kind, key); err != nil {
+			lack[kind]++
+		}
+		return true, nil
+	})
+	for _, kind := range slices.Sorted(maps.Keys(differ)) {
+		c.found("documents of kind %s: %d are not what the entries make them", kind, differ[kind])
+	}
+	for _, kind := range slices.Sorted(maps.Keys(lack)) {
+		c.found("documents of kind %s: %d are missing", kind, lack[kind])
+	}
+	if damaged := store.CheckSum(c.kept); damaged != nil {
+		c.found("%v", damaged)
+	}
+	return err
+}
+
+var _ claims.Forgetful = (*checking)(nil)

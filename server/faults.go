@@ -4,6 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
+	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -18,30 +22,17 @@ import (
 type fault struct {
 	code                      codes.Code
 	reason, at, text, allowed string
-	cause                     error // logged, never shown
 }
 
 func (f *fault) Error() string { return f.text }
-func (f *fault) Unwrap() error { return f.cause }
 
 // invalid is a request that is wrong whatever the record says.
 func invalid(reason, at, allowed, format string, args ...any) *fault {
 	return &fault{code: codes.InvalidArgument, reason: reason, at: at, allowed: allowed, text: fmt.Sprintf(format, args...)}
 }
 
-// refused is a request that the record, as it stands, does not allow.
-func refused(reason, at, allowed, format string, args ...any) *fault {
-	return &fault{code: codes.FailedPrecondition, reason: reason, at: at, allowed: allowed, text: fmt.Sprintf(format, args...)}
-}
-
 func missing(at, format string, args ...any) *fault {
 	return &fault{code: codes.NotFound, reason: "not-found", at: at, text: fmt.Sprintf(format, args...)}
-}
-
-// because keeps the cause for the log and for errors.Is.
-func (f *fault) because(err error) *fault {
-	f.cause = err
-	return f
 }
 
 // permissionReasons are the reasons of the record's rules that are about the person rather
@@ -53,7 +44,8 @@ var permissionReasons = map[string]bool{
 
 // invalidReasons are about the action itself, whatever is in the ledger.
 var invalidReasons = map[string]bool{
-	record.ReasonBadEnvelope: true, record.ReasonBadValue: true, record.ReasonBadEntry: true, record.ReasonOtherLedger: true,
+	record.ReasonBadEnvelope: true, record.ReasonBadValue: true, record.ReasonBadEntry: true, record.ReasonBadSignature: true,
+	record.ReasonOtherLedger: true, record.ReasonOpening: true,
 }
 
 // toStatus is the one place where an error becomes a gRPC status. Anything that is not
@@ -100,4 +92,29 @@ func detailed(code codes.Code, text, reason, at, allowed string) *status.Status 
 		return status.New(code, text)
 	}
 	return st
+}
+
+func notFound(err error) bool { return errors.Is(err, store.ErrNotFound) }
+
+// endOf is nil at the end of a file.
+func endOf(err error) error {
+	if errors.Is(err, io.EOF) {
+		return nil
+	}
+	return err
+}
+
+// oneLine is an error's text on one line, bounded: it goes into an answer, which must be UTF-8, and
+// to a terminal, which nothing in a file may steer.
+func oneLine(err error) string {
+	s := strings.Map(func(r rune) rune {
+		if unicode.IsPrint(r) {
+			return r
+		}
+		return utf8.RuneError
+	}, strings.Join(strings.Fields(err.Error()), " "))
+	if len(s) > 2000 {
+		s = strings.ToValidUTF8(s[:2000], "") + "…"
+	}
+	return s
 }

@@ -10,6 +10,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"log/slog"
+	"os"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -20,26 +21,26 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/status"
-	"google.golang.org/protobuf/proto"
-	"google.golang.org/protobuf/reflect/protoreflect"
-	"google.golang.org/protobuf/reflect/protoregistry"
 
-	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
+	"witnessmark/store"
+	"witnessmark/store/record"
 	"witnessmark/store/signoff"
 )
 
 // workshop is a server on the loopback with its people, over real TLS.
 type workshop struct {
-	t    *testing.T
+	testing.TB
 	dir  string
 	srv  *Server
 	logs *lockedBuffer
 	keys map[string]ed25519.PrivateKey
-	ids  int
 	tune func(*Options)
-	mu   sync.Mutex
+
+	mu    sync.Mutex
+	conns map[string]*grpc.ClientConn // by name, to the server that runs now
+	files map[string][]byte           // what people have on their machines, by SHA-256
 }
 
 type lockedBuffer struct {
@@ -67,20 +68,29 @@ func testKey(name string) ed25519.PrivateKey {
 
 func publicOf(k ed25519.PrivateKey) ed25519.PublicKey { return k.Public().(ed25519.PublicKey) }
 
+func hashOf(b []byte) string {
+	s := sha256.Sum256(b)
+	return hex.EncodeToString(s[:])
+}
+
 // newWorkshop starts a server whose only person is the lead.
-func newWorkshop(t *testing.T) *workshop {
+func newWorkshop(t testing.TB) *workshop {
 	t.Helper()
-	w := &workshop{t: t, dir: filepath.Join(t.TempDir(), "data"), logs: &lockedBuffer{}, keys: map[string]ed25519.PrivateKey{"lead": testKey("lead")}}
+	w := &workshop{TB: t, dir: filepath.Join(t.TempDir(), "data"), logs: &lockedBuffer{}, files: map[string][]byte{}}
+	w.keys = map[string]ed25519.PrivateKey{}
+	for _, name := range []string{"lead", "technician", "calibrator"} {
+		w.keys[name] = testKey(name)
+	}
 	if _, err := Init(w.dir, "lead", publicOf(w.keys["lead"]), false); err != nil {
 		t.Fatalf("init: %v", err)
 	}
 	w.start()
-	t.Cleanup(func() { w.stop() })
+	t.Cleanup(w.stop)
 	return w
 }
 
 // staffed is a workshop with a technician and a calibrator as well.
-func staffed(t *testing.T) *workshop {
+func staffed(t testing.TB) *workshop {
 	w := newWorkshop(t)
 	w.enrol("technician", "technician")
 	w.enrol("calibrator", "calibrator")
@@ -88,48 +98,50 @@ func staffed(t *testing.T) *workshop {
 }
 
 func (w *workshop) start() {
-	w.t.Helper()
+	w.Helper()
 	o := Options{Dir: w.dir, Listen: "127.0.0.1:0", Logger: slog.New(slog.NewTextHandler(w.logs, nil))}
 	if w.tune != nil {
 		w.tune(&o)
 	}
 	s, err := Start(o)
 	if err != nil {
-		w.t.Fatalf("start: %v", err)
+		w.Fatalf("start: %v", err)
 	}
-	w.srv = s
+	w.srv, w.conns = s, map[string]*grpc.ClientConn{}
 }
 
 func (w *workshop) stop() {
 	if w.srv == nil {
 		return
 	}
+	for _, c := range w.conns {
+		c.Close()
+	}
 	if err := w.srv.Stop(); err != nil {
-		w.t.Errorf("stop: %v", err)
+		w.Errorf("stop: %v", err)
 	}
 	w.srv = nil
 }
 
 func (w *workshop) restart() {
-	w.t.Helper()
+	w.Helper()
 	w.stop()
 	w.start()
 }
 
 // clientTLS is what a client's side of the connection needs; the server's key is pinned.
-func (w *workshop) clientTLS(key ed25519.PrivateKey) *tls.Config {
-	w.t.Helper()
+func clientTLS(t testing.TB, key ed25519.PrivateKey, server ed25519.PublicKey) *tls.Config {
+	t.Helper()
 	cert, err := selfSigned(key)
 	if err != nil {
-		w.t.Fatal(err)
+		t.Fatal(err)
 	}
-	want := publicOf(w.srv.folder.key)
 	return &tls.Config{
 		Certificates:       []tls.Certificate{cert},
 		InsecureSkipVerify: true, // the key is pinned below; names mean nothing
-		MinVersion:         tls.VersionTLS12,
+		NextProtos:         []string{"h2"},
 		VerifyConnection: func(cs tls.ConnectionState) error {
-			if got, ok := cs.PeerCertificates[0].PublicKey.(ed25519.PublicKey); !ok || !got.Equal(want) {
+			if got, ok := cs.PeerCertificates[0].PublicKey.(ed25519.PublicKey); !ok || !got.Equal(server) {
 				return fmt.Errorf("not the server's key")
 			}
 			return nil
@@ -137,126 +149,160 @@ func (w *workshop) clientTLS(key ed25519.PrivateKey) *tls.Config {
 	}
 }
 
-func (w *workshop) dial(config *tls.Config) *grpc.ClientConn {
-	w.t.Helper()
-	conn, err := grpc.NewClient("passthrough:///"+w.srv.Addr(), grpc.WithTransportCredentials(credentials.NewTLS(config)),
-		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(16<<20)))
-	if err != nil {
-		w.t.Fatal(err)
-	}
-	w.t.Cleanup(func() { conn.Close() })
-	return conn
-}
-
 // as is a connection with a person's key.
 func (w *workshop) as(name string) *grpc.ClientConn {
-	w.t.Helper()
+	w.Helper()
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if c := w.conns[name]; c != nil {
+		return c
+	}
 	key, ok := w.keys[name]
 	if !ok {
 		key = testKey(name)
 	}
-	return w.dial(w.clientTLS(key))
+	w.conns[name] = dial(w.TB, w.srv.Addr(), key, publicOf(w.srv.folder.key))
+	return w.conns[name]
 }
 
-func within(t *testing.T) context.Context {
+func dial(t testing.TB, addr string, key ed25519.PrivateKey, server ed25519.PublicKey) *grpc.ClientConn {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
+	c, err := grpc.NewClient("passthrough:///"+addr, grpc.WithTransportCredentials(credentials.NewTLS(clientTLS(t, key, server))),
+		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(16<<20)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { c.Close() })
+	return c
+}
+
+func within(t testing.TB) context.Context {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	t.Cleanup(cancel)
 	return ctx
 }
 
-// action fills in what every action carries, from the record as it stands.
-func (w *workshop) action(a *recordv1.Action) *recordv1.Action {
-	w.t.Helper()
-	w.mu.Lock()
-	w.ids++
-	a.RequestId = fmt.Sprintf("request-%d-%s", w.ids, rand.Text())
-	w.mu.Unlock()
+// look runs fn on the server's record.
+func (w *workshop) look(fn func(s *record.State)) {
+	w.Helper()
+	if err := record.View(w.srv.folder.engine, func(s *record.State) error { fn(s); return nil }); err != nil {
+		w.Error(err)
+	}
+}
+
+func (w *workshop) size() (n uint64) {
+	w.look(func(s *record.State) { n = s.Size() })
+	return n
+}
+
+// carry fills in what every action carries, from the record as it stands.
+func carry(s *record.State, a *recordv1.Action) *recordv1.Action {
+	a.RequestId = rand.Text()
 	a.Time = time.Now().UTC().Format(time.RFC3339)
-	w.srv.core.read(func(h *history) {
-		a.Genesis = h.state.GenesisSHA256
-		a.Seen = &recordv1.Seen{Size: uint32(h.state.Size), Root: hex.EncodeToString(h.state.Roots[h.state.Size][:])}
-		a.ActsOn, _ = h.state.Target(a)
-	})
+	a.Genesis = s.GenesisSHA256()
+	root := s.Root(s.Size())
+	a.Seen = &recordv1.Seen{Size: uint32(s.Size()), Root: hex.EncodeToString(root[:])}
+	a.ActsOn, _ = s.Target(a)
+	return a
+}
+
+func (w *workshop) carry(a *recordv1.Action) *recordv1.Action {
+	w.Helper()
+	w.look(func(s *record.State) { carry(s, a) })
 	return a
 }
 
 func (w *workshop) seal(name string, a *recordv1.Action) []byte {
-	w.t.Helper()
+	w.Helper()
 	env, err := signoff.Seal(a, w.keys[name])
 	if err != nil {
-		w.t.Fatalf("seal: %v", err)
+		w.Fatalf("seal: %v", err)
 	}
 	return env
 }
 
-// methodFor is the method that takes a kind of action, as the options say.
-func methodFor(t *testing.T, kind string) protoreflect.MethodDescriptor {
-	t.Helper()
-	for _, m := range allMethods(t) {
-		if access, ok := proto.GetExtension(m.Options(), servicev1.E_Access).(*servicev1.Access); ok && access.GetAction() == kind {
-			return m
-		}
-	}
-	t.Fatalf("no method takes a %s", kind)
-	return nil
+// bringing is one call of Admit, step by step.
+type bringing struct {
+	servicev1.Record_AdmitClient
+	cancel context.CancelFunc
 }
 
-// allMethods are the methods of the project's own services.
-func allMethods(t *testing.T) (out []protoreflect.MethodDescriptor) {
+func begin(t testing.TB, conn *grpc.ClientConn) *bringing {
 	t.Helper()
-	protoregistry.GlobalFiles.RangeFilesByPackage("witnessmark.service.v1", func(fd protoreflect.FileDescriptor) bool {
-		for i := range fd.Services().Len() {
-			for j := range fd.Services().Get(i).Methods().Len() {
-				out = append(out, fd.Services().Get(i).Methods().Get(j))
-			}
-		}
-		return true
-	})
-	return out
-}
-
-func fullName(m protoreflect.MethodDescriptor) string {
-	return "/" + string(m.Parent().FullName()) + "/" + string(m.Name())
-}
-
-func newMessage(t *testing.T, d protoreflect.MessageDescriptor) proto.Message {
-	t.Helper()
-	mt, err := protoregistry.GlobalTypes.FindMessageByName(d.FullName())
+	ctx, cancel := context.WithCancel(within(t))
+	t.Cleanup(cancel)
+	s, err := servicev1.NewRecordClient(conn).Admit(ctx)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return mt.New().Interface()
+	return &bringing{s, cancel}
 }
 
-// bring sends an envelope with a person's connection to the method for a kind.
-func (w *workshop) bring(name, kind string, envelope []byte) (*servicev1.Admitted, error) {
-	w.t.Helper()
-	m := methodFor(w.t, kind)
-	req, resp := newMessage(w.t, m.Input()), newMessage(w.t, m.Output())
-	req.ProtoReflect().Set(m.Input().Fields().ByName("envelope"), protoreflect.ValueOfBytes(envelope))
-	if err := w.as(name).Invoke(within(w.t), fullName(m), req, resp); err != nil {
-		return nil, err
+func (b *bringing) action(envelope []byte, openings ...*recordv1.Opening) {
+	_ = b.Send(&servicev1.AdmitRequest{Content: &servicev1.AdmitRequest_Action{Action: &servicev1.SignedAction{Envelope: envelope, Openings: openings}}})
+}
+
+func (b *bringing) part(p *servicev1.BlobPart) {
+	_ = b.Send(&servicev1.AdmitRequest{Content: &servicev1.AdmitRequest_Part{Part: p}})
+}
+
+// blob sends bytes in parts.
+func (b *bringing) blob(data []byte) {
+	p := &servicev1.BlobPart{Sha256: hashOf(data), Size: uint64(len(data))}
+	for len(data) > 0 {
+		n := min(len(data), chunkBytes)
+		p.Data, data = data[:n], data[n:]
+		b.part(p)
+		p = &servicev1.BlobPart{}
 	}
-	return resp.ProtoReflect().Get(m.Output().Fields().ByName("admitted")).Message().Interface().(*servicev1.Admitted), nil
 }
 
-// try signs and sends an action in one go.
-func (w *workshop) try(name string, a *recordv1.Action) error {
-	w.t.Helper()
-	_, err := w.bring(name, signoff.Kind(a), w.seal(name, w.action(a)))
+// bring sends an envelope, its openings, and whatever of the files is wanted; it answers with the
+// entry, and what was wanted.
+func bring(t testing.TB, conn *grpc.ClientConn, files map[string][]byte, envelope []byte, openings ...*recordv1.Opening) (*servicev1.Admitted, []string, error) {
+	t.Helper()
+	b := begin(t, conn)
+	defer b.cancel()
+	b.action(envelope, openings...)
+	m, err := b.Recv()
+	if err != nil || m.GetAdmitted() != nil {
+		return m.GetAdmitted(), nil, err
+	}
+	wanted := m.GetWanted().GetSha256()
+	for _, sha := range wanted {
+		data, ok := files[sha]
+		if !ok {
+			t.Fatalf("the server wants %s, which nobody has", sha)
+		}
+		b.blob(data)
+	}
+	m, err = b.Recv()
+	return m.GetAdmitted(), wanted, err
+}
+
+func (w *workshop) bring(name string, envelope []byte, openings ...*recordv1.Opening) (*servicev1.Admitted, error) {
+	w.Helper()
+	a, _, err := bring(w.TB, w.as(name), w.files, envelope, openings...)
+	return a, err
+}
+
+// try signs and brings an action in one go.
+func (w *workshop) try(name string, a *recordv1.Action, openings ...*recordv1.Opening) error {
+	w.Helper()
+	_, err := w.bring(name, w.seal(name, w.carry(a)), openings...)
 	return err
 }
 
-func (w *workshop) must(name string, a *recordv1.Action) {
-	w.t.Helper()
-	if err := w.try(name, a); err != nil {
-		w.t.Fatalf("%s by %s: %v (%s)", signoff.Kind(a), name, err, faultOf(err))
+func (w *workshop) must(name string, a *recordv1.Action, openings ...*recordv1.Opening) {
+	w.Helper()
+	if err := w.try(name, a, openings...); err != nil {
+		w.Fatalf("%s by %s: %v (%s)", signoff.Kind(a), name, err, faultOf(err))
 	}
 }
 
 func (w *workshop) enrol(name string, roles ...string) {
-	w.t.Helper()
+	w.Helper()
 	w.keys[name] = testKey(name)
 	w.must("lead", enrolAction(name, w.keys[name], roles...))
 }
@@ -271,43 +317,6 @@ func retireAction(name string) *recordv1.Action {
 	return &recordv1.Action{Body: &recordv1.Action_Retire{Retire: &recordv1.Retire{Name: name}}}
 }
 
-// upload stages bytes and answers with their hash.
-func (w *workshop) upload(name string, data []byte) string {
-	w.t.Helper()
-	sum := sha256.Sum256(data)
-	sha := hex.EncodeToString(sum[:])
-	if _, err := w.tryUpload(name, uint64(len(data)), sha, data); err != nil {
-		w.t.Fatalf("upload: %v", err)
-	}
-	return sha
-}
-
-func (w *workshop) tryUpload(name string, size uint64, sha string, data []byte) (*servicev1.UploadResponse, error) {
-	w.t.Helper()
-	stream, err := servicev1.NewBlobsClient(w.as(name)).Upload(within(w.t))
-	if err != nil {
-		return nil, err
-	}
-	_ = stream.Send(&servicev1.UploadRequest{Part: &servicev1.UploadRequest_Header{Header: &servicev1.UploadHeader{Size: size, Sha256: sha}}})
-	for len(data) > 0 {
-		n := min(len(data), chunkSize)
-		if stream.Send(&servicev1.UploadRequest{Part: &servicev1.UploadRequest_Chunk{Chunk: data[:n]}}) != nil {
-			break // the answer says why
-		}
-		data = data[n:]
-	}
-	return stream.CloseAndRecv()
-}
-
-func (w *workshop) uploadMessage(name string, m proto.Message) string {
-	w.t.Helper()
-	b, err := proto.MarshalOptions{Deterministic: true}.Marshal(m)
-	if err != nil {
-		w.t.Fatal(err)
-	}
-	return w.upload(name, b)
-}
-
 // faultOf is the machine-readable detail of a refusal.
 func faultOf(err error) *servicev1.Fault {
 	for _, d := range status.Convert(err).Details() {
@@ -319,7 +328,7 @@ func faultOf(err error) *servicev1.Fault {
 }
 
 // wantFault checks a refusal: code, stable word, one line that says something.
-func wantFault(t *testing.T, err error, code codes.Code, reason string) {
+func wantFault(t testing.TB, err error, code codes.Code, reason string) {
 	t.Helper()
 	st := status.Convert(err)
 	if st.Code() != code || faultOf(err).GetReason() != reason {
@@ -330,16 +339,43 @@ func wantFault(t *testing.T, err error, code codes.Code, reason string) {
 	}
 }
 
-func (w *workshop) size() (n uint64) {
-	w.srv.core.read(func(h *history) { n = h.state.Size })
-	return n
+// leavesNothing is called once no action is under way: nothing is spooled, and no blob is there that
+// no entry names.
+func (w *workshop) leavesNothing() {
+	w.Helper()
+	names, err := os.ReadDir(filepath.Join(w.dir, spoolFolder))
+	if err != nil || len(names) > 0 {
+		w.Errorf("spooled: %v %v", names, err)
+	}
+	if n := w.srv.spool.held.Load(); n != 0 {
+		w.Errorf("room for %d bytes is held", n)
+	}
+	w.well()
 }
 
-func wholeRange(start, size uint32) []*calibrationv1.AddressRange {
-	return []*calibrationv1.AddressRange{{Start: start, End: start + size}}
+// well has the store checked whole, as it is.
+func (w *workshop) well() *Checked {
+	w.Helper()
+	out, err := checkStore(w.srv.folder.engine)
+	if err != nil || len(out.Found) > 0 {
+		w.Fatalf("check: %v; found %q", err, out.Found)
+	}
+	return out
 }
 
-// unpinned is a client's side that asks nothing of the server's key.
-func unpinned(cert tls.Certificate) *tls.Config {
-	return &tls.Config{Certificates: []tls.Certificate{cert}, InsecureSkipVerify: true, MinVersion: tls.VersionTLS13}
+// put stores bytes behind the record's back.
+func (w *workshop) damage(fn func(store.WriteTx) error) {
+	w.Helper()
+	if err := w.srv.folder.engine.Update(fn); err != nil {
+		w.Fatal(err)
+	}
+}
+
+func fileBytes(t testing.TB, path string) []byte {
+	t.Helper()
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
 }

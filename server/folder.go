@@ -7,15 +7,15 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store"
 	"witnessmark/store/bolt"
-	"witnessmark/store/ledger"
 	"witnessmark/store/record"
 	"witnessmark/store/signoff"
 )
@@ -25,22 +25,17 @@ const (
 	storeFile      = "ledger.db"
 	keyFile        = "server.key"
 	checkpointFile = "checkpoint"
-	stagedFolder   = "staged"
+	spoolFolder    = "spool"
+	erasingFile    = "erasing" // there while the store's file may hold what was erased
 )
 
 // Init makes a server's folder: a key of its own, a store with the genesis, and the first
 // checkpoint. It answers with the fingerprint that clients pin. A folder that holds anything
 // is refused; a folder that could not be finished is removed again.
 func Init(dir, leadName string, leadKey ed25519.PublicKey, onePerson bool) (fingerprint string, err error) {
-	if err := vacant(dir); err != nil {
-		return "", err
-	}
-	if err := os.MkdirAll(filepath.Dir(filepath.Clean(dir)), 0o700); err != nil {
-		return "", fmt.Errorf("make the folder: %w", err)
-	}
-	half, err := os.MkdirTemp(filepath.Dir(filepath.Clean(dir)), ".witnessmarkd-init-")
+	half, err := newFolder(dir)
 	if err != nil {
-		return "", fmt.Errorf("make the folder: %w", err)
+		return "", err
 	}
 	defer os.RemoveAll(half) // nothing, once it was renamed
 	_, key, err := ed25519.GenerateKey(rand.Reader)
@@ -51,8 +46,10 @@ func Init(dir, leadName string, leadKey ed25519.PublicKey, onePerson bool) (fing
 	if _, err := rand.Read(salt); err != nil {
 		return "", fmt.Errorf("make the genesis: %w", err)
 	}
-	entry, sum := record.NewGenesis(key.Public().(ed25519.PublicKey), leadName, leadKey, onePerson,
-		time.Now().UTC().Format(time.RFC3339), hex.EncodeToString(salt))
+	entry, sum := record.NewGenesis(&recordv1.Genesis{
+		ServerKey: signoff.FormatPublicKey(key.Public().(ed25519.PublicKey)), LeadName: leadName, LeadKey: signoff.FormatPublicKey(leadKey),
+		OnePerson: onePerson, CreatedAt: time.Now().UTC().Format(time.RFC3339), Salt: hex.EncodeToString(salt),
+	})
 	if err := fill(half, key, entry); err != nil {
 		return "", err
 	}
@@ -62,21 +59,26 @@ func Init(dir, leadName string, leadKey ed25519.PublicKey, onePerson bool) (fing
 	return fingerprintOf(sum)
 }
 
-// vacant says whether init may make a server's folder there.
-func vacant(dir string) error {
+// newFolder makes a folder beside the one that is to be; that one must not be there, or be empty.
+func newFolder(dir string) (half string, err error) {
 	if dir == "" {
-		return errors.New("the folder has no name")
+		return "", errors.New("the folder has no name")
 	}
 	names, err := os.ReadDir(dir)
 	switch {
-	case errors.Is(err, fs.ErrNotExist):
-		return nil
-	case err != nil:
-		return fmt.Errorf("look into the folder: %w", err)
+	case err != nil && !errors.Is(err, fs.ErrNotExist):
+		return "", fmt.Errorf("look into the folder: %w", err)
 	case len(names) > 0:
-		return fmt.Errorf("%s is not empty; init makes a new folder and leaves others alone", dir)
+		return "", fmt.Errorf("%s is not empty; a new folder is made, and others are left alone", dir)
 	}
-	return nil
+	parent := filepath.Dir(filepath.Clean(dir))
+	if err := os.MkdirAll(parent, 0o700); err != nil {
+		return "", fmt.Errorf("make the folder: %w", err)
+	}
+	if half, err = os.MkdirTemp(parent, ".witnessmarkd-"); err != nil {
+		return "", fmt.Errorf("make the folder: %w", err)
+	}
+	return half, nil
 }
 
 // place puts a finished folder where it belongs; an empty one that is there makes room.
@@ -95,41 +97,34 @@ func place(half, dir string) error {
 
 // fill writes everything that a server's folder begins with.
 func fill(dir string, key ed25519.PrivateKey, genesis []byte) error {
-	pem, err := signoff.MarshalPrivateKey(key, "witnessmarkd", nil)
-	if err != nil {
-		return fmt.Errorf("server key: %w", err)
-	}
-	if err := store.WriteSynced(filepath.Join(dir, keyFile), pem); err != nil {
-		return fmt.Errorf("server key: %w", err)
-	}
-	h := newHistory()
-	if _, err := h.replay(genesis); err != nil {
-		return err
-	}
-	note, err := (&core{key: key}).sign(h)
-	if err != nil {
-		return err
-	}
 	engine, err := bolt.Create(filepath.Join(dir, storeFile))
 	if err != nil {
 		return fmt.Errorf("make the store: %w", err)
 	}
-	fresh := newHistory()
-	stored, first := fresh.apply(genesis, nil)
-	first0 := &pending{result: admitted{entry: genesis}, stored: stored, first: first}
-	err = engine.Update(func(tx store.WriteTx) error {
-		if err := first0.put(tx); err != nil {
+	err = engine.Update(func(w store.WriteTx) error {
+		s := record.Write(w)
+		if _, err := s.Admit(genesis, nil); err != nil {
 			return err
 		}
-		return tx.PutDocument(headKind, headKey, note)
+		return s.Finish()
 	})
-	if err := errors.Join(err, engine.Close()); err != nil {
-		return fmt.Errorf("make the store: %w", err)
+	if err == nil {
+		err = record.View(engine, func(s *record.State) error { return accompany(dir, s, key) })
 	}
-	if err := store.WriteSynced(filepath.Join(dir, checkpointFile), note); err != nil {
-		return fmt.Errorf("keep the checkpoint: %w", err)
+	return errors.Join(err, engine.Close())
+}
+
+// accompany writes what lies beside a store: the server's key, and a checkpoint made with it.
+func accompany(dir string, s *record.State, key ed25519.PrivateKey) error {
+	pem, err := signoff.MarshalPrivateKey(key, "witnessmarkd", nil)
+	if err != nil {
+		return fmt.Errorf("server key: %w", err)
 	}
-	return nil
+	note, err := sign(s, key)
+	if err != nil {
+		return err
+	}
+	return errors.Join(store.WriteSynced(filepath.Join(dir, keyFile), pem), store.WriteSynced(filepath.Join(dir, checkpointFile), note))
 }
 
 func fingerprintOf(genesisSHA256 string) (string, error) {
@@ -144,8 +139,10 @@ func fingerprintOf(genesisSHA256 string) (string, error) {
 type folder struct {
 	dir    string
 	key    ed25519.PrivateKey
-	kept   []byte
+	kept   []byte // the checkpoint in its own file
 	engine store.Engine
+
+	erasing bool
 }
 
 // openFolder opens a folder to serve from it, or only to look, which changes no byte of the store.
@@ -164,6 +161,9 @@ func openFolder(dir string, onlyLook bool) (*folder, error) {
 	}
 	if f.kept, err = os.ReadFile(filepath.Join(dir, checkpointFile)); err != nil {
 		return nil, fmt.Errorf("the kept checkpoint: %w", err)
+	}
+	if _, err := os.Stat(filepath.Join(dir, erasingFile)); !errors.Is(err, fs.ErrNotExist) {
+		f.erasing = true
 	}
 	open := bolt.Open
 	if onlyLook {
@@ -187,109 +187,24 @@ func (f *folder) keep(note []byte) error {
 	return nil
 }
 
-// headOf is the checkpoint that a store keeps inside itself.
-func headOf(e store.Engine) (note []byte, err error) {
-	err = e.View(func(tx store.ReadTx) error {
-		note, err = tx.Document(headKind, headKey)
-		return err
-	})
-	return note, err
+// beginErasing notes, before a batch that erases is committed, that the file has to be compacted,
+// so that a crash in between does not leave it undone.
+func (f *folder) beginErasing(batch []*arrival) error {
+	if !slices.ContainsFunc(batch, func(a *arrival) bool { return a.signed.Action.GetErase() != nil }) {
+		return nil
+	}
+	f.erasing = true
+	return store.WriteSynced(filepath.Join(f.dir, erasingFile), []byte("the store is compacted when the server is started\n"))
 }
 
-// Restore makes a server's folder from a backup and the server's key, which a backup does
-// not hold. It answers with the fingerprint and the number of entries.
-func Restore(dir, backup string, key ed25519.PrivateKey) (fingerprint string, entries uint64, err error) {
-	if err := vacant(dir); err != nil {
-		return "", 0, err
+// finishErasing compacts the store where something was erased.
+func (f *folder) finishErasing() error {
+	if !f.erasing {
+		return nil
 	}
-	half, err := os.MkdirTemp(filepath.Dir(filepath.Clean(dir)), ".witnessmarkd-restore-")
-	if err != nil {
-		return "", 0, fmt.Errorf("make the folder: %w", err)
+	if err := f.engine.Compact(); err != nil {
+		return fmt.Errorf("erase: %w", err)
 	}
-	defer os.RemoveAll(half)
-	if err := copySynced(filepath.Join(half, storeFile), backup); err != nil {
-		return "", 0, fmt.Errorf("the backup: %w", err)
-	}
-	h, note, err := readBackup(filepath.Join(half, storeFile))
-	if err != nil {
-		return "", 0, fmt.Errorf("%s: %w", backup, err)
-	}
-	if !h.state.ServerKey().Equal(key.Public()) {
-		return "", 0, errors.New("the key given is not the one that the backup's ledger names")
-	}
-	pem, err := signoff.MarshalPrivateKey(key, "witnessmarkd", nil)
-	if err != nil {
-		return "", 0, fmt.Errorf("server key: %w", err)
-	}
-	err = errors.Join(store.WriteSynced(filepath.Join(half, keyFile), pem), store.WriteSynced(filepath.Join(half, checkpointFile), note))
-	if err != nil {
-		return "", 0, err
-	}
-	if err := place(half, dir); err != nil {
-		return "", 0, err
-	}
-	fingerprint, err = fingerprintOf(h.state.GenesisSHA256)
-	return fingerprint, h.state.Size, err
-}
-
-// copySynced copies a file that may be larger than memory into a folder that is not in use yet.
-func copySynced(to, from string) error {
-	r, err := os.Open(from)
-	if err != nil {
-		return err
-	}
-	defer r.Close()
-	w, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if err != nil {
-		return err
-	}
-	_, err = io.Copy(w, r)
-	return errors.Join(err, w.Sync(), w.Close())
-}
-
-// readBackup replays a backup and holds it against the checkpoint inside it.
-func readBackup(path string) (*history, []byte, error) {
-	engine, err := bolt.OpenReadOnly(path)
-	if err != nil {
-		return nil, nil, err
-	}
-	defer engine.Close()
-	h := newHistory()
-	if err := entriesOf(engine, func(_ uint64, e []byte) error { _, err := h.replay(e); return err }); err != nil {
-		return nil, nil, err
-	}
-	if h.state.Genesis == nil {
-		return nil, nil, errors.New("it has no genesis")
-	}
-	note, err := headOf(engine)
-	if err != nil {
-		return nil, nil, fmt.Errorf("the checkpoint inside it: %w", err)
-	}
-	cp, err := ledger.OpenCheckpoint(note, ledger.Origin(h.state.GenesisSHA256), h.state.ServerKey())
-	if err != nil {
-		return nil, nil, fmt.Errorf("the checkpoint inside it: %w", err)
-	}
-	if cp.Size != h.state.Size || cp.Root != h.state.Roots[cp.Size] {
-		return nil, nil, errors.New("its entries are not those of the checkpoint inside it")
-	}
-	return h, note, nil
-}
-
-// Backup writes a consistent copy of the store of a server that is not running to a new file.
-func Backup(dir, out string) (err error) {
-	f, err := openFolder(dir, true)
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, f.engine.Close()) }()
-	w, err := os.OpenFile(out, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if err != nil {
-		return fmt.Errorf("backup: %w", err)
-	}
-	err = f.engine.Snapshot(w)
-	if err := errors.Join(err, w.Sync(), w.Close()); err != nil {
-		_ = os.Remove(out)
-		return fmt.Errorf("backup: %w", err)
-	}
-	return nil
+	f.erasing = false
+	return errors.Join(os.Remove(filepath.Join(f.dir, erasingFile)), store.SyncFolder(f.dir))
 }

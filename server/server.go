@@ -3,6 +3,7 @@
 package server
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -27,23 +28,26 @@ type Options struct {
 	Dir    string       // made by Init
 	Listen string       // HOST:PORT; port 0 picks one
 	Logger *slog.Logger // nil logs nowhere
-	// Now is the clock of entries and uploads; nil is time.Now.
+	// Now is the clock of entries; nil is time.Now.
 	Now func() time.Time
 	// StopWithin bounds how long a clean stop waits for calls under way; 0 is five seconds.
 	StopWithin time.Duration
-	// UploadIdle is how long an upload may send nothing; 0 is a minute.
-	UploadIdle time.Duration
+	// Idle is how long somebody who brings an action may send nothing; 0 is a minute. Within bounds
+	// all of what they send; 0 is ten minutes.
+	Idle, Within time.Duration
 }
 
 const (
 	stopWithin = 5 * time.Second
-	uploadIdle = time.Minute
+	admitIdle  = time.Minute
+	admitAll   = 10 * time.Minute
 )
 
 // Server is a running server.
 type Server struct {
 	core     *core
 	folder   *folder
+	spool    *spool
 	grpc     *grpc.Server
 	health   *health.Server
 	listener *listener
@@ -57,7 +61,7 @@ type Server struct {
 	stopErr  error
 }
 
-// Start opens the folder, rebuilds the state, listens, and serves until Stop.
+// Start opens the folder, takes its store up, listens, and serves until Stop.
 func Start(o Options) (*Server, error) {
 	if o.Logger == nil {
 		o.Logger = slog.New(slog.DiscardHandler)
@@ -65,12 +69,9 @@ func Start(o Options) (*Server, error) {
 	if o.Now == nil {
 		o.Now = time.Now
 	}
-	if o.StopWithin == 0 {
-		o.StopWithin = stopWithin
-	}
-	if o.UploadIdle == 0 {
-		o.UploadIdle = uploadIdle
-	}
+	o.StopWithin = cmp.Or(o.StopWithin, stopWithin)
+	o.Idle = cmp.Or(o.Idle, admitIdle)
+	o.Within = cmp.Or(o.Within, admitAll)
 	f, err := openFolder(o.Dir, false)
 	if err != nil {
 		return nil, err
@@ -83,26 +84,25 @@ func Start(o Options) (*Server, error) {
 }
 
 func start(o Options, f *folder) (*Server, error) {
-	staged, err := openStaging(filepath.Join(o.Dir, stagedFolder), o.Now)
+	sp, err := openSpool(filepath.Join(o.Dir, spoolFolder))
 	if err != nil {
 		return nil, err
 	}
-	c, err := newCore(coreOptions{Engine: f.engine, Key: f.key, Staged: staged, Log: o.Logger, Now: o.Now, Keep: f.keep, Kept: f.kept})
+	c, err := newCore(f, o.Logger, o.Now)
 	if err != nil {
 		return nil, err
 	}
 	s := &Server{
-		core: c, folder: f, log: o.Logger, within: o.StopWithin, health: health.NewServer(),
+		core: c, folder: f, spool: sp, log: o.Logger, within: o.StopWithin, health: health.NewServer(),
 		stopping: make(chan struct{}), served: make(chan error, 1), finished: make(chan struct{}),
 	}
-	c.onBroken = func() { s.health.SetServingStatus("", healthv1.HealthCheckResponse_NOT_SERVING) }
+	c.whenBroken(func() { s.health.SetServingStatus("", healthv1.HealthCheckResponse_NOT_SERVING) })
 	if err := s.listen(o); err != nil {
-		c.close(context.Background())
+		c.close()
 		return nil, err
 	}
-	o.Logger.Info("listening", "addr", s.Addr(), "entries", c.committed.state.Size)
+	o.Logger.Info("listening", "addr", s.Addr(), "entries", c.size)
 	go func() { s.served <- s.grpc.Serve(s.listener) }()
-	go s.tidy()
 	return s, nil
 }
 
@@ -137,36 +137,20 @@ func (s *Server) listen(o Options) error {
 }
 
 func (s *Server) register(o Options) {
-	base := &service{core: s.core, pager: newPager(s.folder.key.Seed()), stop: s.stopping}
-	servicev1.RegisterJobsServer(s.grpc, &jobsServer{service: base})
-	servicev1.RegisterComparisonsServer(s.grpc, &comparisonsServer{service: base})
-	servicev1.RegisterCatalogServer(s.grpc, &catalogServer{service: base})
-	servicev1.RegisterPeopleServer(s.grpc, &peopleServer{service: base})
-	servicev1.RegisterBlobsServer(s.grpc, &blobsServer{service: base, uploadIdle: o.UploadIdle})
-	servicev1.RegisterLedgerServer(s.grpc, &ledgerServer{service: base})
-	servicev1.RegisterAdminServer(s.grpc, &adminServer{service: base, dir: filepath.Join(o.Dir, stagedFolder)})
+	c := s.core
+	servicev1.RegisterRecordServer(s.grpc, &recordServer{core: c, spool: s.spool, idle: o.Idle, within: o.Within, stopping: s.stopping})
+	servicev1.RegisterBlobsServer(s.grpc, &blobsServer{core: c})
+	servicev1.RegisterJobsServer(s.grpc, &jobsServer{core: c})
+	servicev1.RegisterCatalogServer(s.grpc, &catalogServer{core: c})
+	servicev1.RegisterPeopleServer(s.grpc, &peopleServer{core: c})
+	servicev1.RegisterComparisonsServer(s.grpc, &comparisonsServer{core: c, running: make(chan struct{}, atOnce)})
+	servicev1.RegisterAdminServer(s.grpc, &adminServer{core: c, spool: s.spool})
 	healthv1.RegisterHealthServer(s.grpc, s.health)
 	reflection.Register(s.grpc)
 }
 
 // Addr is where the server listens, as HOST:PORT.
 func (s *Server) Addr() string { return s.listener.Addr().String() }
-
-// tidy removes expired uploads once an hour.
-func (s *Server) tidy() {
-	t := time.NewTicker(time.Hour)
-	defer t.Stop()
-	for {
-		select {
-		case <-t.C:
-			if err := s.core.staged.expire(); err != nil {
-				s.log.Error("remove expired uploads", "error", err)
-			}
-		case <-s.stopping:
-			return
-		}
-	}
-}
 
 // Stop stops cleanly: no new calls, watchers are told, calls under way may finish within a
 // bound, then the store is closed. Stopping twice waits for the first.
@@ -193,7 +177,7 @@ func (s *Server) Stop() error {
 		case <-ctx.Done():
 			s.log.Error("streams are still under way; stopping all the same")
 		}
-		s.core.close(ctx)
+		s.core.close()
 		if err := s.folder.engine.Close(); err != nil {
 			s.stopErr = fmt.Errorf("close the store: %w", err)
 		}

@@ -10,6 +10,8 @@ import (
 	"fmt"
 	"math/big"
 	"time"
+
+	"witnessmark/store/signoff"
 )
 
 // serverTLS is TLS 1.3 with the server's own key, and a client key asked of everybody. Who
@@ -29,10 +31,11 @@ func serverTLS(key ed25519.PrivateKey) (*tls.Config, error) {
 			if len(cs.PeerCertificates) == 0 {
 				return errors.New("no client certificate")
 			}
-			if _, ok := cs.PeerCertificates[0].PublicKey.(ed25519.PublicKey); !ok {
+			key, ok := cs.PeerCertificates[0].PublicKey.(ed25519.PublicKey)
+			if !ok {
 				return errors.New("the client certificate's key is not Ed25519")
 			}
-			return nil
+			return signoff.CheckPoint(key)
 		},
 	}, nil
 }

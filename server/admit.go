@@ -1,0 +1,178 @@
+package server
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"time"
+
+	"google.golang.org/grpc/codes"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	servicev1 "witnessmark/proto/witnessmark/service/v1"
+	"witnessmark/store"
+	"witnessmark/store/record"
+	"witnessmark/store/signoff"
+)
+
+// tries is how often an action is computed anew because others went in before it.
+const tries = 5
+
+// Admit takes one signed action and the bytes that it brings. What ends before the committer has
+// it leaves nothing behind.
+func (s *recordServer) Admit(stream servicev1.Record_AdmitServer) error {
+	ctx := stream.Context()
+	c := callOf(ctx)
+	idle := time.AfterFunc(s.idle, func() { c.end(tooSlow("nothing came for %s", s.idle)) })
+	whole := time.AfterFunc(s.within, func() { c.end(tooSlow("it took more than %s", s.within)) })
+	defer idle.Stop()
+	defer whole.Stop()
+	recv := func() (*servicev1.AdmitRequest, error) {
+		m, err := stream.Recv()
+		idle.Reset(s.idle)
+		return m, err
+	}
+	m, err := recv()
+	if err != nil && !errors.Is(err, io.EOF) {
+		return err
+	}
+	a := &arrival{openings: m.GetAction().GetOpenings(), answer: make(chan admitted, 1)}
+	first, wanted, err := s.core.open(a, m.GetAction().GetEnvelope(), c.keyID)
+	if err != nil {
+		return err
+	}
+	if first == nil {
+		if err := stream.Send(&servicev1.AdmitResponse{Content: &servicev1.AdmitResponse_Wanted{Wanted: &servicev1.Wanted{Sha256: wanted}}}); err != nil {
+			return err
+		}
+		defer a.close()
+		for _, sha := range wanted {
+			b, err := s.spool.receive(recv, sha)
+			if err != nil {
+				return err
+			}
+			a.spooled = append(a.spooled, b)
+		}
+		idle.Stop()
+		whole.Stop()
+		if first, err = s.core.admit(ctx, a); err != nil {
+			return err
+		}
+	} else if err := s.core.shown(ctx, first.index); err != nil {
+		return err
+	}
+	return stream.Send(&servicev1.AdmitResponse{Content: &servicev1.AdmitResponse_Admitted{
+		Admitted: &servicev1.Admitted{Index: first.index, Entry: first.entry}}})
+}
+
+// tooSlow ends a stream that holds room and does not get on.
+func tooSlow(format string, args ...any) error {
+	return &fault{code: codes.DeadlineExceeded, reason: "idle", at: "part", text: "admit: " + fmt.Sprintf(format, args...)}
+}
+
+// open opens an envelope, which happens nowhere else, decides it, and lists the blobs that it brings
+// and the store lacks; first is its answer where it is an entry already.
+func (c *core) open(a *arrival, envelope []byte, caller signoff.KeyID) (first *admitted, wanted []string, err error) {
+	if len(envelope) == 0 || len(envelope) > signoff.MaxEnvelope {
+		return nil, nil, invalid("bad-envelope", "envelope", fmt.Sprintf("1 to %d bytes", signoff.MaxEnvelope),
+			"the first message has an envelope of %d bytes; allowed are 1 to %d", len(envelope), signoff.MaxEnvelope)
+	}
+	if err := c.isBroken(); err != nil {
+		return nil, nil, err
+	}
+	err = c.engine.View(func(tx store.ReadTx) error {
+		s := record.Read(tx)
+		c.opened.Add(1)
+		if a.signed, err = s.Open(envelope); err != nil {
+			return errors.Join(s.Err(), openFault(err))
+		}
+		if a.signed.KeyID != caller {
+			return &fault{code: codes.PermissionDenied, reason: "not-the-signer", at: "envelope",
+				allowed: "an action signed by the key of this connection",
+				text:    "the action is signed by another key than this connection's: people bring their own actions"}
+		}
+		if first, err = earlier(tx, s, a.signed); err != nil || first != nil {
+			return err
+		}
+		if err := record.Decide(s, a.signed); err != nil {
+			return err
+		}
+		if err := a.complete(s); err != nil {
+			return err
+		}
+		wanted, err = lacking(tx, a.signed.Action)
+		return err
+	})
+	return first, wanted, err
+}
+
+// complete wants the opening of whatever the action seals, now or from an action before it.
+func (a *arrival) complete(s *record.State) error {
+	if err := record.CheckOpenings(record.Decided(a.signed, ""), a.openings); err != nil {
+		return err
+	}
+	given := map[string]bool{}
+	for _, o := range a.openings {
+		given[o.GetCommitment()] = true
+	}
+	for _, c := range signoff.Commitments(a.signed.Action) {
+		if !given[c.Commitment] && s.Opening(c.Commitment) == nil {
+			return invalid(record.ReasonOpening, c.At, "", "%s: its text did not come with it; allowed: an opening for each sealed text", c.At)
+		}
+	}
+	return s.Err()
+}
+
+// openFault refuses an envelope that cannot be opened.
+func openFault(err error) error {
+	switch {
+	case errors.Is(err, record.ErrUnknownKind):
+		return err
+	case errors.Is(err, signoff.ErrUnknownKey):
+		return &fault{code: codes.PermissionDenied, reason: record.ReasonUnknownKey, at: "envelope", text: oneLine(err)}
+	case errors.Is(err, signoff.ErrSignature):
+		return invalid(record.ReasonBadSignature, "envelope", "", "%s", oneLine(err))
+	}
+	return invalid(record.ReasonBadEnvelope, "envelope", "", "%s", oneLine(err))
+}
+
+// lacking lists the blobs that an action brings and that are not there, or not whole.
+func lacking(tx store.ReadTx, a *recordv1.Action) (shas []string, err error) {
+	for _, b := range record.Brings(a) {
+		switch _, err := store.GetBlob(tx, b.SHA256); {
+		case errors.Is(err, store.ErrNotFound), errors.Is(err, store.ErrDamaged):
+			shas = append(shas, b.SHA256)
+		case err != nil:
+			return nil, err
+		}
+	}
+	return shas, nil
+}
+
+// admit makes an action's claims again, outside any transaction, and hands it to the committer; if
+// what they were made from has changed by then, once more.
+func (c *core) admit(ctx context.Context, a *arrival) (*admitted, error) {
+	for range tries {
+		a.reads = &store.Reads{}
+		src := &source{c.engine, a}
+		if err := src.settled(); err != nil {
+			return nil, err
+		}
+		if _, err := c.claims.Check(src, a.signed.Action, a.openings); err != nil {
+			return nil, err
+		}
+		select {
+		case c.queue <- a:
+		case <-c.stop:
+			return nil, stopping()
+		case <-ctx.Done():
+			return nil, context.Cause(ctx)
+		}
+		// The committer has it, and reads what was spooled: whoever called may be gone.
+		if r := <-a.answer; !errors.Is(r.err, errMoved) {
+			return &r, r.err
+		}
+	}
+	return nil, &fault{code: codes.Aborted, reason: "busy", text: "others changed what this rests on, again and again; try again"}
+}

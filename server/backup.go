@@ -1,0 +1,84 @@
+package server
+
+import (
+	"crypto/ed25519"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+
+	"witnessmark/store/bolt"
+	"witnessmark/store/record"
+)
+
+// Backup writes a consistent copy of the store of a server that is not running to a new file.
+func Backup(dir, out string) (err error) {
+	f, err := openFolder(dir, true)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, f.engine.Close()) }()
+	w, err := os.OpenFile(out, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return fmt.Errorf("backup: %w", err)
+	}
+	err = f.engine.Snapshot(w)
+	if err := errors.Join(err, w.Sync(), w.Close()); err != nil {
+		_ = os.Remove(out)
+		return fmt.Errorf("backup: %w", err)
+	}
+	return nil
+}
+
+// Restore makes a server's folder from a backup and the server's key, which a backup does not hold.
+// Everything in the backup is checked first, and then its head signed anew. It answers with the
+// fingerprint and the number of entries.
+func Restore(dir, backup string, key ed25519.PrivateKey) (fingerprint string, entries uint64, err error) {
+	half, err := newFolder(dir)
+	if err != nil {
+		return "", 0, err
+	}
+	defer os.RemoveAll(half)
+	path := filepath.Join(half, storeFile)
+	if err := copySynced(path, backup); err != nil {
+		return "", 0, fmt.Errorf("the backup: %w", err)
+	}
+	engine, err := bolt.OpenReadOnly(path)
+	if err != nil {
+		return "", 0, fmt.Errorf("%s: %w", backup, err)
+	}
+	defer func() { err = errors.Join(err, engine.Close()) }()
+	found, err := checkStore(engine)
+	if err != nil {
+		return "", 0, fmt.Errorf("%s: %w", backup, err)
+	}
+	if len(found.Found) > 0 {
+		return "", 0, fmt.Errorf("%s has %d faults: %s", backup, len(found.Found), found.Found[0])
+	}
+	err = record.View(engine, func(s *record.State) error {
+		if !s.ServerKey().Equal(key.Public()) {
+			return errors.New("the key given is not the one that the backup's ledger names")
+		}
+		return accompany(half, s, key)
+	})
+	if err != nil {
+		return "", 0, err
+	}
+	return found.Fingerprint, found.Entries, place(half, dir)
+}
+
+// copySynced copies a file that may be larger than memory into a folder that is not in use yet.
+func copySynced(to, from string) error {
+	r, err := os.Open(from)
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	w, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	_, err = io.Copy(w, r)
+	return errors.Join(err, w.Sync(), w.Close())
+}
