@@ -17,25 +17,25 @@ func baySheet(r *Review, got *Collected, checked string) string {
 	}
 	sub, job := r.Submission, r.Job
 	b.WriteString("BAY SHEET\n\n")
-	line("car", "%s", job.Car)
+	line("car", "%s", orDash(job.GetPlate().GetText()))
 	line("checked by", "%s", carChecked(checked))
 	line("job", "%d", job.Number)
 	line("fuel", "%s", orDash(job.Fuel))
 	for _, p := range job.Parts {
 		line("part", "%s", p)
 	}
-	line("file", "submission %s, sha256 %s", name(sub), got.FileSHA256)
+	line("file", "submission %s, sha256 %s", Name(sub), got.FileSHA256)
 	line("image", "sha256 %s", sub.Image.GetSha256())
 	line("definition", "%s (%s)", r.Judgement.GetDefinition().GetName(), short(r.Judgement.GetDefinition().GetSha256()))
 	line("limits", "%s (%s)", r.Judgement.GetLimits().GetName(), short(r.Judgement.GetLimits().GetSha256()))
 	line("author", "%s", sub.Submitted.GetPerson())
 	line("signed by", "%s (entry %d)%s", sub.Signed.GetPerson(), sub.Signed.GetEntry(), byAuthor(sub.SignOff))
 	line("verdict", "%s", r.Judgement.Verdict)
-	if sub.Note != "" {
-		line("note", "%s", oneLine(sub.Note))
+	if note := sub.GetNote().GetText(); note != "" {
+		line("note", "%s", oneLine(note))
 	}
-	if got.Newer != nil {
-		line("NEWER", "submission %s waits for its sign-off; ask before you write this one", name(got.Newer))
+	for _, n := range got.Newer {
+		line("NEWER", "submission %s is %s; ask before you write this one", Name(n), n.GetState())
 	}
 	warningsOn(&b, r)
 	learnedOn(&b, r)
@@ -74,7 +74,7 @@ func warningsOn(b *strings.Builder, r *Review) {
 
 // learnedOn names what the controller has learned and what writing the file replaces.
 func learnedOn(b *strings.Builder, r *Review) {
-	ranges := r.rules.Layout.Source.GetVolatile()
+	ranges := r.Layout().Source.GetVolatile()
 	if len(ranges) == 0 {
 		return
 	}

@@ -1,13 +1,19 @@
 package client
 
 import (
+	"bytes"
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
+	"fmt"
 	"io"
 
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
+	"witnessmark/store"
+	"witnessmark/store/record"
+	"witnessmark/tables/image"
 )
 
 const (
@@ -16,7 +22,7 @@ const (
 	maxBlob = 256 << 20
 )
 
-// blob is bytes to upload, and what a person calls them.
+// blob is bytes that go with an action, and what a person calls them.
 type blob struct {
 	what  string
 	bytes []byte
@@ -29,69 +35,76 @@ func (c *Client) watch(what string, size int64) func(int) {
 	return c.Progress(what, size)
 }
 
-// upload moves bytes; it commits nothing.
-func (c *Client) upload(ctx context.Context, b blob) error {
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
-	sum := HashHex(b.bytes)
-	s, err := c.blobs.Upload(ctx)
+// download gets the bytes that a hash names, from what was looked at before or from the server;
+// other bytes are distrusted.
+func (c *Client) download(ctx context.Context, what, sum string) ([]byte, error) {
+	if b, ok := c.own.home.recall(sum); ok {
+		return b, nil
+	}
+	b, err := c.fetchBlob(ctx, what, sum)
 	if err != nil {
-		return c.link.fault(err)
+		return nil, err
 	}
-	err = s.Send(&servicev1.UploadRequest{Part: &servicev1.UploadRequest_Header{
-		Header: &servicev1.UploadHeader{Size: uint64(len(b.bytes)), Sha256: sum}}})
-	moved := c.watch(b.what, int64(len(b.bytes)))
-	for rest := b.bytes; len(rest) > 0 && err == nil; {
-		n := min(len(rest), chunkSize)
-		err = s.Send(&servicev1.UploadRequest{Part: &servicev1.UploadRequest_Chunk{Chunk: rest[:n]}})
-		rest = rest[n:]
-		moved(n)
+	if HashHex(b) != sum {
+		return nil, distrust("the server's bytes of %s are not those that the ledger names (%s)", what, short(sum))
 	}
-	// io.EOF from Send means that the server has answered already: the answer says why.
-	if err != nil && !errors.Is(err, io.EOF) {
-		return c.link.fault(err)
-	}
-	r, err := s.CloseAndRecv()
-	if err != nil {
-		return c.link.fault(err)
-	}
-	if r.Sha256 != sum {
-		return distrust("the server kept other bytes than were sent (%s)", b.what)
-	}
-	return nil
+	c.own.home.keep(sum, b)
+	return b, nil
 }
 
-// download gets the bytes that a hash names; other bytes are distrusted.
-func (c *Client) download(ctx context.Context, what, sum string) ([]byte, error) {
+func (c *Client) fetchBlob(ctx context.Context, what, sum string) ([]byte, error) {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	s, err := c.blobs.Download(ctx, &servicev1.DownloadRequest{Sha256: sum})
 	if err != nil {
 		return nil, c.link.fault(err)
 	}
-	var out []byte
+	var out bytes.Buffer
 	moved := func(int) {}
 	for first := true; ; first = false {
 		m, err := s.Recv()
 		if errors.Is(err, io.EOF) {
-			break
+			return out.Bytes(), nil
+		}
+		if status.Code(err) == codes.NotFound {
+			return nil, fmt.Errorf("%s: %w: %w", what, store.ErrNotFound, c.link.fault(err))
 		}
 		if err != nil {
 			return nil, c.link.fault(err)
 		}
 		if first {
-			moved = c.watch(what, int64(min(m.Size, maxBlob)))
+			moved = c.watch(what, int64(min(m.GetSize(), maxBlob)))
 		}
-		if len(out)+len(m.Chunk) > maxBlob {
+		if out.Len()+len(m.GetChunk()) > maxBlob {
 			return nil, distrust("the server sends more than %d bytes for %s", maxBlob, what)
 		}
-		out = append(out, m.Chunk...)
-		moved(len(m.Chunk))
+		out.Write(m.GetChunk())
+		moved(len(m.GetChunk()))
 	}
-	if got := sha256.Sum256(out); hex.EncodeToString(got[:]) != sum {
-		return nil, distrust("the server's bytes of %s are not those that the ledger names (%s)", what, short(sum))
+}
+
+// source is what claims are made and checked from: the copy, the bytes at hand, and the server's.
+type source struct {
+	c     *Client
+	ctx   context.Context
+	given map[image.Hash][]byte
+}
+
+func (c *Client) source(ctx context.Context, given ...blob) source {
+	s := source{c: c, ctx: ctx, given: map[image.Hash][]byte{}}
+	for _, b := range given {
+		s.given[image.HashOf(b.bytes)] = b.bytes
 	}
-	return out, nil
+	return s
+}
+
+func (s source) View(fn func(*record.State) error) error { return s.c.View(fn) }
+
+func (s source) Blob(what string, sha image.Hash) ([]byte, error) {
+	if b, ok := s.given[sha]; ok {
+		return b, nil
+	}
+	return s.c.download(s.ctx, what, string(sha))
 }
 
 // short is enough of a hash for a person to compare.

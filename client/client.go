@@ -5,40 +5,42 @@ import (
 	"crypto/ed25519"
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
+	"witnessmark/store/claims"
 	"witnessmark/store/record"
 	"witnessmark/store/signoff"
+	"witnessmark/tables/image"
 )
 
 // Progress is told that size bytes of what are about to move, and answers with what is called for
 // each part that did. A nil Progress watches nothing.
 type Progress func(what string, size int64) (moved func(n int))
 
-// Client is one person's side: what it answers was verified against the ledger, whose entries it
-// mirrors. Safe for concurrent use.
+// Client is one person's side: what it answers was verified against the ledger, of which it keeps
+// a copy. Safe for concurrent use.
 type Client struct {
-	home    *Home
-	config  Config
-	signer  crypto.Signer
-	link    *link
-	jobs    servicev1.JobsClient
-	catalog servicev1.CatalogClient
-	people  servicev1.PeopleClient
-	blobs   servicev1.BlobsClient
-	ledger  servicev1.LedgerClient
+	own    *ownCopy
+	signer crypto.Signer
+	link   *link
+	record servicev1.RecordClient
+	blobs  servicev1.BlobsClient
+	admin  servicev1.AdminClient
+	claims *claims.Computer
 
-	// Progress may be set before the first call.
+	// Progress and Say may be set before the first call. Say is told, in one line each, what
+	// nobody asked for: what became of an action whose answer was lost, and a copy that was damaged.
 	Progress Progress
+	Say      func(line string)
 
-	mu      sync.Mutex
-	state   *record.State // nil until loaded, and after a failed sync
-	entries [][]byte      // what state was made of
-	head    Head
+	reached atomic.Bool // by the last Sync
+
+	once      sync.Once
+	onePerson bool
 }
 
 // Open reads a person's folder and opens their key. It does not wait for the server.
@@ -51,108 +53,81 @@ func Open(home *Home, ask Passphrase) (*Client, error) {
 	if err != nil {
 		return nil, err
 	}
-	c := &Client{home: home, config: config, signer: signer}
-	if err := c.load(); err != nil {
-		return nil, err
+	pinned, err := config.serverKey()
+	if err != nil {
+		return nil, usage("log in again", "%s: %v", home.path(configFile), err)
 	}
-	if c.state.Genesis == nil {
-		return nil, usage("log in again", "%s holds no ledger", home.Dir)
-	}
-	return c, c.connect(c.state.ServerKey())
+	return newClient(home, config, signer, pinned)
 }
 
-func (c *Client) connect(pinned ed25519.PublicKey) error {
-	l, err := dial(c.config.Server, c.signer, pinned)
-	if err != nil {
-		return err
+func newClient(home *Home, config Config, signer crypto.Signer, pinned ed25519.PublicKey) (*Client, error) {
+	c := &Client{signer: signer, claims: claims.New()}
+	c.own = &ownCopy{home: home, config: config, say: c.tell}
+	var err error
+	if c.link, err = dial(config.Server, signer, pinned); err != nil {
+		return nil, err
 	}
-	c.link = l
-	c.jobs = servicev1.NewJobsClient(l.conn)
-	c.catalog = servicev1.NewCatalogClient(l.conn)
-	c.people = servicev1.NewPeopleClient(l.conn)
-	c.blobs = servicev1.NewBlobsClient(l.conn)
-	c.ledger = servicev1.NewLedgerClient(l.conn)
-	return nil
+	c.record = servicev1.NewRecordClient(c.link.conn)
+	c.blobs = servicev1.NewBlobsClient(c.link.conn)
+	c.admin = servicev1.NewAdminClient(c.link.conn)
+	return c, nil
+}
+
+func (c *Client) tell(line string) {
+	if c.Say != nil {
+		c.Say(line)
+	}
 }
 
 // Close ends the connection.
-func (c *Client) Close() error {
-	if c.link == nil {
-		return nil
-	}
-	return c.link.conn.Close()
-}
+func (c *Client) Close() error { return c.link.conn.Close() }
 
-// load rebuilds the state from the mirror, up to the head. c.mu must be held, or c not yet shared.
-func (c *Client) load() error {
-	unlock, err := c.home.lock()
-	if err != nil {
-		return err
-	}
-	defer unlock()
-	return c.loadLocked()
-}
-
-func (c *Client) loadLocked() error {
-	head, err := c.home.head()
-	if err != nil {
-		return err
-	}
-	entries, _, err := c.home.readMirror()
-	if err != nil {
-		return err
-	}
-	// What lies beyond the head was never taken over: a power cut came between.
-	if uint64(len(entries)) > head.Size {
-		entries = entries[:head.Size]
-	}
-	if uint64(len(entries)) == head.Size && len(entries) > 0 {
-		root, err := rootOf(entries)
-		if err != nil {
-			return err
-		}
-		if hex.EncodeToString(root[:]) != head.Root {
-			entries = nil // the file was damaged: all of it is fetched, and judged, again
-		}
-	}
-	if len(entries) > 0 && c.config.Genesis != "" && genesisHash(entries[0]) != c.config.Genesis {
-		return distrust("%s begins with another ledger than the one you logged in to", c.home.path("entries"))
-	}
-	state, judged, err := grow(entries, head.Judged)
-	if err != nil {
-		return err
-	}
-	head.Judged = judged
-	c.state, c.entries, c.head = state, entries, head
-	return nil
-}
-
-// genesisHash is the SHA-256 of entry 0, hex.
-func genesisHash(entry []byte) string { return HashHex(entry) }
+// View runs fn on what the copy says, without the server. fn must not keep the state, or call the
+// client.
+func (c *Client) View(fn func(*record.State) error) error { return c.own.state(fn) }
 
 // HashHex is a SHA-256 as the ledger writes it.
-func HashHex(b []byte) string {
-	h := sha256.Sum256(b)
-	return hex.EncodeToString(h[:])
-}
+func HashHex(b []byte) string { return string(image.HashOf(b)) }
 
 // Key is the person's own public key.
 func (c *Client) Key() ed25519.PublicKey { return c.signer.Public().(ed25519.PublicKey) }
 
 // Me is the person whose key this is, as the ledger knows them.
-func (c *Client) Me() (*recordv1.Person, error) {
-	p, ok := c.view().PersonByKey(signoff.Fingerprint(c.Key()))
+func (c *Client) Me() (me *recordv1.Person, err error) {
+	err = c.View(func(s *record.State) (err error) {
+		me, err = c.meIn(s)
+		return err
+	})
+	return me, err
+}
+
+func (c *Client) meIn(s *record.State) (*recordv1.Person, error) {
+	id := signoff.Fingerprint(c.Key())
+	p, ok := s.PersonByKey(id)
 	if !ok {
-		return nil, refused("the key %s is not enrolled", signoff.Fingerprint(c.Key()))
+		return nil, refused("the key %s is not enrolled", id)
 	}
 	return p, nil
 }
 
+// OnePerson says whether the genesis lets authors sign their own.
+func (c *Client) OnePerson() bool {
+	c.once.Do(func() {
+		_ = c.View(func(s *record.State) error { c.onePerson = s.Genesis().GetOnePerson(); return nil })
+	})
+	return c.onePerson
+}
+
 // Fingerprint is the genesis in the form that init prints.
-func (c *Client) Fingerprint() string { return fingerprintOf(c.config.Genesis) }
+func (c *Client) Fingerprint() string { return fingerprintOf(c.own.config.Genesis) }
 
 // Server is where the server is.
-func (c *Client) Server() string { return c.config.Server }
+func (c *Client) Server() string { return c.own.config.Server }
+
+// serverKey is the key that the pinned genesis names.
+func (c Config) serverKey() (ed25519.PublicKey, error) {
+	return signoff.ParsePublicKey("the server's key", []byte(c.ServerKey))
+}
 
 func fingerprintOf(genesis string) string {
 	b, err := hex.DecodeString(genesis)
@@ -161,28 +136,6 @@ func fingerprintOf(genesis string) string {
 	}
 	return signoff.HashFingerprint([sha256.Size]byte(b))
 }
-
-// view is the state as last verified. It is replaced and never changed, so it may be kept.
-func (c *Client) view() *record.State {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	if c.state == nil {
-		return new(record.State)
-	}
-	return c.state
-}
-
-// trusted is the state, unless the ledger holds what this program does not know.
-func (c *Client) trusted() (*record.State, error) {
-	s := c.view()
-	if s.Unknown {
-		return nil, upgrade("the ledger holds an entry of a kind that this witnessmark does not know")
-	}
-	return s, nil
-}
-
-// errUnknown tells an entry of an unknown kind apart from a wrong one.
-func isUnknown(err error) bool { return errors.Is(err, signoff.ErrUnknownKind) }
 
 // now is the signer's claim of the time; nothing is decided by it.
 func now() string { return time.Now().UTC().Format(time.RFC3339) }

@@ -15,6 +15,8 @@ import (
 	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/status"
 
+	servicev1 "witnessmark/proto/witnessmark/service/v1"
+	"witnessmark/store/record"
 	"witnessmark/store/signoff"
 )
 
@@ -59,13 +61,13 @@ func (l *link) verify(cs tls.ConnectionState) error {
 	}
 	key, ok := cs.PeerCertificates[0].PublicKey.(ed25519.PublicKey)
 	switch {
-	case !ok:
-		l.bad = distrust("the server's key is not Ed25519")
+	case !ok || signoff.CheckPoint(key) != nil:
+		l.bad = distrust("the server's key is no Ed25519 key")
 	case l.pinned == nil:
 		l.pinned = key
 	case !l.pinned.Equal(key):
 		l.bad = &Error{Kind: Distrust, Text: fmt.Sprintf("the server's key is %s, and the one you pinned is %s", signoff.Fingerprint(key), signoff.Fingerprint(l.pinned)),
-			Hint: "if the lead says that the server got a new key, log in again: the ledger must name it"}
+			Try: "ask the lead whether this is the server's address"}
 	}
 	return l.bad
 }
@@ -91,15 +93,20 @@ func (l *link) fault(err error) error {
 		if bad != nil {
 			return bad
 		}
-		return &Error{Kind: Failed, Text: "the server cannot be reached: " + s.Message()}
+		return &Error{Kind: Away, Text: "the server cannot be reached: " + s.Message()}
 	case codes.DeadlineExceeded:
-		return &Error{Kind: Failed, Text: "the server does not answer"}
+		return &Error{Kind: Away, Text: "the server does not answer"}
 	case codes.Canceled:
 		return context.Canceled
 	}
 	e := &Error{Kind: Refused, Text: s.Message()}
+	for _, d := range s.Details() {
+		if f, ok := d.(*servicev1.Fault); ok {
+			e.Text, e.Err = "", &record.Refusal{Reason: f.GetReason(), At: f.GetAt(), Allowed: f.GetAllowed(), Text: s.Message()}
+		}
+	}
 	if s.Code() == codes.Unauthenticated {
-		e.Hint = "a lead enrols people: witnessmark person enrol NAME --role ROLE --key FILE.pub"
+		e.Try = "a lead enrols people: witnessmark person enrol NAME --role ROLE --key FILE.pub"
 	}
 	if e.Text == "" {
 		e.Text = s.Code().String()

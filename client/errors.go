@@ -1,10 +1,12 @@
-// Package client is how people do it: it signs what its person says, and verifies
-// everything that a server answers before it trusts any of it.
+// Package client is how people do it: it signs what its person says, keeps its own copy of the
+// ledger, and verifies everything that a server answers before it trusts any of it.
 package client
 
 import (
 	"errors"
 	"fmt"
+
+	"witnessmark/store/record"
 )
 
 // Kind says what sort of failure an Error is.
@@ -14,10 +16,11 @@ type Kind int
 // claims to be. Everything else could not be done.
 const (
 	Failed   Kind = iota
-	Distrust      // the server, a file or a bundle is not what it says it is
+	Distrust      // the server, a file or a proof is not what it says it is
 	Upgrade       // made by a newer witnessmark: neither right nor wrong can be told
 	Refused       // the rules, or the server, say no
 	Usage         // something is missing that a person has to give
+	Away          // the server cannot be reached, or does not answer
 )
 
 // Error is one failure: what was done, what is wrong, and where there is one, what to do.
@@ -25,7 +28,7 @@ type Error struct {
 	Op   string
 	Kind Kind
 	Text string
-	Hint string
+	Try  string
 	Err  error
 }
 
@@ -54,15 +57,15 @@ func KindOf(err error) Kind {
 	return Failed
 }
 
-// HintOf is the first hint in err's chain, or empty.
-func HintOf(err error) string {
+// TryOf is the first thing to do in err's chain, or empty.
+func TryOf(err error) string {
 	for err != nil {
 		var e *Error
 		if !errors.As(err, &e) {
 			return ""
 		}
-		if e.Hint != "" {
-			return e.Hint
+		if e.Try != "" {
+			return e.Try
 		}
 		err = e.Err
 	}
@@ -71,11 +74,11 @@ func HintOf(err error) string {
 
 func distrust(format string, args ...any) error {
 	return &Error{Kind: Distrust, Text: fmt.Sprintf(format, args...),
-		Hint: "nothing was taken over; ask the lead to compare ledgers before anything is written to a car"}
+		Try: "nothing was taken over; ask the lead to compare ledgers before anything is written to a car"}
 }
 
-func usage(hint, format string, args ...any) error {
-	return &Error{Kind: Usage, Text: fmt.Sprintf(format, args...), Hint: hint}
+func usage(try, format string, args ...any) error {
+	return &Error{Kind: Usage, Text: fmt.Sprintf(format, args...), Try: try}
 }
 
 func refused(format string, args ...any) error {
@@ -83,6 +86,31 @@ func refused(format string, args ...any) error {
 }
 
 func upgrade(format string, args ...any) error {
-	return &Error{Kind: Upgrade, Text: fmt.Sprintf(format, args...),
-		Hint: "upgrade witnessmark and try again"}
+	return &Error{Kind: Upgrade, Text: fmt.Sprintf(format, args...), Try: "upgrade witnessmark and try again"}
+}
+
+// unknownEntry is what nothing can be decided, collected or verified after.
+func unknownEntry() error {
+	return upgrade("the ledger holds an entry of a kind that this witnessmark does not know")
+}
+
+// refusal gives what the rules say its kind; a refusal's text says what would be right.
+func refusal(err error) error {
+	var r *record.Refusal
+	switch {
+	case errors.As(err, &r):
+		return &Error{Kind: Refused, Err: r}
+	case errors.Is(err, record.ErrUnknownKind):
+		return unknownEntry()
+	}
+	return err
+}
+
+// reasonOf is the stable word of a refusal in err's chain, or empty.
+func reasonOf(err error) string {
+	var r *record.Refusal
+	if errors.As(err, &r) {
+		return r.Reason
+	}
+	return ""
 }

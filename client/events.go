@@ -4,6 +4,8 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store"
+	"witnessmark/store/record"
 	"witnessmark/store/signoff"
 )
 
@@ -13,34 +15,50 @@ type Event struct {
 	Kind, Person, SignedAt, AdmittedAt string
 }
 
-// Events lists every entry of the mirror. People are called by the name that their key has, also
+// listed is how many entries are read in one step.
+const listed = 500
+
+// Events lists every entry of the copy. People are called by the name that their key has, also
 // where it was retired since.
-func (c *Client) Events() []Event {
-	c.mu.Lock()
-	state, entries := c.state, c.entries
-	c.mu.Unlock()
-	names := map[string]string{}
-	out := make([]Event, 0, len(entries))
-	for i, raw := range entries {
-		e := Event{Entry: uint64(i), Kind: "unknown"}
-		var m recordv1.Entry
-		if proto.Unmarshal(raw, &m) == nil {
-			e.AdmittedAt = m.AdmittedAt
-			if g := m.GetGenesis(); g != nil {
-				e.Kind, e.Person, e.SignedAt = "genesis", g.LeadName, g.CreatedAt
-				note(names, g.LeadKey, g.LeadName)
-			} else if s, err := state.Open(m.GetEnvelope()); err == nil {
-				e.Kind, e.Person, e.SignedAt = s.Kind, names[s.KeyID], s.Action.GetTime()
-				note(names, s.Action.GetEnrol().GetPublicKey(), s.Action.GetEnrol().GetName())
+func (c *Client) Events() (out []Event, err error) {
+	names := map[signoff.KeyID]string{}
+	for more := true; more && err == nil; {
+		err = c.own.view(func(tx store.ReadTx) error {
+			s := record.Read(tx)
+			end := min(uint64(len(out)+listed), s.Size())
+			more = end < s.Size()
+			for i := uint64(len(out)); i < end; i++ {
+				entry, err := tx.Entry(i)
+				if err != nil {
+					return err
+				}
+				out = append(out, eventOf(s, i, entry, names))
 			}
-		}
-		out = append(out, e)
+			return s.Err()
+		})
 	}
-	return out
+	return out, err
+}
+
+func eventOf(s *record.State, i uint64, entry []byte, names map[signoff.KeyID]string) Event {
+	e := Event{Entry: i, Kind: "unknown"}
+	var m recordv1.Entry
+	if proto.Unmarshal(entry, &m) != nil {
+		return e
+	}
+	e.AdmittedAt = m.GetAdmittedAt()
+	if g := m.GetGenesis(); g != nil {
+		e.Kind, e.Person, e.SignedAt = "genesis", g.GetLeadName(), g.GetCreatedAt()
+		note(names, g.GetLeadKey(), g.GetLeadName())
+	} else if a, err := s.Open(m.GetEnvelope()); err == nil {
+		e.Kind, e.Person, e.SignedAt = a.Kind, names[a.KeyID], a.Action.GetTime()
+		note(names, a.Action.GetEnrol().GetPublicKey(), a.Action.GetEnrol().GetName())
+	}
+	return e
 }
 
 // note keeps whose key a line is.
-func note(names map[string]string, line, name string) {
+func note(names map[signoff.KeyID]string, line, name string) {
 	if key, err := signoff.ParsePublicKey("key", []byte(line)); err == nil {
 		names[signoff.Fingerprint(key)] = name
 	}

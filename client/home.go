@@ -9,10 +9,27 @@ import (
 	"path/filepath"
 
 	"github.com/rogpeppe/go-internal/lockedfile"
+
+	"witnessmark/store"
 )
 
-// Home is a person's folder: whom they are, which ledger they pinned, and their mirror of it.
+// Home is a person's folder: whom they are, which ledger they pinned, their copy of it, what they
+// signed and got no answer for, and the bytes that they looked at last.
 type Home struct{ Dir string }
+
+// Names in a home.
+const (
+	configFile  = "config.json"
+	headFile    = "head.json"
+	copyFile    = "ledger.db"
+	partFile    = "ledger.new" // a copy on its way: it takes the other's name once it is verified
+	damagedFile = "ledger.damaged-"
+	erasingFile = "erasing" // stands while the copy's file may hold what was erased
+	pendingDir  = "pending"
+	blobsDir    = "blobs"
+	stepLock    = "lock"        // held for as long as one step with the copy takes
+	actingLock  = "acting.lock" // held from settling what is pending to the last byte of an action
+)
 
 // Config is what login wrote.
 type Config struct {
@@ -21,6 +38,8 @@ type Config struct {
 	Key string `json:"key"`
 	// Genesis is the SHA-256 of entry 0, hex: the root of everything that is trusted.
 	Genesis string `json:"genesis"`
+	// ServerKey is the key that entry 0 names, in OpenSSH form.
+	ServerKey string `json:"server_key"`
 }
 
 // DefaultHome is WITNESSMARK_HOME, or a folder in the user's configuration folder.
@@ -38,35 +57,43 @@ func DefaultHome() (*Home, error) {
 func (h *Home) path(name string) string { return filepath.Join(h.Dir, name) }
 
 // lock keeps other commands and the desk of the same person out; call the answer to let them in.
-func (h *Home) lock() (func(), error) {
+func (h *Home) lock(name string) (func(), error) {
 	if err := os.MkdirAll(h.Dir, 0o700); err != nil {
 		return nil, err
 	}
-	return lockedfile.MutexAt(h.path("lock")).Lock()
+	return lockedfile.MutexAt(h.path(name)).Lock()
 }
 
 // Config reads what login wrote.
 func (h *Home) Config() (Config, error) {
 	var c Config
-	b, err := os.ReadFile(h.path("config.json"))
-	if errors.Is(err, fs.ErrNotExist) {
-		return c, usage("witnessmark login HOST:PORT --key FILE", "you are not logged in (%s has no config.json)", h.Dir)
+	found, err := h.readJSON(configFile, &c)
+	if err == nil && !found {
+		err = usage("witnessmark login HOST:PORT --key FILE", "you are not logged in (%s has no %s)", h.Dir, configFile)
 	}
-	if err != nil {
-		return c, err
-	}
-	if err := json.Unmarshal(b, &c); err != nil {
-		return c, fmt.Errorf("%s: %w", h.path("config.json"), err)
-	}
-	return c, nil
+	return c, err
 }
 
-func (h *Home) saveConfig(c Config) error {
-	b, err := json.MarshalIndent(c, "", "  ")
+func (h *Home) readJSON(name string, v any) (found bool, err error) {
+	b, err := os.ReadFile(h.path(name))
+	if errors.Is(err, fs.ErrNotExist) {
+		return false, nil
+	}
+	if err != nil {
+		return false, err
+	}
+	if err := json.Unmarshal(b, v); err != nil {
+		return false, fmt.Errorf("%s: %w", h.path(name), err)
+	}
+	return true, nil
+}
+
+func (h *Home) writeJSON(name string, v any) error {
+	b, err := json.MarshalIndent(v, "", "  ")
 	if err != nil {
 		return err
 	}
-	return WriteWhole(h.path("config.json"), append(b, '\n'), 0o600)
+	return store.WriteSynced(h.path(name), append(b, '\n'))
 }
 
 // WriteWhole replaces a file by a synced temporary one, so that it is never half written.
@@ -101,16 +128,21 @@ func (s staged) commit() error {
 		s.drop()
 		return err
 	}
-	syncDir(filepath.Dir(s.target))
-	return nil
+	return store.SyncFolder(filepath.Dir(s.target))
 }
 
 func (s staged) drop() { _ = os.Remove(s.temp) }
 
-// syncDir makes a rename last; Windows cannot sync a folder and needs not.
-func syncDir(dir string) {
-	if d, err := os.Open(dir); err == nil {
-		_ = d.Sync()
-		_ = d.Close()
+// FileExists says whether a path is taken already.
+func FileExists(path string) bool {
+	_, err := os.Lstat(path)
+	return err == nil
+}
+
+// removed removes a file that may be gone already.
+func removed(path string) error {
+	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
 	}
+	return nil
 }

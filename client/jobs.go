@@ -2,232 +2,243 @@ package client
 
 import (
 	"context"
-	"fmt"
+	"strings"
 
 	"google.golang.org/protobuf/proto"
 
-	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
-	"witnessmark/tables/compare"
-	"witnessmark/tables/image"
-	"witnessmark/tables/reckon"
+)
+
+// Details is what a person says of a job, and may correct.
+type Details struct {
+	Plate, Frame, Limits, Fuel, Note string
+	// Car is SameCar or AnotherCar where plate and frame number do not settle which car it is.
+	Car     string
+	Parts   []string
+	Numbers []string // NAME=VALUE each
+}
+
+// What a person says of a car that the ledger knows under another plate or frame number.
+const (
+	SameCar    = "same"
+	AnotherCar = "another"
 )
 
 // NewJob is what a person says when a car comes in.
 type NewJob struct {
-	Car, Frame, Definition, Limits, Fuel, Note string
-	Parts                                      []string
-	Numbers                                    []string // NAME=VALUE each
+	Details
+	Definition string
 }
 
 // OpenJob opens a job and answers with it.
 func (c *Client) OpenJob(ctx context.Context, n NewJob) (*recordv1.Job, error) {
+	d := &deed{}
+	details, err := n.message((*sealing)(&d.openings), &recordv1.Job{})
+	if err != nil {
+		return nil, err
+	}
+	job := &recordv1.OpenJob{Details: details}
 	if err := c.Sync(ctx); err != nil {
 		return nil, err
 	}
-	s := c.view()
-	def, ok := s.Newest("definition", n.Definition)
-	if !ok {
-		return nil, usage("witnessmark definition list", "no definition is called %q", n.Definition)
+	err = c.View(func(s *record.State) (err error) {
+		if job.Definition, err = revision(s, record.Definitions, n.Definition); err != nil {
+			return err
+		}
+		details.Limits, err = revision(s, record.Limits, n.Limits)
+		return err
+	})
+	if err != nil {
+		return nil, err
 	}
-	lim, ok := s.Newest("limits", n.Limits)
-	if !ok {
-		return nil, usage("witnessmark limits list", "no limits are called %q", n.Limits)
+	d.action = &recordv1.Action{Body: &recordv1.Action_Job{Job: job}}
+	got, err := c.act(ctx, d)
+	if err != nil {
+		return nil, err
 	}
+	number := uint32(0)
+	if err := c.View(func(s *record.State) error { number = s.JobOpenedBy(got.index); return nil }); err != nil {
+		return nil, err
+	}
+	return c.Job(number)
+}
+
+// DetailsOf is what a job's details are now, to be changed and given to AmendJob.
+func DetailsOf(j *recordv1.Job) Details {
+	d := Details{Plate: j.GetPlate().GetText(), Frame: j.GetFrame().GetText(), Limits: j.GetLimits().GetName(),
+		Fuel: j.GetFuel(), Note: j.GetNote().GetText(), Parts: j.GetParts()}
+	for name, value := range j.GetNumbers() {
+		d.Numbers = append(d.Numbers, name+"="+value)
+	}
+	return d
+}
+
+// AmendJob puts other details in place of a job's.
+func (c *Client) AmendJob(ctx context.Context, number uint32, n Details) (*recordv1.Job, error) {
+	if err := c.Sync(ctx); err != nil {
+		return nil, err
+	}
+	job, err := c.Job(number)
+	if err != nil {
+		return nil, err
+	}
+	d := &deed{}
+	details, err := n.message((*sealing)(&d.openings), job)
+	if err != nil {
+		return nil, err
+	}
+	if details.Limits = job.GetLimits(); n.Limits != job.GetLimits().GetName() {
+		// The limits are looked up below, as for a new job.
+		details.Limits = nil
+	}
+	err = c.View(func(s *record.State) (err error) {
+		details.Limits, err = revision(s, record.Limits, n.Limits)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	d.action = &recordv1.Action{Body: &recordv1.Action_Amend{Amend: &recordv1.AmendJob{Job: number, Details: details}}}
+	return c.actOn(ctx, number, d)
+}
+
+// message is details as an action has them; a text that stays as it was keeps its commitment.
+func (n Details) message(s *sealing, was *recordv1.Job) (*recordv1.JobDetails, error) {
 	numbers, err := ParseNumbers(n.Numbers)
 	if err != nil {
 		return nil, err
 	}
-	job := &recordv1.OpenJob{Car: record.NormalPlate(n.Car), Fuel: n.Fuel, Parts: n.Parts, Note: n.Note, Numbers: numbers,
-		Definition: &recordv1.Revision{Name: def.Name, Sha256: def.Sha256},
-		Limits:     &recordv1.Revision{Name: lim.Name, Sha256: lim.Sha256}}
-	rules, err := c.rules(ctx, job.Definition, job.Limits)
-	if err != nil {
-		return nil, err
-	}
-	job.LimitsFuel = rules.Limit.Source.GetFuel()
-	if n.Frame != "" {
-		job.FrameDigest = record.FrameDigest(c.config.Genesis, n.Frame)
-	}
-	index, err := c.act(ctx, &recordv1.Action{Body: &recordv1.Action_Job{Job: job}})
-	if err != nil {
-		return nil, err
-	}
-	for _, j := range c.view().Jobs() {
-		if uint64(j.Opened.GetEntry()) == index {
-			return j, nil
+	seal := func(field, text string, old *recordv1.Text) *recordv1.Sealed {
+		if text != "" && text == old.GetText() {
+			return &recordv1.Sealed{Commitment: old.GetCommitment()}
 		}
+		return s.seal(field, text)
 	}
-	return nil, distrust("entry %d opened no job", index)
+	out := &recordv1.JobDetails{CarSaid: n.Car, Fuel: n.Fuel, Parts: n.Parts, Numbers: numbers,
+		Plate: seal("plate", strings.TrimSpace(n.Plate), was.GetPlate()), Note: seal("note", n.Note, was.GetNote())}
+	// A frame number that only the read told is not what somebody typed.
+	if frame, read := record.NormalFrame(n.Frame), record.AsFound(was).GetFrame(); read == nil || frame != was.GetFrame().GetText() ||
+		was.GetFrame().GetCommitment() != read.GetCommitment() {
+		out.Frame = seal("frame", frame, was.GetFrame())
+	}
+	return out, nil
 }
 
-// job is a job of the mirror.
-func (c *Client) job(n uint32) (*record.State, *recordv1.Job, error) {
-	s := c.view()
+// revision is the newest one of a name.
+func revision(s *record.State, kind, name string) (*recordv1.Revision, error) {
+	f, ok := s.Newest(kind, name)
+	if !ok {
+		return nil, usage("witnessmark "+kind+" list", "no %s is called %q", kind, name)
+	}
+	return &recordv1.Revision{Name: f.GetName(), Sha256: f.GetSha256()}, nil
+}
+
+// CloseJob ends a visit; the outcome is done or cancelled.
+func (c *Client) CloseJob(ctx context.Context, number uint32, outcome, because string) (*recordv1.Job, error) {
+	return c.actOn(ctx, number, &deed{action: &recordv1.Action{Body: &recordv1.Action_Close{
+		Close: &recordv1.CloseJob{Job: number, Outcome: outcome, Because: because}}}})
+}
+
+// ReopenJob takes a closed job up again.
+func (c *Client) ReopenJob(ctx context.Context, number uint32, because string) (*recordv1.Job, error) {
+	return c.actOn(ctx, number, &deed{action: &recordv1.Action{Body: &recordv1.Action_Reopen{
+		Reopen: &recordv1.ReopenJob{Job: number, Because: because}}}})
+}
+
+// Erase deletes what identifies a closed job's car, with images its images and runs too.
+func (c *Client) Erase(ctx context.Context, number uint32, images bool, because string) (*recordv1.Job, error) {
+	return c.actOn(ctx, number, &deed{action: &recordv1.Action{Body: &recordv1.Action_Erase{
+		Erase: &recordv1.Erase{Job: number, Images: images, Because: because}}}})
+}
+
+// Settle ends an alarm by a lead's word; about is what it is about, such as 7.2.
+func (c *Client) Settle(ctx context.Context, about record.Name, alarm, because string) (*recordv1.Job, error) {
+	return c.actOn(ctx, about.Job, &deed{action: &recordv1.Action{Body: &recordv1.Action_Settle{
+		Settle: &recordv1.Settle{Job: about.Job, About: about.String(), Alarm: alarm, Because: because}}}})
+}
+
+// actOn acts, and answers with what the job is then.
+func (c *Client) actOn(ctx context.Context, number uint32, d *deed) (*recordv1.Job, error) {
+	if _, err := c.act(ctx, d); err != nil {
+		return nil, err
+	}
+	return c.Job(number)
+}
+
+// Job is one job of the copy.
+func (c *Client) Job(n uint32) (job *recordv1.Job, err error) {
+	err = c.View(func(s *record.State) (err error) {
+		job, err = jobIn(s, n)
+		return err
+	})
+	return job, err
+}
+
+func jobIn(s *record.State, n uint32) (*recordv1.Job, error) {
 	j, ok := s.Job(n)
 	if !ok {
-		return nil, nil, usage("witnessmark job list", "there is no job %d", n)
+		return nil, usage("witnessmark job list", "there is no job %d", n)
 	}
-	return s, j, nil
+	return j, nil
 }
 
-// AddRead adds an image taken out of the car. The first one is the original, and is judged by
-// itself; any one is compared with what the ledger says was last in this car.
-func (c *Client) AddRead(ctx context.Context, number uint32, path string, format image.Format) (*recordv1.Read, *calibrationv1.Report, error) {
-	if err := c.Sync(ctx); err != nil {
-		return nil, nil, err
-	}
-	s, job, err := c.job(number)
+// Jobs are all jobs of the copy, by number.
+func (c *Client) Jobs() (jobs []*recordv1.Job, err error) {
+	err = c.View(func(s *record.State) error {
+		s.Jobs(0, func(j *recordv1.Job) bool { jobs = append(jobs, j); return true })
+		return nil
+	})
+	return jobs, err
+}
+
+// Alarms are those in force in all jobs, by job; one that is not yet due is among them.
+func (c *Client) Alarms() (alarms []*recordv1.Alarm, err error) {
+	err = c.View(func(s *record.State) error { alarms = s.Alarms(0); return nil })
+	return alarms, err
+}
+
+// Submission is one submission of the copy.
+func (c *Client) Submission(job, n uint32) (sub *recordv1.Submission, err error) {
+	err = c.View(func(s *record.State) (err error) {
+		_, sub, err = subIn(s, job, n)
+		return err
+	})
+	return sub, err
+}
+
+func subIn(s *record.State, job, n uint32) (*recordv1.Job, *recordv1.Submission, error) {
+	j, err := jobIn(s, job)
 	if err != nil {
 		return nil, nil, err
 	}
-	rules, err := c.rules(ctx, job.Definition, job.Limits)
-	if err != nil {
-		return nil, nil, err
+	if n == 0 || uint64(n) > uint64(len(j.GetSubmissions())) {
+		return nil, nil, usage("witnessmark job show "+record.Name{Job: job}.String(), "job %d has no submission %d", job, n)
 	}
-	p, err := ReadFile(path, format, rules.Layout)
-	if err != nil {
-		return nil, nil, err
-	}
-	if err := rules.Layout.Identify(p.Bytes); err != nil {
-		return nil, nil, &Error{Kind: Refused, Text: path + " is not of " + rules.Layout.Name, Err: err}
-	}
-	add := &recordv1.AddRead{Job: number, Image: p.Image}
-	blobs := []blob{{path, p.Bytes}}
-	var report *calibrationv1.Report
-	if len(job.Reads) == 0 {
-		newest, err := c.newestRules(ctx, s, job)
-		if err != nil {
-			return nil, nil, err
-		}
-		report, err = compare.Check(p.Side(newest.Layout), newest.Layout, newest.Limit, jobFacts(job))
-		if err != nil {
-			return nil, nil, err
-		}
-		b, judgement, err := judge(report, newest)
-		if err != nil {
-			return nil, nil, err
-		}
-		add.Check = judgement
-		blobs = append(blobs, blob{"check report", b})
-	}
-	if add.LastKnown, blobs, err = c.lastKnown(ctx, s, job, rules, p, blobs); err != nil {
-		return nil, nil, err
-	}
-	if _, err := c.act(ctx, &recordv1.Action{Body: &recordv1.Action_Read{Read: add}}, blobs...); err != nil {
-		return nil, nil, err
-	}
-	_, job, err = c.job(number)
-	if err != nil {
-		return nil, nil, err
-	}
-	return job.Reads[len(job.Reads)-1], report, nil
+	return j, j.GetSubmissions()[n-1], nil
 }
 
-// lastKnown compares a read with what was last in the car.
-func (c *Client) lastKnown(ctx context.Context, s *record.State, job *recordv1.Job, rules *Rules, p *Picture, blobs []blob) (*recordv1.LastKnown, []blob, error) {
-	in, ok := s.InCar(job.Car)
-	if !ok {
-		return nil, blobs, nil
-	}
-	k := &recordv1.LastKnown{Job: in.Job, Submission: in.Submission, ImageSha256: in.ImageSha256}
-	then, ok := s.Job(in.Job)
-	var err error
-	if !ok {
-		return nil, nil, fmt.Errorf("the ledger has no job %d, which the car's last image is of", in.Job)
-	}
-	lay := rules.Layout
-	if then.Definition.GetSha256() != job.Definition.GetSha256() {
-		if lay, err = c.layout(ctx, then.Definition); err != nil {
-			return nil, nil, err
-		}
-	}
-	last := imageOf(then, in.ImageSha256)
-	if last == nil {
-		return nil, nil, fmt.Errorf("job %d has no image %s, which the car's last image is", in.Job, short(in.ImageSha256))
-	}
-	before, err := c.picture(ctx, "what was last in the car", last, lay)
-	if err != nil {
-		return nil, nil, err
-	}
-	if len(before.Bytes) != len(p.Bytes) {
-		return k, blobs, nil
-	}
-	k.Same, _ = compare.SameInCar(lay, before.Side(lay), p.Side(lay))
-	// Two revisions of a definition may name the same bytes differently: then there is no report.
-	if k.Same || then.Definition.GetSha256() != job.Definition.GetSha256() {
-		return k, blobs, nil
-	}
-	report, err := compare.Compare(compare.Input{Base: before.Side(lay), Candidate: p.Side(lay),
-		Layout: lay, Limits: rules.Limit, Job: jobFacts(job)})
-	if err != nil {
-		return nil, nil, err
-	}
-	b, err := marshal(report)
-	if err != nil {
-		return nil, nil, err
-	}
-	k.ReportSha256 = HashHex(b)
-	return k, append(blobs, blob{"report against what was last in the car", b}), nil
+// Name is what people call a submission: the second one of job 7 is 7.2.
+func Name(s *recordv1.Submission) string {
+	return record.Name{Job: s.GetJob(), Part: record.ASubmission, N: s.GetNumber()}.String()
 }
 
-// imageOf finds an image of a job by its hash.
-func imageOf(job *recordv1.Job, sum string) *recordv1.Image {
-	for _, r := range job.Reads {
-		if r.Image.GetSha256() == sum {
-			return r.Image
-		}
+// ParseJob reads a job's number.
+func ParseJob(text string) (uint32, error) {
+	n, err := record.ParseName(text)
+	if err != nil || n.Part != record.TheJob {
+		return 0, usage("", "%q is not a job's number (1, 2, …)", text)
 	}
-	for _, s := range job.Submissions {
-		if s.Image.GetSha256() == sum {
-			return s.Image
-		}
+	return n.Job, nil
+}
+
+// ParseSubmission reads JOB.N.
+func ParseSubmission(text string) (job, n uint32, err error) {
+	name, err := record.ParseName(text)
+	if err != nil || name.Part != record.ASubmission {
+		return 0, 0, usage("", "%q is not a submission (JOB.N, such as 7.2)", text)
 	}
-	for _, b := range job.ReadBacks {
-		if b.Image.GetSha256() == sum {
-			return b.Image
-		}
-	}
-	return nil
+	return name.Job, name.N, nil
 }
 
-// original is a job's first read.
-func original(job *recordv1.Job) (*recordv1.Read, error) {
-	for _, r := range job.Reads {
-		if r.Original {
-			return r, nil
-		}
-	}
-	return nil, usage(fmt.Sprintf("witnessmark read add %d FILE", job.Number), "job %d has no read yet", job.Number)
-}
-
-// jobFacts are what a job tells the rules.
-func jobFacts(job *recordv1.Job) *calibrationv1.JobFacts {
-	facts, _ := reckon.Facts(job.Fuel, job.Numbers) // numbers that cannot be reckoned open no job
-	return facts
-}
-
-// marshal is a report's bytes as they are kept and named.
-func marshal(report *calibrationv1.Report) ([]byte, error) {
-	return proto.MarshalOptions{Deterministic: true}.Marshal(report)
-}
-
-// judge sums a report up as an action carries it.
-func judge(report *calibrationv1.Report, rules *Rules) ([]byte, *recordv1.Judgement, error) {
-	b, err := marshal(report)
-	if err != nil {
-		return nil, nil, err
-	}
-	return b, &recordv1.Judgement{Definition: rules.Definition, Limits: rules.Limits,
-		ReportSha256: HashHex(b), Verdict: report.Verdict, Warnings: compare.Warnings(report)}, nil
-}
-
-// Jobs, Job, People, Documents and Ledger answer from the mirror, after a Sync.
-func (c *Client) Jobs() []*recordv1.Job { return c.view().Jobs() }
-
-// Job is one job of the mirror.
-func (c *Client) Job(n uint32) (*recordv1.Job, error) {
-	_, j, err := c.job(n)
-	return j, err
-}
+var _ = proto.Equal

@@ -33,6 +33,9 @@ func LoadSigner(path string, ask Passphrase) (crypto.Signer, error) {
 		return nil, err
 	}
 	if bytes.Contains(b, []byte("PRIVATE KEY-----")) {
+		if err := private(path); err != nil {
+			return nil, err
+		}
 		key, err := signoff.ParsePrivateKey(path, b, func() ([]byte, error) {
 			if ask == nil {
 				return nil, errors.New("the key has a passphrase, and nobody is there to type it; ssh-agent can hold the key: --key " + path + ".pub")
@@ -49,6 +52,15 @@ func LoadSigner(path string, ask Passphrase) (crypto.Signer, error) {
 		return nil, err
 	}
 	return agentSigner(path, public)
+}
+
+// private refuses a key file that others can read.
+func private(path string) error {
+	info, err := os.Stat(path)
+	if err == nil && runtime.GOOS != "windows" && info.Mode()&0o077 != 0 {
+		err = usage("chmod 600 "+path, "%s is a private key that others can read (mode %#o)", path, info.Mode().Perm())
+	}
+	return err
 }
 
 func agentSigner(path string, public ed25519.PublicKey) (crypto.Signer, error) {

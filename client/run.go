@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"os"
+	"path/filepath"
 	"strings"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
@@ -22,22 +23,14 @@ func (c *Client) AddRun(ctx context.Context, number uint32, path, channelsPath, 
 	if err != nil {
 		return nil, err
 	}
-	if err := c.Sync(ctx); err != nil {
-		return nil, err
-	}
-	if _, _, err := c.job(number); err != nil {
-		return nil, err
-	}
-	add := &recordv1.AddRun{Job: number, When: when, FileSha256: HashHex(r.file), ChannelsSha256: HashHex(r.channels)}
-	_, err = c.act(ctx, &recordv1.Action{Body: &recordv1.Action_Run{Run: add}}, blob{path, r.file}, blob{"channels", r.channels})
+	d := &deed{blobs: []blob{{path, r.file}, {"channels", r.channels}}}
+	d.action = &recordv1.Action{Body: &recordv1.Action_Run{Run: &recordv1.AddRun{Job: number, When: when, FileSha256: HashHex(r.file),
+		ChannelsSha256: HashHex(r.channels), FileName: (*sealing)(&d.openings).seal("file_name", filepath.Base(path))}}}
+	job, err := c.actOn(ctx, number, d)
 	if err != nil {
 		return nil, err
 	}
-	_, job, err := c.job(number)
-	if err != nil {
-		return nil, err
-	}
-	return job.Runs[len(job.Runs)-1], nil
+	return job.GetRuns()[len(job.GetRuns())-1], nil
 }
 
 // RecordedRun is a run that was read, and its entry where it is in the ledger.
@@ -70,7 +63,7 @@ func ReadRun(path, channelsPath string) (*RecordedRun, error) {
 // Runs fetches a job's runs, oldest first, each held against the hashes that the ledger names.
 // when is before, after, or empty for both.
 func (c *Client) Runs(ctx context.Context, number uint32, when string) ([]*RecordedRun, error) {
-	_, job, err := c.job(number)
+	job, err := c.Job(number)
 	if err != nil {
 		return nil, err
 	}
@@ -133,9 +126,4 @@ func ForcedInduction(lay *definition.Layout) bool {
 		}
 	}
 	return false
-}
-
-// JobLayout is the definition of a job.
-func (c *Client) JobLayout(ctx context.Context, job *recordv1.Job) (*definition.Layout, error) {
-	return c.layout(ctx, job.Definition)
 }

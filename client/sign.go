@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 
+	"google.golang.org/protobuf/proto"
+
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/signoff"
 )
@@ -24,8 +26,22 @@ func (c *Client) SignOff(ctx context.Context, r *Review, because map[string]stri
 		return nil, err
 	}
 	// Drawn up again, so that it has witnessed the newest checkpoint.
-	_, err = c.act(ctx, d.action, d.report)
-	return c.signed(d, err)
+	if _, err := c.act(ctx, &deed{action: d.action, agree: r.agree}); err != nil {
+		return nil, err
+	}
+	return c.Submission(r.Job.GetNumber(), r.Submission.GetNumber())
+}
+
+// agree refuses to sign what is not judged as it was when it was reviewed.
+func (r *Review) agree(a *recordv1.Action) error {
+	now := a.GetSignOff().GetJudgement()
+	if now == nil {
+		now = a.GetCollect().GetJudgement()
+	}
+	if !proto.Equal(now, r.Judgement) {
+		return refused("%s is not judged any more as it was when you looked (%s then, %s now); look again", Name(r.Submission), r.Judgement.GetVerdict(), now.GetVerdict())
+	}
+	return nil
 }
 
 // Draft is a sign-off that is complete and not yet signed.
@@ -35,12 +51,14 @@ type Draft struct {
 	Review    *Review
 
 	action *recordv1.Action
-	report blob
 }
+
+// SignOff is what the statement says, as a copy.
+func (d *Draft) SignOff() *recordv1.SignOff { return proto.CloneOf(d.action.GetSignOff()) }
 
 // DraftSignOff draws up a sign-off as SignOff does, and signs nothing.
 func (c *Client) DraftSignOff(r *Review, because map[string]string, ask Reasons) (*Draft, error) {
-	own, err := c.own(r)
+	own, err := c.authored(r)
 	if err != nil {
 		return nil, err
 	}
@@ -51,52 +69,53 @@ func (c *Client) DraftSignOff(r *Review, because map[string]string, ask Reasons)
 	if err != nil {
 		return nil, err
 	}
-	s := &recordv1.SignOff{Job: r.Job.Number, Submission: r.Submission.Number, ImageSha256: r.Submission.Image.Sha256,
-		BaseSha256: r.Submission.BaseSha256, Judgement: r.Judgement, ByAuthor: own}
+	s := r.signOff(own)
 	if own {
 		s.Reason = reasons[ByAuthor]
 		delete(reasons, ByAuthor)
 	}
 	s.Because = reasons
-	d := &Draft{Review: r, action: &recordv1.Action{Body: &recordv1.Action_SignOff{SignOff: s}}, report: blob{"report", r.report}}
-	if _, err := c.complete(d.action); err != nil {
+	d := &Draft{Review: r, action: &recordv1.Action{Body: &recordv1.Action_SignOff{SignOff: s}}}
+	if err := c.complete(d.action); err != nil {
 		return nil, err
 	}
 	d.Statement, err = signoff.Preview(d.action)
 	return d, err
 }
 
+func (r *Review) signOff(own bool) *recordv1.SignOff {
+	return &recordv1.SignOff{Job: r.Job.GetNumber(), Submission: r.Submission.GetNumber(), ImageSha256: r.Submission.GetImage().GetSha256(),
+		Judgement: r.Judgement, ByAuthor: own}
+}
+
 // SignDraft signs exactly the statement of a draft. It is refused where the ledger has moved on so
 // that the statement no longer stands.
 func (c *Client) SignDraft(ctx context.Context, d *Draft) (*recordv1.Submission, error) {
-	if err := c.Sync(ctx); err != nil {
-		return nil, err
-	}
-	_, err := c.enter(ctx, d.action, d.report)
-	return c.signed(d, err)
-}
-
-func (c *Client) signed(d *Draft, err error) (*recordv1.Submission, error) {
+	unlock, err := c.begin(ctx, d.action)
 	if err != nil {
 		return nil, err
 	}
-	s := d.action.GetSignOff()
-	sub, ok := c.view().Submission(s.Job, s.Submission)
-	if !ok || sub.SignOff == nil {
-		return nil, distrust("%s has no sign-off after it was signed", name(d.Review.Submission))
+	defer unlock()
+	made, err := c.claims.Check(c.source(ctx), d.action, nil)
+	if err != nil {
+		return nil, refusal(err)
 	}
-	return sub, nil
+	if _, err := c.enter(ctx, d.action, nil, withReports(nil, made)); err != nil {
+		return nil, err
+	}
+	return c.Submission(d.Review.Job.GetNumber(), d.Review.Submission.GetNumber())
 }
 
-func (c *Client) own(r *Review) (bool, error) {
+// authored says whether it is this person's own submission.
+func (c *Client) authored(r *Review) (bool, error) {
 	me, err := c.Me()
-	return me.GetName() == r.Submission.Submitted.GetPerson(), err
+	return me.GetName() == r.Submission.GetSubmitted().GetPerson(), err
 }
 
 // MaySign asks the rules whether this person may sign a reviewed submission, apart from the reasons
 // that they still have to give: Needs lists those.
 func (c *Client) MaySign(r *Review) error {
-	own, err := c.own(r)
+	own, err := c.authored(r)
 	if err != nil {
 		return err
 	}
@@ -106,7 +125,7 @@ func (c *Client) MaySign(r *Review) error {
 // Needs is the keys that a reason is needed for: each warning that counts, and ByAuthor.
 func (c *Client) Needs(r *Review) []string {
 	need := slices.Clone(r.Judgement.Warnings)
-	if own, err := c.own(r); err == nil && own {
+	if own, err := c.authored(r); err == nil && own {
 		need = append(need, ByAuthor)
 	}
 	return need
@@ -114,15 +133,19 @@ func (c *Client) Needs(r *Review) []string {
 
 // maySign asks the rules about this person before reasons are asked of them.
 func (c *Client) maySign(r *Review, own bool) error {
-	trial := &recordv1.SignOff{Job: r.Job.Number, Submission: r.Submission.Number, ImageSha256: r.Submission.Image.Sha256,
-		BaseSha256: r.Submission.BaseSha256, Judgement: r.Judgement, ByAuthor: own, Because: map[string]string{}}
-	for _, key := range r.Judgement.Warnings {
+	trial := r.signOff(own)
+	trial.Because = map[string]string{}
+	for _, key := range r.Judgement.GetWarnings() {
 		trial.Because[key] = "asked next"
 	}
 	if own {
 		trial.Reason = "asked next"
 	}
-	return c.may(&recordv1.Action{Body: &recordv1.Action_SignOff{SignOff: trial}})
+	a := &recordv1.Action{Body: &recordv1.Action_SignOff{SignOff: trial}}
+	if err := c.complete(a); err != nil {
+		return err
+	}
+	return c.allowed(a)
 }
 
 // gather completes the reasons: one for each warning that counts, and the author's own.
@@ -135,7 +158,7 @@ func gather(r *Review, because map[string]string, own bool, ask Reasons) (map[st
 	for given, text := range because {
 		key, ok := meantKey(need, given)
 		if !ok {
-			return nil, usage("", "--because %s: no warning of %s has this key%s", given, name(r.Submission), listed("; allowed: ", need))
+			return nil, usage("", "--because %s: no warning of %s has this key%s", given, Name(r.Submission), allowedKeys("; allowed: ", need))
 		}
 		if _, twice := out[key]; twice {
 			return nil, usage("", "--because: %s is given twice", key)
@@ -157,7 +180,7 @@ func gather(r *Review, because map[string]string, own bool, ask Reasons) (map[st
 			out[key] = strings.TrimSpace(text)
 		}
 		if out[key] == "" {
-			return nil, usage("--because '"+key+"=…'", "%s: a reason is missing for %s", name(r.Submission), key)
+			return nil, usage("--because '"+key+"=…'", "%s: a reason is missing for %s", Name(r.Submission), key)
 		}
 	}
 	return out, nil
@@ -192,7 +215,7 @@ func together(keys []string, reasons map[string]string) string {
 	return strings.Join(texts, "; ")
 }
 
-func listed(before string, names []string) string {
+func allowedKeys(before string, names []string) string {
 	if len(names) == 0 {
 		return ""
 	}
@@ -219,43 +242,26 @@ func question(r *Review, key string) string {
 
 // ReturnSubmission is the signed no: to a waiting submission, or to a release.
 func (c *Client) ReturnSubmission(ctx context.Context, job, n uint32, reason string) (*recordv1.Submission, error) {
-	sub, err := c.submission(ctx, job, n)
+	if err := c.Sync(ctx); err != nil {
+		return nil, err
+	}
+	sub, err := c.Submission(job, n)
 	if err != nil {
 		return nil, err
 	}
-	_, err = c.act(ctx, &recordv1.Action{Body: &recordv1.Action_Return{Return: &recordv1.Return{
-		Job: job, Submission: n, ImageSha256: sub.Image.Sha256, Reason: reason}}})
-	if err != nil {
-		return nil, err
-	}
-	sub, _ = c.view().Submission(job, n)
-	return sub, nil
+	return c.actOnSub(ctx, sub, &recordv1.Action{Body: &recordv1.Action_Return{Return: &recordv1.Return{
+		Job: job, Submission: n, ImageSha256: sub.GetImage().GetSha256(), Reason: reason}}})
 }
 
 // Withdraw takes back one's own waiting submission.
 func (c *Client) Withdraw(ctx context.Context, job, n uint32) (*recordv1.Submission, error) {
-	if _, err := c.submission(ctx, job, n); err != nil {
-		return nil, err
-	}
-	_, err := c.act(ctx, &recordv1.Action{Body: &recordv1.Action_Withdraw{Withdraw: &recordv1.Withdraw{Job: job, Submission: n}}})
-	if err != nil {
-		return nil, err
-	}
-	sub, _ := c.view().Submission(job, n)
-	return sub, nil
+	return c.actOnSub(ctx, &recordv1.Submission{Job: job, Number: n},
+		&recordv1.Action{Body: &recordv1.Action_Withdraw{Withdraw: &recordv1.Withdraw{Job: job, Submission: n}}})
 }
 
-func (c *Client) submission(ctx context.Context, job, n uint32) (*recordv1.Submission, error) {
-	if err := c.Sync(ctx); err != nil {
+func (c *Client) actOnSub(ctx context.Context, sub *recordv1.Submission, a *recordv1.Action) (*recordv1.Submission, error) {
+	if _, err := c.act(ctx, &deed{action: a}); err != nil {
 		return nil, err
 	}
-	s, _, err := c.job(job)
-	if err != nil {
-		return nil, err
-	}
-	sub, ok := s.Submission(job, n)
-	if !ok {
-		return nil, usage("witnessmark job show "+itoa(job), "job %d has no submission %d", job, n)
-	}
-	return sub, nil
+	return c.Submission(sub.GetJob(), sub.GetNumber())
 }

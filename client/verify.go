@@ -1,6 +1,8 @@
 package client
 
 import (
+	"crypto/ed25519"
+	"errors"
 	"fmt"
 	"os"
 
@@ -8,36 +10,45 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store"
 	"witnessmark/store/ledger"
 	"witnessmark/store/record"
+	"witnessmark/store/signoff"
 	"witnessmark/tables/compare"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
+	"witnessmark/tables/limits"
 )
 
-// Verified is what a bundle proves.
+// Verified is what a proof shows.
 type Verified struct {
-	Job         *recordv1.Job
+	Job         *recordv1.Job // as far as the proof tells
 	Submission  *recordv1.Submission
 	Report      *calibrationv1.Report
 	Fingerprint string
-	// Entries is the size of the ledger that the bundle holds.
+	// Entries is the size of the ledger that the proof was made from.
 	Entries uint64
-	// Newer is a later release of the same job; nil if there is none.
+	// Known is the head of the verifier's own copy of that ledger, if it goes at least as far as the
+	// collection; else nil, and whether the release was recalled since is not known here.
+	Known *Head
+	// Newer is a later release of the same job, by that copy.
 	Newer *recordv1.Submission
 }
 
-// opened is a bundle whose files were read, and nothing more.
+// opened is a proof whose files were read, and nothing more.
 type opened struct {
-	name    string
-	files   [][]byte
-	entries [][]byte
-	proofs  []*recordv1.Proof
-	state   *record.State
+	name     string
+	files    [][]byte
+	entries  []*recordv1.Proven
+	openings []*recordv1.Opening
+	judge    *judge
+	head     ledger.Checkpoint
 }
 
-// VerifyBundle checks a bundle without a network. Its root is the fingerprint given, or else the
-// genesis that home pinned: a bundle's own root proves nothing. Where home has a longer mirror of the
-// same ledger, a later recall in it counts too.
-func VerifyBundle(home *Home, path, fingerprint string) (*Verified, error) {
+// VerifyProof checks a proof without a network. Its root is the fingerprint given, or else the
+// genesis that home pinned: a proof's own root proves nothing. What home's own copy of the same ledger
+// says against it counts too; one that is damaged lets nothing be verified.
+func VerifyProof(home *Home, path, fingerprint string) (*Verified, error) {
 	config, err := home.Config()
 	if fingerprint == "" && (err != nil || config.Genesis == "") {
 		return nil, usage("--fingerprint F, as init printed it, or log in first", "%s cannot be checked: no ledger is pinned to check it against", path)
@@ -45,192 +56,228 @@ func VerifyBundle(home *Home, path, fingerprint string) (*Verified, error) {
 	if fingerprint == "" {
 		fingerprint = fingerprintOf(config.Genesis)
 	}
-	b, err := openBundle(path)
+	o, err := openProof(path)
 	if err != nil {
 		return nil, err
 	}
-	if got := fingerprintOf(genesisHash(b.entries[0])); got != fingerprint {
-		return nil, b.no("it is of the ledger %s, and yours is %s", got, fingerprint)
+	if got := fingerprintOf(HashHex(o.entries[0].GetEntry())); got != fingerprint {
+		return nil, o.no("it is of the ledger %s, and yours is %s", got, fingerprint)
 	}
-	if err := b.replay(); err != nil {
+	if err := o.follow(); err != nil {
 		return nil, err
 	}
-	v, err := b.release()
+	v, err := o.release()
 	if err != nil {
 		return nil, err
 	}
 	v.Fingerprint = fingerprint
-	return v, b.later(home, config, v)
+	if config.Genesis != o.judge.root {
+		return v, nil
+	}
+	return v, o.later(&ownCopy{home: home, config: config}, v)
 }
 
-// no is the answer "no": the bundle is not what it says it is.
-func (b *opened) no(format string, args ...any) error {
-	return &Error{Kind: Distrust, Text: b.name + ": " + fmt.Sprintf(format, args...), Hint: "do not write this file to a car"}
+// no is the answer "no": the proof is not what it says it is.
+func (o *opened) no(format string, args ...any) error {
+	return &Error{Kind: Distrust, Text: o.name + ": " + fmt.Sprintf(format, args...), Try: "do not write this file to a car"}
 }
 
-func openBundle(path string) (*opened, error) {
+func openProof(path string) (*opened, error) {
+	o := &opened{name: path}
 	info, err := os.Stat(path)
 	if err != nil {
 		return nil, err
 	}
-	b := &opened{name: path}
-	if info.Size() > maxBundle {
-		return nil, b.no("%d bytes; a bundle has at most %d", info.Size(), maxBundle)
+	if info.Size() > maxProof {
+		return nil, o.no("%d bytes; a proof has at most %d", info.Size(), maxProof)
 	}
 	raw, err := os.ReadFile(path)
 	if err != nil {
 		return nil, err
 	}
-	return b, b.parse(raw)
+	return o, o.parse(raw)
 }
 
-func (b *opened) parse(raw []byte) (err error) {
-	if b.files, err = unpack(b.name, raw); err != nil {
+func (o *opened) parse(raw []byte) (err error) {
+	if o.files, err = unpack(o.name, raw); err != nil {
 		return err
 	}
-	var list, proofs recordv1.EntryList
-	if err := proto.Unmarshal(b.files[4], &list); err != nil || list.First != 0 || len(list.Entries) == 0 {
-		return b.no("entries.pb is not the ledger from its first entry on")
+	var entries recordv1.ProvenList
+	var openings recordv1.OpeningList
+	if err := proto.Unmarshal(o.files[proofEntries], &entries); err != nil || len(entries.GetEntries()) == 0 {
+		return o.no("entries.pb holds no entries")
 	}
-	b.entries = list.Entries
-	if err := proto.Unmarshal(b.files[5], &proofs); err != nil || len(proofs.Entries) != 3 {
-		return b.no("proofs.pb does not hold three proofs")
+	if err := proto.Unmarshal(o.files[proofOpenings], &openings); err != nil {
+		return o.no("openings.pb holds no openings")
 	}
-	for _, raw := range proofs.Entries {
-		p := new(recordv1.Proof)
-		if err := proto.Unmarshal(raw, p); err != nil || p.Index >= uint64(len(b.entries)) {
-			return b.no("proofs.pb holds what is not a proof")
-		}
-		b.proofs = append(b.proofs, p)
-	}
+	o.entries, o.openings = entries.GetEntries(), openings.GetOpenings()
 	return nil
 }
 
-// replay judges every entry, and checks the checkpoint and the proofs against them.
-func (b *opened) replay() error {
-	state, _, err := grow(b.entries, 0)
+// follow holds every entry to the checkpoint, and hears them in their order.
+func (o *opened) follow() error {
+	var e recordv1.Entry
+	if err := proto.Unmarshal(o.entries[0].GetEntry(), &e); err != nil || e.GetGenesis() == nil {
+		return o.no("its first entry is no genesis")
+	}
+	key, err := signoff.ParsePublicKey("the server's key", []byte(e.GetGenesis().GetServerKey()))
 	if err != nil {
-		return b.no("%v", err)
+		return o.no("%v", err)
 	}
-	if state.Unknown {
-		return upgrade("%s holds an entry of a kind that this witnessmark does not know", b.name)
+	root := HashHex(o.entries[0].GetEntry())
+	if o.head, err = ledger.OpenCheckpoint(o.files[proofCheckpoint], ledger.Origin(root), key); err != nil {
+		return o.no("its checkpoint does not verify: %v", err)
 	}
-	cp, err := ledger.OpenCheckpoint(b.files[6], ledger.Origin(state.GenesisSHA256), state.ServerKey())
-	if err != nil {
-		return b.no("its checkpoint does not verify: %v", err)
-	}
-	if cp.Size != state.Size || cp.Root != state.Roots[state.Size] {
-		return b.no("its entries are not those of its checkpoint")
-	}
-	for _, p := range b.proofs {
-		if string(p.Entry) != string(b.entries[p.Index]) {
-			return b.no("its proof of entry %d is of another entry", p.Index)
+	o.judge = &judge{people: map[string]*member{}, keys: map[signoff.KeyID]ed25519.PublicKey{}, owners: map[signoff.KeyID]string{},
+		revisions: map[string]bool{}, sealed: map[string]bool{}, leaves: map[string]bool{}, signedAt: map[uint32]string{}}
+	for i, p := range o.entries {
+		if i == 0 && p.GetIndex() != 0 || i > 0 && p.GetIndex() <= o.entries[i-1].GetIndex() {
+			return o.no("its entries are not in their order")
 		}
-		if err := ledger.CheckInclusion(p.Inclusion, p.Index, cp, ledger.LeafHash(p.Entry)); err != nil {
-			return b.no("its proof of entry %d does not hold: %v", p.Index, err)
+		if err := ledger.CheckInclusion(p.GetInclusion(), p.GetIndex(), o.head, ledger.LeafHash(p.GetEntry())); err != nil {
+			return o.no("entry %d is not in the ledger of its checkpoint: %v", p.GetIndex(), err)
+		}
+		err := o.judge.follow(p)
+		if errors.Is(err, record.ErrUnknownKind) {
+			return upgrade("%s holds an entry of a kind that this witnessmark does not know", o.name)
+		}
+		if err != nil {
+			return o.no("entry %d does not stand: %v", p.GetIndex(), err)
 		}
 	}
-	b.state = state
 	return nil
 }
 
 // release checks that the image is the one that was signed and collected, by these documents.
-func (b *opened) release() (*Verified, error) {
-	a, err := actionOf(b.state, b.entries, uint32(b.proofs[2].Index))
-	if err != nil {
-		return nil, b.no("entry %d cannot be read: %v", b.proofs[2].Index, err)
+func (o *opened) release() (*Verified, error) {
+	col := o.judge.collection
+	sub := o.judge.sub(col.GetSubmission())
+	if sub == nil {
+		return nil, o.no("it ends with no collection of a release")
 	}
-	col := a.GetCollect()
-	if col.GetSubmission() == 0 {
-		return nil, b.no("entry %d collects no release", b.proofs[2].Index)
+	v := &Verified{Job: o.judge.job, Submission: sub, Entries: o.head.Size}
+	switch signer := o.judge.people[sub.GetSigned().GetPerson()]; {
+	case sub.GetState() != record.Released:
+		return nil, o.no("%s was %s before it was collected", Name(sub), sub.GetState())
+	case col.GetImageSha256() != sub.GetImage().GetSha256():
+		return nil, o.no("another image was collected than that of %s", Name(sub))
+	case signer.compromised:
+		return nil, o.no("%s was signed by %s, whose key was compromised since", Name(sub), sub.GetSigned().GetPerson())
+	case record.Worse(sub.GetSignOff().GetJudgement(), col.GetJudgement()) != "":
+		return nil, o.no("%s was collected as a %s, which its sign-off does not cover", Name(sub), col.GetJudgement().GetVerdict())
+	case col.GetJudgement().GetBaseSha256() != record.AsFound(v.Job).GetImage().GetSha256():
+		return nil, o.no("%s was not compared with its job's read as found", Name(sub))
 	}
-	job, ok := b.state.Job(col.Job)
-	sub, ok2 := b.state.Submission(col.Job, col.Submission)
-	if !ok || !ok2 {
-		return nil, b.no("the ledger has no submission %d.%d", col.Job, col.Submission)
-	}
-	if uint64(sub.Submitted.GetEntry()) != b.proofs[0].Index || uint64(sub.Signed.GetEntry()) != b.proofs[1].Index {
-		return nil, b.no("its proofs are of other entries than the submission's and the sign-off's")
-	}
-	v := &Verified{Job: job, Submission: sub, Entries: b.state.Size}
-	if err := b.stands(b.state, v); err != nil {
+	if err := o.documents(col.GetJudgement(), v); err != nil {
 		return nil, err
 	}
-	return v, b.documents(col, v)
+	return v, o.texts(v.Job)
 }
 
 // documents compares the files with the hashes that people signed.
-func (b *opened) documents(col *recordv1.Collect, v *Verified) error {
-	j := col.GetJudgement()
-	for i, want := range []string{v.Submission.Image.GetSha256(), j.GetDefinition().GetSha256(), j.GetLimits().GetSha256(), j.GetReportSha256()} {
-		if got := HashHex(b.files[i]); got != want {
-			return b.no("%s is not the one that was signed for (%s, and signed was %s)", bundleNames[i], short(got), short(want))
+func (o *opened) documents(j *recordv1.Judgement, v *Verified) error {
+	for i, want := range []string{v.Submission.GetImage().GetSha256(), j.GetDefinition().GetSha256(), j.GetLimits().GetSha256(), j.GetReportSha256()} {
+		if got := HashHex(o.files[i]); got != want {
+			return o.no("%s is not the one that was signed for (%s, and signed was %s)", proofFiles[i].name, short(got), short(want))
 		}
 	}
-	rules := &Rules{Definition: j.Definition, Limits: j.Limits, definitionFile: b.files[1], limitsFile: b.files[2]}
-	if err := rules.compile(); err != nil {
-		return b.no("%v", err)
+	for _, rev := range []*recordv1.Revision{j.GetDefinition(), j.GetLimits()} {
+		if !o.judge.revisions[rev.GetSha256()] {
+			return o.no("it holds no entry that added %s", rev.GetName())
+		}
 	}
-	var report calibrationv1.Report
-	if err := proto.Unmarshal(b.files[3], &report); err != nil {
-		return b.no("report.pb is not a report")
+	lay, err := definition.Load("definition.yaml", o.files[proofDefinition])
+	if err != nil {
+		return o.no("%v", err)
 	}
-	if report.Semantics != compare.Semantics {
-		return upgrade("%s: its report was made by rules number %d, and this witnessmark has number %d", b.name, report.Semantics, compare.Semantics)
+	lim, err := limits.Load("limits.yaml", o.files[proofLimits])
+	if err != nil {
+		return o.no("%v", err)
 	}
-	if report.Candidate.GetSha256() != v.Submission.Image.GetSha256() || report.Verdict != j.Verdict {
-		return b.no("its report is not about its image")
+	if _, err := image.FromMessage(v.Submission.GetImage(), lay.Start, o.files[proofImage]); err != nil {
+		return o.no("%v", err)
 	}
-	v.Report = &report
-	if err := stillCovered(&Review{Job: v.Job, Submission: v.Submission, Judgement: j}); err != nil {
-		return b.no("%v", err)
+	if err := lim.Check(lay); err != nil {
+		return o.no("%v", err)
+	}
+	report := &calibrationv1.Report{}
+	if err := proto.Unmarshal(o.files[proofReport], report); err != nil {
+		return o.no("report.pb is not a report")
+	}
+	if report.GetSemantics() != compare.Semantics {
+		return upgrade("%s: its report was made by rules number %d, and this witnessmark has number %d", o.name, report.GetSemantics(), compare.Semantics)
+	}
+	if report.GetCandidate().GetSha256() != v.Submission.GetImage().GetSha256() || report.GetVerdict() != j.GetVerdict() {
+		return o.no("its report is not about its image")
+	}
+	v.Report = report
+	return nil
+}
+
+// texts opens what was sealed about the car.
+func (o *opened) texts(job *recordv1.Job) error {
+	for _, opening := range o.openings {
+		if err := signoff.CheckOpening(opening); err != nil {
+			return o.no("%v", err)
+		}
+		if !o.judge.sealed[opening.GetCommitment()] {
+			return o.no("it opens a text that no entry of its job seals")
+		}
+		for _, t := range []*recordv1.Text{job.GetPlate(), job.GetFrame()} {
+			if t.GetCommitment() == opening.GetCommitment() {
+				t.Text = opening.GetText()
+			}
+		}
 	}
 	return nil
 }
 
-// stands says whether a state still lets the release be used.
-func (b *opened) stands(s *record.State, v *Verified) error {
-	sub, ok := s.Submission(v.Job.Number, v.Submission.Number)
-	if !ok {
-		return b.no("the ledger has no %s", name(v.Submission))
-	}
-	if sub.State == "returned" {
-		return b.no("%s was recalled by %s: %s", name(sub), sub.Returned.GetPerson(), sub.Return.GetReason())
-	}
-	if sub.State != "released" && sub.State != "in car" {
-		return b.no("%s is %s", name(sub), sub.State)
-	}
-	if err := signedRightly(s, sub); err != nil {
-		return b.no("%v", err)
-	}
-	// The rules let a release stand that was collected before its signer's key was compromised; whoever
-	// holds only the file is told.
-	if p, ok := s.Person(sub.Signed.GetPerson()); ok && p.Compromised {
-		return b.no("%s was signed by %s, whose key was compromised since", name(sub), p.Name)
-	}
-	if n, err := s.Release(v.Job.Number); err == nil && n.Number > sub.Number {
-		v.Newer = n
-	}
-	return nil
-}
-
-// later asks the person's own mirror, where it goes on from the bundle's ledger.
-func (b *opened) later(home *Home, config Config, v *Verified) error {
-	if config.Genesis != b.state.GenesisSHA256 {
-		return nil
-	}
-	c := &Client{home: home, config: config}
-	if err := c.load(); err != nil {
+// later asks the verifier's own copy what it knows.
+func (o *opened) later(own *ownCopy, v *Verified) error {
+	head, err := own.head()
+	if err != nil {
 		return err
 	}
-	if n := min(c.state.Size, b.state.Size); n > 0 && c.state.Roots[n] != b.state.Roots[n] {
-		return b.no("its ledger is not the one you have seen: they differ within %d entries", n)
+	last := o.entries[len(o.entries)-1].GetIndex()
+	return own.view(func(tx store.ReadTx) error {
+		if err := holds(tx, head); err != nil {
+			return err
+		}
+		s := record.Read(tx)
+		for _, p := range o.entries {
+			if p.GetIndex() >= s.Size() {
+				break
+			}
+			if leaf, err := ledger.Leaf(tx, p.GetIndex()); err != nil || leaf != ledger.LeafHash(p.GetEntry()) {
+				return errors.Join(err, o.no("entry %d is not that of the ledger that you have seen", p.GetIndex()))
+			}
+		}
+		if last < s.Size() {
+			v.Known = &head
+		}
+		if s.Unapplied() {
+			return unknownEntry()
+		}
+		return o.stands(s, v)
+	})
+}
+
+// stands says whether the verifier's own copy still lets the release be used.
+func (o *opened) stands(s *record.State, v *Verified) error {
+	sub, ok := s.Submission(v.Job.GetNumber(), v.Submission.GetNumber())
+	if p, known := s.Person(v.Submission.GetSigned().GetPerson()); known && p.GetCompromised() {
+		return o.no("%s was signed by %s, whose key was compromised since", Name(v.Submission), p.GetName())
 	}
-	if c.state.Size <= b.state.Size {
-		return nil
+	switch {
+	case !ok || v.Known == nil:
+		return s.Err()
+	case sub.GetState() == record.Returned:
+		return o.no("%s was recalled by %s: %s", Name(sub), sub.GetReturned().GetPerson(), sub.GetReturn().GetReason())
+	case !record.IsRelease(sub):
+		return o.no("%s is %s", Name(sub), sub.GetState())
 	}
-	if c.state.Unknown {
-		return upgrade("your ledger holds an entry of a kind that this witnessmark does not know")
+	if n, err := s.Release(v.Job.GetNumber()); err == nil && n.GetNumber() > sub.GetNumber() {
+		v.Newer = n
 	}
-	return b.stands(c.state, v)
+	return s.Err()
 }

@@ -1,0 +1,168 @@
+package client
+
+import (
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"witnessmark/store"
+	"witnessmark/store/bolt"
+	"witnessmark/store/record"
+)
+
+// ownCopy is a person's copy of the ledger: entries, tree hashes and documents in a file that is
+// open, and locked, for as long as one step takes, so that commands and desks share it.
+type ownCopy struct {
+	home   *Home
+	config Config
+	say    func(line string)
+}
+
+// keptDamaged is how many damaged files are kept for somebody to look at.
+const keptDamaged = 3
+
+// file is the copy, or the one on its way where there is none yet.
+func (o *ownCopy) file() string {
+	if path := o.home.path(copyFile); FileExists(path) {
+		return path
+	}
+	return o.home.path(partFile)
+}
+
+// with opens a file of the copy, locked against everybody else, while fn runs.
+func (o *ownCopy) with(path string, readOnly bool, fn func(*bolt.Engine) error) error {
+	e, err := bolt.OpenWith(path, bolt.Options{Wait: 2 * time.Second, ReadOnly: readOnly})
+	if err != nil {
+		return damage(err)
+	}
+	err = fn(e)
+	return damage(errors.Join(err, e.Close()))
+}
+
+// damage says whose affair it is that stored bytes are not what they were.
+func damage(err error) error {
+	var e *Error
+	if errors.As(err, &e) || !errors.Is(err, store.ErrDamaged) && !errors.Is(err, bolt.ErrLayout) {
+		return err
+	}
+	return &Error{Kind: Failed, Text: "your own copy of the ledger is damaged", Err: err,
+		Try: "witnessmark ledger verify, where the server can be reached: the copy is fetched again"}
+}
+
+func isDamage(err error) bool {
+	return errors.Is(err, store.ErrDamaged) || errors.Is(err, bolt.ErrLayout)
+}
+
+// view runs fn on what the copy's transaction holds. fn must not keep it, or ask for another.
+func (o *ownCopy) view(fn func(store.ReadTx) error) error {
+	unlock, err := o.home.lock(stepLock)
+	if err != nil {
+		return err
+	}
+	defer unlock()
+	if path := o.home.path(copyFile); FileExists(path) {
+		return o.with(path, true, func(e *bolt.Engine) error { return e.View(fn) })
+	}
+	return &Error{Kind: Failed, Text: "there is no whole copy of the ledger in " + o.home.Dir,
+		Try: "witnessmark ledger verify, where the server can be reached: the copy is fetched again"}
+}
+
+// state runs fn on what the copy says.
+func (o *ownCopy) state(fn func(*record.State) error) error {
+	return o.view(func(tx store.ReadTx) error { return fn2(tx, fn) })
+}
+
+func fn2(tx store.ReadTx, fn func(*record.State) error) error {
+	s := record.Read(tx)
+	if s.Outdated() {
+		return &Error{Kind: Failed, Text: "the copy of the ledger was written by another version", Try: "witnessmark ledger verify, where the server can be reached"}
+	}
+	if err := fn(s); err != nil && s.Err() == nil {
+		return err
+	}
+	return s.Err()
+}
+
+// whole holds the copy to the head that is kept beside it, and its documents to their sum: nothing
+// is answered with yes before that. Its errors are store.ErrDamaged and the system's.
+func (o *ownCopy) whole(head Head) error {
+	return o.view(func(tx store.ReadTx) error { return holds(tx, head) })
+}
+
+func holds(tx store.ReadTx, head Head) error {
+	s := record.Read(tx)
+	entries, err := tx.Entries()
+	if err != nil {
+		return err
+	}
+	root := s.Root(head.Size)
+	switch {
+	case s.Err() != nil:
+		return fmt.Errorf("%w: %w", store.ErrDamaged, s.Err())
+	case entries != s.Size() || s.Size() < head.Size:
+		return fmt.Errorf("it has %d entries, %d of them in its documents, and the head kept beside it %d: %w", entries, s.Size(), head.Size, store.ErrDamaged)
+	case hex.EncodeToString(root[:]) != head.Root:
+		return fmt.Errorf("its root at %d entries is not that of the head kept beside it: %w", head.Size, store.ErrDamaged)
+	}
+	if err := store.CheckSum(tx); err != nil {
+		return err
+	}
+	sum, err := tx.Sum()
+	if err == nil && s.Size() == head.Size && hex.EncodeToString(sum[:]) != head.Documents {
+		err = fmt.Errorf("its documents are not those that were verified: %w", store.ErrDamaged)
+	}
+	return err
+}
+
+// setAside moves a damaged copy away, so that the next Sync fetches it anew. A copy that is whole
+// after all, since somebody else did that meanwhile, stays.
+func (o *ownCopy) setAside(head Head) error {
+	unlock, err := o.home.lock(stepLock)
+	if err != nil {
+		return err
+	}
+	defer unlock()
+	path := o.home.path(copyFile)
+	err = o.with(path, true, func(e *bolt.Engine) error {
+		return e.View(func(tx store.ReadTx) error { return holds(tx, head) })
+	})
+	if err == nil || errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if !isDamage(err) {
+		return err
+	}
+	kept, next := o.damaged()
+	for len(kept) >= keptDamaged {
+		if err := os.Remove(kept[0]); err != nil {
+			return err
+		}
+		kept = kept[1:]
+	}
+	if err := os.Rename(path, next); err != nil {
+		return err
+	}
+	o.say(fmt.Sprintf("your own copy of the ledger is damaged (%s): it was moved to %s, and is fetched again", oneLine(errors.Unwrap(err).Error()), next))
+	return store.SyncFolder(o.home.Dir)
+}
+
+// damaged are the copies that were set aside, oldest first, and the name of the next.
+func (o *ownCopy) damaged() (kept []string, next string) {
+	kept, _ = filepath.Glob(o.home.path(damagedFile + "*")) // the pattern is well formed
+	number := func(path string) (n int) {
+		_, _ = fmt.Sscanf(path[strings.LastIndexByte(path, '-')+1:], "%d", &n)
+		return n
+	}
+	slices.SortFunc(kept, func(a, b string) int { return number(a) - number(b) })
+	n := 1
+	if len(kept) > 0 {
+		n = number(kept[len(kept)-1]) + 1
+	}
+	return kept, o.home.path(fmt.Sprintf("%s%d", damagedFile, n))
+}

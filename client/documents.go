@@ -1,0 +1,86 @@
+package client
+
+import (
+	"context"
+	"fmt"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
+	"witnessmark/tables/compare"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/limits"
+)
+
+// Kinds of files in the catalogue.
+const (
+	Definitions = record.Definitions
+	Limits      = record.Limits
+)
+
+// maxDocument bounds a definition or limits.
+const maxDocument = 16 << 20
+
+// Key is a finding's key: RULE:TABLE, or RULE.
+func Key(f *calibrationv1.Finding) string { return compare.Key(f) }
+
+// AddDocument adds a revision of a definition or of limits, after reading it as strictly as its
+// use will. Worse are the releases and waiting submissions that it judges worse than they were.
+func (c *Client) AddDocument(ctx context.Context, kind, path string) (f *recordv1.CatalogFile, worse []*recordv1.JudgedWorse, err error) {
+	file, err := readBounded(path, maxDocument)
+	if err != nil {
+		return nil, nil, err
+	}
+	rev := &recordv1.Revision{Sha256: HashHex(file)}
+	a := &recordv1.Action{}
+	if kind == Definitions {
+		lay, err := definition.Load(path, file)
+		if err != nil {
+			return nil, nil, err
+		}
+		rev.Name = lay.Name
+		a.Body = &recordv1.Action_Definition{Definition: &recordv1.AddDefinition{Revision: rev}}
+	} else {
+		lim, err := limits.Load(path, file)
+		if err != nil {
+			return nil, nil, err
+		}
+		rev.Name = lim.Name
+		a.Body = &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: rev}}
+	}
+	if _, err := c.act(ctx, &deed{action: a, blobs: []blob{{path, file}}}); err != nil {
+		return nil, nil, err
+	}
+	err = c.View(func(s *record.State) error { f, _ = s.ByHash(kind, rev.GetSha256()); return nil })
+	return f, append(a.GetDefinition().GetJudgedWorse(), a.GetLimits().GetJudgedWorse()...), err
+}
+
+// Documents is every revision of a kind, by name, oldest first.
+func (c *Client) Documents(kind string) (files []*recordv1.CatalogFile, err error) {
+	err = c.View(func(s *record.State) error {
+		s.Revisions(kind, "", 0, func(f *recordv1.CatalogFile) bool { files = append(files, f); return true })
+		return nil
+	})
+	return files, err
+}
+
+// Document is one revision of a name, from 1, and its file; revision 0 is the newest.
+func (c *Client) Document(ctx context.Context, kind, name string, revision uint32) (f *recordv1.CatalogFile, file []byte, err error) {
+	err = c.View(func(s *record.State) error {
+		newest, ok := s.Newest(kind, name)
+		if !ok {
+			return usage("witnessmark "+kind+" list", "no %s is called %q", kind, name)
+		}
+		if f = newest; revision != 0 {
+			if f, ok = s.Revision(kind, name, revision); !ok {
+				return usage("witnessmark "+kind+" list", "%s %s has no revision %d; it has 1 to %d", kind, name, revision, newest.GetRevision())
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, nil, err
+	}
+	file, err = c.download(ctx, fmt.Sprintf("%s %s", kind, name), f.GetSha256())
+	return f, file, err
+}

@@ -1,0 +1,76 @@
+package client
+
+import (
+	"context"
+	"errors"
+	"slices"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/claims"
+	"witnessmark/store/record"
+)
+
+// Cars are those with a plate or a frame number, that of the newest job first.
+func (c *Client) Cars(plateOrFrame string) (cars []uint32, err error) {
+	err = c.View(func(s *record.State) error {
+		cars = s.CarsByPlate(plateOrFrame)
+		for _, car := range s.CarsByFrame(plateOrFrame) {
+			if !slices.Contains(cars, car) {
+				cars = append(cars, car)
+			}
+		}
+		return nil
+	})
+	if err == nil && len(cars) == 0 {
+		err = usage("witnessmark job list", "no car with the plate or frame number %q has been in", plateOrFrame)
+	}
+	return cars, err
+}
+
+// History is everything that happened to one car. Submissions say which tables they changed, compared
+// as things are now; with a table, only those that changed it are listed.
+func (c *Client) History(ctx context.Context, car uint32, table string) (h *recordv1.CarHistory, err error) {
+	err = c.View(func(s *record.State) error { h = s.CarHistory(car); return nil })
+	if err != nil {
+		return nil, err
+	}
+	if len(h.GetEvents()) == 0 {
+		return nil, usage("witnessmark job list", "there is no car %d", car)
+	}
+	tables := map[record.Name][]string{}
+	keep := h.Events[:0]
+	for _, e := range h.Events {
+		if e.GetSubmission() != 0 {
+			at := record.Name{Job: e.GetJob(), Part: record.ASubmission, N: e.GetSubmission()}
+			if _, known := tables[at]; !known {
+				if tables[at], err = c.changedTables(ctx, at); err != nil {
+					return nil, err
+				}
+			}
+			e.Tables = tables[at]
+		}
+		if table == "" || slices.Contains(e.GetTables(), table) {
+			keep = append(keep, e)
+		}
+	}
+	h.Events = keep
+	return h, nil
+}
+
+// changedTables is empty for what cannot be compared here: bytes that were erased, a newer version's
+// report, a server that is away.
+func (c *Client) changedTables(ctx context.Context, at record.Name) ([]string, error) {
+	r, err := c.Review(ctx, at.Job, at.N)
+	out := []string{}
+	switch kind := KindOf(err); {
+	case err == nil:
+	case kind == Upgrade, kind == Away, kind == Refused, errors.Is(err, claims.ErrErased):
+		return out, nil
+	default:
+		return nil, err
+	}
+	for _, t := range r.Report.GetTables() {
+		out = append(out, t.GetId())
+	}
+	return out, nil
+}

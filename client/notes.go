@@ -1,0 +1,46 @@
+package client
+
+import (
+	"context"
+	"path/filepath"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
+)
+
+// maxNote bounds a file that goes with a note.
+const maxNote = 64 << 20
+
+// NewNote is what somebody has to say.
+type NewNote struct {
+	// About is a job or a submission.
+	About record.Name
+	Table string
+	Text  string
+	Files []string // paths
+}
+
+// AddNote adds a note.
+func (c *Client) AddNote(ctx context.Context, n NewNote) (*recordv1.Job, error) {
+	if n.About.Part != record.TheJob && n.About.Part != record.ASubmission {
+		return nil, usage("", "a note is about a job or a submission, and %s is neither", n.About)
+	}
+	d := &deed{}
+	s := (*sealing)(&d.openings)
+	note := &recordv1.AddNote{Job: n.About.Job, Submission: n.About.N, Table: n.Table, Text: s.seal("text", n.Text)}
+	for _, path := range n.Files {
+		b, err := readBounded(path, maxNote)
+		if err != nil {
+			return nil, err
+		}
+		d.blobs = append(d.blobs, blob{path, b})
+		note.Files = append(note.Files, &recordv1.NoteFile{Sha256: HashHex(b), Name: s.seal("name", filepath.Base(path))})
+	}
+	d.action = &recordv1.Action{Body: &recordv1.Action_Note{Note: note}}
+	return c.actOn(ctx, n.About.Job, d)
+}
+
+// NoteFile is a file that went with a note.
+func (c *Client) NoteFile(ctx context.Context, f *recordv1.NotedFile) ([]byte, error) {
+	return c.download(ctx, "a note's file", f.GetSha256())
+}

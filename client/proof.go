@@ -1,0 +1,206 @@
+package client
+
+import (
+	"archive/zip"
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"slices"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store"
+	"witnessmark/store/ledger"
+	"witnessmark/store/record"
+	"witnessmark/tables/image"
+)
+
+// proofFiles are a proof's files, in this order and no other, and how large each may be.
+var proofFiles = []struct {
+	name string
+	most uint64
+}{
+	{"image.bin", maxBlob}, {"definition.yaml", maxDocument}, {"limits.yaml", maxDocument}, {"report.pb", 64 << 20},
+	{"openings.pb", 1 << 20}, {"entries.pb", 64 << 20}, {"checkpoint.txt", 64 << 10},
+}
+
+// Places in proofFiles.
+const (
+	proofImage = iota
+	proofDefinition
+	proofLimits
+	proofReport
+	proofOpenings
+	proofEntries
+	proofCheckpoint
+)
+
+// maxProof bounds a proof.
+const maxProof = 512 << 20
+
+// proofTime stands in every proof, so that the same release makes the same bytes.
+var proofTime = time.Date(1980, 1, 1, 0, 0, 0, 0, time.UTC)
+
+// proof says without a network that a release was signed and collected: the image, what judged it,
+// the car's texts, and the entries that say yes, each with its place under the signed checkpoint.
+func (c *Client) proof(ctx context.Context, r *Review, collected uint64) ([]byte, error) {
+	head, err := c.own.head()
+	if err != nil {
+		return nil, err
+	}
+	files := make([][]byte, len(proofFiles))
+	j := r.Judgement
+	files[proofImage], files[proofReport] = r.made.Candidate.Bytes, r.made.Reports[image.Hash(j.GetReportSha256())]
+	if files[proofDefinition], err = c.download(ctx, "definition "+j.GetDefinition().GetName(), j.GetDefinition().GetSha256()); err != nil {
+		return nil, err
+	}
+	if files[proofLimits], err = c.download(ctx, "limits "+j.GetLimits().GetName(), j.GetLimits().GetSha256()); err != nil {
+		return nil, err
+	}
+	var openings recordv1.OpeningList
+	var entries recordv1.ProvenList
+	err = c.own.view(func(tx store.ReadTx) error {
+		s := record.Read(tx)
+		job, _ := s.Job(r.Job.GetNumber())
+		for _, t := range []*recordv1.Text{job.GetPlate(), job.GetFrame()} {
+			if o := s.Opening(t.GetCommitment()); o != nil {
+				openings.Openings = append(openings.Openings, o)
+			}
+		}
+		indices, err := saysYes(tx, s, job, j, collected)
+		if err != nil {
+			return err
+		}
+		for _, i := range indices {
+			p, err := prove(tx, i, head.Size)
+			if err != nil {
+				return err
+			}
+			entries.Entries = append(entries.Entries, p)
+		}
+		return s.Err()
+	})
+	if err != nil {
+		return nil, err
+	}
+	written := proto.MarshalOptions{Deterministic: true}
+	if files[proofOpenings], err = written.Marshal(&openings); err != nil {
+		return nil, err
+	}
+	if files[proofEntries], err = written.Marshal(&entries); err != nil {
+		return nil, err
+	}
+	files[proofCheckpoint] = []byte(head.Checkpoint)
+	return pack(files)
+}
+
+// saysYes are the entries that a proof holds, in order: the genesis, those about people, the job's up
+// to its collection, and the definition and limits that it was judged by.
+func saysYes(tx store.ReadTx, s *record.State, job *recordv1.Job, j *recordv1.Judgement, collected uint64) ([]uint64, error) {
+	out := []uint64{0, collected}
+	for kind, rev := range map[string]*recordv1.Revision{record.Definitions: j.GetDefinition(), record.Limits: j.GetLimits()} {
+		f, _ := s.ByHash(kind, rev.GetSha256())
+		out = append(out, uint64(f.GetAdded().GetEntry()))
+	}
+	for _, e := range s.CarHistory(job.GetCar()).GetEvents() {
+		if i := uint64(e.GetEvent().GetEntry()); e.GetJob() == job.GetNumber() && i < collected {
+			out = append(out, i)
+		}
+	}
+	for i := uint64(1); i < s.Size(); i++ {
+		entry, err := tx.Entry(i)
+		if err != nil {
+			return nil, err
+		}
+		envelope, _, err := record.EnvelopeOf(entry)
+		if err != nil {
+			return nil, err
+		}
+		if mayBeAboutPeople(envelope) {
+			if a, err := s.Open(envelope); err == nil && (a.Action.GetEnrol() != nil || a.Action.GetRetire() != nil) {
+				out = append(out, i)
+			}
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out), s.Err()
+}
+
+func prove(tx store.ReadTx, index, size uint64) (*recordv1.Proven, error) {
+	entry, err := tx.Entry(index)
+	if err != nil {
+		return nil, err
+	}
+	inclusion, err := ledger.ProveInclusion(tx, index, size)
+	return &recordv1.Proven{Index: index, Entry: entry, Inclusion: inclusion}, err
+}
+
+func pack(files [][]byte) ([]byte, error) {
+	var out bytes.Buffer
+	z := zip.NewWriter(&out)
+	for i, b := range files {
+		w, err := z.CreateHeader(&zip.FileHeader{Name: proofFiles[i].name, Method: zip.Store, Modified: proofTime})
+		if err != nil {
+			return nil, err
+		}
+		if _, err := w.Write(b); err != nil {
+			return nil, err
+		}
+	}
+	if err := z.Close(); err != nil {
+		return nil, err
+	}
+	return out.Bytes(), nil
+}
+
+// unpack reads a proof's files. Names are compared and never used; a proof that is not, byte for
+// byte, what pack makes of its files is refused.
+func unpack(name string, b []byte) ([][]byte, error) {
+	bad := func(format string, args ...any) error {
+		return &Error{Kind: Distrust, Text: name + ": " + fmt.Sprintf(format, args...)}
+	}
+	z, err := zip.NewReader(bytes.NewReader(b), int64(len(b)))
+	if err != nil {
+		return nil, bad("not a proof: %v", err)
+	}
+	if len(z.File) != len(proofFiles) {
+		return nil, bad("a proof has %d files, and this has %d", len(proofFiles), len(z.File))
+	}
+	var files [][]byte
+	for i, f := range z.File {
+		want := proofFiles[i]
+		switch {
+		case f.Name != want.name:
+			return nil, bad("file %d is called %q; it must be %s", i+1, f.Name, want.name)
+		case f.Method != zip.Store:
+			return nil, bad("%s is packed; a proof's files are stored as they are", f.Name)
+		case f.UncompressedSize64 > want.most:
+			return nil, bad("%s has %d bytes; allowed are %d", f.Name, f.UncompressedSize64, want.most)
+		}
+		content, err := readZipFile(f, want.most)
+		if err != nil {
+			return nil, bad("%s: %v", f.Name, err)
+		}
+		files = append(files, content)
+	}
+	again, err := pack(files)
+	if err != nil {
+		return nil, err
+	}
+	if !bytes.Equal(again, b) {
+		return nil, bad("it holds more than its files: it was changed after it was made")
+	}
+	return files, nil
+}
+
+func readZipFile(f *zip.File, limit uint64) ([]byte, error) {
+	r, err := f.Open()
+	if err != nil {
+		return nil, err
+	}
+	defer r.Close()
+	return io.ReadAll(io.LimitReader(r, int64(limit)))
+}

@@ -1,0 +1,144 @@
+package client
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"google.golang.org/protobuf/proto"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/claims"
+	"witnessmark/store/record"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
+)
+
+// maxFile bounds an image file; record files are about three times their image.
+const maxFile = 512 << 20
+
+// ReadFile reads an image file into the layout's range. format overrides detection; empty detects.
+func ReadFile(path string, format image.Format, lay *definition.Layout) (*image.Image, error) {
+	b, err := readBounded(path, maxFile)
+	if err != nil {
+		return nil, err
+	}
+	return lay.ReadImage(path, b, format)
+}
+
+func readBounded(path string, most int64) ([]byte, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, err
+	}
+	if info.Size() > most {
+		return nil, usage("", "%s: %d bytes; allowed are at most %d", path, info.Size(), most)
+	}
+	return os.ReadFile(path)
+}
+
+// NewRead is an image taken out of a car.
+type NewRead struct {
+	Job    uint32
+	Path   string
+	Format image.Format
+	// WithHoles takes it although it lacks bytes that the definition names.
+	WithHoles bool
+}
+
+// AddRead adds an image taken out of the car. It is judged by itself, and compared with what the
+// ledger says was last in this car.
+func (c *Client) AddRead(ctx context.Context, n NewRead) (*recordv1.Read, *calibrationv1.Report, error) {
+	job, rules, err := c.jobRules(ctx, n.Job)
+	if err != nil {
+		return nil, nil, err
+	}
+	im, err := ReadFile(n.Path, n.Format, rules.Layout)
+	if err != nil {
+		return nil, nil, err
+	}
+	d := &deed{blobs: []blob{{n.Path, im.Bytes}}}
+	s := (*sealing)(&d.openings)
+	add := &recordv1.AddRead{Job: n.Job, Image: im.Message(), WithHoles: n.WithHoles, FileName: s.seal("file_name", filepath.Base(n.Path))}
+	if frame, ok := claims.FrameOf(rules.Layout, im, job.GetFrame().GetText()); ok {
+		add.Frame = s.seal("frame", frame)
+	}
+	d.action = &recordv1.Action{Body: &recordv1.Action_Read{Read: add}}
+	got, err := c.act(ctx, d)
+	if err != nil {
+		return nil, nil, err
+	}
+	if job, err = c.Job(n.Job); err != nil {
+		return nil, nil, err
+	}
+	return job.GetReads()[len(job.GetReads())-1], got.made.Report, nil
+}
+
+// VoidRead takes back a read that should not have been added.
+func (c *Client) VoidRead(ctx context.Context, number, read uint32, because string) (*recordv1.Job, error) {
+	return c.actOn(ctx, number, &deed{action: &recordv1.Action{Body: &recordv1.Action_Void{
+		Void: &recordv1.VoidRead{Job: number, Read: read, Because: because}}}})
+}
+
+// jobRules catches up, and compiles what a job is judged by today.
+func (c *Client) jobRules(ctx context.Context, number uint32) (*recordv1.Job, claims.Rules, error) {
+	if err := c.Sync(ctx); err != nil {
+		return nil, claims.Rules{}, err
+	}
+	job, err := c.Job(number)
+	if err != nil {
+		return nil, claims.Rules{}, err
+	}
+	rules, err := c.claims.Rules(c.source(ctx), number)
+	return job, rules, refusal(err)
+}
+
+// asFound is a job's read as found.
+func asFound(job *recordv1.Job) (*recordv1.Read, error) {
+	if r := record.AsFound(job); r != nil {
+		return r, nil
+	}
+	return nil, usage(fmt.Sprintf("witnessmark read add %d FILE", job.GetNumber()), "job %d has no read yet", job.GetNumber())
+}
+
+// Since is what changed in a car between what the ledger says was last in it and a read: nil where
+// nothing did, and where two definitions could not be compared.
+func (c *Client) Since(ctx context.Context, k *recordv1.LastKnown) (*calibrationv1.Report, error) {
+	if k.GetReportSha256() == "" {
+		return nil, nil
+	}
+	const what = "report against what was last in the car"
+	b, err := c.download(ctx, what, k.GetReportSha256())
+	if err != nil {
+		return nil, err
+	}
+	r := &calibrationv1.Report{}
+	if err := proto.Unmarshal(b, r); err != nil {
+		return nil, fmt.Errorf("%s: %w", what, err)
+	}
+	return r, nil
+}
+
+// JobLayout is the definition of a job, by its newest revision.
+func (c *Client) JobLayout(ctx context.Context, job *recordv1.Job) (*definition.Layout, error) {
+	rules, err := c.claims.Rules(c.source(ctx), job.GetNumber())
+	if err != nil {
+		return nil, refusal(err)
+	}
+	return rules.Layout, nil
+}
+
+// image fetches an image of the ledger.
+func (c *Client) image(ctx context.Context, what string, m *recordv1.Image, lay *definition.Layout) (*image.Image, error) {
+	b, err := c.download(ctx, what, m.GetSha256())
+	if err != nil {
+		return nil, err
+	}
+	im, err := image.FromMessage(m, lay.Start, b)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", what, err)
+	}
+	return im, nil
+}

@@ -1,0 +1,63 @@
+package record
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// Part is what of a job a Name names.
+type Part string
+
+// The parts; what stands for them in a name.
+const (
+	TheJob       Part = ""
+	ASubmission  Part = "."
+	ARead        Part = ".read"
+	AReadback    Part = ".back"
+	ARollingRoad Part = ".run"
+)
+
+// parts, the longer one first where one begins with another.
+var parts = []Part{ARead, AReadback, ARollingRoad, ASubmission}
+
+// Name is what people call a job, and its submissions, reads, read-backs and runs, each from 1:
+// 7, 7.2, 7.read1, 7.back1, 7.run1.
+type Name struct {
+	Job  uint32
+	Part Part
+	N    uint32 // 0 of a job
+}
+
+func (n Name) String() string {
+	text := strconv.FormatUint(uint64(n.Job), 10)
+	if n.Part != TheJob {
+		text += string(n.Part) + strconv.FormatUint(uint64(n.N), 10)
+	}
+	return text
+}
+
+// ParseName reads a name in the one way that String writes it.
+func ParseName(text string) (Name, error) {
+	end := cmp.Or(strings.IndexByte(text, '.')+1, len(text)+1) - 1
+	n := Name{Job: digits(text[:end])}
+	if i := slices.IndexFunc(parts, func(p Part) bool { return strings.HasPrefix(text[end:], string(p)) }); i >= 0 {
+		n.Part = parts[i]
+		n.N = digits(text[end+len(n.Part):])
+	}
+	if n.Job == 0 || n.String() != text || n.Part != TheJob && n.N == 0 {
+		return Name{}, fmt.Errorf("%q is no name; allowed: a job (7), a submission (7.2), a read (7.read1), a read-back (7.back1), a run (7.run1)", short(text))
+	}
+	return n, nil
+}
+
+// digits is 0 for what is no number.
+func digits(text string) uint32 {
+	n, err := strconv.ParseUint(text, 10, 32)
+	if err != nil {
+		return 0
+	}
+	return uint32(n)
+}
