@@ -57,40 +57,45 @@ func (s *State) CarJobs(car uint32) (out []*recordv1.Job) {
 // could not be read back. Its image is the one read, or the one written; after a read-back that
 // differs it is not known until it was read or read back again. Nil where the car was never read.
 func (s *State) InCar(car uint32) (in *recordv1.InCar) {
+	var said []*recordv1.InCar
 	for _, n := range s.carJobs(car) {
-		if latest := leftIn(s.job(n)); latest.GetSince().GetEntry() > in.GetSince().GetEntry() {
-			in = latest
+		said = append(said, saidIn(s.job(n))...)
+	}
+	slices.SortFunc(said, func(a, b *recordv1.InCar) int { return int(a.GetSince().GetEntry()) - int(b.GetSince().GetEntry()) })
+	for _, next := range said {
+		if guess := next.GetKnownBy() == writtenOnly; !guess || in.GetKnown() {
+			in = next
 		}
 	}
 	return in
 }
 
-// leftIn is what a job says is in its car, last; nil where it says nothing.
-func leftIn(j *recordv1.Job) (in *recordv1.InCar) {
+const writtenOnly = "written, not read back"
+
+// saidIn is what a job said is in its car, each time that it said something.
+func saidIn(j *recordv1.Job) (out []*recordv1.InCar) {
 	for _, r := range j.GetReads() {
 		if r.GetVoided() != nil {
 			continue
 		}
-		in = &recordv1.InCar{Known: true, Job: j.GetNumber(), ImageSha256: r.GetImage().GetSha256(), KnownBy: "read", Since: r.GetAdded()}
+		in := &recordv1.InCar{Known: true, Job: j.GetNumber(), ImageSha256: r.GetImage().GetSha256(), KnownBy: "read", Since: r.GetAdded()}
 		if last := r.GetLastKnown(); last.GetSame() && last.GetJob() == j.GetNumber() {
 			in.Submission = last.GetSubmission() // read again in the same job, and unchanged: still that one
 		}
+		out = append(out, in)
 	}
 	for _, b := range j.GetReadBacks() {
-		guess := b.GetNotPossible() != "" // which tells nothing where the last read-back differs
-		if b.GetAdded().GetEntry() < in.GetSince().GetEntry() || guess && !in.GetKnown() {
-			continue
-		}
-		in = &recordv1.InCar{Known: true, Job: j.GetNumber(), Submission: b.GetSubmission(), KnownBy: "read-back", Since: b.GetAdded()}
+		in := &recordv1.InCar{Known: true, Job: j.GetNumber(), Submission: b.GetSubmission(), KnownBy: "read-back", Since: b.GetAdded()}
 		in.ImageSha256 = writtenImage(j, b.GetSubmission())
 		switch {
-		case guess:
-			in.KnownBy = "written, not read back"
+		case b.GetNotPossible() != "":
+			in.KnownBy = writtenOnly
 		case !b.GetMatches():
 			in.Known, in.ImageSha256 = false, b.GetImage().GetSha256()
 		}
+		out = append(out, in)
 	}
-	return in
+	return out
 }
 
 // writtenImage is the image that a collection took: of a submission, or of the read as found.

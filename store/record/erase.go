@@ -53,15 +53,15 @@ func (c *change) unname(job uint32, imagesToo bool) {
 		}
 		c.drop(docJobBlob, join(job, sha))
 		c.drop(docBlobJob, join(sha, job))
-		if !c.named(sha) {
+		if !c.isNamed(sha) {
 			c.drop(docImage, sha)
 			c.forgotten[sha] = true
 		}
 	}
 }
 
-// named says whether a job or the catalogue has these bytes.
-func (s *State) named(sha string) bool {
+// isNamed says whether a job or the catalogue has these bytes.
+func (s *State) isNamed(sha string) bool {
 	_, definition := s.ByHash(Definitions, sha)
 	_, limits := s.ByHash(Limits, sha)
 	return definition || limits || len(s.keys(docBlobJob, under(sha))) > 0
@@ -70,7 +70,7 @@ func (s *State) named(sha string) bool {
 // forget deletes the blobs that were erased. It is done last: a later entry, which is applied in the
 // same transaction or is there already when documents are made again, may name one anew.
 func (s *State) forget() {
-	gone := slices.DeleteFunc(slices.Sorted(maps.Keys(s.forgotten)), s.named)
+	gone := slices.DeleteFunc(slices.Sorted(maps.Keys(s.forgotten)), s.isNamed)
 	if len(gone) > 0 && s.err == nil {
 		s.fail(store.EraseBlobs(s.w, gone))
 	}
