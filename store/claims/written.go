@@ -11,7 +11,7 @@ import (
 // readBack: of what was collected, newest first, it is the first that it matches; of the newest it is
 // told how it differs.
 func (m *making) readBack(a *recordv1.AddReadback) error {
-	if a.GetImage() == nil {
+	if a.Matches, a.ReportSha256 = false, ""; a.GetImage() == nil {
 		return nil // the rules ask for the reason why
 	}
 	j, err := m.job(a.GetJob())
@@ -21,7 +21,6 @@ func (m *making) readBack(a *recordv1.AddReadback) error {
 	if m.Candidate, err = m.image("read_back.image", a.GetImage()); err != nil {
 		return err
 	}
-	a.Matches, a.ReportSha256 = false, ""
 	tried := map[uint32]bool{}
 	for _, c := range slices.Backward(j.GetCollections()) {
 		n, im := c.GetSubmission(), record.AsFound(j).GetImage()

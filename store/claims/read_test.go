@@ -1,0 +1,210 @@
+package claims
+
+import (
+	"slices"
+	"strings"
+	"testing"
+
+	"google.golang.org/protobuf/proto"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
+)
+
+func hole(start, end uint64) image.Range {
+	return image.Range{Start: 0x1000 + start, End: 0x1000 + end}
+}
+
+// TestFrameOf: which of an image's fields is the car's, and when there is none to seal.
+func TestFrameOf(t *testing.T) {
+	with, err := definition.Load("tiny", []byte(tiny))
+	if err != nil {
+		t.Fatal(err)
+	}
+	without, err := definition.Load("tiny", []byte(strings.ReplaceAll(tiny, "vehicle: true, ", "")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := &world{t: t, blobs: map[string][]byte{}}
+	for _, c := range []struct {
+		what, field, job string
+		lay              *definition.Layout
+		holes            []image.Range
+		frame            string
+		ok, other        bool
+	}{
+		{what: "the first field", field: "ab-1 2", lay: with, frame: "AB12", ok: true},
+		{what: "the job's", field: "ab-1 2", job: "AB12", lay: with, frame: "AB12", ok: true},
+		{what: "the job's is the second field", field: "X", job: "AB01", lay: with, frame: "AB01", ok: true},
+		{what: "none is the job's", field: "X", job: "Y", lay: with, other: true},
+		{what: "blank", field: "", lay: with},
+		{what: "blank, and the job has one", field: "", job: "Y", lay: with, other: true},
+		{what: "no such field", field: "X", job: "Y", lay: without},
+		{what: "not held", field: "X", lay: with, holes: []image.Range{hole(8, 9)}},
+		{what: "one not held, the other is the job's", field: "X", job: "AB01", lay: with, holes: []image.Range{hole(8, 9)}, frame: "AB01", ok: true},
+		{what: "one not held, the other not the job's", field: "X", job: "Y", lay: with, holes: []image.Range{hole(8, 9)}},
+		{what: "a hole beside it", field: "X", lay: with, holes: []image.Range{hole(0x12, 0x20)}, frame: "X", ok: true},
+	} {
+		m := w.image(picture(c.field, 110), c.holes...)
+		im, err := image.FromMessage(m, 0x1000, w.blobs[m.GetSha256()])
+		if err != nil {
+			t.Fatal(err)
+		}
+		frame, ok := FrameOf(c.lay, im, c.job)
+		if _, other := frameOf(c.lay, im, c.job); ok != c.ok || ok && frame != c.frame || other != c.other {
+			t.Errorf("%s: %q, %v, %v", c.what, frame, ok, other)
+		}
+	}
+}
+
+// TestReadOfAnotherCar is refused, and no frame number is told.
+func TestReadOfAnotherCar(t *testing.T) {
+	for _, c := range []struct {
+		what, typed, holds, sealed, at string
+	}{
+		{"typed, and the image's", "FRAME001", "FRAME001", "FRAME001", ""},
+		{"another car's image", "FRAME001", "FRAME002", "FRAME002", "read.image"},
+		{"another car's image, sealed as the job's", "FRAME001", "FRAME002", "FRAME001", "read.image"},
+		{"sealed as another", "", "FRAME001", "FRAME002", "read.frame"},
+		{"not sealed", "", "FRAME001", "", "read.frame"},
+		{"sealed, and blank in the image", "", "", "FRAME001", "read.frame"},
+	} {
+		w := newWorld(t)
+		w.do(w.open("AB-1", c.typed, ""))
+		a := w.read(1, w.image(picture(c.holds, 110)), c.sealed)
+		_, _, err := w.fill(a)
+		if c.at == "" {
+			if err != nil {
+				t.Errorf("%s: %v", c.what, err)
+			}
+			continue
+		}
+		if reason, at := refused(t, err); reason != ReasonOtherFrame || at != c.at || strings.Contains(err.Error(), "FRAME0") {
+			t.Errorf("%s: %v", c.what, err)
+		}
+	}
+	w := newWorld(t)
+	w.do(w.open("AB-1", "", ""))
+	w.do(w.read(1, w.image(picture("FRAME001", 110)), "FRAME001"))
+	if _, _, err := w.fill(w.read(1, w.image(picture("FRAME002", 110)), "FRAME002")); err == nil {
+		t.Error("a second read of another car was taken")
+	}
+	_, _, err := w.fill(w.amend(1, "AB-1", "FRAME002", ""))
+	if reason, at := refused(t, err); reason != ReasonOtherFrame || at != "amend.details.frame" {
+		t.Errorf("amended to another frame number than the read's: %v", err)
+	}
+	w.do(w.amend(1, "AB-1", "FRAME001", ""))
+}
+
+// TestHoles: what a read does not hold is said, and is no difference to what was in the car.
+func TestHoles(t *testing.T) {
+	w := newWorld(t)
+	w.do(w.open("AB-1", "", ""))
+	w.do(w.read(1, w.image(picture("FRAME001", 110)), "FRAME001"))
+	holed := w.read(1, w.image(picture("FRAME001", 110), hole(0, 8), hole(0x21, 0x22), hole(0x78, 0x80)), "FRAME001")
+	w.do(holed)
+	r := holed.GetRead()
+	// The checksum goes over all but the end, which nothing names.
+	want := &recordv1.AddRead{Holes: image.Messages([]image.Range{hole(0, 8), hole(0x21, 0x22)})}
+	if !proto.Equal(&recordv1.AddRead{Holes: r.GetHoles()}, want) {
+		t.Errorf("holes: %v", r.GetHoles())
+	}
+	if !r.GetLastKnown().GetSame() || r.GetLastKnown().GetReportSha256() != "" {
+		t.Errorf("what is unknown was taken for a change: %v", r.GetLastKnown())
+	}
+	changed := w.read(1, w.image(edited(picture("FRAME001", 110), 0x22, 9), hole(0x40, 0x48)), "FRAME001")
+	made := w.do(changed)
+	if last := changed.GetRead().GetLastKnown(); last.GetSame() || last.GetReportSha256() == "" || made.LastReport == nil || made.Last == nil {
+		t.Errorf("a change beside a hole: %v", last)
+	}
+	wrong := w.read(1, w.image(edited(picture("FRAME001", 110), 0, 'X'), hole(0x40, 0x48)), "FRAME001")
+	_, _, err := w.fill(wrong)
+	if reason, _ := refused(t, err); reason != ReasonImage {
+		t.Errorf("of another software: %v", err)
+	}
+}
+
+// TestWhatWasLeftInTheCar by an earlier job, whose read had holes and whose images may be gone.
+func TestWhatWasLeftInTheCar(t *testing.T) {
+	w := newWorld(t)
+	w.do(w.open("AB-1", "", ""))
+	w.do(w.read(1, w.image(picture("FRAME001", 110), hole(0x78, 0x80)), "FRAME001"))
+	w.do(w.submit(1, w.image(picture("FRAME001", 150), hole(0x78, 0x80))))
+	w.do(w.sign(1, 1))
+	w.do(w.collect(1, 1))
+	full := edited(picture("FRAME001", 150), 0x79, 5)
+	if back := w.readBack(1, w.image(full)); w.do(back) == nil || !back.GetReadBack().GetMatches() {
+		t.Error("what the file did not hold was taken for a difference")
+	}
+	w.do(w.open("AB-1", "", ""))
+	before := w.read(2, w.image(full), "FRAME001")
+	if w.do(before); !before.GetRead().GetLastKnown().GetSame() || before.GetRead().GetLastKnown().GetSubmission() != 1 {
+		t.Errorf("%v", before.GetRead().GetLastKnown())
+	}
+}
+
+// TestReadBackTries what was collected, newest first.
+func TestReadBackTries(t *testing.T) {
+	w := newWorld(t)
+	w.do(w.open("AB-1", "", ""))
+	w.do(w.read(1, w.image(picture("FRAME001", 110)), "FRAME001"))
+	for i, boost := range []byte{150, 160} {
+		w.do(w.submit(1, w.image(picture("FRAME001", boost))))
+		w.do(w.sign(1, uint32(i+1)))
+		w.do(w.collect(1, uint32(i+1)))
+	}
+	w.do(w.collect(1, 0))
+	for _, c := range []struct {
+		boost   byte
+		of      uint32
+		matches bool
+	}{{110, 0, true}, {160, 2, true}, {150, 1, true}, {155, 0, false}} {
+		a := w.readBack(1, w.image(picture("FRAME001", c.boost)))
+		a.GetReadBack().Submission = 7 // whatever was there before
+		made := w.do(a)
+		r := a.GetReadBack()
+		if r.GetSubmission() != c.of || r.GetMatches() != c.matches || (r.GetReportSha256() == "") != c.matches || (made.Why == "") != c.matches || (made.Report == nil) != c.matches {
+			t.Errorf("%d: %v, %q", c.boost, r, made.Why)
+		}
+	}
+	made := w.do(&recordv1.Action{Body: &recordv1.Action_ReadBack{ReadBack: &recordv1.AddReadback{Job: 1, Submission: 1, NotPossible: "locked"}}})
+	if made.Report != nil || len(made.Reports) != 0 {
+		t.Error("a report on nothing")
+	}
+}
+
+// TestJudgedWorse: what waits and what was released, of open jobs, by the judgement that stands.
+func TestJudgedWorse(t *testing.T) {
+	w := newWorld(t)
+	for job := range uint32(3) {
+		w.do(w.open("AB-1", "", ""))
+		w.do(w.read(job+1, w.image(picture("FRAME001", 110)), "FRAME001"))
+		w.do(w.submit(job+1, w.image(picture("FRAME001", 150)))) // becomes a release
+		w.do(w.sign(job+1, 1))
+		w.do(w.submit(job+1, w.image(picture("FRAME001", 150)))) // will be replaced
+		w.do(w.submit(job+1, w.image(picture("FRAME001", 135)))) // stays clear
+		w.do(w.submit(job+1, w.image(picture("FRAME001", 160)))) // waits
+	}
+	w.do(&recordv1.Action{Body: &recordv1.Action_Close{Close: &recordv1.CloseJob{Job: 2, Outcome: "done"}}})
+	a := &recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: w.file(strict)}}}
+	w.do(a)
+	var got []uint32
+	for _, j := range a.GetLimits().GetJudgedWorse() {
+		if got = append(got, j.GetJob(), j.GetSubmission()); j.GetVerdict() != "warning" || !slices.Equal(j.GetWarnings(), []string{"high:boost"}) {
+			t.Errorf("%v", j)
+		}
+	}
+	if !slices.Equal(got, []uint32{1, 1, 1, 4, 3, 1, 3, 4}) {
+		t.Errorf("%v", got)
+	}
+	before := w.c.Comparisons()
+	other := &recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: w.file(strings.Replace(strict, "name: road", "name: track", 1))}}}
+	if w.do(other); w.c.Comparisons() != before || other.GetLimits().GetJudgedWorse() != nil {
+		t.Error("limits that no job has judged something")
+	}
+	if w.job(1).GetSubmissions()[0].GetJudgedWorse() == nil || record.AsFound(w.job(1)) == nil {
+		t.Error("the record does not show it")
+	}
+}
