@@ -20,13 +20,15 @@ const admitTimeout = 4 * callTimeout
 
 // send moves an action, and of its blobs those that the server lacks.
 func (c *Client) send(ctx context.Context, p *pending) (*servicev1.Admitted, error) {
-	ctx, cancel := context.WithCancel(ctx)
+	talk, cancel := context.WithCancel(ctx)
 	defer cancel()
 	// Moving a large image may take long on a slow line; silence may not.
 	patience := time.AfterFunc(admitTimeout, cancel)
 	defer patience.Stop()
-	admitted, err := c.converse(ctx, p, func() { patience.Reset(admitTimeout) })
+	admitted, err := c.converse(talk, p, func() { patience.Reset(admitTimeout) })
 	switch {
+	case err != nil && talk.Err() != nil && ctx.Err() == nil:
+		return nil, &Error{Kind: Away, Text: "the server does not answer"}
 	case status.Code(err) == codes.Aborted:
 		return nil, &Error{Kind: Refused, Err: errBusy}
 	case err != nil:

@@ -24,6 +24,9 @@ type ownCopy struct {
 	say    func(line string)
 }
 
+// mend is what to do about a copy that cannot be used.
+const mend = "witnessmark ledger verify, where the server can be reached: the copy is made again"
+
 // keptDamaged is how many damaged files are kept for somebody to look at.
 const keptDamaged = 3
 
@@ -52,7 +55,7 @@ func damage(err error) error {
 		return err
 	}
 	return &Error{Kind: Failed, Text: "your own copy of the ledger is damaged", Err: err,
-		Try: "witnessmark ledger verify, where the server can be reached: the copy is fetched again"}
+		Try: mend}
 }
 
 func isDamage(err error) bool {
@@ -70,23 +73,21 @@ func (o *ownCopy) view(fn func(store.ReadTx) error) error {
 		return o.with(path, true, func(e *bolt.Engine) error { return e.View(fn) })
 	}
 	return &Error{Kind: Failed, Text: "there is no whole copy of the ledger in " + o.home.Dir,
-		Try: "witnessmark ledger verify, where the server can be reached: the copy is fetched again"}
+		Try: mend}
 }
 
 // state runs fn on what the copy says.
 func (o *ownCopy) state(fn func(*record.State) error) error {
-	return o.view(func(tx store.ReadTx) error { return fn2(tx, fn) })
-}
-
-func fn2(tx store.ReadTx, fn func(*record.State) error) error {
-	s := record.Read(tx)
-	if s.Outdated() {
-		return &Error{Kind: Failed, Text: "the copy of the ledger was written by another version", Try: "witnessmark ledger verify, where the server can be reached"}
-	}
-	if err := fn(s); err != nil && s.Err() == nil {
-		return err
-	}
-	return s.Err()
+	return o.view(func(tx store.ReadTx) error {
+		s := record.Read(tx)
+		if s.Outdated() {
+			return &Error{Kind: Failed, Text: "your copy of the ledger was written by another version", Try: mend}
+		}
+		if err := fn(s); err != nil && s.Err() == nil {
+			return err
+		}
+		return s.Err()
+	})
 }
 
 // whole holds the copy to the head that is kept beside it, and its documents to their sum: nothing

@@ -4,8 +4,6 @@ import (
 	"context"
 	"strings"
 
-	"google.golang.org/protobuf/proto"
-
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
 )
@@ -87,10 +85,6 @@ func (c *Client) AmendJob(ctx context.Context, number uint32, n Details) (*recor
 	details, err := n.message((*sealing)(&d.openings), job)
 	if err != nil {
 		return nil, err
-	}
-	if details.Limits = job.GetLimits(); n.Limits != job.GetLimits().GetName() {
-		// The limits are looked up below, as for a new job.
-		details.Limits = nil
 	}
 	err = c.View(func(s *record.State) (err error) {
 		details.Limits, err = revision(s, record.Limits, n.Limits)
@@ -240,5 +234,3 @@ func ParseSubmission(text string) (job, n uint32, err error) {
 	}
 	return name.Job, name.N, nil
 }
-
-var _ = proto.Equal

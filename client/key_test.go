@@ -81,7 +81,7 @@ func TestKeyInAgent(t *testing.T) {
 	w.must(nil, os.Remove(w.path("tech")))
 	c, err := w.tryLogin("agent", "tech.pub")
 	w.must(nil, err)
-	w.must(c.OpenJob(ctx, NewJob{Car: "B2", Definition: "bench", Limits: "bench-98"}))
+	w.must(c.OpenJob(ctx, NewJob{Definition: "bench", Details: Details{Plate: "B2", Limits: "bench-98"}}))
 	signer, err := LoadSigner(w.path("tech.pub"), nil)
 	w.must(nil, err)
 	if _, err := signer.Sign(nil, make([]byte, 32), crypto.SHA256); err == nil {

@@ -15,7 +15,6 @@ import (
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store"
 	"witnessmark/store/record"
-	"witnessmark/store/signoff"
 )
 
 // pending is an action that was signed and whose answer has not come: a folder of its own, written
@@ -216,5 +215,3 @@ func (c *Client) deliver(ctx context.Context, p *pending) (uint64, error) {
 
 // isLate says that something happened between deciding and entering: the action is to be made anew.
 func isLate(err error) bool { return errors.Is(err, errBusy) || reasonOf(err) == record.ReasonActsOn }
-
-var _ = signoff.Form

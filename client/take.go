@@ -141,7 +141,10 @@ func (in *intake) update(w store.WriteTx) error {
 			}
 		}
 	}
-	return errors.Join(in.stand(s, w), s.Finish())
+	if err := s.Finish(); err != nil {
+		return err
+	}
+	return in.stand(s, w)
 }
 
 // stand says how far the copy is now, and holds it to both heads before anything of the last part is
