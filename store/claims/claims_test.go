@@ -1,6 +1,7 @@
 package claims
 
 import (
+	"errors"
 	"slices"
 	"strings"
 	"testing"
@@ -260,4 +261,49 @@ func TestOpenings(t *testing.T) {
 	again.GetAmend().Details.Plate, again.GetAmend().Details.Frame = a.GetJob().GetDetails().GetPlate(), a.GetJob().GetDetails().GetFrame()
 	w.sealed = nil
 	w.do(again)
+}
+
+// failing is a source of which one call fails.
+type failing struct {
+	past
+	left *int
+	err  error
+}
+
+func (f failing) fails() bool { *f.left--; return *f.left == 0 }
+
+func (f failing) View(fn func(*record.State) error) error {
+	if f.fails() {
+		return f.err
+	}
+	return f.past.View(fn)
+}
+
+func (f failing) Blob(what string, sha image.Hash) ([]byte, error) {
+	if f.fails() {
+		return nil, f.err
+	}
+	return f.past.Blob(what, sha)
+}
+
+// TestSourceFails: whichever of its answers fails, that is the error, and nothing is claimed.
+func TestSourceFails(t *testing.T) {
+	w := story(t)
+	for _, e := range w.entered {
+		for _, err := range []error{errors.New("disk"), ErrErased} {
+			for call := 1; ; call++ {
+				left := call
+				made, got := New().Check(failing{past{w, e.before}, &left, err}, e.action, e.openings)
+				if left > 0 { // it was not asked that often
+					if got != nil || call == 1 {
+						t.Errorf("%s: %v", signoff.Kind(e.action), got)
+					}
+					break
+				}
+				if !errors.Is(got, err) || made != nil {
+					t.Errorf("%s, call %d: %v", signoff.Kind(e.action), call, got)
+				}
+			}
+		}
+	}
 }

@@ -70,13 +70,13 @@ func (m *making) judgedWorse(kind string, rev *recordv1.Revision) (out []*record
 	var jobs []*recordv1.Job
 	var rules []by
 	err = m.src.View(func(s *record.State) error {
-		s.Jobs(0, func(j *recordv1.Job) bool {
+		s.OpenJobs(func(j *recordv1.Job) bool {
 			r := by{newest(s, record.Definitions, j.GetDefinition().GetName()), newest(s, record.Limits, j.GetLimits().GetName())}
 			its := &r.definition
 			if kind == record.Limits {
 				its = &r.limits
 			}
-			if (*its).GetName() == rev.GetName() && j.GetState() == "open" && len(j.GetSubmissions()) > 0 {
+			if (*its).GetName() == rev.GetName() && len(j.GetSubmissions()) > 0 {
 				*its = rev
 				jobs, rules = append(jobs, j), append(rules, r)
 			}

@@ -4,7 +4,11 @@ import (
 	"strings"
 	"testing"
 
+	"google.golang.org/protobuf/proto"
+
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
+	"witnessmark/store/signoff"
 )
 
 // TestWhichCar opens and amends jobs: plates and frame numbers that are known already lead to their
@@ -133,5 +137,38 @@ func TestErased(t *testing.T) {
 	wrong.Details.LimitsFuel = nil
 	if _, err := c.Check(lookingBack{past{w, e.before}, 1}, e.action, nil); err == nil {
 		t.Error("a claim that needs no text was passed over")
+	}
+}
+
+// TestForgottenLabels: before an erasure is come to, looking back, the labels of that job are missing
+// already, so that another job's car cannot be told; what needs no label is checked.
+func TestForgottenLabels(t *testing.T) {
+	w := newWorld(t)
+	w.do(w.open("A", "", ""))
+	w.do(w.open("A", "", ""))
+	w.do(w.read(2, w.image(picture("FRAME001", 110)), "FRAME001"))
+	then := newWorld(t) // the same ledger, without what the first job sealed
+	for _, e := range w.entered[2:] {
+		src := lookingBack{past{w, then.engine}, 1}
+		made, err := New().Check(src, e.action, e.openings)
+		if err != nil || !made.Forgotten && e.action != w.entered[2].action {
+			t.Errorf("%v: %v", e.action.GetBody(), err)
+		}
+		wrong := proto.CloneOf(e.action)
+		switch b := wrong.GetBody().(type) {
+		case *recordv1.Action_Job:
+			b.Job.Details.LimitsFuel = nil
+		case *recordv1.Action_Read:
+			b.Read.Check.Verdict = "notice"
+		}
+		if _, err := New().Check(src, wrong, e.openings); err == nil {
+			t.Error("a claim that needs no label was passed over")
+		}
+		envelope, err := signoff.Seal(e.action, lead)
+		w.ok(err)
+		if e.action == w.entered[2].action {
+			e.openings = nil
+		}
+		then.admit(record.MakeEntry(envelope, e.action.GetTime()), e.openings)
 	}
 }

@@ -145,6 +145,66 @@ func TestWhatWasLeftInTheCar(t *testing.T) {
 	}
 }
 
+// TestOtherDefinitionInTheCar: of two definitions there is no report, and of two sizes no comparison.
+func TestOtherDefinitionInTheCar(t *testing.T) {
+	for _, c := range []struct {
+		what     string
+		file     string
+		found    []byte
+		revise   string // of the definition that the car had before
+		same     bool
+		reported bool
+	}{
+		{"the same one", tiny, picture("FRAME001", 111), "", false, true},
+		{"another, and the same bytes", strings.Replace(tiny, "name: tiny", "name: other", 1), picture("FRAME001", 110), "", true, false},
+		{"another", strings.Replace(tiny, "name: tiny", "name: other", 1), picture("FRAME001", 111), "", false, false},
+		{"a larger one", strings.NewReplacer("name: tiny", "name: other", "size: 0x80", "size: 0x100").Replace(tiny), append(picture("FRAME001", 110), make([]byte, 0x80)...), "", false, false},
+		{"revised to another size", strings.Replace(tiny, "name: tiny", "name: other", 1), picture("FRAME001", 110), strings.Replace(tiny, "size: 0x80", "size: 0x100", 1), false, false},
+	} {
+		w := newWorld(t)
+		w.do(w.open("A", "", ""))
+		w.do(w.read(1, w.image(picture("FRAME001", 110)), "FRAME001"))
+		w.do(&recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: w.file(strings.Replace(road, "[tiny]", "[tiny, other]", 1))}}})
+		if c.file != tiny {
+			w.do(&recordv1.Action{Body: &recordv1.Action_Definition{Definition: &recordv1.AddDefinition{Revision: w.file(c.file)}}})
+		}
+		if c.revise != "" {
+			w.do(&recordv1.Action{Body: &recordv1.Action_Definition{Definition: &recordv1.AddDefinition{Revision: w.file(c.revise)}}})
+		}
+		lay, err := w.c.Layout(w, w.file(c.file))
+		w.ok(err)
+		a := w.open("A", "", "")
+		a.GetJob().Definition = w.newest(record.Definitions, lay.Name)
+		w.do(a)
+		read := w.read(2, w.image(c.found), "FRAME001")
+		made := w.do(read)
+		last := read.GetRead().GetLastKnown()
+		if last.GetJob() != 1 || last.GetSame() != c.same || (last.GetReportSha256() != "") != c.reported || (made.LastReport != nil) != c.reported {
+			t.Errorf("%s: %v", c.what, last)
+		}
+	}
+}
+
+// TestErasedInTheCar: of an image whose bytes were erased the hash is left.
+func TestErasedInTheCar(t *testing.T) {
+	for boost, same := range map[byte]bool{110: true, 111: false} {
+		w := newWorld(t)
+		w.do(w.open("A", "", ""))
+		w.do(w.open("A", "", ""))
+		w.do(w.read(1, w.image(picture("FRAME001", 110)), "FRAME001"))
+		w.do(&recordv1.Action{Body: &recordv1.Action_Close{Close: &recordv1.CloseJob{Job: 1, Outcome: "done"}}})
+		w.do(&recordv1.Action{Body: &recordv1.Action_Erase{Erase: &recordv1.Erase{Job: 1, Images: true, Because: "sold"}}})
+		clear(w.blobs)
+		w.file(tiny)
+		w.file(road)
+		a := w.read(2, w.image(picture("FRAME001", boost)), "FRAME001")
+		w.do(a)
+		if last := a.GetRead().GetLastKnown(); last.GetJob() != 1 || last.GetSame() != same || last.GetReportSha256() != "" {
+			t.Errorf("%v", last)
+		}
+	}
+}
+
 // TestReadBackTries what was collected, newest first.
 func TestReadBackTries(t *testing.T) {
 	w := newWorld(t)
@@ -155,6 +215,7 @@ func TestReadBackTries(t *testing.T) {
 		w.do(w.sign(1, uint32(i+1)))
 		w.do(w.collect(1, uint32(i+1)))
 	}
+	w.do(w.collect(1, 2))
 	w.do(w.collect(1, 0))
 	for _, c := range []struct {
 		boost   byte

@@ -2,7 +2,7 @@ package claims
 
 import (
 	"bytes"
-	"strings"
+	"errors"
 	"sync"
 	"testing"
 
@@ -82,17 +82,54 @@ func TestReportsAreMadeOnce(t *testing.T) {
 	if n := w.c.Comparisons(); n != before || before == 0 {
 		t.Errorf("%d comparisons, then %d", before, n)
 	}
+}
+
+// TestCacheIsBounded: the oldest goes, and what failed is not kept.
+func TestCacheIsBounded(t *testing.T) {
+	c := cache[int]{most: 2}
+	computed := 0
+	get := func(key string, want error) int {
+		v, err := c.get(key, func() (int, error) { computed++; return computed, want })
+		if err != want {
+			t.Errorf("%s: %v", key, err)
+		}
+		return v
+	}
+	bad := errors.New("bad")
+	a, b := get("a", nil), get("b", nil)
+	get("c", bad)
+	if get("a", nil) != a || get("b", nil) != b || computed != 3 {
+		t.Errorf("%d computed", computed)
+	}
+	get("c", nil)
+	if get("b", nil) != b || get("a", nil) == a || len(c.kept) != 2 || len(c.order) != 2 {
+		t.Errorf("kept %v", c.order)
+	}
+}
+
+// TestTogether: one computer, many at once.
+func TestTogether(t *testing.T) {
+	w := story(t)
+	c := New()
 	var all sync.WaitGroup
-	for i := range 2 * keptReports {
+	for range 4 {
 		all.Go(func() {
-			a := w.submit(1, w.image(picture("FRAME001", 111)))
-			a.GetSubmission().Note, a.GetSubmission().Meant = nil, nil
-			a.GetSubmission().Meant = []string{"boost", strings.Repeat("boost", i%2)}[:1+i%2]
-			if _, err := w.c.Fill(w, a, nil); err != nil {
-				t.Error(err)
+			for _, e := range w.entered {
+				if _, err := c.Check(past{w, e.before}, e.action, e.openings); err != nil {
+					t.Error(err)
+				}
 			}
 		})
-		all.Wait()
+	}
+	all.Wait()
+	alone := New()
+	for _, e := range w.entered {
+		if _, err := alone.Check(past{w, e.before}, e.action, e.openings); err != nil {
+			t.Error(err)
+		}
+	}
+	if c.Comparisons() < alone.Comparisons() {
+		t.Errorf("%d comparisons, alone %d", c.Comparisons(), alone.Comparisons())
 	}
 }
 
