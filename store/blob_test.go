@@ -136,6 +136,28 @@ func TestPutMends(t *testing.T) {
 	wantBlob(t, e, another)
 }
 
+// TestEraseAmongDamage: what is damaged stays so, and keeps nothing from being erased.
+func TestEraseAmongDamage(t *testing.T) {
+	e := memory.New()
+	read := image(1, 1<<16)
+	a := putBlob(t, e, read, "")
+	bad := putBlob(t, e, edited(read), a)
+	good := edited(edited(read))
+	putBlob(t, e, good, a)
+	setPacked(t, e, bad, flipped(packedBlob(t, e, bad), 60))
+	odd := name([]byte("odd"))
+	setPacked(t, e, odd, []byte{9})
+	if err := e.Update(func(tx store.WriteTx) error { return store.EraseBlobs(tx, []string{a, a}) }); err != nil {
+		t.Fatal(err)
+	}
+	wantBlob(t, e, good)
+	for sha, want := range map[string]error{a: store.ErrNotFound, bad: store.ErrDamaged, odd: store.ErrDamaged} {
+		if _, err := getBlob(e, sha); !errors.Is(err, want) {
+			t.Errorf("blob %s: %v, want %v", sha, err, want)
+		}
+	}
+}
+
 func TestBlobsThatAreNot(t *testing.T) {
 	e := memory.New()
 	if _, err := getBlob(e, name(nil)); !errors.Is(err, store.ErrNotFound) {

@@ -104,6 +104,36 @@ func TestBadCopies(t *testing.T) {
 	}
 }
 
+// TestOddShapes writes what no version of this package writes.
+func TestOddShapes(t *testing.T) {
+	for what, c := range map[string]struct {
+		bucket []byte
+		key    string
+		value  int
+		read   func(store.ReadTx) error
+	}{
+		"entry's key":     {bucketEntries, "abc", 1, func(tx store.ReadTx) error { _, err := tx.Entries(); return err }},
+		"tree hash":       {bucketHashes, string(number(0)), 5, func(tx store.ReadTx) error { _, err := tx.Hash(0); return err }},
+		"blob's name":     {bucketBlobs, "abc", 1, func(tx store.ReadTx) error { return tx.Blobs(func(string, []byte) (bool, error) { return true, nil }) }},
+		"document's kind": {bucketDocuments, "abc", 1, store.CheckSum},
+		"sum":             {bucketMeta, "sum", 5, func(tx store.ReadTx) error { _, err := tx.Sum(); return err }},
+		"sum, to write":   {bucketMeta, "sum", 5, func(tx store.ReadTx) error { _, err := store.SumWith(tx, "job", "7", nil); return err }},
+	} {
+		e, err := Create(filepath.Join(t.TempDir(), "ledger.db"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		err = e.db.Update(func(tx *bbolt.Tx) error { return tx.Bucket(c.bucket).Put([]byte(c.key), make([]byte, c.value)) })
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := e.View(c.read); !errors.Is(err, store.ErrDamaged) {
+			t.Errorf("%s: %v", what, err)
+		}
+		e.Close()
+	}
+}
+
 // TestWriterBehindTheBrokenOne: an update that waited while another broke the store must not write.
 func TestWriterBehindTheBrokenOne(t *testing.T) {
 	e, err := Create(filepath.Join(t.TempDir(), "ledger.db"))

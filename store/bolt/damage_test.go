@@ -1,11 +1,14 @@
 package bolt_test
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"encoding/binary"
 	"errors"
 	"fmt"
 	"os"
+	"runtime"
+	"strings"
 	"testing"
 
 	"witnessmark/store"
@@ -100,6 +103,30 @@ func TestFlippedBits(t *testing.T) {
 	}
 	if refused < tried/10 {
 		t.Errorf("%d of %d refused: the test damages nothing", refused, tried)
+	}
+}
+
+// TestLengthBeyondTheFile: a value that says it is gigabytes long takes no such memory.
+func TestLengthBeyondTheFile(t *testing.T) {
+	e, path := create(t)
+	put(t, e, strings.Repeat("x", 3021))
+	if err := e.Close(); err != nil {
+		t.Fatal(err)
+	}
+	file := readFile(t, path)
+	at := bytes.LastIndex(file, binary.LittleEndian.AppendUint32(nil, 3021))
+	if at < 0 {
+		t.Fatal("the entry's length is nowhere")
+	}
+	file[at+3] ^= 0x40
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	if _, err := reopen(t, file); !errors.Is(err, store.ErrDamaged) {
+		t.Errorf("read: %v", err)
+	}
+	runtime.ReadMemStats(&after)
+	if took := after.TotalAlloc - before.TotalAlloc; took > 64<<20 {
+		t.Errorf("it took %d bytes", took)
 	}
 }
 

@@ -34,54 +34,46 @@ func checkBranches(file io.ReaderAt, tx *bbolt.Tx) error {
 }
 
 // checkBelow goes down a tree level by level. All leaves have one depth, so the first page of a
-// level tells what all of them are.
+// level tells whether there are more levels.
 func checkBelow(file io.ReaderAt, tx *bbolt.Tx, root uint64) error {
-	seen := map[uint64]bool{}
+	above := map[uint64]bool{}
 	for level := []uint64{root}; ; {
 		for _, page := range level {
-			if seen[page] {
+			if above[page] {
 				return fmt.Errorf("page %d lies below itself: %w", page, store.ErrDamaged)
 			}
 		}
 		var next []uint64
 		for i, page := range level {
-			below, branch, err := readBranch(file, tx, page)
+			below, err := readBranch(file, int64(page)*int64(tx.DB().Info().PageSize))
 			if err != nil {
-				return err
+				return fmt.Errorf("page %d: %w: %w", page, store.ErrDamaged, err)
 			}
-			if !branch && i == 0 {
+			if below == nil && i == 0 {
 				return nil
 			}
-			if !branch || seen[page] {
-				return fmt.Errorf("page %d does not lie where it belongs: %w", page, store.ErrDamaged)
-			}
-			seen[page] = true
+			above[page] = true
 			next = append(next, below...)
 		}
 		level = next
 	}
 }
 
-// readBranch is the pages that a page leads to, if it is one that does.
-func readBranch(file io.ReaderAt, tx *bbolt.Tx, page uint64) (below []uint64, branch bool, err error) {
-	size := uint64(tx.DB().Info().PageSize)
-	if page >= uint64(tx.Size())/size {
-		return nil, false, fmt.Errorf("page %d is behind the end: %w", page, store.ErrDamaged)
-	}
-	at := int64(page * size)
+// readBranch is the numbers of the pages that the page at an offset leads to; none if it is a leaf.
+func readBranch(file io.ReaderAt, at int64) (below []uint64, err error) {
 	header := make([]byte, headerSize)
 	if _, err := file.ReadAt(header, at); err != nil {
-		return nil, false, fmt.Errorf("page %d: %w: %w", page, store.ErrDamaged, err)
+		return nil, err
 	}
 	if binary.NativeEndian.Uint16(header[8:]) != branchPage {
-		return nil, false, nil
+		return nil, nil
 	}
 	elements := make([]byte, elementSize*int(binary.NativeEndian.Uint16(header[10:])))
-	if _, err := file.ReadAt(elements, at+headerSize); err != nil || len(elements) == 0 {
-		return nil, false, fmt.Errorf("page %d has no whole elements: %w", page, store.ErrDamaged)
+	if _, err := file.ReadAt(elements, at+headerSize); err != nil {
+		return nil, err
 	}
 	for e := 0; e < len(elements); e += elementSize {
 		below = append(below, binary.NativeEndian.Uint64(elements[e+8:]))
 	}
-	return below, true, nil
+	return below, nil
 }

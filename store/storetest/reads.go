@@ -71,6 +71,9 @@ func testReadsSame(t *testing.T, m Maker) {
 		{"at the scan's start", readsAll, put("list", "b", "y"), false},
 		{"between what was scanned", readsAll, put("list", "c", "x"), false},
 		{"where the scan stopped", readsAll, put("list", "d", "y"), false},
+		{"a byte moved from value to key", readsAll, func(tx store.WriteTx) error {
+			return errors.Join(tx.DeleteDocument("list", "d"), tx.PutDocument("list", "dx", nil))
+		}, false},
 		{"right behind it", readsAll, put("list", "d\x00", "x"), true},
 		{"far behind it", readsAll, func(tx store.WriteTx) error { return tx.DeleteDocument("list", "f") }, true},
 		{"scanned and deleted", readsAll, func(tx store.WriteTx) error { return tx.DeleteDocument("list", "d") }, false},
