@@ -17,7 +17,7 @@ import (
 )
 
 // tries is how often an action is computed anew because others went in before it.
-const tries = 5
+const tries = 8
 
 // Admit takes one signed action and the bytes that it brings. What ends before the committer has
 // it leaves nothing behind.
@@ -126,15 +126,16 @@ func (a *arrival) complete(s *record.State) error {
 
 // openFault refuses an envelope that cannot be opened.
 func openFault(err error) error {
+	reason := record.ReasonBadEnvelope
 	switch {
 	case errors.Is(err, record.ErrUnknownKind):
 		return err
 	case errors.Is(err, signoff.ErrUnknownKey):
-		return &fault{code: codes.PermissionDenied, reason: record.ReasonUnknownKey, at: "envelope", text: oneLine(err)}
+		reason = record.ReasonUnknownKey
 	case errors.Is(err, signoff.ErrSignature):
-		return invalid(record.ReasonBadSignature, "envelope", "", "%s", oneLine(err))
+		reason = record.ReasonBadSignature
 	}
-	return invalid(record.ReasonBadEnvelope, "envelope", "", "%s", oneLine(err))
+	return &record.Refusal{Reason: reason, At: "envelope", Text: oneLine(err)}
 }
 
 // lacking lists the blobs that an action brings and that are not there, or not whole.
@@ -150,16 +151,22 @@ func lacking(tx store.ReadTx, a *recordv1.Action) (shas []string, err error) {
 	return shas, nil
 }
 
-// admit makes an action's claims again, outside any transaction, and hands it to the committer; if
-// what they were made from has changed by then, once more.
+// compute makes an action's claims again, outside any transaction.
+func (c *core) compute(a *arrival) error {
+	a.reads = &store.Reads{}
+	src := &source{c.engine, a}
+	if err := src.settled(); err != nil {
+		return err
+	}
+	_, err := c.claims.Check(src, a.signed.Action, a.openings)
+	return err
+}
+
+// admit hands an action to the committer; if what its claims rest on has changed by then, they are
+// made again.
 func (c *core) admit(ctx context.Context, a *arrival) (*admitted, error) {
 	for range tries {
-		a.reads = &store.Reads{}
-		src := &source{c.engine, a}
-		if err := src.settled(); err != nil {
-			return nil, err
-		}
-		if _, err := c.claims.Check(src, a.signed.Action, a.openings); err != nil {
+		if err := c.compute(a); err != nil {
 			return nil, err
 		}
 		select {

@@ -72,7 +72,7 @@ func toStatus(err error) *status.Status {
 		}
 		return detailed(code, r.Text, r.Reason, r.At, r.Allowed)
 	case errors.Is(err, record.ErrUnknownKind):
-		return detailed(codes.FailedPrecondition, "this server does not know that kind of action; the server must be upgraded", "upgrade", "envelope", "")
+		return detailed(codes.FailedPrecondition, "this server does not understand that action, or what is in its ledger already; the server must be upgraded", "upgrade", "envelope", "")
 	case errors.Is(err, store.ErrBroken), errors.Is(err, store.ErrClosed):
 		return detailed(codes.Unavailable, "the store takes no more writes until the server is started again", "store-broken", "", "")
 	case errors.Is(err, context.DeadlineExceeded):

@@ -21,6 +21,7 @@ import (
 	"google.golang.org/grpc/reflection"
 
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
+	"witnessmark/store"
 )
 
 // Options is what a server needs.
@@ -35,6 +36,8 @@ type Options struct {
 	// Idle is how long somebody who brings an action may send nothing; 0 is a minute. Within bounds
 	// all of what they send; 0 is ten minutes.
 	Idle, Within time.Duration
+
+	wrap func(store.Engine) store.Engine // a test's own engine around the folder's
 }
 
 const (
@@ -75,6 +78,9 @@ func Start(o Options) (*Server, error) {
 	f, err := openFolder(o.Dir, false)
 	if err != nil {
 		return nil, err
+	}
+	if o.wrap != nil {
+		f.engine = o.wrap(f.engine)
 	}
 	s, err := start(o, f)
 	if err != nil {

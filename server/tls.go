@@ -3,6 +3,7 @@ package server
 import (
 	"crypto/ed25519"
 	"crypto/rand"
+	"crypto/sha256"
 	"crypto/tls"
 	"crypto/x509"
 	"crypto/x509/pkix"
@@ -40,15 +41,12 @@ func serverTLS(key ed25519.PrivateKey) (*tls.Config, error) {
 	}, nil
 }
 
-// selfSigned makes the certificate that carries a key. Its names and dates mean nothing:
-// whoever connects pins the key.
+// selfSigned makes the certificate that carries a key. Its names and dates mean nothing: whoever
+// connects pins the key, or the certificate, which is the same whenever it is made.
 func selfSigned(key ed25519.PrivateKey) (tls.Certificate, error) {
-	serial, err := rand.Int(rand.Reader, new(big.Int).Lsh(big.NewInt(1), 120))
-	if err != nil {
-		return tls.Certificate{}, fmt.Errorf("certificate: %w", err)
-	}
+	serial := sha256.Sum256(key.Public().(ed25519.PublicKey))
 	template := &x509.Certificate{
-		SerialNumber: serial,
+		SerialNumber: new(big.Int).SetBytes(serial[:15]),
 		Subject:      pkix.Name{CommonName: "witnessmark"},
 		DNSNames:     []string{"witnessmark"},
 		NotBefore:    time.Unix(0, 0),

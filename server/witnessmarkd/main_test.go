@@ -94,7 +94,7 @@ func serveOnce(t *testing.T, dir string) {
 	}
 	conn.Close()
 	second, err := exec.Command("witnessmarkd", "serve", "--data", dir, "--listen", "127.0.0.1:0").CombinedOutput()
-	if exit, ok := err.(*exec.ExitError); !ok || exit.ExitCode() != 2 || !strings.HasPrefix(string(second), "witnessmarkd: ") || !strings.Contains(string(second), "held by") {
+	if exit, ok := err.(*exec.ExitError); !ok || exit.ExitCode() != 2 || !strings.HasPrefix(string(second), "witnessmarkd: ") || !strings.Contains(string(second), "another process holds it") {
 		t.Errorf("a second daemon on the same folder: %v\n%s", err, second)
 	}
 	if err := cmd.Process.Signal(syscall.SIGTERM); err != nil {
