@@ -22,16 +22,21 @@ func (d *decision) sealed() error {
 }
 
 // seal remembers whose sealed texts these are. One whose opening is not here is lacking: nobody may
-// keep a text back that was not erased.
+// keep a text back that was not erased. By one that comes late the job is found from then on.
 func (c *change) seal(job uint32) {
 	for _, s := range signoff.Commitments(c.action) {
 		c.putText(docSealed, s.Commitment, join(job, s.Field))
 		c.putText(docJobSealed, join(job, s.Commitment), "")
 		c.putText(docEntrySeal, join(c.entry, s.Commitment), "")
-		if c.Opening(s.Commitment) == nil {
+		_, lacks := c.text(docLacking, s.Commitment)
+		switch here := c.Opening(s.Commitment) != nil; {
+		case !here:
 			c.putText(docLacking, s.Commitment, "")
-		} else {
+		case lacks:
 			c.drop(docLacking, s.Commitment)
+			for at, value := range c.found(c.job(job)) {
+				c.putText(at.kind, at.key, value)
+			}
 		}
 	}
 }

@@ -147,10 +147,11 @@ func (s *State) document(kind, key string) ([]byte, bool) {
 
 // scan visits the documents of a kind whose keys begin with prefix, from a key on.
 func (s *State) scan(kind, prefix, from string, fn func(key string, value []byte) (more bool)) {
-	if s.err != nil {
+	from = max(prefix, from)
+	if s.err != nil || store.CheckDocument(kind, from) != nil {
 		return
 	}
-	s.fail(s.tx.Scan(kind, max(prefix, from), func(key string, value []byte) (bool, error) {
+	s.fail(s.tx.Scan(kind, from, func(key string, value []byte) (bool, error) {
 		if len(key) < len(prefix) || key[:len(prefix)] != prefix {
 			return false, nil
 		}
