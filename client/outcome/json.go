@@ -10,7 +10,8 @@ import (
 // their unit says, whatever --units says.
 type summary struct {
 	Job       uint32       `json:"job"`
-	Car       string       `json:"car"`
+	Car       uint32       `json:"car"`
+	Plate     string       `json:"plate"`
 	Runs      []runSummary `json:"runs"`
 	Corrected string       `json:"corrected"`
 	Gain      *gainJSON    `json:"gain,omitempty"`
@@ -31,7 +32,7 @@ type runSummary struct {
 
 // JSON is the outcome for programs.
 func (o *Outcome) JSON() ([]byte, error) {
-	s := summary{Job: o.Job.GetNumber(), Car: o.Job.GetCar(), Corrected: o.Corrected, Gain: gainOf(o.Gain), NoGain: o.NoGain,
+	s := summary{Job: o.Job.GetNumber(), Car: o.Job.GetCar(), Plate: o.Plate(), Corrected: o.Corrected, Gain: gainOf(o.Gain), NoGain: o.NoGain,
 		Changed: o.Changed, About: o.About, InCar: o.InCar, Notes: o.Notes, Cautions: Cautions}
 	for _, m := range o.Runs {
 		r := runSummary{Name: m.Name, When: m.When, About: m.About()}

@@ -8,8 +8,10 @@ import (
 	"strings"
 
 	"witnessmark/client"
+	"witnessmark/client/sheet"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/run"
 )
@@ -53,7 +55,7 @@ type Measured struct {
 	Remarks []run.Remark
 }
 
-// Changed is one table that differs from the original.
+// Changed is one table that differs from the read as found.
 type Changed struct {
 	ID    string `json:"id"`
 	Title string `json:"title"`
@@ -126,7 +128,7 @@ func (o *Outcome) changed(in Input) {
 		return
 	}
 	s := in.Review.Submission
-	o.About = fmt.Sprintf("Submission %s by %s: %s.", client.Name(s), s.GetSubmitted().GetPerson(), shortened(oneLine(s.GetNote())))
+	o.About = fmt.Sprintf("Submission %s by %s: %s.", client.Name(s), s.GetSubmitted().GetPerson(), shortened(oneLine(sheet.Sealed(s.GetNote()))))
 	switch {
 	case s.GetVoided():
 		o.About += " Its sign-off was voided: the key was compromised."
@@ -167,9 +169,12 @@ func inCar(j *recordv1.Job) string {
 	if in == nil {
 		return "The ledger does not say what is in the car."
 	}
+	if !in.GetKnown() {
+		return fmt.Sprintf("What is in the car is not known: read back, it was not what had been written (%s, %s).", in.GetSince().GetPerson(), in.GetSince().GetSignedAt())
+	}
 	what := fmt.Sprintf("submission %d.%d", in.GetJob(), in.GetSubmission())
 	if in.GetSubmission() == 0 {
-		what = fmt.Sprintf("the original of job %d", in.GetJob())
+		what = fmt.Sprintf("the read as found of job %d", in.GetJob())
 	}
 	return fmt.Sprintf("In the car is %s, known by: %s (%s, %s).", what, in.GetKnownBy(), in.GetSince().GetPerson(), in.GetSince().GetSignedAt())
 }
@@ -232,10 +237,18 @@ func Subject(j *recordv1.Job) uint32 {
 		return in.GetSubmission()
 	}
 	if j.GetInCar().GetJob() == j.GetNumber() && len(j.GetReadBacks()) > 0 {
-		return 0 // the original went back in
+		return 0 // the read as found went back in
 	}
-	return j.GetRelease()
+	for _, s := range slices.Backward(j.GetSubmissions()) {
+		if record.IsRelease(s) {
+			return s.GetNumber()
+		}
+	}
+	return 0
 }
+
+// Plate is what the car is called.
+func (o *Outcome) Plate() string { return sheet.Sealed(o.Job.GetPlate()) }
 
 // shortened keeps a note from filling the page.
 func shortened(s string) string {

@@ -59,7 +59,7 @@ func recorded(t *testing.T, number int, when, csv string) *client.RecordedRun {
 // job is an input with runs and nothing changed.
 func job(runs ...*client.RecordedRun) Input {
 	return Input{Runs: runs, Units: Metric, Correction: run.None, Layout: &definition.Layout{ByID: map[string]*definition.Table{}},
-		Job: &recordv1.Job{Number: 7, Car: "AB12CD", Fuel: "98 RON", Parts: []string{"larger compressor wheel"},
+		Job: &recordv1.Job{Number: 7, Plate: &recordv1.Text{Text: "AB12CD"}, Fuel: "98 RON", Parts: []string{"larger compressor wheel"},
 			Opened: &recordv1.Event{SignedAt: "2026-03-02T09:00:00Z"}}}
 }
 

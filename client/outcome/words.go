@@ -11,7 +11,7 @@ import (
 // WriteText prints the outcome for a terminal.
 func (o *Outcome) WriteText(out io.Writer) error {
 	var b strings.Builder
-	fmt.Fprintf(&b, "outcome of job %d, car %s\n", o.Job.GetNumber(), o.Job.GetCar())
+	fmt.Fprintf(&b, "outcome of job %d, car %s\n", o.Job.GetNumber(), o.Plate())
 	for _, m := range o.Runs {
 		fmt.Fprintf(&b, "  %s: %s\n", m.Name, m.About())
 		for _, r := range m.Remarks {

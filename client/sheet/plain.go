@@ -8,7 +8,16 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
+
+// Sealed is a sealed text as it is shown: on one line, and "erased" where it was erased.
+func Sealed(t *recordv1.Text) string {
+	if t.GetErased() {
+		return "erased"
+	}
+	return strings.Join(strings.Fields(plainText(t.GetText())), " ")
+}
 
 // plainText takes out what could steer a terminal: images, notes and limits are other people's words.
 func plainText(s string) string {

@@ -11,6 +11,7 @@ import (
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
 	"witnessmark/tables/limits"
 )
 
@@ -52,7 +53,7 @@ func bench(t *testing.T, change map[int]byte) (*calibrationv1.Report, Options) {
 	for at, v := range change {
 		candidate[at] = v
 	}
-	r, err := compare.Compare(compare.Input{Layout: lay, Limits: lim, Base: compare.Side{Bytes: base}, Candidate: compare.Side{Bytes: candidate}})
+	r, err := compare.Compare(compare.Input{Layout: lay, Limits: lim, Base: image.Whole(0, base), Candidate: image.Whole(0, candidate)})
 	if err != nil {
 		t.Fatal(err)
 	}
