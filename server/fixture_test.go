@@ -339,10 +339,14 @@ func wantFault(t testing.TB, err error, code codes.Code, reason string) {
 	}
 }
 
-// leavesNothing is called once no action is under way: nothing is spooled, and no blob is there that
-// no entry names.
+// quiet waits until no stream is under way.
+func (w *workshop) quiet() { w.srv.gate.under.Wait() }
+
+// leavesNothing waits until no action is under way: nothing is spooled then, and no blob is there
+// that no entry names.
 func (w *workshop) leavesNothing() {
 	w.Helper()
+	w.quiet()
 	names, err := os.ReadDir(filepath.Join(w.dir, spoolFolder))
 	if err != nil || len(names) > 0 {
 		w.Errorf("spooled: %v %v", names, err)
@@ -363,7 +367,7 @@ func (w *workshop) well() *Checked {
 	return out
 }
 
-// put stores bytes behind the record's back.
+// damage writes behind the record's back.
 func (w *workshop) damage(fn func(store.WriteTx) error) {
 	w.Helper()
 	if err := w.srv.folder.engine.Update(fn); err != nil {
