@@ -58,7 +58,7 @@ func Round(low, high, from, to float64, n int) Scale {
 		low, high = 0, 1
 	}
 	if far := max(math.Abs(low), math.Abs(high)); !(high/2-low/2 > 1e-9*far/2) {
-		low, high = low-max(.5, far/100), high+max(.5, far/100)
+		low, high = max(low-max(.5, far/100), -math.MaxFloat64), min(high+max(.5, far/100), math.MaxFloat64)
 	}
 	s := Scale{Low: low, High: high, From: from, To: to}
 	rough := high/float64(n) - low/float64(n)
@@ -74,7 +74,7 @@ func Round(low, high, from, to float64, n int) Scale {
 		s.Ticks, s.decimals = []float64{low, high}, 99
 		return s // near the largest numbers that there are
 	}
-	s.Low, s.High, s.decimals = first*step, last*step, max(0, int(math.Ceil(-math.Log10(step)-1e-9)))
+	s.Low, s.High, s.decimals = min(low, first*step), max(high, last*step), max(0, int(math.Ceil(-math.Log10(step)-1e-9)))
 	for i := first; i <= last; i++ {
 		s.Ticks = append(s.Ticks, i*step)
 	}
