@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -104,7 +105,7 @@ func (s source) Blob(what string, sha image.Hash) ([]byte, error) {
 	if b, ok := s.given[sha]; ok {
 		return b, nil
 	}
-	return s.c.download(s.ctx, what, string(sha))
+	return s.c.download(s.ctx, strings.TrimSuffix(what, ".sha256"), string(sha))
 }
 
 // short is enough of a hash for a person to compare.

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 
+	"witnessmark/store/claims"
 	"witnessmark/store/record"
 )
 
@@ -98,6 +99,8 @@ func unknownEntry() error {
 func refusal(err error) error {
 	var r *record.Refusal
 	switch {
+	case errors.As(err, &r) && r.Reason == claims.ReasonUpgrade:
+		return upgrade("%v", r)
 	case errors.As(err, &r):
 		return &Error{Kind: Refused, Err: r}
 	case errors.Is(err, record.ErrUnknownKind):
