@@ -7,17 +7,16 @@ import (
 	"math"
 	"strconv"
 	"strings"
-)
 
-// Finite says whether a number can be drawn.
-func Finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+	"witnessmark/tables/surface"
+)
 
 // Extent is the least and the most of what is finite; the least is above the most where nothing is.
 func Extent(sets ...[]float64) (low, high float64) {
 	low, high = math.Inf(1), math.Inf(-1)
 	for _, set := range sets {
 		for _, v := range set {
-			if Finite(v) {
+			if surface.Finite(v) {
 				low, high = min(low, v), max(high, v)
 			}
 		}
@@ -70,7 +69,7 @@ func Round(low, high, from, to float64, n int) Scale {
 		}
 	}
 	first, last := math.Floor(low/step), math.Ceil(high/step)
-	if !Finite(float64(first*step)) || !Finite(float64(last*step)) || last-first > 100 {
+	if !surface.Finite(float64(first*step), float64(last*step)) || last-first > 100 {
 		s.Ticks, s.decimals = []float64{low, high}, 99
 		return s // near the largest numbers that there are
 	}
@@ -86,7 +85,7 @@ func Line(xs, ys []float64, x, y Scale) string {
 	var d strings.Builder
 	pen := "M"
 	for i := range min(len(xs), len(ys)) {
-		if !Finite(xs[i]) || !Finite(ys[i]) {
+		if !surface.Finite(xs[i], ys[i]) {
 			pen = "M"
 			continue
 		}
@@ -101,7 +100,7 @@ func Line(xs, ys []float64, x, y Scale) string {
 func Marks(xs, ys []float64, x, y Scale, length float64) string {
 	var d strings.Builder
 	for i := range min(len(xs), len(ys)) {
-		if Finite(xs[i]) && Finite(ys[i]) {
+		if surface.Finite(xs[i], ys[i]) {
 			fmt.Fprintf(&d, "M%.1f %.1fh%g", x.At(xs[i])-length/2, y.At(ys[i]), length)
 		}
 	}

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"witnessmark/tables/surface"
 )
 
 // steps is how many colours the scale has on either side of none.
@@ -99,14 +101,12 @@ func stepOf(v, most float64) int {
 
 // levelOf is the step of a value among others of low to high.
 func levelOf(v, low, high float64) int {
-	if !finite(v) || !(high > low) {
+	if !surface.Finite(v) || !(high > low) {
 		return 0
 	}
 	part := (v/2 - low/2) / (high/2 - low/2)
 	return min(max(int(math.Round(part*2*steps))-steps, -steps), steps)
 }
-
-func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
 //go:embed assets/view.css
 var plainCSS string

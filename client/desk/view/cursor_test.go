@@ -15,6 +15,7 @@ import (
 
 	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
 )
 
 // browse opens the first of some bodies in a real browser, under the desk's own strict policy; the
@@ -140,7 +141,7 @@ func wideBench(t *testing.T) *bench {
 		b.base[2*i], b.cand[2*i] = byte(i%7), byte(i%11)
 		b.base[2*i+1], b.cand[2*i+1] = byte(i), byte(i+1)
 	}
-	b.report, err = compare.Compare(compare.Input{Base: compare.Side{Bytes: b.base}, Candidate: compare.Side{Bytes: b.cand}, Layout: lay})
+	b.report, err = compare.Compare(compare.Input{Base: image.Whole(0, b.base), Candidate: image.Whole(0, b.cand), Layout: lay})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -9,8 +9,8 @@ import (
 	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
-	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/severity"
 )
 
 // Findings lists what was found against what is allowed, in the report's order: what counts first,
@@ -36,10 +36,7 @@ func tableOf(lay *definition.Layout, id string) *definition.Table {
 }
 
 func writeFinding(b *strings.Builder, f *calibrationv1.Finding, t *definition.Table) {
-	word := f.GetSeverity()
-	if compare.SeverityRank(word) < 0 {
-		word = "" // no class is made of what is not a signal word
-	}
+	word := severity.Of(f.GetSeverity()) // no class is made of what is not a signal word
 	fmt.Fprintf(b, `<li class="finding f-%s"><p class="what"><span class="verdict v-%s">%s</span> <b>%s</b>`, word, word, esc(f.GetSeverity()), esc(f.GetRule()))
 	if f.GetTable() != "" {
 		fmt.Fprintf(b, ` in <b>%s</b>`, esc(f.GetTable()))

@@ -69,7 +69,7 @@ func (d decimals) signed(v float64) string {
 
 // room is rounded down, so that it never shows more room than there is.
 func (d decimals) room(v float64) string {
-	if d < 0 || !finite(v) {
+	if d < 0 || !surface.Finite(v) {
 		return d.text(v)
 	}
 	scale := math.Pow10(int(d))
@@ -143,7 +143,7 @@ func headings(a *definition.Axis, points []float64, n int) []string {
 	}
 	d := places(a.Cells)
 	for short := decimals(0); short < d; short++ { // 600, not 600.00, where no breakpoint needs more
-		if !slices.ContainsFunc(points, func(p float64) bool { return finite(p) && !whole(p, int(short)) }) {
+		if !slices.ContainsFunc(points, func(p float64) bool { return surface.Finite(p) && !whole(p, int(short)) }) {
 			d = short
 		}
 	}

@@ -75,26 +75,13 @@ func mark(changed bool, delta float64) string {
 	return "other" // a label, or another way to write the same number, or no number
 }
 
-// extent is the least and the most of what is finite.
-func extent(sets ...[]float64) (low, high float64) {
-	low, high = math.Inf(1), math.Inf(-1)
-	for _, set := range sets {
-		for _, v := range set {
-			if finite(v) {
-				low, high = min(low, v), max(high, v)
-			}
-		}
-	}
-	return low, high
-}
-
 // inked is the extent that colours are spread over: one slip of a decimal point must not make all
 // other cells look alike, so what lies far outside of nearly all the others is drawn as the end is.
 func inked(sets ...[]float64) (low, high float64) {
 	var all []float64
 	for _, set := range sets {
 		for _, v := range set {
-			if finite(v) {
+			if surface.Finite(v) {
 				all = append(all, v)
 			}
 		}
@@ -197,7 +184,7 @@ func (s *sides) first() (row, col int) {
 			continue
 		}
 		size := 0.0
-		if delta != nil && finite(delta[i]) {
+		if delta != nil && surface.Finite(delta[i]) {
 			size = math.Abs(delta[i])
 		}
 		if size > far {

@@ -18,6 +18,7 @@ import (
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
 	"witnessmark/tables/limits"
 )
 
@@ -83,7 +84,7 @@ func newBench(t testing.TB, change map[int]byte) *bench {
 	for at, v := range change {
 		b.cand[at] = v
 	}
-	b.report, err = compare.Compare(compare.Input{Base: compare.Side{Bytes: b.base}, Candidate: compare.Side{Bytes: b.cand}, Layout: b.lay, Limits: b.lim})
+	b.report, err = compare.Compare(compare.Input{Base: image.Whole(0, b.base), Candidate: image.Whole(0, b.cand), Layout: b.lay, Limits: b.lim})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -413,7 +414,7 @@ func FuzzPage(f *testing.F) {
 		}
 		copy(b.cand[at:], data)
 		var err error
-		if b.report, err = compare.Compare(compare.Input{Base: compare.Side{Bytes: b.base}, Candidate: compare.Side{Bytes: b.cand}, Layout: b.lay, Limits: b.lim}); err != nil {
+		if b.report, err = compare.Compare(compare.Input{Base: image.Whole(0, b.base), Candidate: image.Whole(0, b.cand), Layout: b.lay, Limits: b.lim}); err != nil {
 			t.Fatal(err)
 		}
 		for _, tr := range b.report.GetTables() {
