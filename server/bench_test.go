@@ -34,7 +34,7 @@ func demoFile(t testing.TB, name string) []byte {
 
 func newBench(t testing.TB) *bench {
 	t.Helper()
-	b := &bench{workshop: staffed(t), own: memory.New(), claims: claims.New()}
+	b := &bench{workshop: staffed(t), own: newOwn(), claims: claims.New()}
 	b.act("lead", &recordv1.Action{Body: &recordv1.Action_Definition{Definition: &recordv1.AddDefinition{
 		Revision: &recordv1.Revision{Name: definitionName, Sha256: b.have(demoFile(t, "dx1-1.8t.yaml"))}}}})
 	b.act("lead", &recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{
@@ -43,6 +43,8 @@ func newBench(t testing.TB) *bench {
 }
 
 const definitionName, limitsName = "dx1-1.8t", "dx1-road-98"
+
+func newOwn() *memory.Engine { return memory.New() }
 
 // have puts bytes on people's machines.
 func (w *workshop) have(data []byte) string {
@@ -234,11 +236,19 @@ func (b *bench) do(name string, a *recordv1.Action, openings []*recordv1.Opening
 	return b.act(name, a, openings...)
 }
 
+func closing(job uint32) *recordv1.Action {
+	return &recordv1.Action{Body: &recordv1.Action_Close{Close: &recordv1.CloseJob{Job: job, Outcome: "done", Because: "the car was sold"}}}
+}
+
+func erasing(job uint32, images bool) *recordv1.Action {
+	return &recordv1.Action{Body: &recordv1.Action_Erase{Erase: &recordv1.Erase{Job: job, Images: images, Because: "its owner asked"}}}
+}
+
 // closeAndErase ends a job and erases it.
 func (b *bench) closeAndErase(job uint32, images bool) {
 	b.Helper()
-	b.act("technician", &recordv1.Action{Body: &recordv1.Action_Close{Close: &recordv1.CloseJob{Job: job, Outcome: "done", Because: "the car was sold"}}})
-	b.act("lead", &recordv1.Action{Body: &recordv1.Action_Erase{Erase: &recordv1.Erase{Job: job, Images: images, Because: "its owner asked"}}})
+	b.act("technician", closing(job))
+	b.act("lead", erasing(job, images))
 }
 
 // released takes a job to a release of the demo's second submission.
