@@ -202,3 +202,28 @@ func BenchmarkStep(b *testing.B) {
 		})
 	}
 }
+
+// BenchmarkCheckSum says what one document costs before a yes.
+func BenchmarkCheckSum(b *testing.B) {
+	e, err := bolt.Create(filepath.Join(b.TempDir(), "ledger.db"))
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer e.Close()
+	const documents = 20_000
+	err = e.Update(func(tx store.WriteTx) (err error) {
+		for i := range documents {
+			err = errors.Join(err, tx.PutDocument("job", fmt.Sprintf("%08d", i), bytes.Repeat([]byte("x"), 300)))
+		}
+		return err
+	})
+	if err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		if err := e.View(store.CheckSum); err != nil {
+			b.Fatal(err)
+		}
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/documents, "ns/document")
+}

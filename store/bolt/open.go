@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"go.etcd.io/bbolt"
+	bbolterrors "go.etcd.io/bbolt/errors"
 
 	"witnessmark/store"
 )
@@ -102,7 +103,7 @@ func open(path string, o Options, empty bool) (*Engine, error) {
 	e := &Engine{path: path, options: o, commit: (*bbolt.Tx).Commit, copy: bbolt.Compact}
 	db, file, err := openFile(path, o, empty)
 	if err != nil {
-		if errors.Is(err, bbolt.ErrTimeout) {
+		if errors.Is(err, bbolterrors.ErrTimeout) {
 			return nil, fmt.Errorf("%s: %w%s", path, ErrHeld, holder(path))
 		}
 		return nil, err
@@ -174,7 +175,7 @@ func lockFile(path string, o Options, empty bool) (db *bbolt.DB, file *os.File, 
 	}
 	err = guard(func() (err error) {
 		db, err = bbolt.Open(path, 0o600, &options)
-		if err != nil && options.InitialMmapSize > 0 && !errors.Is(err, bbolt.ErrTimeout) {
+		if err != nil && options.InitialMmapSize > 0 && !errors.Is(err, bbolterrors.ErrTimeout) {
 			// Where address space is rationed the store still works, only with waits when it grows.
 			options.InitialMmapSize = 0
 			db, err = bbolt.Open(path, 0o600, &options)
@@ -182,7 +183,7 @@ func lockFile(path string, o Options, empty bool) (db *bbolt.DB, file *os.File, 
 		return err
 	})
 	switch {
-	case errors.Is(err, bbolt.ErrInvalid), errors.Is(err, bbolt.ErrChecksum), errors.Is(err, bbolt.ErrVersionMismatch):
+	case errors.Is(err, bbolterrors.ErrInvalid), errors.Is(err, bbolterrors.ErrChecksum), errors.Is(err, bbolterrors.ErrVersionMismatch):
 		err = fmt.Errorf("%s: %w: %w", path, store.ErrDamaged, err)
 	case errors.Is(err, store.ErrDamaged) && file != nil:
 		file.Close() // and with it the lock, if bbolt fell over its own damage
