@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"unicode/utf8"
 
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
@@ -165,6 +166,9 @@ func TestRefusals(t *testing.T) {
 		{"run", ReasonRun, "run.file_sha256", func(a *recordv1.Action) { a.GetRun().FileSha256 = w.put([]byte("no run")) }},
 		{"note", ReasonClaim, "note.files", func(a *recordv1.Action) { a.GetNote().Files[0].Size++ }},
 		{"amend", record.ReasonOpening, "amend.details.note", func(a *recordv1.Action) { a.GetAmend().Details.Note = &recordv1.Sealed{Commitment: zero} }},
+		{"amend", record.ReasonOpening, "amend.details.note", func(a *recordv1.Action) { // a text is of one field
+			a.GetAmend().Details.Note = w.entered[2].action.GetJob().GetDetails().GetPlate()
+		}},
 		{"amend", record.ReasonNotFound, "amend.job", func(a *recordv1.Action) { a.GetAmend().Job = 9 }},
 	} {
 		i := slices.IndexFunc(w.entered, func(e entered) bool { return signoff.Kind(e.action) == c.kind })
@@ -194,6 +198,13 @@ func TestWordsOfARefusal(t *testing.T) {
 	want := "submission.judgement.verdict: the action says danger\ufffd[2J; right is clear"
 	if err == nil || err.Error() != want || err.(*record.Refusal).Allowed != "clear" {
 		t.Errorf("%v; want %s", err, want)
+	}
+}
+
+func TestOneLine(t *testing.T) {
+	got := oneLine(errors.New("a\nb\x1b" + strings.Repeat("ü", 2000)))
+	if !strings.HasPrefix(got, "a; b\ufffdü") || utf8.RuneCountInString(got) != 1001 || !strings.HasSuffix(got, "ü…") {
+		t.Errorf("%d characters, %.20q", utf8.RuneCountInString(got), got)
 	}
 }
 

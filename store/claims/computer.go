@@ -2,7 +2,6 @@ package claims
 
 import (
 	"fmt"
-	"slices"
 	"sync"
 	"sync/atomic"
 
@@ -111,8 +110,17 @@ func (c *Computer) Rules(src Source, job uint32) (Rules, error) {
 	return r, err
 }
 
-func (c *Computer) jobRules(src Source, n uint32) (j *recordv1.Job, r Rules, err error) {
-	var def, lim *recordv1.Revision
+func (c *Computer) jobRules(src Source, n uint32) (*recordv1.Job, Rules, error) {
+	j, def, lim, err := newestOf(src, n)
+	if err != nil {
+		return nil, Rules{}, err
+	}
+	r, err := c.compile(src, def, lim)
+	return j, r, err
+}
+
+// newestOf is a job and the newest revisions of what it is judged by.
+func newestOf(src Source, n uint32) (j *recordv1.Job, def, lim *recordv1.Revision, err error) {
 	err = src.View(func(s *record.State) error {
 		var ok bool
 		if j, ok = s.Job(n); !ok {
@@ -121,10 +129,7 @@ func (c *Computer) jobRules(src Source, n uint32) (j *recordv1.Job, r Rules, err
 		def, lim = newest(s, record.Definitions, j.GetDefinition().GetName()), newest(s, record.Limits, j.GetLimits().GetName())
 		return nil
 	})
-	if err == nil {
-		r, err = c.compile(src, def, lim)
-	}
-	return j, r, err
+	return j, def, lim, err
 }
 
 func newest(s *record.State, kind, name string) *recordv1.Revision {
@@ -139,10 +144,6 @@ func (c *Computer) compile(src Source, def, lim *recordv1.Revision) (r Rules, er
 	}
 	if r.Limits, err = c.limitsFile(src, lim); err != nil {
 		return r, err
-	}
-	names := r.Limits.Source.GetAppliesTo()
-	if len(names) > 0 && !slices.Contains(names, r.Layout.Name) {
-		return r, refuse(ReasonFit, "limits", fmt.Sprint(names), "limits %s apply to %v, not to definition %s", r.Limits.Name, names, r.Layout.Name)
 	}
 	if err := r.Limits.Check(r.Layout); err != nil {
 		return r, refuse(ReasonFit, "limits", "", "limits %s do not fit definition %s: %s", r.Limits.Name, r.Layout.Name, oneLine(err))

@@ -23,16 +23,16 @@ func (m *making) definition(a *recordv1.AddDefinition) (err error) {
 		return nil
 	})
 	for _, name := range slices.Sorted(maps.Keys(all)) {
-		lim, e := m.c.limitsFile(m.src, all[name])
-		if e == nil && slices.Contains(lim.Source.GetAppliesTo(), m.Layout.Name) {
-			_, e = m.c.compile(m.src, a.GetRevision(), all[name])
+		lim, err := m.c.limitsFile(m.src, all[name])
+		if err == nil && slices.Contains(lim.Source.GetAppliesTo(), m.Layout.Name) {
+			_, err = m.c.compile(m.src, a.GetRevision(), all[name])
 		}
-		if e != nil {
-			return e
+		if err != nil {
+			return err
 		}
 	}
 	if err == nil {
-		a.JudgedWorse, err = m.judgedWorse(record.Definitions, a.GetRevision())
+		a.JudgedWorse, err = m.judgedWorse(a.GetRevision())
 	}
 	return err
 }
@@ -43,51 +43,54 @@ func (m *making) limits(a *recordv1.AddLimits) (err error) {
 		return err
 	}
 	a.Revision.Name = m.Limits.Name
-	var defs []*recordv1.Revision
+	var named []*recordv1.Revision
 	err = m.src.View(func(s *record.State) error {
 		for _, name := range m.Limits.Source.GetAppliesTo() {
-			if def := newest(s, record.Definitions, name); def.GetSha256() != "" {
-				defs = append(defs, def)
-			}
+			named = append(named, newest(s, record.Definitions, name))
 		}
 		return nil
 	})
-	for _, def := range defs {
-		if _, e := m.c.compile(m.src, def, a.GetRevision()); e != nil {
-			return e
+	for _, def := range named {
+		if def.GetSha256() == "" {
+			continue
+		}
+		if _, err := m.c.compile(m.src, def, a.GetRevision()); err != nil {
+			return err
 		}
 	}
 	if err == nil {
-		a.JudgedWorse, err = m.judgedWorse(record.Limits, a.GetRevision())
+		a.JudgedWorse, err = m.judgedWorse(a.GetRevision())
 	}
 	return err
 }
 
-// judgedWorse lists what waits and what was released in open jobs that a new revision judges worse
-// than the judgement that stands.
-func (m *making) judgedWorse(kind string, rev *recordv1.Revision) (out []*recordv1.JudgedWorse, err error) {
-	type by struct{ definition, limits *recordv1.Revision }
-	var jobs []*recordv1.Job
-	var rules []by
+// judgedWorse lists what waits and what was released in open jobs that the definition or the limits
+// of the action judge worse than the judgement that stands.
+func (m *making) judgedWorse(rev *recordv1.Revision) (out []*recordv1.JudgedWorse, err error) {
+	var jobs []uint32
 	err = m.src.View(func(s *record.State) error {
 		s.OpenJobs(func(j *recordv1.Job) bool {
-			r := by{newest(s, record.Definitions, j.GetDefinition().GetName()), newest(s, record.Limits, j.GetLimits().GetName())}
-			its := &r.definition
-			if kind == record.Limits {
-				its = &r.limits
-			}
-			if (*its).GetName() == rev.GetName() && len(j.GetSubmissions()) > 0 {
-				*its = rev
-				jobs, rules = append(jobs, j), append(rules, r)
+			uses := m.Layout != nil && j.GetDefinition().GetName() == rev.GetName() || m.Limits != nil && j.GetLimits().GetName() == rev.GetName()
+			if uses && len(j.GetSubmissions()) > 0 {
+				jobs = append(jobs, j.GetNumber())
 			}
 			return true
 		})
 		return nil
 	})
-	for i, j := range jobs {
-		m := m.c.making(m.src)
-		if m.Rules, err = m.c.compile(m.src, rules[i].definition, rules[i].limits); err == nil {
-			out, err = m.worseIn(j, out)
+	for _, n := range jobs {
+		j, def, lim, err := newestOf(m.src, n)
+		if m.Layout != nil {
+			def = rev
+		} else {
+			lim = rev
+		}
+		by := m.c.making(m.src)
+		if err == nil {
+			by.Rules, err = m.c.compile(m.src, def, lim)
+		}
+		if err == nil {
+			out, err = by.worseIn(j, out)
 		}
 		if err != nil {
 			return nil, err

@@ -11,13 +11,7 @@ import (
 
 // amend keeps a job's definition, and the frame number of its read as found.
 func (m *making) amend(a *recordv1.AmendJob) error {
-	var j *recordv1.Job
-	var def *recordv1.Revision
-	err := m.src.View(func(s *record.State) error {
-		j, _ = s.Job(a.GetJob())
-		def = newest(s, record.Definitions, j.GetDefinition().GetName())
-		return nil
-	})
+	j, def, _, err := newestOf(m.src, a.GetJob())
 	if err != nil {
 		return err
 	}

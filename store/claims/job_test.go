@@ -29,6 +29,7 @@ func TestWhichCar(t *testing.T) {
 		{what: "a plate that has no frame number yet", known: []say{{"A", "", ""}}, now: say{"A", "F", ""}, car: 1},
 		{what: "a plate of two cars, newest first", known: []say{{"A", "", ""}, {"A", "", "another"}}, now: say{"A", "", ""}, car: 2},
 		{what: "the frame number decides between two cars of a plate", known: []say{{"A", "F", ""}, {"A", "G", "another"}}, now: say{"A", "F", ""}, car: 1},
+		{what: "a frame number of two cars, newest first", known: []say{{"A", "F", ""}, {"A", "F", "another"}}, now: say{"B", "F", "same"}, car: 2},
 		{what: "another plate", known: []say{{"A", "F", ""}}, now: say{"B", "F", ""}, doubt: "car 1 has this frame number and another plate"},
 		{what: "another plate, the same car", known: []say{{"A", "F", ""}}, now: say{"B", "F", "same"}, car: 1},
 		{what: "another plate, another car", known: []say{{"A", "F", ""}}, now: say{"B", "F", "another"}},
@@ -99,6 +100,27 @@ func TestCarOfARead(t *testing.T) {
 	a = w.read(3, w.image(picture("FRAME001", 110)), "FRAME001")
 	if w.do(a); a.GetRead().GetCar() != 3 {
 		t.Errorf("car %d: somebody said that it is another", a.GetRead().GetCar())
+	}
+}
+
+// TestCarStays where the job's own is among those that a frame number tells, or its read told it.
+func TestCarStays(t *testing.T) {
+	w := newWorld(t)
+	w.do(w.open("A", "FRAME001", ""))
+	w.do(w.open("B", "FRAME001", "another"))
+	a := w.read(1, w.image(picture("FRAME001", 110)), "FRAME001")
+	if w.do(a); a.GetRead().GetCar() != 1 {
+		t.Errorf("car %d: a newer one has its frame number too", a.GetRead().GetCar())
+	}
+	w = newWorld(t)
+	w.do(w.open("A", "", ""))
+	w.do(w.read(1, w.image(picture("FRAME001", 110)), "FRAME001"))
+	w.do(w.open("B", "", ""))
+	w.do(w.open("C", "", ""))
+	w.do(w.read(3, w.image(picture("FRAME001", 110)), "FRAME001")) // it is car 1
+	amended := w.amend(3, "B", "", "")
+	if w.do(amended); amended.GetAmend().GetDetails().GetCar() != 1 {
+		t.Errorf("car %d: its read says which it is", amended.GetAmend().GetDetails().GetCar())
 	}
 }
 

@@ -224,7 +224,15 @@ func TestReadBackTries(t *testing.T) {
 	}{{110, 0, true}, {160, 2, true}, {150, 1, true}, {155, 0, false}} {
 		a := w.readBack(1, w.image(picture("FRAME001", c.boost)))
 		a.GetReadBack().Submission = 7 // whatever was there before
-		made := w.do(a)
+		_, made, err := w.fill(a)
+		w.ok(err)
+		if fresh := New(); !c.matches { // three were collected, one of them twice
+			_, err := fresh.Check(w, a, nil)
+			if w.ok(err); fresh.Comparisons() != 3+1 {
+				t.Errorf("%d comparisons", fresh.Comparisons())
+			}
+		}
+		w.do(a)
 		r := a.GetReadBack()
 		if r.GetSubmission() != c.of || r.GetMatches() != c.matches || (r.GetReportSha256() == "") != c.matches || (made.Why == "") != c.matches || (made.Report == nil) != c.matches {
 			t.Errorf("%d: %v, %q", c.boost, r, made.Why)
@@ -267,5 +275,36 @@ func TestJudgedWorse(t *testing.T) {
 	}
 	if w.job(1).GetSubmissions()[0].GetJudgedWorse() == nil || record.AsFound(w.job(1)) == nil {
 		t.Error("the record does not show it")
+	}
+}
+
+// TestLimitsThatMendAJob: a job that was taken up again after its definition had changed under it gets
+// limits that fit.
+func TestLimitsThatMendAJob(t *testing.T) {
+	w := newWorld(t)
+	add := func(a *recordv1.Action) *recordv1.Action { w.do(a); return a }
+	limits := func(text string) *recordv1.Action {
+		return &recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: w.file(text)}}}
+	}
+	add(limits(strings.Replace(road, "applies_to: [tiny]\n", "", 1)))
+	add(w.open("A", "", ""))
+	add(w.read(1, w.image(picture("FRAME001", 110)), "FRAME001"))
+	add(w.submit(1, w.image(picture("FRAME001", 150))))
+	add(&recordv1.Action{Body: &recordv1.Action_Close{Close: &recordv1.CloseJob{Job: 1, Outcome: "done"}}})
+	add(&recordv1.Action{Body: &recordv1.Action_Definition{Definition: &recordv1.AddDefinition{Revision: w.file(strings.Replace(tiny, "unit: kPa", "unit: Cel", 1))}}})
+	add(&recordv1.Action{Body: &recordv1.Action_Reopen{Reopen: &recordv1.ReopenJob{Job: 1, Because: "a second look"}}})
+	_, _, err := w.fill(w.sign(1, 1))
+	if reason, _ := refused(t, err); reason != ReasonFit {
+		t.Errorf("judged by limits of another unit: %v", err)
+	}
+	add(limits(strings.NewReplacer("name: road", "name: track", "applies_to: [tiny]\n", "", "unit: kPa", "unit: Cel").Replace(road)))
+	amended := w.amend(1, "A", "", "")
+	amended.GetAmend().Details.Limits = w.newest(record.Limits, "track")
+	if _, _, err := w.fill(amended); err != nil {
+		t.Errorf("amended to limits that fit: %v", err)
+	}
+	mended := add(limits(strings.NewReplacer("applies_to: [tiny]\n", "", "unit: kPa", "unit: Cel", "max: 200", "max: 140").Replace(road)))
+	if got := mended.GetLimits().GetJudgedWorse(); len(got) != 1 || got[0].GetVerdict() != "warning" {
+		t.Errorf("%v", got)
 	}
 }
