@@ -8,25 +8,38 @@ import (
 	"github.com/spf13/cobra"
 
 	"witnessmark/client"
+	"witnessmark/store/record"
 )
 
 func newCollectCommand(a *app) *cobra.Command {
 	var q client.Collecting
+	var asFound bool
 	cmd := &cobra.Command{
-		Use:   "collect JOB --out FILE [--fresh-read FILE] [--frame NUMBER]",
-		Short: "Write the newest release, its bundle and its bay sheet, once everything about it holds",
-		Args:  takes(1),
+		Use:   "collect JOB|NAME [--as-found] --out FILE [--fresh-read FILE] [--frame NUMBER]",
+		Short: "Write a release, its proof and its bay sheet, once everything about it holds",
+		Long: "Write a release, its proof and its bay sheet, once everything about it holds.\n\n" +
+			"A job's number alone is its newest release; where several people have releases in a job, say which (7.2).\n" +
+			"--as-found writes the image as it came out of the car, which needs no signature.",
+		Args: takes(1),
 	}
 	cmd.Flags().StringVar(&q.Out, "out", "", "the file to write")
+	cmd.Flags().BoolVar(&asFound, "as-found", false, "the job's read as found, in place of a release")
 	cmd.Flags().StringVar(&q.FreshRead, "fresh-read", "", "an image just read out of the car")
 	cmd.Flags().StringVar(&q.Frame, "frame", "", "the car's frame number")
 	format := fileFormat(cmd)
-	cmd.RunE = a.with(func(ctx context.Context, c *client.Client, args []string) (err error) {
-		if q.Job, err = client.ParseJob(args[0]); err != nil {
+	cmd.RunE = a.acts(func(ctx context.Context, c *client.Client, args []string) error {
+		name, err := nameOf(args[0])
+		if err != nil {
 			return err
+		}
+		if name.Part != record.TheJob && (asFound || name.Part != record.ASubmission) {
+			return usage("%s: what is collected is a release (7.2), the newest one of a job (7), or with --as-found a job's read", args[0])
 		}
 		if q.Format, err = format(); err != nil {
 			return err
+		}
+		if q.Job, q.Submission = name.Job, name.N; asFound {
+			return a.collectAsFound(ctx, c, q)
 		}
 		got, err := c.Collect(ctx, q)
 		if err != nil {
@@ -34,42 +47,23 @@ func newCollectCommand(a *app) *cobra.Command {
 		}
 		return a.print(got.Submission, func(w io.Writer) error {
 			fmt.Fprintf(w, "collected %s into %s\nsha256 %s\n", client.Name(got.Submission), q.Out, got.FileSHA256)
-			if got.Newer != nil {
-				fmt.Fprintf(w, "a newer submission, %s, waits for its sign-off\n", client.Name(got.Newer))
+			for _, s := range got.Newer {
+				fmt.Fprintf(w, "a newer submission, %s, is %s\n", client.Name(s), s.GetState())
 			}
-			_, err := fmt.Fprintf(w, "beside it: %s.bundle.zip and %s.sheet.txt\n", q.Out, q.Out)
+			_, err := fmt.Fprintf(w, "beside it: %s.proof.zip and %s.sheet.txt\n", q.Out, q.Out)
 			return err
 		})
 	})
 	return required(cmd, "out")
 }
 
-func newOriginalCommand(a *app) *cobra.Command {
-	var out string
-	cmd := &cobra.Command{
-		Use:   "original JOB --out FILE",
-		Short: "Write a job's original, as it came out of the car",
-		Args:  takes(1),
+func (a *app) collectAsFound(ctx context.Context, c *client.Client, q client.Collecting) error {
+	r, err := c.CollectAsFound(ctx, q.Job, q.Out, q.Format)
+	if err != nil {
+		return err
 	}
-	cmd.Flags().StringVar(&out, "out", "", "the file to write")
-	format := fileFormat(cmd)
-	cmd.RunE = a.with(func(ctx context.Context, c *client.Client, args []string) error {
-		n, err := client.ParseJob(args[0])
-		if err != nil {
-			return err
-		}
-		f, err := format()
-		if err != nil {
-			return err
-		}
-		r, err := c.Original(ctx, n, out, f)
-		if err != nil {
-			return err
-		}
-		return a.print(r, func(w io.Writer) error {
-			_, err := fmt.Fprintf(w, "the original of job %d into %s, image sha256 %s\n", n, out, r.Image.GetSha256())
-			return err
-		})
+	return a.print(r, func(w io.Writer) error {
+		_, err := fmt.Fprintf(w, "%s into %s, image sha256 %s\n", ofJob(q.Job, 0), q.Out, r.GetImage().GetSha256())
+		return err
 	})
-	return required(cmd, "out")
 }

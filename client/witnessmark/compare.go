@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -13,6 +12,7 @@ import (
 	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/run"
+	"witnessmark/tables/severity"
 )
 
 // csvAllowed marks a command that can print changed cells as CSV too (--format csv).
@@ -21,12 +21,12 @@ var csvAllowed = map[string]string{"csv": "yes"}
 func newCompareCommand(a *app) *cobra.Command {
 	var defPath, candidateDef, limPath, fileFormat, table, runPath, channels string
 	var meant, numbers []string
-	var exitZero bool
+	var anyVerdict bool
 	c := &cobra.Command{
 		Use:   "compare BASE CANDIDATE --definition FILE [--limits FILE] [--run FILE]",
 		Short: "Compare two image files cell by cell and judge what changed (needs no server)",
 		Long: "Compare two image files cell by cell and judge what changed. Needs no server.\n\n" +
-			"Exit status: 0 nothing worse than a notice; 1 a caution or worse (0 with --exit-zero);\n2 the comparison could not be made.\n--format csv prints the changed cells, one a line.",
+			"Exit status: 0 nothing worse than a notice; 1 a caution or worse (0 with --any-verdict);\n2 the comparison could not be made.\n--format csv prints the changed cells, one a line.",
 		Args:        takes(2),
 		Annotations: csvAllowed,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -52,7 +52,7 @@ func newCompareCommand(a *app) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			a.saidNo = !exitZero && compare.SeverityRank(report.Verdict) >= compare.SeverityRank("caution")
+			a.saidNo = !anyVerdict && severity.Of(report.GetVerdict()).AtLeast(severity.Caution)
 			o := sheet.Options{Layout: in.Layout, CandidateLayout: in.CandidateLayout,
 				Base: in.Base.Bytes, Candidate: in.Candidate.Bytes, Table: table, Width: a.width()}
 			if recorded != nil {
@@ -71,7 +71,7 @@ func newCompareCommand(a *app) *cobra.Command {
 	f.StringVar(&runPath, "run", "", "a run on the rolling road: judges covers, and says which changed cells it visited")
 	f.StringArrayVar(&numbers, "number", nil, numberUsage)
 	f.StringVar(&channels, "channels", "", "channel file of the run, where its headers are others")
-	f.BoolVar(&exitZero, "exit-zero", false, "exit with 0 whatever the verdict")
+	f.BoolVar(&anyVerdict, "any-verdict", false, "end with 0 whatever the verdict")
 	_ = c.MarkFlagRequired("definition")
 	return c
 }
@@ -112,10 +112,10 @@ func comparison(base, candidate, defPath, candidateDef, limPath, fileFormat stri
 	if in.Limits, err = loadLimits(limPath); err != nil {
 		return in, err
 	}
-	if in.Base, err = loadSide(base, fileFormat, in.Layout); err != nil {
+	if in.Base, err = loadImage(base, fileFormat, in.Layout); err != nil {
 		return in, err
 	}
-	in.Candidate, err = loadSide(candidate, fileFormat, lay)
+	in.Candidate, err = loadImage(candidate, fileFormat, lay)
 	return in, err
 }
 
@@ -125,55 +125,4 @@ func (a *app) printReport(r *calibrationv1.Report, o sheet.Options) error {
 		return sheet.WriteCSV(a.out, r)
 	}
 	return a.print(r, func(w io.Writer) error { return sheet.Write(w, r, o) })
-}
-
-func newCheckCommand(a *app) *cobra.Command {
-	var defPath, limPath, fileFormat string
-	var numbers []string
-	c := &cobra.Command{
-		Use:   "check IMAGE --definition FILE --limits FILE",
-		Short: "Judge every table of one image file (needs no server)",
-		Args:  takes(1),
-		RunE: func(_ *cobra.Command, args []string) error {
-			lay, err := loadDefinition(defPath)
-			if err != nil {
-				return err
-			}
-			lim, err := loadLimits(limPath)
-			if err != nil {
-				return err
-			}
-			job, err := numberFacts(numbers)
-			if err != nil {
-				return err
-			}
-			side, err := loadSide(args[0], fileFormat, lay)
-			if err != nil {
-				return err
-			}
-			report, err := compare.Check(side, lay, lim, job)
-			if err != nil {
-				return err
-			}
-			a.saidNo = compare.SeverityRank(report.Verdict) >= compare.SeverityRank("caution")
-			return a.printReport(report, sheet.Options{Layout: lay, Candidate: side.Bytes, Width: a.width()})
-		},
-	}
-	f := c.Flags()
-	f.StringVar(&defPath, "definition", "", "definition file (required)")
-	f.StringVar(&limPath, "limits", "", "limits file (required)")
-	f.StringArrayVar(&numbers, "number", nil, numberUsage)
-	f.StringVar(&fileFormat, "file-format", "", "raw, ihex or srec; detected by content if left out")
-	_ = c.MarkFlagRequired("definition")
-	_ = c.MarkFlagRequired("limits")
-	return c
-}
-
-// tableNames lists a layout's tables for an error.
-func tableNames(lay *definition.Layout) string {
-	ids := make([]string, len(lay.Tables))
-	for i, t := range lay.Tables {
-		ids[i] = t.ID
-	}
-	return strings.Join(ids, ", ")
 }

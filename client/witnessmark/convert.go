@@ -9,7 +9,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"witnessmark/client"
-	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/tables/image"
 )
@@ -39,23 +38,21 @@ func newConvertCommand(a *app) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			im, err := image.Decode(args[0], b, source, uint64(origin))
+			file, err := image.Decode(args[0], b, source, uint64(origin))
 			if err != nil {
 				return err
 			}
-			out, err := im.Encode(target)
+			out, err := file.Encode(target)
 			if err != nil {
 				return fmt.Errorf("%s: %w", args[0], err)
 			}
 			if err := client.WriteWhole(args[1], out, 0o600); err != nil {
 				return err
 			}
-			made := &recordv1.Image{Sha256: client.HashHex(out), Size: uint32(len(out)), FileFormat: string(target)}
-			for _, s := range im.Segments {
-				made.Ranges = append(made.Ranges, &calibrationv1.AddressRange{Start: uint32(s.Address), End: uint32(s.Address + uint64(len(s.Data)))})
-			}
+			made := &recordv1.Image{Sha256: client.HashHex(out), Size: uint32(len(out)), FileFormat: string(target),
+				Ranges: image.Messages(file.Held())}
 			return a.print(made, func(w io.Writer) error {
-				for _, r := range made.Ranges {
+				for _, r := range file.Held() {
 					fmt.Fprintf(w, "0x%x to 0x%x\n", r.Start, r.End)
 				}
 				return nil

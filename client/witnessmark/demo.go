@@ -12,8 +12,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"witnessmark/client"
+	"witnessmark/client/demo"
 	"witnessmark/server"
-	"witnessmark/testdata/demo"
 )
 
 func newDemoCommand(a *app) *cobra.Command {
@@ -40,6 +40,7 @@ type stageSet struct {
 	dir   string
 	addr  string
 	print string // the ledger's fingerprint
+	liar  *liar  // from before the sign-off on
 	err   error
 }
 
@@ -61,8 +62,13 @@ func (a *app) demo(ctx context.Context, exit bool) (err error) {
 	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, stop()) }()
-	for _, scene := range []func(*stageSet){people, firstAttempt, secondAttempt, bay, tamperedBundle, lyingServer} {
+	defer func() {
+		if s.liar != nil {
+			s.liar.stop()
+		}
+		err = errors.Join(err, stop())
+	}()
+	for _, scene := range []func(*stageSet){people, firstAttempt, secondAttempt, lyingServer, bay, tamperedProof, correction, forgotten} {
 		if scene(s); s.err != nil {
 			return s.err
 		}
@@ -84,12 +90,12 @@ func (a *app) demo(ctx context.Context, exit bool) (err error) {
 
 // files puts the demo data where people find it.
 func (s *stageSet) files() error {
-	for _, name := range []string{"dx1-1.8t.yaml", "dx1-road-98.yaml", "original.hex", "submission-1.bin", "submission-2.bin", "readback.bin"} {
-		b, err := demo.Files.ReadFile(name)
-		if err != nil {
-			return err
-		}
-		if err := os.WriteFile(s.path(name), b, 0o644); err != nil {
+	files, err := demo.Files()
+	if err != nil {
+		return err
+	}
+	for _, name := range []string{"dx1-1.8t.yaml", "dx1-road-98.yaml", "asfound.hex", "submission-1.bin", "submission-2.bin", "readback.bin"} {
+		if err := os.WriteFile(s.path(name), files[name], 0o644); err != nil {
 			return err
 		}
 	}
@@ -128,12 +134,12 @@ func (s *stageSet) as(person string, want int, args ...string) {
 }
 
 // brief is as for a command whose output is long: it is shown up to the line that is upTo.
-func (s *stageSet) brief(person, upTo string, args ...string) {
+func (s *stageSet) brief(person string, want int, upTo string, args ...string) {
 	if s.err != nil {
 		return
 	}
 	var b strings.Builder
-	s.into(&b, person, 0, args)
+	s.into(&b, person, want, args)
 	text, _, cut := strings.Cut(b.String(), "\n"+upTo)
 	fmt.Fprint(s.a.out, text)
 	if cut {
@@ -176,8 +182,8 @@ func (s *stageSet) lookAround() {
 	var b strings.Builder
 	fmt.Fprintf(&b, "The server goes on until you press Ctrl-C, which removes the demo's folder. In another terminal:\n\n")
 	for _, line := range []struct{ home, args string }{
-		{"technician", "job show 1"}, {"technician", "history HC18 --table ignition.98"}, {"lead", "sheet 1.2"},
-		{"lead", "ledger list"}, {"technician", "verify " + s.path("release.hex.bundle.zip")},
+		{"technician", "job show 1"}, {"technician", "history HC81 --table ignition.98"}, {"lead", "sheet 1.2"},
+		{"lead", "ledger list"}, {"technician", "verify " + s.path("release.hex.proof.zip")},
 	} {
 		fmt.Fprintf(&b, "  WITNESSMARK_HOME=%s %s %s\n", s.path(line.home), me, line.args)
 	}

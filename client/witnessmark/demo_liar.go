@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"crypto/ed25519"
 	"crypto/tls"
 	"encoding/json"
 	"errors"
@@ -10,75 +9,85 @@ import (
 	"net"
 	"os"
 	"path/filepath"
-	"sync"
+	"sync/atomic"
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/credentials"
 
 	"witnessmark/client"
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
-	"witnessmark/store/ledger"
 	"witnessmark/store/signoff"
 )
 
-// liar is a server that has the genuine key, passes everything on, and alters one thing at a time.
+// lie is what a server that was taken over does to what it passes on.
+type lie int32
+
+const (
+	withhold lie = iota // the texts of the newest entries
+	alter               // one bit of a blob
+	rollBack            // to the head that it saw first
+)
+
+// liar is a server that has the genuine key, passes everything on, and tells one lie at a time.
 type liar struct {
 	servicev1.UnimplementedBlobsServer
-	servicev1.UnimplementedLedgerServer
+	servicev1.UnimplementedRecordServer
 
-	key     ed25519.PrivateKey
+	addr    string
+	lie     atomic.Int32
 	target  string // the blob that it alters
 	genuine *grpc.ClientConn
+	seen    *servicev1.HeadResponse
 	stop    func()
-
-	mu  sync.Mutex
-	old bool
 }
 
-// startLiar starts one, and makes the technician's folder point to it.
-func (s *stageSet) startLiar(target string) (*liar, error) {
-	b, err := os.ReadFile(filepath.Join(s.path("server"), "server.key"))
+// startLiar starts one between a person and the genuine server.
+func startLiar(ctx context.Context, addr, serverKey, personKey, target string) (*liar, error) {
+	b, err := os.ReadFile(serverKey)
 	if err != nil {
 		return nil, err
 	}
-	key, err := signoff.ParsePrivateKey("server.key", b, nil)
+	key, err := signoff.ParsePrivateKey(serverKey, b, nil)
 	if err != nil {
 		return nil, err
 	}
-	thief, err := client.LoadSigner(s.path("technician.key"), nil)
+	person, err := client.LoadSigner(personKey, nil)
 	if err != nil {
 		return nil, err
 	}
-	mine, err := client.Certificate(thief)
+	theirs, err := client.Certificate(person)
 	if err != nil {
 		return nil, err
 	}
-	theirs, err := client.Certificate(key)
+	own, err := client.Certificate(key)
 	if err != nil {
 		return nil, err
 	}
-	l := &liar{key: key, target: target}
-	l.genuine, err = grpc.NewClient("passthrough:///"+s.addr, grpc.WithTransportCredentials(credentials.NewTLS(&tls.Config{
-		MinVersion: tls.VersionTLS13, Certificates: []tls.Certificate{mine}, InsecureSkipVerify: true})))
+	l := &liar{target: target}
+	l.genuine, err = grpc.NewClient("passthrough:///"+addr, grpc.WithTransportCredentials(credentials.NewTLS(&tls.Config{
+		MinVersion: tls.VersionTLS13, Certificates: []tls.Certificate{theirs}, InsecureSkipVerify: true})))
 	if err != nil {
 		return nil, err
 	}
-	g := grpc.NewServer(grpc.Creds(credentials.NewTLS(&tls.Config{
-		MinVersion: tls.VersionTLS13, Certificates: []tls.Certificate{theirs}, ClientAuth: tls.RequireAnyClientCert})))
-	servicev1.RegisterBlobsServer(g, l)
-	servicev1.RegisterLedgerServer(g, l)
+	if l.seen, err = l.record().Head(ctx, &servicev1.HeadRequest{}); err != nil {
+		return nil, errors.Join(err, l.genuine.Close())
+	}
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		return nil, errors.Join(err, l.genuine.Close())
 	}
+	g := grpc.NewServer(grpc.Creds(credentials.NewTLS(&tls.Config{
+		MinVersion: tls.VersionTLS13, Certificates: []tls.Certificate{own}, ClientAuth: tls.RequireAnyClientCert})))
+	servicev1.RegisterBlobsServer(g, l)
+	servicev1.RegisterRecordServer(g, l)
 	go func() { _ = g.Serve(listener) }()
-	l.stop = func() { g.Stop(); _ = l.genuine.Close() }
-	return l, s.point(listener.Addr().String())
+	l.addr, l.stop = listener.Addr().String(), func() { g.Stop(); _ = l.genuine.Close() }
+	return l, nil
 }
 
-// point makes the technician's folder name another server.
-func (s *stageSet) point(addr string) error {
-	path := filepath.Join(s.path("technician"), "config.json")
+// point makes a person's folder name another server.
+func point(home, addr string) error {
+	path := filepath.Join(home, "config.json")
 	b, err := os.ReadFile(path)
 	if err != nil {
 		return err
@@ -94,62 +103,61 @@ func (s *stageSet) point(addr string) error {
 	return os.WriteFile(path, b, 0o600)
 }
 
-func (l *liar) older(on bool) {
-	l.mu.Lock()
-	l.old = on
-	l.mu.Unlock()
+func (l *liar) record() servicev1.RecordClient { return servicev1.NewRecordClient(l.genuine) }
+
+func (l *liar) tells(what lie) bool { return lie(l.lie.Load()) == what }
+
+// Head passes on.
+func (l *liar) Head(ctx context.Context, r *servicev1.HeadRequest) (*servicev1.HeadResponse, error) {
+	if l.tells(rollBack) {
+		return l.seen, nil
+	}
+	return l.record().Head(ctx, r)
 }
 
-// Download flips one bit of the blob that it is after.
+// Entries passes on.
+func (l *liar) Entries(r *servicev1.EntriesRequest, out grpc.ServerStreamingServer[servicev1.EntriesResponse]) error {
+	in, err := l.record().Entries(out.Context(), r)
+	if err != nil {
+		return err
+	}
+	return pass(in, out, func(m *servicev1.EntriesResponse) {
+		for _, told := range m.GetEntries() {
+			if l.tells(withhold) {
+				told.Openings = nil
+			}
+		}
+	})
+}
+
+// Download passes on.
 func (l *liar) Download(r *servicev1.DownloadRequest, out grpc.ServerStreamingServer[servicev1.DownloadResponse]) error {
 	in, err := servicev1.NewBlobsClient(l.genuine).Download(out.Context(), r)
 	if err != nil {
 		return err
 	}
-	for done := r.Sha256 != l.target; ; {
-		m, err := in.Recv()
-		if err != nil {
-			if errors.Is(err, io.EOF) {
-				return nil
-			}
-			return err
-		}
-		if len(m.Chunk) > 0 && !done {
-			m.Chunk[len(m.Chunk)/2] ^= 1
+	done := r.GetSha256() != l.target || !l.tells(alter)
+	return pass(in, out, func(m *servicev1.DownloadResponse) {
+		if n := len(m.GetChunk()); n > 0 && !done {
+			m.Chunk[n/2] ^= 1
 			done = true
 		}
+	})
+}
+
+// pass hands a stream on, each message as change leaves it.
+func pass[M any](in grpc.ServerStreamingClient[M], out grpc.ServerStreamingServer[M], change func(*M)) error {
+	for {
+		m, err := in.Recv()
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		change(m)
 		if err := out.Send(m); err != nil {
 			return err
 		}
 	}
-}
-
-// ListEntries passes on.
-func (l *liar) ListEntries(ctx context.Context, r *servicev1.ListEntriesRequest) (*servicev1.ListEntriesResponse, error) {
-	return servicev1.NewLedgerClient(l.genuine).ListEntries(ctx, r)
-}
-
-// GetCheckpoint passes on, or signs the ledger as it was four entries ago.
-func (l *liar) GetCheckpoint(ctx context.Context, r *servicev1.GetCheckpointRequest) (*servicev1.GetCheckpointResponse, error) {
-	answer, err := servicev1.NewLedgerClient(l.genuine).GetCheckpoint(ctx, r)
-	l.mu.Lock()
-	old := l.old
-	l.mu.Unlock()
-	if err != nil || !old {
-		return answer, err
-	}
-	entries, err := l.ListEntries(ctx, &servicev1.ListEntriesRequest{})
-	if err != nil {
-		return nil, err
-	}
-	var t ledger.Tree
-	for _, e := range entries.Entries[:len(entries.Entries)-4] {
-		t.Append(e)
-	}
-	root, err := t.Root(t.Size())
-	if err != nil {
-		return nil, err
-	}
-	note, err := ledger.SignCheckpoint(ledger.Checkpoint{Origin: ledger.Origin(client.HashHex(entries.Entries[0])), Size: t.Size(), Root: root}, l.key)
-	return &servicev1.GetCheckpointResponse{Checkpoint: note}, err
 }

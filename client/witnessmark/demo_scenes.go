@@ -4,9 +4,11 @@ import (
 	"archive/zip"
 	"bytes"
 	"cmp"
+	"errors"
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 
 	"witnessmark/client"
 )
@@ -36,12 +38,12 @@ func firstAttempt(s *stageSet) {
 	s.say("2. The technician opens the job and adds what was read out of the car.")
 	s.as("technician", 0, "job", "open", "--car", "HC 18", "--definition", "dx1-1.8t", "--limits", "dx1-road-98",
 		"--fuel", "98 RON", "--part", "larger compressor wheel", "--part", "larger intercooler")
-	s.as("technician", 0, "read", "add", "1", s.path("original.hex"))
+	s.as("technician", 0, "read", "add", "1", s.path("asfound.hex"))
 	s.say("3. The calibrator submits a first map. One boost cell was typed ten times too high, and the advance goes\n" +
 		"beyond what the limits allow on this fuel.")
 	s.as("calibrator", 0, "submit", "1", s.path("submission-1.bin"), "--note", "boost and advance for the larger wheel", "--meant", demoMeant)
 	s.as("calibrator", 2, "sign", "1.1")
-	s.brief("lead", "Changed tables", "sheet", "1.1")
+	s.brief("lead", 0, "Changed tables", "sheet", "1.1")
 	s.as("lead", 2, "sign", "1.1")
 	s.as("lead", 0, "return", "1.1", "--because", "one boost cell is a slip, and the advance at 5000 is too much for 98 RON")
 }
@@ -49,25 +51,59 @@ func firstAttempt(s *stageSet) {
 // secondAttempt carries one warning, and is signed with a reason for it.
 func secondAttempt(s *stageSet) {
 	s.say("4. The second map has one warning left. The lead signs it, and says why.")
-	s.as("calibrator", 0, "submit", "1", s.path("submission-2.bin"), "--note", "boost cell corrected, advance taken back", "--meant", demoMeant)
+	s.as("calibrator", 0, "submit", "1", s.path("submission-2.bin"), "--note", "boost cell corrected, advance taken back", "--from", "1.1", "--meant", demoMeant)
 	s.as("calibrator", 2, "sign", "1.2", "--because", "advance-ceiling:ignition.98=I think it is fine")
 	s.as("lead", 0, "sheet", "1.2")
 	s.as("lead", 2, "sign", "1.2")
+	s.taken()
 	s.as("lead", 0, "sign", "1.2", "--because", "advance-ceiling:ignition.98=a quarter of a degree at one point; knock watched there on the rolling road")
+}
+
+// taken has somebody listen in from now on, who has the server's key.
+func (s *stageSet) taken() {
+	released, err := os.ReadFile(s.path("submission-2.bin"))
+	if err == nil && s.err == nil {
+		s.liar, err = startLiar(s.ctx, s.addr, filepath.Join(s.path("server"), "server.key"), s.path("technician.key"), client.HashHex(released))
+	}
+	s.err = cmp.Or(s.err, err)
+}
+
+// lyingServer plays a server that was taken over, with its genuine key.
+func lyingServer(s *stageSet) {
+	s.say("5. Somebody takes the server over, key and all, and puts the technician's client on it. It keeps back what\n" +
+		"the lead writes, then hands out other bytes for the released image, then a ledger from before the sign-off.")
+	if s.err != nil {
+		return
+	}
+	s.err = point(s.path("technician"), s.liar.addr)
+	collect := []string{"collect", "1", "--out", s.path("release.hex"), "--fresh-read", s.path("asfound.hex")}
+	s.as("lead", 0, "note", "1", "call me before it is loaded the first time")
+	s.as("technician", 1, "job", "show", "1")
+	s.liar.lie.Store(int32(alter))
+	s.as("technician", 1, collect...)
+	s.liar.lie.Store(int32(rollBack))
+	s.as("technician", 1, collect...)
+	if s.err == nil && client.FileExists(s.path("release.hex")) {
+		s.err = errors.New("demo: a file was written that should not have been")
+	}
+	s.say("No file was written. The technician goes back to the genuine server.")
+	s.err = cmp.Or(s.err, point(s.path("technician"), s.addr))
 }
 
 // bay collects, writes (here: somewhere else) and reads back.
 func bay(s *stageSet) {
-	s.say("5. The technician takes the released file to the bay. The definition has fields that belong to one car, so\n" +
+	s.say("6. The technician takes the released file to the bay. The definition has fields that belong to one car, so\n" +
 		"a fresh read must show that it is the right one.")
 	s.as("technician", 2, "collect", "1", "--out", s.path("release.hex"))
-	s.as("technician", 0, "collect", "1", "--out", s.path("release.hex"), "--fresh-read", s.path("original.hex"))
+	s.as("technician", 0, "collect", "1", "--out", s.path("release.hex"), "--fresh-read", s.path("asfound.hex"))
 	s.show("release.hex.sheet.txt")
-	s.say("6. The controller is written with the shop's own tool, and read again. What it has learned since, and the\n" +
-		"checksum that the tool restamps, may differ; nothing else.")
+	s.say("7. The controller is written with the shop's own tool, and read again. The first file read is the wrong one,\n" +
+		"and everybody is told. What the controller has learned since, and the checksum that the tool restamps, may\n" +
+		"differ from what was written; nothing else.")
+	s.brief("technician", 1, "Not judged", "readback", "1", s.path("submission-1.bin"))
 	s.as("technician", 0, "readback", "1", s.path("readback.bin"))
 	s.as("technician", 0, "job", "show", "1")
-	s.as("technician", 0, "verify", s.path("release.hex.bundle.zip"))
+	s.as("technician", 0, "verify", s.path("release.hex.proof.zip"))
 }
 
 // show prints a file.
@@ -83,25 +119,25 @@ func (s *stageSet) show(name string) {
 	fmt.Fprintf(s.a.out, "\n--- %s\n%s---\n", name, b)
 }
 
-// tamperedBundle changes one cell of the released image, checksums of the zip and all.
-func tamperedBundle(s *stageSet) {
-	s.say("7. Somebody changes one byte of the image in the bundle, neatly, with every checksum of the zip made right.")
-	b, err := os.ReadFile(s.path("release.hex.bundle.zip"))
+// tamperedProof changes one cell of the released image, checksums of the zip and all.
+func tamperedProof(s *stageSet) {
+	s.say("8. Somebody changes one byte of the image in the proof, neatly, with every checksum of the zip made right.")
+	b, err := os.ReadFile(s.path("release.hex.proof.zip"))
 	if err == nil {
 		b, err = tamper(b)
 	}
 	if err == nil {
-		err = os.WriteFile(s.path("tampered.bundle.zip"), b, 0o644)
+		err = os.WriteFile(s.path("tampered.proof.zip"), b, 0o644)
 	}
 	if err != nil {
 		s.err = err
 		return
 	}
-	s.as("technician", 1, "verify", s.path("tampered.bundle.zip"))
+	s.as("technician", 1, "verify", s.path("tampered.proof.zip"))
 }
 
-func tamper(bundle []byte) ([]byte, error) {
-	in, err := zip.NewReader(bytes.NewReader(bundle), int64(len(bundle)))
+func tamper(proof []byte) ([]byte, error) {
+	in, err := zip.NewReader(bytes.NewReader(proof), int64(len(proof)))
 	if err != nil {
 		return nil, err
 	}
@@ -131,27 +167,22 @@ func tamper(bundle []byte) ([]byte, error) {
 	return out.Bytes(), err
 }
 
-// lyingServer plays a server that was taken over, with its genuine key.
-func lyingServer(s *stageSet) {
-	s.say("8. Somebody takes the server over, key and all, and puts a technician's client on it. First it hands out\n" +
-		"other bytes for the released image, then a ledger from before the sign-off.")
-	released, err := os.ReadFile(s.path("submission-2.bin"))
-	if err != nil {
-		s.err = err
-		return
-	}
-	l, err := s.startLiar(client.HashHex(released))
-	if err != nil {
-		s.err = err
-		return
-	}
-	defer l.stop()
-	s.as("technician", 1, "collect", "1", "--out", s.path("lied.hex"), "--fresh-read", s.path("original.hex"))
-	l.older(true)
-	s.as("technician", 1, "collect", "1", "--out", s.path("lied.hex"), "--fresh-read", s.path("original.hex"))
-	if s.err == nil && client.FileExists(s.path("lied.hex")) {
-		s.err = fmt.Errorf("demo: a file was written that should not have been")
-	}
-	s.say("No file was written. The technician goes back to the genuine server.")
-	s.err = cmp.Or(s.err, s.point(s.addr))
+// correction puts a plate right that was typed wrong.
+func correction(s *stageSet) {
+	s.say("9. The plate was typed wrong all the time. Who corrected it stays in the ledger.")
+	s.as("technician", 0, "job", "amend", "1", "--car", "HC 81")
+	s.as("technician", 0, "job", "close", "1", "--as", "done")
+	s.as("lead", 0, "history", "hc81")
+}
+
+// forgotten erases what tells whose car it was.
+func forgotten(s *stageSet) {
+	s.say("10. Another car was only booked in. Its owner asks to be forgotten; the ledger stays whole.")
+	s.as("technician", 0, "job", "open", "--car", "HC 20", "--frame", "WTM-2-0042", "--definition", "dx1-1.8t", "--limits", "dx1-road-98",
+		"--fuel", "98 RON", "--note", "the red one, from the valley")
+	s.as("technician", 0, "job", "close", "2", "--as", "cancelled", "--because", "it never came")
+	s.as("lead", 0, "erase", "2", "--images", "--because", "the owner asked for it")
+	s.as("technician", 0, "job", "show", "2")
+	s.as("technician", 2, "history", "HC 20")
+	s.as("lead", 0, "ledger", "verify", "--deep")
 }

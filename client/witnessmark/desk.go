@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"witnessmark/client"
 	"witnessmark/client/desk"
 )
 
@@ -26,12 +27,7 @@ func newDeskCommand(a *app) *cobra.Command {
 			"minute. Each signature asks for your key's passphrase. Where the key has none, or ssh-agent holds it, a yes in this\n" +
 			"terminal is asked for instead. The desk runs until it is interrupted.",
 		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			c, err := a.session(cmd.Context())
-			if err != nil {
-				return err
-			}
-			defer c.Close()
+		RunE: a.looks(func(ctx context.Context, c *client.Client, _ []string) error {
 			c.Progress = nil
 			home, err := a.home()
 			if err != nil {
@@ -45,9 +41,9 @@ func newDeskCommand(a *app) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.serveDesk(cmd.Context(), desk.Options{Client: c, Confirm: confirm, Listen: addr,
+			return a.serveDesk(ctx, desk.Options{Client: c, Confirm: confirm, Listen: addr,
 				Logger: slog.New(slog.NewTextHandler(a.errOut, nil))}, noOpen)
-		},
+		}),
 	}
 	cmd.Flags().BoolVar(&noOpen, "no-open", false, "do not open a browser; print the file to open instead")
 	cmd.Flags().StringVar(&addr, "listen", "127.0.0.1:0", "loopback address; port 0 picks one")

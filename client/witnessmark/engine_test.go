@@ -169,7 +169,7 @@ func TestPublishedEngineMapFromReadToReadBack(t *testing.T) {
 		}
 		return out
 	}
-	original := made("original", "ihex", engineImage(nil))
+	found := made("found", "ihex", engineImage(nil))
 	// Row 4, column 7 is 247.9 at 364.1 rad/s and 54.2 N.m; row 3, column 8 is 258.8.
 	modified := made("modified", "srec", engineImage(map[[2]int]float64{{4, 7}: 240.1, {3, 8}: 255.0}))
 	def, lim := b.file("engine.yaml", []byte(engineDefinition)), b.file("limits.yaml", []byte(engineLimits))
@@ -179,7 +179,7 @@ func TestPublishedEngineMapFromReadToReadBack(t *testing.T) {
 	if got := b.as("technician", 0, "job", "open", "--car", "HC 18", "--definition", "engine-1.0", "--limits", "engine-plausible"); got != "1\n" {
 		t.Fatalf("job open printed %q, want the number alone", got)
 	}
-	b.as("technician", 0, "read", "add", "1", original)
+	b.as("technician", 0, "read", "add", "1", found)
 	if got := b.as("calibrator", 0, "submit", "1", modified, "--note", "leaner at the best point", "--meant", "fuel"); got != "1.1 warning\n" {
 		t.Fatalf("submit printed %q", got)
 	}
@@ -195,7 +195,7 @@ func TestPublishedEngineMapFromReadToReadBack(t *testing.T) {
 	b.as("lead", 0, "sign", "1.1", "--because", "fuel-floor:fuel=measured on the rolling road")
 	out := filepath.Join(b.dir, "release.hex")
 	b.as("technician", 0, "collect", "1", "--out", out)
-	b.as("technician", 0, "verify", out+".bundle.zip")
+	b.as("technician", 0, "verify", out+".proof.zip")
 
 	// objcopy reads the collected file back: the kind of the read, and the submitted bytes.
 	back := filepath.Join(b.dir, "back.bin")
@@ -209,7 +209,7 @@ func TestPublishedEngineMapFromReadToReadBack(t *testing.T) {
 	if want, _ := os.ReadFile(filepath.Join(b.dir, "modified.bin")); !bytes.Equal(got, want) {
 		t.Fatal("the collected file does not hold the submitted bytes")
 	}
-	b.as("technician", 1, "readback", "1", original)
+	b.as("technician", 1, "readback", "1", found)
 	b.as("technician", 0, "readback", "1", modified)
 	if got := b.as("lead", 0, "history", "HC 18", "--table", "fuel"); !strings.Contains(got, "calibrator") || !strings.Contains(got, "lead") {
 		t.Errorf("the history does not say who changed and who signed:\n%s", got)

@@ -28,7 +28,7 @@ func newInspectCommand(a *app) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			side, err := loadSide(args[0], fileFormat, lay)
+			im, err := loadImage(args[0], fileFormat, lay)
 			if err != nil {
 				return err
 			}
@@ -40,18 +40,18 @@ func newInspectCommand(a *app) *cobra.Command {
 				}
 				tables = []*definition.Table{t}
 			}
-			report, err := compare.Check(side, lay, nil, nil)
+			report, err := compare.Check(im, lay, nil, nil)
 			if err != nil {
 				return err
 			}
 			in := &calibrationv1.Inspection{Image: report.Candidate, Definition: report.Definition,
 				Identity: report.Identity, Checksums: report.Checksums, Gaps: report.Gaps}
 			for _, t := range tables {
-				in.Tables = append(in.Tables, tableValues(t, side.Bytes))
+				in.Tables = append(in.Tables, tableValues(t, im.Bytes))
 			}
 			return a.print(in, func(w io.Writer) error {
 				if table != "" {
-					return sheet.WriteTable(w, tables[0], side.Bytes, max(a.width(), 100))
+					return sheet.WriteTable(w, tables[0], im.Bytes, max(a.width(), 100))
 				}
 				return writeInspection(w, in)
 			})
@@ -147,4 +147,13 @@ func extremes(t *calibrationv1.TableValues) (lo, hi string) {
 		return strings.Join(labels, " "), ""
 	}
 	return fmt.Sprintf("%.6g", least), fmt.Sprintf("%.6g", greatest)
+}
+
+// tableNames lists a layout's tables for an error.
+func tableNames(lay *definition.Layout) string {
+	ids := make([]string, len(lay.Tables))
+	for i, t := range lay.Tables {
+		ids[i] = t.ID
+	}
+	return strings.Join(ids, ", ")
 }

@@ -36,7 +36,7 @@ func newKeyCommand(a *app) *cobra.Command {
 				return err
 			}
 			if a.json() {
-				return a.printValues("file", args[0], "public_key_file", args[0]+".pub", "fingerprint", signoff.Fingerprint(key))
+				return a.printValues("file", args[0], "public_key_file", args[0]+".pub", "fingerprint", string(signoff.Fingerprint(key)))
 			}
 			fmt.Fprintf(a.out, "%s and %s.pub\n%s\n", args[0], args[0], signoff.Fingerprint(key))
 			return nil

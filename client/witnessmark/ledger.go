@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"io"
 
 	"github.com/spf13/cobra"
 
@@ -12,8 +11,11 @@ import (
 
 func newLedgerCommand(a *app) *cobra.Command {
 	list := &cobra.Command{Use: "list", Short: "Every entry", Args: cobra.NoArgs,
-		RunE: a.with(func(_ context.Context, c *client.Client, _ []string) error {
-			events := c.Events()
+		RunE: a.looks(func(_ context.Context, c *client.Client, _ []string) error {
+			events, err := c.Events()
+			if err != nil {
+				return err
+			}
 			if a.json() {
 				return a.printValues("events", eventValues(events))
 			}
@@ -23,49 +25,38 @@ func newLedgerCommand(a *app) *cobra.Command {
 			}
 			return columns(a.out, rows)
 		})}
-	verify := &cobra.Command{Use: "verify", Short: "Judge every entry again, from the pinned genesis on", Args: cobra.NoArgs,
-		RunE: a.with(func(ctx context.Context, c *client.Client, _ []string) error {
-			head, err := c.VerifyLedger(ctx)
-			if err != nil {
-				return err
-			}
+	head := &cobra.Command{Use: "head", Short: "Size and root of what you have seen of the ledger, to compare with a colleague's", Args: cobra.NoArgs,
+		RunE: a.looks(func(_ context.Context, c *client.Client, _ []string) error {
+			h := c.Head()
 			if a.json() {
-				return a.printValues("entries", float64(head.Size), "root", head.Root, "fingerprint", c.Fingerprint())
+				return a.printHead(c, h)
 			}
-			_, err = fmt.Fprintf(a.out, "%d entries from %s on: every one rightly admitted\nroot %s\n", head.Size, c.Fingerprint(), head.Root)
+			_, err := fmt.Fprintf(a.out, "%d:%s\n", h.Size, h.Root)
 			return err
 		})}
-	return group("ledger", "The record of every signed action", list, verify)
+	return group("ledger", "The record of every signed action", list, newLedgerVerify(a), head)
 }
 
-func newVerifyCommand(a *app) *cobra.Command {
-	var fingerprint string
-	cmd := &cobra.Command{
-		Use:   "verify BUNDLE [--fingerprint F]",
-		Short: "Check a bundle without a server",
-		Args:  takes(1),
-		RunE: func(_ *cobra.Command, args []string) error {
-			home, err := a.home()
-			if err != nil {
-				return err
-			}
-			v, err := client.VerifyBundle(home, args[0], fingerprint)
-			if err != nil {
-				return err
-			}
-			return a.print(v.Submission, func(w io.Writer) error {
-				fmt.Fprintf(w, "%s of car %s: signed by %s, %s; image sha256 %s\n", client.Name(v.Submission), clean(v.Job.Car),
-					clean(v.Submission.Signed.GetPerson()), v.Report.Verdict, v.Submission.Image.GetSha256())
-				if v.Newer != nil {
-					fmt.Fprintf(w, "a newer release, %s, took its place\n", client.Name(v.Newer))
-				}
-				_, err := fmt.Fprintf(w, "holds against the ledger %s (%d entries)\n", v.Fingerprint, v.Entries)
-				return err
-			})
-		},
-	}
-	cmd.Flags().StringVar(&fingerprint, "fingerprint", "", "the ledger's fingerprint, as init printed it; without it the one you pinned")
+func newLedgerVerify(a *app) *cobra.Command {
+	var deep bool
+	cmd := &cobra.Command{Use: "verify [--deep]", Short: "Judge every entry again, from the pinned genesis on", Args: cobra.NoArgs}
+	cmd.Flags().BoolVar(&deep, "deep", false, "make every comparison again too, of all bytes that were not erased")
+	cmd.RunE = a.acts(func(ctx context.Context, c *client.Client, _ []string) error {
+		h, err := c.VerifyLedger(ctx, deep)
+		if err != nil {
+			return err
+		}
+		if a.json() {
+			return a.printHead(c, h)
+		}
+		_, err = fmt.Fprintf(a.out, "%d entries from %s on: every one rightly admitted\nroot %s\n", h.Size, c.Fingerprint(), h.Root)
+		return err
+	})
 	return cmd
+}
+
+func (a *app) printHead(c *client.Client, h client.Head) error {
+	return a.printValues("entries", float64(h.Size), "root", h.Root, "fingerprint", c.Fingerprint())
 }
 
 func eventValues(events []client.Event) []any {

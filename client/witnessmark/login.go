@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"io"
 	"strings"
@@ -9,7 +8,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"witnessmark/client"
-	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
 
 func newLoginCommand(a *app) *cobra.Command {
@@ -49,13 +47,13 @@ func (a *app) confirm(given string) func(string) error {
 		if given != "" {
 			if given != got {
 				return &client.Error{Kind: client.Distrust, Text: fmt.Sprintf("the server's ledger is %s, and not %s", got, given),
-					Hint: "ask the lead for the fingerprint that init printed"}
+					Try: "ask the lead for the fingerprint that init printed"}
 			}
 			return nil
 		}
 		if !a.terminal() {
 			return &client.Error{Kind: client.Usage, Text: "nobody is at a terminal to compare the ledger's fingerprint",
-				Hint: "--fingerprint F, as init printed it"}
+				Try: "--fingerprint F, as init printed it"}
 		}
 		answer, err := a.ask(fmt.Sprintf("the ledger's fingerprint is\n%s\nis this the one that init printed? (yes/no) ", got))
 		if err != nil {
@@ -65,20 +63,5 @@ func (a *app) confirm(given string) func(string) error {
 			return &client.Error{Kind: client.Refused, Text: "the fingerprint was not confirmed"}
 		}
 		return nil
-	}
-}
-
-func newWhoamiCommand(a *app) *cobra.Command {
-	return &cobra.Command{
-		Use:   "whoami",
-		Short: "Who you are, as the ledger knows you",
-		Args:  cobra.NoArgs,
-		RunE: a.with(func(_ context.Context, c *client.Client, _ []string) error {
-			me, err := c.Me()
-			if err != nil {
-				return err
-			}
-			return a.print(me, func(w io.Writer) error { return writePeople(w, []*recordv1.Person{me}) })
-		}),
 	}
 }

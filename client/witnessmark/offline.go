@@ -6,7 +6,6 @@ import (
 	"golang.org/x/term"
 
 	"witnessmark/client"
-	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
 	"witnessmark/tables/limits"
@@ -33,17 +32,13 @@ func loadLimits(path string) (*limits.Limits, error) {
 	return limits.Load(path, b)
 }
 
-// loadSide reads an image file over a layout's range.
-func loadSide(path, format string, lay *definition.Layout) (compare.Side, error) {
+// loadImage reads an image file over a layout's range.
+func loadImage(path, format string, lay *definition.Layout) (*image.Image, error) {
 	f, err := formatOrDetect(format)
 	if err != nil {
-		return compare.Side{}, err
+		return nil, err
 	}
-	p, err := client.ReadFile(path, f, lay)
-	if err != nil {
-		return compare.Side{}, err
-	}
-	return p.Side(lay), nil
+	return client.ReadFile(path, f, lay)
 }
 
 // width is the terminal's columns; 0 where the output is no terminal.

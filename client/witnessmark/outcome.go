@@ -26,7 +26,7 @@ func newOutcomeCommand(a *app) *cobra.Command {
 	f.StringVar(&at, "at", "", "crank or wheels, where runs have torque at both")
 	f.StringVar(&band, "band", "", "engine speeds of the means, as in 2000-6000; left out, all that both sides have")
 	f.BoolVar(&anyway, "anyway", false, "correct outside the standard's range too, and mark it")
-	cmd.RunE = a.with(func(ctx context.Context, c *client.Client, args []string) error {
+	cmd.RunE = a.looks(func(ctx context.Context, c *client.Client, args []string) error {
 		n, err := client.ParseJob(args[0])
 		if err != nil {
 			return err

@@ -18,8 +18,11 @@ func newPersonCommand(a *app) *cobra.Command {
 		Use:   "list",
 		Short: "Everybody there ever was",
 		Args:  cobra.NoArgs,
-		RunE: a.with(func(_ context.Context, c *client.Client, _ []string) error {
-			people := c.People()
+		RunE: a.looks(func(_ context.Context, c *client.Client, _ []string) error {
+			people, err := c.People()
+			if err != nil {
+				return err
+			}
 			return a.print(&servicev1.PeopleListResponse{People: people}, func(w io.Writer) error { return writePeople(w, people) })
 		}),
 	})
@@ -31,13 +34,20 @@ func newPersonEnrol(a *app) *cobra.Command {
 		Use:   "enrol NAME --role technician|calibrator|lead[,…] --key PUBFILE",
 		Short: "Enrol a person, or give one a new key",
 		Args:  takes(1),
-		RunE: a.with(func(ctx context.Context, c *client.Client, args []string) error {
+		RunE: a.acts(func(ctx context.Context, c *client.Client, args []string) error {
+			alike, err := c.Alike(args[0])
+			if err != nil {
+				return err
+			}
+			for _, name := range alike {
+				a.say(fmt.Sprintf("%s can be mistaken for %s, who is there already", args[0], name))
+			}
 			p, err := c.Enrol(ctx, args[0], client.SplitList(roles), key)
 			if err != nil {
 				return err
 			}
 			return a.print(p, func(w io.Writer) error {
-				_, err := fmt.Fprintf(w, "enrolled %s (%s) with %s\n", p.Name, strings.Join(p.Roles, ", "), p.KeyFingerprint)
+				_, err := fmt.Fprintf(w, "enrolled %s (%s) with %s\n", p.Name, strings.Join(p.Roles, ", "), p.GetKeyId())
 				return err
 			})
 		}),
@@ -53,7 +63,7 @@ func newPersonRetire(a *app) *cobra.Command {
 		Use:   "retire NAME [--compromised]",
 		Short: "End a person's part",
 		Args:  takes(1),
-		RunE: a.with(func(ctx context.Context, c *client.Client, args []string) error {
+		RunE: a.acts(func(ctx context.Context, c *client.Client, args []string) error {
 			p, err := c.Retire(ctx, args[0], compromised)
 			if err != nil {
 				return err
@@ -78,7 +88,7 @@ func writePeople(w io.Writer, people []*recordv1.Person) error {
 		if p.Compromised {
 			state = "retired, key compromised"
 		}
-		rows = append(rows, []string{clean(p.Name), strings.Join(p.Roles, ","), p.KeyFingerprint, state})
+		rows = append(rows, []string{clean(p.Name), strings.Join(p.Roles, ","), p.GetKeyId(), state})
 	}
 	return columns(w, rows)
 }

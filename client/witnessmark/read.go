@@ -9,33 +9,43 @@ import (
 
 	"witnessmark/client"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
-	"witnessmark/tables/image"
+	"witnessmark/store/record"
 )
 
 func newReadCommand(a *app) *cobra.Command {
-	var format func() (image.Format, error)
-	add := &cobra.Command{Use: "add JOB FILE", Short: "Add an image taken out of the car; the first one is the original", Args: takes(2)}
-	format = fileFormat(add)
-	add.RunE = a.with(func(ctx context.Context, c *client.Client, args []string) error {
-		n, err := client.ParseJob(args[0])
+	return group("read", "Images taken out of the car", newReadAdd(a), newReadVoid(a))
+}
+
+func newReadAdd(a *app) *cobra.Command {
+	var n client.NewRead
+	cmd := &cobra.Command{Use: "add JOB FILE [--with-holes]", Short: "Add an image taken out of the car; the first one is the car as found", Args: takes(2)}
+	cmd.Flags().BoolVar(&n.WithHoles, "with-holes", false, "take it although it lacks bytes that the definition names; no release can write those")
+	format := fileFormat(cmd)
+	cmd.RunE = a.acts(func(ctx context.Context, c *client.Client, args []string) (err error) {
+		if n.Job, err = client.ParseJob(args[0]); err != nil {
+			return err
+		}
+		if n.Format, err = format(); err != nil {
+			return err
+		}
+		n.Path = args[1]
+		r, report, err := c.AddRead(ctx, n)
 		if err != nil {
 			return err
 		}
-		f, err := format()
-		if err != nil {
+		if err := a.raised(c, r.GetAdded().GetEntry()); err != nil {
 			return err
 		}
-		r, report, err := c.AddRead(ctx, n, args[1], f)
-		if err != nil {
-			return err
-		}
-		since, err := c.Since(ctx, r.LastKnown)
+		since, err := c.Since(ctx, r.GetLastKnown())
 		if err != nil {
 			return err
 		}
 		return a.print(r, func(w io.Writer) error {
-			fmt.Fprintf(w, "read %d of job %d, sha256 %s\n", r.Number, n, r.Image.GetSha256())
-			if k := r.LastKnown; k != nil {
+			fmt.Fprintf(w, "read %d of job %d, sha256 %s\n", r.GetNumber(), n.Job, r.GetImage().GetSha256())
+			for _, h := range r.GetHoles() {
+				fmt.Fprintf(w, "not in it, and of use: 0x%x to 0x%x\n", h.GetStart(), h.GetEnd())
+			}
+			if k := r.GetLastKnown(); k != nil {
 				fmt.Fprintln(w, lastKnownText(k))
 				writeSince(w, since)
 			}
@@ -46,7 +56,34 @@ func newReadCommand(a *app) *cobra.Command {
 			return nil
 		})
 	})
-	return group("read", "Images taken out of the car", add)
+	return cmd
+}
+
+func newReadVoid(a *app) *cobra.Command {
+	cmd := &cobra.Command{Use: "void NAME --because TEXT", Short: "Take back a read (7.read1) that should not have been added", Args: takes(1)}
+	because := a.because(cmd)
+	cmd.RunE = a.acts(func(ctx context.Context, c *client.Client, args []string) error {
+		name, err := nameOf(args[0])
+		if err != nil {
+			return err
+		}
+		if name.Part != record.ARead {
+			return usage("%s is no read; a job's first read is %s", args[0], record.Name{Job: name.Job, Part: record.ARead, N: 1})
+		}
+		why, err := because()
+		if err != nil {
+			return err
+		}
+		j, err := c.VoidRead(ctx, name.Job, name.N, why)
+		if err != nil {
+			return err
+		}
+		return a.print(j, func(w io.Writer) error {
+			_, err := fmt.Fprintf(w, "voided %s\n", name)
+			return err
+		})
+	})
+	return cmd
 }
 
 // writeSince says what somebody changed, one table a line.

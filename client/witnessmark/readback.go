@@ -20,7 +20,7 @@ func newReadbackCommand(a *app) *cobra.Command {
 	}
 	cmd.Flags().StringVar(&why, "not-possible", "", "why this controller cannot be read back")
 	format := fileFormat(cmd)
-	cmd.RunE = a.with(func(ctx context.Context, c *client.Client, args []string) error {
+	cmd.RunE = a.acts(func(ctx context.Context, c *client.Client, args []string) error {
 		n, err := client.ParseJob(args[0])
 		if err != nil {
 			return err
@@ -31,7 +31,7 @@ func newReadbackCommand(a *app) *cobra.Command {
 		}
 		impossible := cmd.Flags().Changed("not-possible")
 		if impossible == (len(args) == 2) {
-			return &client.Error{Kind: client.Usage, Text: "readback takes either a file, or --not-possible TEXT"}
+			return usage("readback takes either a file, or --not-possible TEXT")
 		}
 		var found *client.Found
 		if impossible {
@@ -43,7 +43,9 @@ func newReadbackCommand(a *app) *cobra.Command {
 			return err
 		}
 		b := found.Readback
-		a.saidNo = b.NotPossible == "" && !b.Matches
+		if err := a.raised(c, b.GetAdded().GetEntry()); err != nil {
+			return err
+		}
 		return a.print(b, func(w io.Writer) error {
 			fmt.Fprintf(w, "%s: %s\n", ofJob(n, b.Submission), backText(b))
 			if found.Report == nil {

@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"strings"
 	"syscall"
 	"unicode"
@@ -42,8 +43,8 @@ func commands() []func(*app) *cobra.Command {
 		newDefinitionCommand, newLimitsCommand,
 		newJobCommand, newReadCommand, newSubmitCommand, newSheetCommand,
 		newSignCommand, newReturnCommand, newWithdrawCommand,
-		newCollectCommand, newOriginalCommand, newReadbackCommand,
-		newHistoryCommand, newLedgerCommand, newVerifyCommand, newDemoCommand, newDeskCommand,
+		newCollectCommand, newReadbackCommand, newNoteCommand, newSettleCommand, newEraseCommand,
+		newHistoryCommand, newLedgerCommand, newVerifyCommand, newBackupCommand, newDemoCommand, newDeskCommand,
 		newRunCommand, newOutcomeCommand, newReckonCommand,
 		newCompareCommand, newCheckCommand, newInspectCommand, newConvertCommand,
 	}
@@ -56,9 +57,10 @@ func (a *app) root() *cobra.Command {
 		Long: "Compare calibrations, sign them off, and take only signed-off files to a car.\n\n" +
 			"WITNESSMARK_HOME is your folder; without it, the user's configuration folder is used.\n" +
 			"Exit status: 0 done; 1 done, and the answer is no; 2 could not be done, or was refused.",
+		Version:       version(),
 		SilenceUsage:  true,
 		SilenceErrors: true,
-		Args:          cobra.NoArgs,
+		Args:          known,
 		RunE:          func(c *cobra.Command, _ []string) error { return c.Help() },
 		PersistentPreRunE: func(c *cobra.Command, _ []string) error {
 			if a.format == "csv" && c.Annotations["csv"] != "" {
@@ -71,7 +73,6 @@ func (a *app) root() *cobra.Command {
 		},
 	}
 	root.PersistentFlags().StringVar(&a.format, "format", "text", "text or json")
-	root.CompletionOptions.DisableDefaultCmd = true
 	for _, c := range commands() {
 		root.AddCommand(c(a))
 	}
@@ -119,8 +120,8 @@ func (a *app) complain(err error) {
 		}
 	}
 	fmt.Fprintf(a.errOut, "witnessmark: %s\n", text)
-	if hint := client.HintOf(err); hint != "" {
-		fmt.Fprintf(a.errOut, "witnessmark: hint: %s\n", hint)
+	if try := client.TryOf(err); try != "" {
+		fmt.Fprintf(a.errOut, "try: %s\n", try)
 	}
 }
 
@@ -156,7 +157,7 @@ func (a *app) terminal() bool {
 
 // group is a command that only holds others.
 func group(use, short string, children ...*cobra.Command) *cobra.Command {
-	c := &cobra.Command{Use: use, Short: short, Args: cobra.NoArgs,
+	c := &cobra.Command{Use: use, Short: short, Args: known,
 		RunE: func(c *cobra.Command, _ []string) error {
 			var names []string
 			for _, child := range c.Commands() {
@@ -166,6 +167,34 @@ func group(use, short string, children ...*cobra.Command) *cobra.Command {
 		}}
 	c.AddCommand(children...)
 	return c
+}
+
+// known refuses a command that there is not, and names one that may be meant.
+func known(c *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	c.SuggestionsMinimumDistance = 2
+	err := &client.Error{Kind: client.Usage, Text: fmt.Sprintf("unknown command %q", c.CommandPath()+" "+args[0])}
+	if like := c.SuggestionsFor(args[0]); len(like) > 0 {
+		err.Try = c.CommandPath() + " " + strings.Join(like, ", or "+c.CommandPath()+" ")
+	}
+	return err
+}
+
+// version is what this was built from.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return "not known"
+	}
+	text := info.Main.Version
+	for _, s := range info.Settings {
+		if s.Key == "vcs.revision" || s.Key == "vcs.modified" && s.Value == "true" {
+			text += " " + strings.Replace(s.Value, "true", "modified", 1)
+		}
+	}
+	return text + " " + info.GoVersion
 }
 
 // takes holds a command to its arguments, and shows how it is called where they are others.

@@ -18,8 +18,8 @@ func TestComplaint(t *testing.T) {
 		{errors.New("No such file"), "witnessmark: no such file\n"},
 		{errors.New("TLS is off"), "witnessmark: TLS is off\n"},
 		{errors.New("two\nlines\x1b[2Jand an escape"), "witnessmark: two lines [2Jand an escape\n"},
-		{&client.Error{Text: "not this", Hint: "that"}, "witnessmark: not this\nwitnessmark: hint: that\n"},
-		{fmt.Errorf("while: %w", &client.Error{Op: "collect", Err: &client.Error{Text: "inner", Hint: "deep"}}), "witnessmark: while: collect: inner\nwitnessmark: hint: deep\n"},
+		{&client.Error{Text: "not this", Try: "that"}, "witnessmark: not this\ntry: that\n"},
+		{fmt.Errorf("while: %w", &client.Error{Op: "collect", Err: &client.Error{Text: "inner", Try: "deep"}}), "witnessmark: while: collect: inner\ntry: deep\n"},
 	} {
 		var out strings.Builder
 		(&app{errOut: &out}).complain(c.err)
@@ -30,7 +30,7 @@ func TestComplaint(t *testing.T) {
 }
 
 func TestStatusOfAFailure(t *testing.T) {
-	for kind, want := range map[client.Kind]int{client.Failed: 2, client.Distrust: 1, client.Upgrade: 2, client.Refused: 2, client.Usage: 2} {
+	for kind, want := range map[client.Kind]int{client.Failed: 2, client.Distrust: 1, client.Upgrade: 2, client.Refused: 2, client.Usage: 2, client.Away: 2} {
 		if got := statusOf(fmt.Errorf("while: %w", &client.Error{Kind: kind, Text: "x"})); got != want {
 			t.Errorf("kind %d: status %d, want %d", kind, got, want)
 		}
@@ -43,7 +43,7 @@ func TestStatusOfAFailure(t *testing.T) {
 // Every command says what it does, in one line, and takes --format.
 func TestEveryCommandSaysWhatItDoes(t *testing.T) {
 	root := (&app{}).root()
-	want := "check collect compare convert definition demo history inspect job key ledger limits login original person read readback return sheet sign submit verify whoami withdraw"
+	want := "backup check collect compare convert definition demo erase history inspect job key ledger limits login note person read readback return settle sheet sign submit verify whoami withdraw"
 	have := map[string]bool{}
 	for _, c := range root.Commands() {
 		have[c.Name()] = true

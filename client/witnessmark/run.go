@@ -23,13 +23,16 @@ func newRunAdd(a *app) *cobra.Command {
 	}
 	cmd.Flags().StringVar(&when, "when", "", "before or after the change")
 	cmd.Flags().StringVar(&channels, "channels", "", "channel file, where the headers are others")
-	cmd.RunE = a.with(func(ctx context.Context, c *client.Client, args []string) error {
+	cmd.RunE = a.acts(func(ctx context.Context, c *client.Client, args []string) error {
 		n, err := client.ParseJob(args[0])
 		if err != nil {
 			return err
 		}
 		r, err := c.AddRun(ctx, n, args[1], channels, when)
 		if err != nil {
+			return err
+		}
+		if err := a.raised(c, r.GetAdded().GetEntry()); err != nil {
 			return err
 		}
 		return a.print(r, func(w io.Writer) error {
@@ -42,7 +45,7 @@ func newRunAdd(a *app) *cobra.Command {
 
 func newRunList(a *app) *cobra.Command {
 	return &cobra.Command{Use: "list JOB", Short: "The runs of a job, oldest first", Args: takes(1),
-		RunE: a.with(func(_ context.Context, c *client.Client, args []string) error {
+		RunE: a.looks(func(_ context.Context, c *client.Client, args []string) error {
 			n, err := client.ParseJob(args[0])
 			if err != nil {
 				return err
@@ -51,10 +54,10 @@ func newRunList(a *app) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.print(&recordv1.Job{Number: j.Number, Car: j.Car, Runs: j.Runs}, func(w io.Writer) error {
+			return a.print(&recordv1.Job{Number: j.Number, Car: j.Car, Plate: j.Plate, Runs: j.Runs}, func(w io.Writer) error {
 				rows := [][]string{{"run", "when", "file", "added"}}
 				for _, r := range j.Runs {
-					rows = append(rows, []string{fmt.Sprint(r.Number), r.When, "sha256 " + r.FileSha256[:min(12, len(r.FileSha256))], eventText(r.Added)})
+					rows = append(rows, []string{fmt.Sprint(r.Number), r.When, "sha256 " + short(r.GetFileSha256()), eventText(r.Added)})
 				}
 				return columns(w, rows)
 			})

@@ -16,37 +16,58 @@ import (
 	"golang.org/x/term"
 
 	"witnessmark/client"
+	"witnessmark/store/record"
 	"witnessmark/tables/image"
 )
 
-// session opens the person's client and brings the mirror up to date.
-func (a *app) session(ctx context.Context) (*client.Client, error) {
-	home, err := a.home()
-	if err != nil {
-		return nil, err
-	}
-	c, err := client.Open(home, a.passphrase())
-	if err != nil {
-		return nil, err
-	}
-	c.Progress = a.progress()
-	if err := c.Sync(ctx); err != nil {
-		return nil, errors.Join(err, c.Close())
-	}
-	return c, nil
+// step is what a command does with the person's client.
+type step func(ctx context.Context, c *client.Client, args []string) error
+
+// acts is for commands that need the server: their copy of the ledger is up to date.
+func (a *app) acts(do step) func(*cobra.Command, []string) error {
+	return a.with((*client.Client).Sync, do)
 }
 
-// with runs a command that needs the ledger.
-func (a *app) with(fn func(ctx context.Context, c *client.Client, args []string) error) func(*cobra.Command, []string) error {
+// looks is for commands that only look: where the server is away, the copy will do.
+func (a *app) looks(do step) func(*cobra.Command, []string) error { return a.with(a.look, do) }
+
+func (a *app) with(catchUp func(*client.Client, context.Context) error, do step) func(*cobra.Command, []string) error {
 	return func(cmd *cobra.Command, args []string) error {
-		c, err := a.session(cmd.Context())
+		home, err := a.home()
+		if err != nil {
+			return err
+		}
+		c, err := client.Open(home, a.passphrase())
 		if err != nil {
 			return err
 		}
 		defer c.Close()
-		return fn(cmd.Context(), c, args)
+		c.Progress, c.Say = a.progress(), a.say
+		if err := catchUp(c, cmd.Context()); err != nil {
+			return err
+		}
+		return do(cmd.Context(), c, args)
 	}
 }
+
+// look catches up where it can, and says how old what is shown is where it cannot.
+func (a *app) look(c *client.Client, ctx context.Context) error {
+	if err := c.Look(ctx); err != nil {
+		return err
+	}
+	if _, reached := c.AsOf(); reached {
+		if err := c.Resume(ctx); err != nil && client.KindOf(err) != client.Away {
+			return err
+		}
+	}
+	if at, reached := c.AsOf(); !reached {
+		fmt.Fprintf(a.errOut, "as of %s, server not reached\n", at.Local().Format("2 Jan 15:04"))
+	}
+	return nil
+}
+
+// say is one line that is no answer.
+func (a *app) say(line string) { fmt.Fprintf(a.errOut, "witnessmark: %s\n", clean(line)) }
 
 // passphrase asks on the terminal; without one there is nobody to ask.
 func (a *app) passphrase() client.Passphrase {
@@ -83,7 +104,7 @@ func (a *app) progress() client.Progress {
 		return nil
 	}
 	return func(what string, size int64) func(int) {
-		if size <= noticeable {
+		if size >= 0 && size <= noticeable { // of what has no size yet, it is shown that it moves
 			return func(int) {}
 		}
 		bar := progressbar.NewOptions64(size, progressbar.OptionSetWriter(f), progressbar.OptionShowBytes(true),
@@ -105,6 +126,48 @@ func columns(w io.Writer, rows [][]string) error {
 func fileFormat(cmd *cobra.Command) func() (image.Format, error) {
 	s := cmd.Flags().String("file-format", "", "raw, ihex or srec; found by content where left out")
 	return func() (image.Format, error) { return formatOrDetect(*s) }
+}
+
+// forEver is said wherever a reason is asked for.
+const forEver = "reasons and names stay in the ledger for ever"
+
+// because adds --because; the answer reads it, or asks for it at a terminal.
+func (a *app) because(cmd *cobra.Command) func() (string, error) {
+	s := cmd.Flags().String("because", "", "why; "+forEver)
+	return func() (string, error) {
+		switch {
+		case strings.TrimSpace(*s) != "":
+			return *s, nil
+		case a.terminal():
+			return a.ask("why (" + forEver + "): ")
+		}
+		return "", usage("--because TEXT is needed: %s", forEver)
+	}
+}
+
+// confirmed asks somebody at a terminal for a yes; without one, having typed the command is it.
+func (a *app) confirmed(question string) error {
+	if !a.terminal() {
+		return nil
+	}
+	answer, err := a.ask(question + " (yes/no) ")
+	if err == nil && answer != "yes" {
+		err = &client.Error{Kind: client.Refused, Text: "that was no yes: nothing was done"}
+	}
+	return err
+}
+
+// nameOf reads a name of a job or of something in it.
+func nameOf(text string) (record.Name, error) {
+	n, err := record.ParseName(text)
+	if err != nil {
+		return n, usage("%v", err)
+	}
+	return n, nil
+}
+
+func usage(format string, args ...any) error {
+	return &client.Error{Kind: client.Usage, Text: fmt.Sprintf(format, args...)}
 }
 
 // required marks flags that a command cannot do without.

@@ -23,7 +23,7 @@ func newSheetCommand(a *app) *cobra.Command {
 	}
 	c.Flags().StringVar(&table, "table", "", "show this changed table whole")
 	c.Flags().StringVar(&against, "against", "", "show how the author's note differs from another submission's")
-	c.RunE = a.with(func(ctx context.Context, cl *client.Client, args []string) error {
+	c.RunE = a.looks(func(ctx context.Context, cl *client.Client, args []string) error {
 		r, err := review(ctx, cl, args[0])
 		if err != nil {
 			return err
@@ -44,7 +44,7 @@ func newSheetCommand(a *app) *cobra.Command {
 				return err
 			}
 			var b strings.Builder
-			if err := sheet.WriteDifference(&b, "note of "+client.Name(other.Submission), "note of "+client.Name(r.Submission), other.Submission.Note, r.Submission.Note); err != nil {
+			if err := sheet.WriteDifference(&b, "note of "+client.Name(other.Submission), "note of "+client.Name(r.Submission), sheet.Sealed(other.Submission.GetNote()), sheet.Sealed(r.Submission.GetNote())); err != nil {
 				return err
 			}
 			o.Heading = append(o.Heading, strings.TrimRight(b.String(), "\n"))
@@ -66,11 +66,17 @@ func review(ctx context.Context, c *client.Client, arg string) (*client.Review, 
 func (a *app) sheetOf(c *client.Client, r *client.Review) sheet.Options {
 	s := r.Submission
 	heading := []string{
-		fmt.Sprintf("submission %s of car %s, by %s: %s", client.Name(s), clean(r.Job.Car), clean(s.Submitted.GetPerson()), s.State),
-		"note: " + clean(s.Note),
+		fmt.Sprintf("submission %s of car %s, by %s: %s", client.Name(s), sheet.Sealed(r.Job.GetPlate()), clean(s.Submitted.GetPerson()), s.State),
+		"note: " + sheet.Sealed(s.GetNote()),
+	}
+	for _, al := range inForce(r.Job.GetAlarms()) {
+		if al.GetAbout() == client.Name(s) {
+			heading = append(heading, alarmText(al))
+		}
 	}
 	if r.ByNewer {
-		heading = append(heading, "compared again: the definition or the limits got a newer revision since it was submitted")
+		heading = append(heading, fmt.Sprintf("compared again, since what it is judged by changed: %s when it was submitted, %s now",
+			s.GetJudgement().GetVerdict(), r.Judgement.GetVerdict()))
 	}
 	base, candidate := r.Images()
 	return sheet.Options{Layout: r.Layout(), Base: base, Candidate: candidate, Width: a.width(), Heading: heading, OnePerson: c.OnePerson()}

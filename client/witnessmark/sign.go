@@ -18,7 +18,7 @@ func newSignCommand(a *app) *cobra.Command {
 		Use:   "sign JOB.N [--because KEY=TEXT]…",
 		Short: "Sign off a submission of somebody else's, with a reason for each warning",
 		Args:  takes(1),
-		RunE: a.with(func(ctx context.Context, c *client.Client, args []string) error {
+		RunE: a.acts(func(ctx context.Context, c *client.Client, args []string) error {
 			reasons, err := parseReasons(because)
 			if err != nil {
 				return err
@@ -33,7 +33,7 @@ func newSignCommand(a *app) *cobra.Command {
 					return err
 				}
 				ask = func(key, question string) (string, error) {
-					return a.ask(fmt.Sprintf("%s  %s\nyour reason: ", key, question))
+					return a.ask(fmt.Sprintf("%s  %s\nyour reason (%s): ", key, question, forEver))
 				}
 			}
 			s, err := c.SignOff(ctx, r, reasons, ask)
@@ -47,7 +47,7 @@ func newSignCommand(a *app) *cobra.Command {
 		}),
 	}
 	cmd.Flags().StringArrayVar(&because, "because", nil,
-		"KEY=TEXT, KEY being RULE:TABLE or RULE; in a one-person workshop "+client.ByAuthor+"=TEXT says why the author signs")
+		"KEY=TEXT, KEY being RULE:TABLE or RULE; in a one-person workshop "+client.ByAuthor+"=TEXT says why the author signs; "+forEver)
 	return cmd
 }
 
@@ -56,59 +56,12 @@ func parseReasons(list []string) (map[string]string, error) {
 	for _, s := range list {
 		key, text, ok := strings.Cut(s, "=")
 		if !ok || key == "" || strings.TrimSpace(text) == "" {
-			return nil, &client.Error{Kind: client.Usage, Text: fmt.Sprintf("--because %q: must be KEY=TEXT", s)}
+			return nil, usage("--because %q: must be KEY=TEXT", s)
 		}
 		if _, twice := out[key]; twice {
-			return nil, &client.Error{Kind: client.Usage, Text: fmt.Sprintf("--because: %s is given twice", key)}
+			return nil, usage("--because: %s is given twice", key)
 		}
 		out[key] = text
 	}
 	return out, nil
-}
-
-func newReturnCommand(a *app) *cobra.Command {
-	var because string
-	cmd := &cobra.Command{
-		Use:   "return JOB.N --because TEXT",
-		Short: "Return a waiting submission, or recall a release, with a reason",
-		Args:  takes(1),
-		RunE: a.with(func(ctx context.Context, c *client.Client, args []string) error {
-			job, n, err := client.ParseSubmission(args[0])
-			if err != nil {
-				return err
-			}
-			s, err := c.ReturnSubmission(ctx, job, n, because)
-			if err != nil {
-				return err
-			}
-			return a.print(s, func(w io.Writer) error {
-				_, err := fmt.Fprintf(w, "returned %s\n", client.Name(s))
-				return err
-			})
-		}),
-	}
-	cmd.Flags().StringVar(&because, "because", "", "why")
-	return required(cmd, "because")
-}
-
-func newWithdrawCommand(a *app) *cobra.Command {
-	return &cobra.Command{
-		Use:   "withdraw JOB.N",
-		Short: "Take back your own waiting submission",
-		Args:  takes(1),
-		RunE: a.with(func(ctx context.Context, c *client.Client, args []string) error {
-			job, n, err := client.ParseSubmission(args[0])
-			if err != nil {
-				return err
-			}
-			s, err := c.Withdraw(ctx, job, n)
-			if err != nil {
-				return err
-			}
-			return a.print(s, func(w io.Writer) error {
-				_, err := fmt.Fprintf(w, "withdrew %s\n", client.Name(s))
-				return err
-			})
-		}),
-	}
 }

@@ -11,16 +11,17 @@ import (
 )
 
 func newSubmitCommand(a *app) *cobra.Command {
-	var note, meant string
+	var note, meant, from string
 	cmd := &cobra.Command{
-		Use:   "submit JOB FILE --note TEXT [--meant TABLE,…]",
+		Use:   "submit JOB FILE --note TEXT [--from NAME] [--meant TABLE,…]",
 		Short: "Submit a modified image; prints JOB.N and the verdict",
 		Args:  takes(2),
 	}
 	cmd.Flags().StringVar(&note, "note", "", "what was changed, and why")
 	cmd.Flags().StringVar(&meant, "meant", "", "the tables that were meant to change, with commas")
+	cmd.Flags().StringVar(&from, "from", "", "the submission that you started from; left out, the read as found")
 	format := fileFormat(cmd)
-	cmd.RunE = a.with(func(ctx context.Context, c *client.Client, args []string) error {
+	cmd.RunE = a.acts(func(ctx context.Context, c *client.Client, args []string) error {
 		n, err := client.ParseJob(args[0])
 		if err != nil {
 			return err
@@ -29,7 +30,11 @@ func newSubmitCommand(a *app) *cobra.Command {
 		if err != nil {
 			return err
 		}
-		s, report, err := c.Submit(ctx, client.NewSubmission{Job: n, Path: args[1], Note: note, Format: f,
+		base, err := startedFrom(n, from)
+		if err != nil {
+			return err
+		}
+		s, report, err := c.Submit(ctx, client.NewSubmission{Job: n, Path: args[1], Note: note, Format: f, From: base,
 			MeantGiven: cmd.Flags().Changed("meant"), Meant: client.SplitList(meant)})
 		if err != nil {
 			return err
@@ -46,4 +51,16 @@ func newSubmitCommand(a *app) *cobra.Command {
 		})
 	})
 	return required(cmd, "note")
+}
+
+// startedFrom is the number of the submission in the job that an author started from; 0 is the read as found.
+func startedFrom(job uint32, from string) (uint32, error) {
+	if from == "" {
+		return 0, nil
+	}
+	in, n, err := client.ParseSubmission(from)
+	if err == nil && in != job {
+		err = usage("--from %s: it is not of job %d", from, job)
+	}
+	return n, err
 }

@@ -1,0 +1,192 @@
+package main
+
+import (
+	"cmp"
+	"fmt"
+	"io"
+	"maps"
+	"slices"
+
+	"witnessmark/client"
+	"witnessmark/client/sheet"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+)
+
+// writeCard writes a job's card: its alarms, the facts, and everything that followed in order of its kind.
+func writeCard(w io.Writer, j *recordv1.Job) error {
+	for _, al := range inForce(j.GetAlarms()) {
+		fmt.Fprintln(w, alarmText(al))
+	}
+	rows := factRows(j)
+	for _, r := range j.GetReads() {
+		rows = append(rows, []string{fmt.Sprintf("read %d", r.GetNumber()), readText(r)})
+	}
+	for _, s := range j.GetSubmissions() {
+		rows = append(rows, submissionRows(s)...)
+	}
+	for _, c := range j.GetCollections() {
+		rows = append(rows, []string{"collected", fmt.Sprintf("%s, %s", ofJob(j.GetNumber(), c.GetSubmission()), eventText(c.GetCollected()))})
+	}
+	for _, b := range j.GetReadBacks() {
+		rows = append(rows, []string{fmt.Sprintf("read-back %d", b.GetNumber()), fmt.Sprintf("%s: %s, %s", ofJob(j.GetNumber(), b.GetSubmission()), backText(b), eventText(b.GetAdded()))})
+	}
+	if in := j.GetInCar(); in != nil {
+		rows = append(rows, []string{"in the car", inCarText(in)})
+	}
+	for _, n := range j.GetNotes() {
+		rows = append(rows, noteRows(j, n)...)
+	}
+	for _, s := range j.GetSettled() {
+		rows = append(rows, []string{"settled", fmt.Sprintf("%s %s: %s; %s", s.GetAbout(), s.GetAlarm(), clean(s.GetBecause()), eventText(s.GetSettled()))})
+	}
+	return columns(w, rows)
+}
+
+// factRows are what people said of a job.
+func factRows(j *recordv1.Job) [][]string {
+	rows := [][]string{
+		{"job", fmt.Sprint(j.GetNumber())}, {"car", fmt.Sprintf("%s (number %d)", cmp.Or(sheet.Sealed(j.GetPlate()), "-"), j.GetCar())},
+		{"frame number", frameText(j)}, {"definition", j.GetDefinition().GetName()}, {"limits", j.GetLimits().GetName()}, {"fuel", clean(j.GetFuel())},
+	}
+	for _, p := range j.GetParts() {
+		rows = append(rows, []string{"part", clean(p)})
+	}
+	rows = append(rows, client.NumberRows(j)...)
+	if j.GetNote() != nil {
+		rows = append(rows, []string{"note", sheet.Sealed(j.GetNote())})
+	}
+	state := j.GetState()
+	if j.GetOutcome() != "" {
+		state += ", " + j.GetOutcome()
+	}
+	if j.GetBecause() != "" {
+		state += ": " + clean(j.GetBecause())
+	}
+	rows = append(rows, []string{"state", state}, []string{"opened", eventText(j.GetOpened())})
+	for _, e := range append(slices.Clone(j.GetAmended()), j.GetTurns()...) {
+		rows = append(rows, []string{happened[e.GetKind()], eventText(e)})
+	}
+	if e := j.GetErased(); e != nil {
+		what := eventText(e)
+		if j.GetImagesErased() {
+			what += "; images too"
+		}
+		rows = append(rows, []string{"erased", what})
+	}
+	return rows
+}
+
+// happened is what a kind of entry did to a job.
+var happened = map[string]string{"amend": "amended", "close": "closed", "reopen": "reopened"}
+
+// frameText says whether there is a frame number; the number itself is private.
+func frameText(j *recordv1.Job) string {
+	switch {
+	case j.GetFrame() == nil:
+		return "not known"
+	case j.GetFrame().GetErased():
+		return "erased"
+	}
+	return "known, not shown"
+}
+
+func submissionRows(s *recordv1.Submission) [][]string {
+	state := fmt.Sprintf("%s, %s, %s", s.GetState(), s.GetJudgement().GetVerdict(), eventText(s.GetSubmitted()))
+	if s.GetFrom() != 0 {
+		state += fmt.Sprintf("; from %d.%d", s.GetJob(), s.GetFrom())
+	}
+	rows := [][]string{{"submission " + client.Name(s), state}}
+	if s.GetNote() != nil {
+		rows = append(rows, []string{"", sheet.Sealed(s.GetNote())})
+	}
+	if s.GetSigned() != nil {
+		text := "signed by " + eventText(s.GetSigned())
+		if s.GetSignOff().GetByAuthor() {
+			text += "; signed by its author: " + clean(s.GetSignOff().GetReason())
+		}
+		if s.GetVoided() {
+			text += "; voided, its key was compromised"
+		}
+		rows = append(rows, []string{"", text})
+		because := s.GetSignOff().GetBecause()
+		for _, key := range slices.Sorted(maps.Keys(because)) {
+			rows = append(rows, []string{"", fmt.Sprintf("for %s: %s", clean(key), clean(because[key]))})
+		}
+	}
+	if s.GetReturned() != nil {
+		rows = append(rows, []string{"", fmt.Sprintf("returned by %s: %s", eventText(s.GetReturned()), clean(s.GetReturn().GetReason()))})
+	}
+	return rows
+}
+
+func noteRows(j *recordv1.Job, n *recordv1.Note) [][]string {
+	about := fmt.Sprint(j.GetNumber())
+	if n.GetSubmission() != 0 {
+		about += fmt.Sprintf(".%d", n.GetSubmission())
+	}
+	rows := [][]string{{"note", fmt.Sprintf("about %s, %s: %s", clean(about+" "+n.GetTable()), eventText(n.GetAdded()), sheet.Sealed(n.GetText()))}}
+	for _, f := range n.GetFiles() {
+		rows = append(rows, []string{"", fmt.Sprintf("with %s, %d bytes", sheet.Sealed(f.GetName()), f.GetSize())})
+	}
+	return rows
+}
+
+func readText(r *recordv1.Read) string {
+	s := "sha256 " + short(r.GetImage().GetSha256()) + ", " + eventText(r.GetAdded())
+	if r.GetAsFound() {
+		s = "as found, " + s
+	}
+	if r.GetWithHoles() {
+		s += "; with holes"
+	}
+	if r.GetCheck() != nil {
+		s += "; judged by itself: " + r.GetCheck().GetVerdict()
+	}
+	if k := r.GetLastKnown(); k != nil {
+		s += "; " + lastKnownText(k)
+	}
+	if v := r.GetVoided(); v != nil {
+		s += fmt.Sprintf("; voided by %s: %s", eventText(v), clean(r.GetVoidBecause()))
+	}
+	return s
+}
+
+// lastKnownText says how a read compares with what was last in the car.
+func lastKnownText(k *recordv1.LastKnown) string {
+	what := fmt.Sprintf("as our job %d left it", k.GetJob())
+	if k.GetSame() {
+		return what
+	}
+	return "not " + what + ": somebody changed it since"
+}
+
+func backText(b *recordv1.Readback) string {
+	switch {
+	case b.GetNotPossible() != "":
+		return "written, not read back: " + clean(b.GetNotPossible())
+	case b.GetMatches():
+		return "matches"
+	}
+	return "differs from what was written"
+}
+
+func inCarText(in *recordv1.InCar) string {
+	if !in.GetKnown() {
+		return "not known: read back, it was not " + ofJob(in.GetJob(), in.GetSubmission())
+	}
+	return fmt.Sprintf("%s (%s)", ofJob(in.GetJob(), in.GetSubmission()), in.GetKnownBy())
+}
+
+func ofJob(job, n uint32) string {
+	if n == 0 {
+		return fmt.Sprintf("the read as found of job %d", job)
+	}
+	return fmt.Sprintf("%d.%d", job, n)
+}
+
+func eventText(e *recordv1.Event) string {
+	return fmt.Sprintf("%s, %s (entry %d)", clean(e.GetPerson()), e.GetSignedAt(), e.GetEntry())
+}
+
+// short is enough of a hash to tell two apart.
+func short(sum string) string { return sum[:min(12, len(sum))] }

@@ -1,0 +1,35 @@
+package main
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"witnessmark/client"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+)
+
+func newJobClose(a *app) *cobra.Command {
+	var outcome, why string
+	cmd := &cobra.Command{Use: "close JOB --as done|cancelled [--because TEXT]", Short: "End a visit", Args: takes(1)}
+	cmd.Flags().StringVar(&outcome, "as", "", "what became of it: done or cancelled")
+	cmd.Flags().StringVar(&why, "because", "", "why; "+forEver)
+	cmd.RunE = a.onJob(func(ctx context.Context, c *client.Client, n uint32) (*recordv1.Job, error) {
+		return c.CloseJob(ctx, n, outcome, why)
+	}, func(j *recordv1.Job) string { return fmt.Sprintf("closed job %d: %s", j.GetNumber(), j.GetOutcome()) })
+	return required(cmd, "as")
+}
+
+func newJobReopen(a *app) *cobra.Command {
+	cmd := &cobra.Command{Use: "reopen JOB --because TEXT", Short: "Take a closed job up again", Args: takes(1)}
+	because := a.because(cmd)
+	cmd.RunE = a.onJob(func(ctx context.Context, c *client.Client, n uint32) (*recordv1.Job, error) {
+		why, err := because()
+		if err != nil {
+			return nil, err
+		}
+		return c.ReopenJob(ctx, n, why)
+	}, func(j *recordv1.Job) string { return fmt.Sprintf("reopened job %d", j.GetNumber()) })
+	return cmd
+}
