@@ -28,7 +28,7 @@ type change struct {
 	keyID  string
 	entry  uint64
 	event  *recordv1.Event
-	told   int // events so far
+	told   uint32 // events so far
 }
 
 // Admit opens, decides and applies an entry that a server says it admitted, with the openings that
@@ -69,9 +69,11 @@ func (s *State) Apply(o *Opened, openings []*recordv1.Opening) (index uint64, er
 		s.effect(index, o)
 		s.head.Applied++
 	default:
+		var seals []string
 		for _, opening := range openings {
-			s.putText(docEntrySeal, join(index, opening.GetCommitment()), "")
+			seals = append(seals, opening.GetCommitment())
 		}
+		s.putSeals(index, seals)
 	}
 	return index, s.err
 }
@@ -123,12 +125,7 @@ func (c *change) bring(job uint32) {
 		if _, met := c.text(docImage, b.SHA256); b.Image != nil && !met {
 			c.put(docImage, b.SHA256, b.Image)
 		}
-		if job == 0 {
-			continue
-		}
-		// a note's file that is one of the job's own stays what it was
-		if _, named := c.text(docJobBlob, join(job, b.SHA256)); !named || b.What != ANoteFile {
-			c.putText(docJobBlob, join(job, b.SHA256), string(b.What))
+		if job != 0 {
 			c.putText(docBlobJob, join(b.SHA256, job), "")
 		}
 	}
@@ -164,7 +161,7 @@ func Rebuild(w store.WriteTx) (*State, error) {
 	type kept struct{ kind, key, value string }
 	var keep []kept
 	old := Read(w)
-	for _, kind := range []string{docOpening, docEntrySeal} {
+	for _, kind := range []string{docOpening, docEntrySeals} {
 		old.scan(kind, "", "", func(key string, value []byte) bool {
 			keep = append(keep, kept{kind, key, string(value)})
 			return true

@@ -3,9 +3,11 @@ package record
 import (
 	"maps"
 	"slices"
+	"strings"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store"
+	"witnessmark/store/signoff"
 )
 
 var erase = &kind{
@@ -36,22 +38,57 @@ var erase = &kind{
 	},
 }
 
-// forgetTexts deletes the openings of a job. That they were sealed stays known.
-func (c *change) forgetTexts(job uint32) {
-	for _, commitment := range c.keys(docJobSealed, under(job)) {
-		c.drop(docOpening, commitment)
-		c.drop(docLacking, commitment)
+// entered visits what was entered in a job, as its events tell.
+func (c *change) entered(job uint32, fn func(*recordv1.Action)) {
+	last := ""
+	for _, key := range c.keys(docEvent, under(job)) {
+		index, _, _ := strings.Cut(key, "\x00")
+		if index == last || c.err != nil {
+			continue
+		}
+		last = index
+		entry, err := c.tx.Entry(uint64(number(index)))
+		var envelope []byte
+		if err == nil {
+			envelope, _, err = EnvelopeOf(entry)
+		}
+		var signed *signoff.Signed
+		if err == nil {
+			signed, err = c.Open(envelope)
+		}
+		if err != nil {
+			c.fail(err)
+			return
+		}
+		fn(signed.Action)
 	}
 }
 
+// forgetTexts deletes the openings of a job. That they were sealed stays known.
+func (c *change) forgetTexts(job uint32) {
+	c.entered(job, func(a *recordv1.Action) {
+		for _, seal := range signoff.Commitments(a) {
+			c.drop(docOpening, seal.Commitment)
+			c.drop(docLacking, seal.Commitment)
+		}
+	})
+}
+
 // unname takes back that a job names the files of its notes and, if asked, its images, runs and what
-// reports say of them.
+// reports say of them. A note's file that is one of those too is one of those.
 func (c *change) unname(job uint32, imagesToo bool) {
-	for _, sha := range c.keys(docJobBlob, under(job)) {
-		if what, _ := c.text(docJobBlob, join(job, sha)); What(what) != ANoteFile && !imagesToo {
+	what := map[string]What{}
+	c.entered(job, func(a *recordv1.Action) {
+		for _, b := range Brings(a) {
+			if what[b.SHA256] == "" || b.What != ANoteFile {
+				what[b.SHA256] = b.What
+			}
+		}
+	})
+	for _, sha := range slices.Sorted(maps.Keys(what)) {
+		if what[sha] != ANoteFile && !imagesToo {
 			continue
 		}
-		c.drop(docJobBlob, join(job, sha))
 		c.drop(docBlobJob, join(sha, job))
 		if !c.isNamed(sha) {
 			c.drop(docImage, sha)

@@ -43,23 +43,21 @@ type kind struct {
 	closed bool
 }
 
-// kinds are all that this program knows.
-var kinds = index(
-	enrol, retire,
-	addDefinition, addLimits,
-	openJob, amendJob, closeJob, reopenJob,
-	addRead, voidRead,
-	submit, signOff, giveBack, withdraw,
-	collect, addReadback,
-	addRun, addNote, settle, erase,
-)
+// kinds are all that this program knows, by name; made by init, since the rules of some ask for others'.
+var kinds = map[string]*kind{}
 
-func index(all ...*kind) map[string]*kind {
-	out := map[string]*kind{}
-	for _, k := range all {
-		out[k.name] = k
+func init() {
+	for _, k := range []*kind{
+		enrol, retire,
+		addDefinition, addLimits,
+		openJob, amendJob, closeJob, reopenJob,
+		addRead, voidRead,
+		submit, signOff, giveBack, withdraw,
+		collect, addReadback,
+		addRun, addNote, settle, erase,
+	} {
+		kinds[k.name] = k
 	}
-	return out
 }
 
 // Brings lists the bytes that an action brings into the record, each once.

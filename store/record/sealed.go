@@ -1,6 +1,8 @@
 package record
 
 import (
+	"strings"
+
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
@@ -24,12 +26,14 @@ func (d *decision) sealed() error {
 // seal remembers whose sealed texts these are. One whose opening is not here is lacking: nobody may
 // keep a text back that was not erased. By one that comes late the job is found from then on.
 func (c *change) seal(job uint32) {
+	var seals []string
 	for _, s := range signoff.Commitments(c.action) {
-		c.putText(docSealed, s.Commitment, join(job, s.Field))
-		c.putText(docJobSealed, join(job, s.Commitment), "")
-		c.putText(docEntrySeal, join(c.entry, s.Commitment), "")
+		seals = append(seals, s.Commitment)
+		if _, used := c.text(docSealed, s.Commitment); !used {
+			c.putText(docSealed, s.Commitment, join(job, s.Field))
+		}
 		_, lacks := c.text(docLacking, s.Commitment)
-		switch here := c.Opening(s.Commitment) != nil; {
+		switch _, here := c.text(docOpening, s.Commitment); {
 		case !here:
 			c.putText(docLacking, s.Commitment, "")
 		case lacks:
@@ -38,6 +42,13 @@ func (c *change) seal(job uint32) {
 				c.putText(at.kind, at.key, value)
 			}
 		}
+	}
+	c.putSeals(c.entry, seals)
+}
+
+func (s *State) putSeals(index uint64, seals []string) {
+	if len(seals) > 0 {
+		s.putText(docEntrySeals, join(index), strings.Join(seals, "\x00"))
 	}
 }
 
@@ -85,7 +96,8 @@ func (s *State) Opening(commitment string) *recordv1.Opening {
 
 // OpeningsOf are the openings that came with an entry and are still there.
 func (s *State) OpeningsOf(index uint64) (out []*recordv1.Opening) {
-	for _, commitment := range s.keys(docEntrySeal, under(index)) {
+	seals, _ := s.text(docEntrySeals, join(index))
+	for _, commitment := range strings.Split(seals, "\x00") {
 		if o := s.Opening(commitment); o != nil {
 			out = append(out, o)
 		}

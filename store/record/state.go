@@ -22,7 +22,8 @@ import (
 	"witnessmark/store/signoff"
 )
 
-// documentForm is the form of the documents; another number has them made again from the entries.
+// documentForm is the form of the documents; another number has them made again from the entries. A
+// new kind of action is a new form, too: an older program must not go on from what it cannot read.
 const documentForm = 1
 
 // Kinds of documents, and what their keys are made of. Numbers are of ten digits, so that keys
@@ -43,12 +44,10 @@ const (
 	docSignedWith = "signed-with" // key id, job, submission
 	docRequest    = "request"     // request id
 	docImage      = "image"       // SHA-256: as it was first met
-	docJobBlob    = "job-blob"    // job, SHA-256: what it is
 	docBlobJob    = "blob-job"    // SHA-256, job
 	docSealed     = "sealed"      // commitment: its job, field
-	docJobSealed  = "job-sealed"  // job, commitment
 	docOpening    = "opening"     // commitment
-	docEntrySeal  = "entry-seal"  // entry, commitment
+	docEntrySeals = "entry-seals" // entry: the commitments in it
 	docLacking    = "lacking"     // commitment: a text that was neither handed on nor erased
 	docPlate      = "plate"       // normalised plate, job: its car
 	docFrame      = "frame"       // frame number, job: its car
@@ -200,21 +199,21 @@ func (s *State) drop(kind, key string) {
 	}
 }
 
-// join makes a key of parts; numbers are padded so that they sort.
+// join makes a key of parts: texts, and numbers, which are padded so that they sort.
 func join(parts ...any) string {
-	key := ""
+	key := make([]byte, 0, 96)
 	for i, p := range parts {
 		if i > 0 {
-			key += "\x00"
+			key = append(key, 0)
 		}
 		switch p := p.(type) {
 		case string:
-			key += p
+			key = append(key, p...)
 		default:
-			key += fmt.Sprintf("%010d", p)
+			key = fmt.Appendf(key, "%010d", p)
 		}
 	}
-	return key
+	return string(key)
 }
 
 // under is the prefix of all keys that begin with these parts.
