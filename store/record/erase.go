@@ -31,8 +31,8 @@ var erase = &kind{
 		c.changeJob(n, func(j *recordv1.Job) {
 			j.Erased, j.Latest = c.event, uint32(c.entry)
 			j.ImagesErased = j.GetImagesErased() || e.GetImages()
-			c.forgetTexts(n)
 		})
+		c.forgetTexts(n)
 		c.unname(n, e.GetImages())
 		c.tell(n, 0, "", "", "job %d erased: %s", n, e.GetBecause())
 	},

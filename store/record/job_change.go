@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 
+	"google.golang.org/protobuf/proto"
+
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
 
@@ -15,20 +17,12 @@ func (c *change) changeJob(n uint32, fn func(j *recordv1.Job)) {
 		return
 	}
 	car, read, backs := j.GetCar(), lastRead(j), len(j.GetReadBacks())
-	before := c.found(j)
+	was := sketch(j)
 	fn(j)
 	j.Car = carOf(j)
 	c.changed[n] = true
-	after := c.found(j)
-	for at := range before {
-		if _, still := after[at]; !still {
-			c.drop(at.kind, at.key)
-		}
-	}
-	for at, value := range after {
-		if was, there := before[at]; !there || was != value {
-			c.putText(at.kind, at.key, value)
-		}
+	if now := sketch(j); !proto.Equal(was, now) {
+		c.refind(c.found(was), c.found(now))
 	}
 	touched := []uint32{n}
 	if car != j.GetCar() || read != lastRead(j) || backs != len(j.GetReadBacks()) {
@@ -40,9 +34,31 @@ func (c *change) changeJob(n uint32, fn func(j *recordv1.Job)) {
 	}
 }
 
+// sketch is what of a job decides where it is found; one that is erased has no labels.
+func sketch(j *recordv1.Job) *recordv1.Job {
+	out := &recordv1.Job{Number: j.GetNumber(), State: j.GetState(), Car: j.GetCar()}
+	if j.GetErased() == nil {
+		out.Plate, out.Frame = j.GetPlate(), frameOf(j)
+	}
+	return out
+}
+
+func (c *change) refind(before, after map[place]string) {
+	for at := range before {
+		if _, still := after[at]; !still {
+			c.drop(at.kind, at.key)
+		}
+	}
+	for at, value := range after {
+		if was, there := before[at]; !there || was != value {
+			c.putText(at.kind, at.key, value)
+		}
+	}
+}
+
 type place struct{ kind, key string }
 
-// found is the documents by which a job is found: by its car, the labels of that, and as an open one.
+// found is the documents by which a sketch is found: by its car, the labels of that, and as an open one.
 func (s *State) found(j *recordv1.Job) map[place]string {
 	if j.GetState() == "" {
 		return nil // it is only being opened
@@ -55,7 +71,7 @@ func (s *State) found(j *recordv1.Job) map[place]string {
 	if o := s.Opening(j.GetPlate().GetCommitment()); o != nil {
 		out[place{docPlate, join(NormalPlate(o.GetText()), n)}] = join(j.GetCar())
 	}
-	if o := s.Opening(frameOf(j).GetCommitment()); o != nil {
+	if o := s.Opening(j.GetFrame().GetCommitment()); o != nil {
 		out[place{docFrame, join(o.GetText(), n)}] = join(j.GetCar())
 	}
 	return out

@@ -38,9 +38,7 @@ func (c *change) seal(job uint32) {
 			c.putText(docLacking, s.Commitment, "")
 		case lacks:
 			c.drop(docLacking, s.Commitment)
-			for at, value := range c.found(c.job(job)) {
-				c.putText(at.kind, at.key, value)
-			}
+			c.refind(nil, c.found(sketch(c.job(job))))
 		}
 	}
 	c.putSeals(c.entry, seals)
