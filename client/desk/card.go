@@ -1,159 +1,131 @@
 package desk
 
 import (
-	"cmp"
 	"fmt"
 	"net/http"
 	"slices"
+	"strings"
 
 	"witnessmark/client"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
 )
 
 // happened is one line of a job card, in the order of the ledger.
 type happened struct {
-	Event                          *recordv1.Event
-	What, Text, Href, Verdict, SHA string
-	Run                            bool // SHA is of a run's file, not of an image
+	*recordv1.CarEvent
+	What, Text string // what is said of it in a word, and in full
+	Said       string // what its author added
+	Href       string
+	Files      []*recordv1.NotedFile
 }
 
-// deed is something that can be done with a job: a link, or why this person may not.
-type deed struct {
-	Href, Label, Why string
-}
+// offered is a deed on the card, and why this person may not do it now.
+type offered struct{ Href, Label, Why string }
 
 type cardBody struct {
 	Job      *recordv1.Job
+	Alarms   []alarmLine
 	Happened []happened
-	Deeds    []deed
+	Deeds    []offered
+	More     []offered
+	Releases []string
 	Pairs    bool       // two submissions can be compared
 	Numbers  [][]string // of the car and its parts, and what they come to
+	Others   []uint32   // other jobs of this car
 }
 
 func (d *Desk) card(w http.ResponseWriter, r *http.Request) error {
-	n, _, err := jobOf(r)
+	p := d.base(r, "")
+	j, err := d.jobAt(r)
 	if err != nil {
 		return err
 	}
-	p := d.base(r, fmt.Sprintf("Job %d", n))
-	j, err := d.client.Job(n)
+	p.Title, p.Live = fmt.Sprintf("Job %d, %s", j.GetNumber(), text(j.GetPlate())), true
+	b := cardBody{Job: j, Alarms: alarmLines(p, j, j.GetAlarms()), Pairs: len(j.GetSubmissions()) > 1, Numbers: client.NumberRows(j)}
+	for _, s := range releases(j) {
+		b.Releases = append(b.Releases, client.Name(s))
+	}
+	var history *recordv1.CarHistory
+	err = d.client.View(func(s *record.State) error { history = s.CarHistory(j.GetCar()); return nil })
 	if err != nil {
 		return err
 	}
-	p.Title, p.Live = fmt.Sprintf("Job %d, %s", n, j.Car), true
-	d.show(w, r, http.StatusOK, "card", p, cardBody{Job: j, Happened: story(j), Deeds: deeds(p, j), Pairs: len(j.Submissions) > 1, Numbers: client.NumberRows(j)})
+	b.Happened, b.Others = story(j, history.GetEvents())
+	for _, o := range deeds() {
+		one := offered{fmt.Sprintf("/job/%d/%s", j.GetNumber(), o.path), o.label, o.why(p, j)}
+		switch {
+		case !o.more:
+			b.Deeds = append(b.Deeds, one)
+		case one.Why == "":
+			b.More = append(b.More, one)
+		}
+	}
+	d.show(w, p, http.StatusOK, "card", b)
 	return nil
 }
 
-// story is everything that happened to a job.
-func story(j *recordv1.Job) []happened {
-	out := []happened{{Event: j.Opened, What: "opened"}}
-	for _, r := range j.Reads {
-		out = append(out, readLine(r))
+// releases are what can be collected of a job.
+func releases(j *recordv1.Job) (out []*recordv1.Submission) {
+	for _, s := range j.GetSubmissions() {
+		if record.IsRelease(s) {
+			out = append(out, s)
+		}
 	}
-	for _, s := range j.Submissions {
-		out = append(out, submissionLines(s)...)
+	return out
+}
+
+// story is everything that happened to a job, out of what happened to its car; others are the car's
+// other jobs.
+func story(j *recordv1.Job, events []*recordv1.CarEvent) (out []happened, others []uint32) {
+	said := saidAt(j)
+	for _, e := range events {
+		if n := e.GetJob(); n != j.GetNumber() {
+			if !slices.Contains(others, n) {
+				others = append(others, n)
+			}
+			continue
+		}
+		h := happened{CarEvent: e, Said: said[e.GetEvent().GetEntry()]}
+		h.What, h.Text, _ = strings.Cut(e.GetWhat(), ": ")
+		if e.GetSubmission() != 0 {
+			h.Href = "/sheet/" + ofJob(e.GetJob(), e.GetSubmission())
+		}
+		for _, n := range j.GetNotes() {
+			if n.GetAdded().GetEntry() == e.GetEvent().GetEntry() {
+				h.Files = n.GetFiles()
+			}
+		}
+		out = append(out, h)
 	}
-	for _, c := range j.Collections {
-		h := happened{Event: c.Collected, What: "collected " + ofJob(j.Number, c.Submission), SHA: c.ImageSha256}
-		switch c.CarCheckedBy {
+	return out, others
+}
+
+// saidAt is what people added to what they did, by entry.
+func saidAt(j *recordv1.Job) map[uint32]string {
+	out := map[uint32]string{}
+	for _, s := range j.GetSubmissions() {
+		out[s.GetSubmitted().GetEntry()] = text(s.GetNote())
+		if from := s.GetFrom(); from != 0 {
+			out[s.GetSubmitted().GetEntry()] += fmt.Sprintf("\nStarted from %s.", ofJob(j.GetNumber(), from))
+		}
+		if s.GetSignOff().GetByAuthor() {
+			out[s.GetSigned().GetEntry()] = s.GetSignOff().GetReason()
+		}
+	}
+	for _, n := range j.GetNotes() {
+		out[n.GetAdded().GetEntry()] = strings.TrimPrefix(n.GetTable()+": "+text(n.GetText()), ": ")
+	}
+	for _, c := range j.GetCollections() {
+		switch c.GetCarCheckedBy() {
 		case "fresh-read":
-			h.Text = "the car was told by a fresh read"
+			out[c.GetCollected().GetEntry()] = "the car was told by a fresh read"
 		case "frame":
-			h.Text = "the car was told by its frame number"
-		}
-		out = append(out, h)
-	}
-	for _, b := range j.ReadBacks {
-		out = append(out, backLine(j, b))
-	}
-	for _, r := range j.Runs {
-		out = append(out, happened{Event: r.Added, What: fmt.Sprintf("run %d", r.Number), Text: "on the rolling road, " + r.When + " the work", SHA: r.FileSha256, Run: true})
-	}
-	slices.SortStableFunc(out, func(a, b happened) int { return cmp.Compare(a.Event.GetEntry(), b.Event.GetEntry()) })
-	return out
-}
-
-func readLine(r *recordv1.Read) happened {
-	h := happened{Event: r.Added, What: fmt.Sprintf("read %d", r.Number), SHA: r.Image.GetSha256()}
-	if r.Original {
-		h.What = "original read"
-		h.Text = "kept for ever; judged by itself"
-		h.Verdict = r.Check.GetVerdict()
-	}
-	if k := r.LastKnown; k != nil {
-		if h.Text != "" {
-			h.Text += "; "
-		}
-		if k.Same {
-			h.Text += fmt.Sprintf("as job %d left the car", k.Job)
-		} else {
-			h.Text += fmt.Sprintf("not as job %d left the car: somebody changed it since", k.Job)
+			out[c.GetCollected().GetEntry()] = "the car was told by its frame number"
 		}
 	}
-	return h
-}
-
-func submissionLines(s *recordv1.Submission) []happened {
-	id, href := client.Name(s), "/sheet/"+client.Name(s)
-	out := []happened{{Event: s.Submitted, What: "submitted " + id, Text: s.Note, Href: href, Verdict: s.Judgement.GetVerdict(), SHA: s.Image.GetSha256()}}
-	if s.Signed != nil {
-		h := happened{Event: s.Signed, What: "signed off " + id, Href: href, Verdict: s.SignOff.GetJudgement().GetVerdict()}
-		if s.SignOff.GetByAuthor() {
-			h.Text = "signed by its author: " + s.SignOff.GetReason()
-		}
-		if s.Voided {
-			h.Text += " This sign-off is void: its key was compromised."
-		}
-		out = append(out, h)
-	}
-	if s.Returned != nil {
-		out = append(out, happened{Event: s.Returned, What: "returned " + id, Text: s.Return.GetReason(), Href: href})
-	}
-	return out
-}
-
-func backLine(j *recordv1.Job, b *recordv1.Readback) happened {
-	h := happened{Event: b.Added, What: "read back " + ofJob(j.Number, b.Submission), SHA: b.Image.GetSha256()}
-	switch {
-	case b.NotPossible != "":
-		h.What, h.Text = "written, not read back: "+ofJob(j.Number, b.Submission), b.NotPossible
-	case b.Matches:
-		h.Text = "it matches what was written"
-	default:
-		h.Text = "it differs from what was written"
-	}
-	return h
-}
-
-// deeds is everything that can be done with a job, and why not where it cannot.
-func deeds(p page, j *recordv1.Job) []deed {
-	at := fmt.Sprintf("/job/%d/", j.Number)
-	bay := "This is a technician's or a lead's to do; you are " + p.Roles + "."
-	list := []struct {
-		deed
-		allowed bool
-		role    string
-		ready   bool
-		not     string
-	}{
-		{deed{at + "read", "Add a read", ""}, p.has("technician", "lead"), bay, true, ""},
-		{deed{at + "submit", "Submit a modified image", ""}, p.has("calibrator", "lead"), "This is a calibrator's or a lead's to do; you are " + p.Roles + ".",
-			len(j.Reads) > 0, "The job has no read yet, so there is nothing to compare with."},
-		{deed{at + "collect", "Collect the release", ""}, p.has("technician", "lead"), bay, j.Release != 0, "Nothing is released: a submission has to be signed off first."},
-		{deed{at + "original", "Collect the original", ""}, p.has("technician", "lead"), bay, len(j.Reads) > 0, "The job has no read yet."},
-		{deed{at + "readback", "Add a read-back", ""}, p.has("technician", "lead"), bay, len(j.Collections) > 0, "Nothing was collected, so nothing was written that could be read back."},
-		{deed{at + "runs", "Add a run", ""}, p.has("technician", "lead"), bay, true, ""},
-	}
-	var out []deed
-	for _, l := range list {
-		switch {
-		case !l.allowed:
-			l.deed.Why = l.role
-		case !l.ready:
-			l.deed.Why = l.not
-		}
-		out = append(out, l.deed)
+	if turns := j.GetTurns(); len(turns) > 0 {
+		out[turns[len(turns)-1].GetEntry()] = j.GetBecause()
 	}
 	return out
 }

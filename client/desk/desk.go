@@ -38,8 +38,8 @@ type Desk struct {
 	events  *events
 	drafts  *keep[*client.Draft]
 	taken   *keep[*takenFiles]
-	notes   *keep[string]
-	reviews *reviews
+	notes   *keep[note]
+	told    *told
 	dir     string // private, for uploads, collected files and the door's file
 	server  *http.Server
 	stop    context.CancelFunc
@@ -89,8 +89,9 @@ func newDesk(o Options, addr string) (*Desk, error) {
 		return nil, err
 	}
 	d := &Desk{client: o.Client, confirm: o.Confirm, log: o.Logger, pages: p, dir: dir,
-		events: newEvents(), drafts: newKeep[*client.Draft](15 * time.Minute), taken: newKeep[*takenFiles](12 * time.Hour), notes: newKeep[string](15 * time.Minute),
-		reviews: newReviews(o.Client)}
+		events: newEvents(), drafts: newKeep[*client.Draft](15 * time.Minute), taken: newKeep[*takenFiles](12 * time.Hour), notes: newKeep[note](15 * time.Minute),
+		told: &told{also: o.Client.Say}}
+	o.Client.Say = d.told.say
 	if d.door, err = newDoor(addr, dir, o.CodeLife); err != nil {
 		return nil, errors.Join(err, os.RemoveAll(dir))
 	}
@@ -133,9 +134,14 @@ func (d *Desk) Close() error {
 	return errors.Join(err, os.RemoveAll(d.dir))
 }
 
-// watch follows the ledger and tells the pages when it has grown. A lost server is asked again.
+// watch follows the ledger and tells the pages when it has grown. A lost server is asked again; what
+// was signed and never answered is settled first.
 func (d *Desk) watch(ctx context.Context) {
 	for wait := time.Second; ctx.Err() == nil; wait = min(2*wait, 30*time.Second) {
+		if err := d.client.Resume(ctx); err != nil {
+			d.log.Warn("what was signed earlier is not settled yet", "error", err)
+		}
+		d.events.tell(d.client.Head().Size) // what came while nobody watched
 		err := d.client.Watch(ctx, func() {
 			wait = time.Second
 			d.events.tell(d.client.Head().Size)
@@ -148,10 +154,6 @@ func (d *Desk) watch(ctx context.Context) {
 		case <-ctx.Done():
 			return
 		case <-time.After(wait):
-		}
-		// What came while nobody watched.
-		if told, _ := d.events.now(); d.client.Sync(ctx) == nil && d.client.Head().Size > told {
-			d.events.tell(d.client.Head().Size)
 		}
 	}
 }

@@ -165,10 +165,10 @@ func (d *Desk) enter(w http.ResponseWriter, r *http.Request) {
 	}
 	http.SetCookie(w, &http.Cookie{Name: d.door.cookie, Value: token, Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode})
 	// Not a redirect: a Strict cookie is not sent along one that began outside. A page of our own may lead on.
-	d.show(w, r, http.StatusOK, "entered", page{Title: "The desk is open"}, nil)
+	d.show(w, page{Title: "The desk is open"}, http.StatusOK, "entered", nil)
 }
 
 // refuse answers with a page that says no, or a line where no page was asked for.
 func (d *Desk) refuse(w http.ResponseWriter, r *http.Request, status int, what, todo string) {
-	d.show(w, r, status, "refused", page{Title: what}, todo)
+	d.show(w, page{Title: what}, status, "refused", todo)
 }

@@ -171,8 +171,8 @@ func TestASessionAloneNeverSigns(t *testing.T) {
 		for path, form := range map[string]url.Values{
 			"/sheet/1.1/sign":   {"draft": {m[1]}, "passphrase": {typed}},
 			"/sheet/1.1/return": {"reason": {"no"}, "passphrase": {typed}},
-			"/job/new":          {"car": {"X 1"}, "definition": {"dx1-1.8t"}, "limits": {"dx1-road-98"}, "passphrase": {typed}},
-			"/job/1/original":   {"passphrase": {typed}},
+			"/job/new":          {"plate": {"X 1"}, "definition": {"dx1-1.8t"}, "limits": {"dx1-road-98"}, "passphrase": {typed}},
+			"/job/1/asfound":    {"passphrase": {typed}},
 		} {
 			if status, page := b.post(path, form); status < 400 || !strings.Contains(page, "Nothing was signed") {
 				t.Errorf("%s with passphrase %q: %d %.1500s", path, typed, status, page)
@@ -186,13 +186,13 @@ func TestASessionAloneNeverSigns(t *testing.T) {
 	if status, page := b.post("/sheet/1.1/sign", url.Values{"draft": {m[1]}, "passphrase": {passphrase}}); status != http.StatusSeeOther {
 		t.Fatalf("with the passphrase: %d %s", status, page)
 	}
-	mirror, err := os.ReadFile(w.path("home-lead/entries"))
+	copied, err := os.ReadFile(w.path("home-lead/ledger.db"))
 	w.must(err)
-	if !strings.Contains(string(mirror), base64.StdEncoding.EncodeToString([]byte(shown))) {
+	if !strings.Contains(string(copied), base64.StdEncoding.EncodeToString([]byte(shown))) {
 		t.Errorf("the ledger does not hold the statement that was shown, %s", shown)
 	}
-	if j, err := w.lead.client.Job(1); err != nil || j.Release != 1 {
-		t.Errorf("release %d, %v", j.GetRelease(), err)
+	if j, err := w.lead.client.Job(1); err != nil || len(releases(j)) != 1 {
+		t.Errorf("releases %v, %v", releases(j), err)
 	}
 	if status, _ := b.post("/sheet/1.1/sign", url.Values{"draft": {m[1]}, "passphrase": {passphrase}}); status != http.StatusConflict {
 		t.Errorf("the same draft again: %d", status)

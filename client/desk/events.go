@@ -19,6 +19,9 @@ func newEvents() *events { return &events{more: make(chan struct{})} }
 func (e *events) tell(size uint64) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
+	if size <= e.size {
+		return
+	}
 	e.size = size
 	close(e.more)
 	e.more = make(chan struct{})

@@ -6,14 +6,17 @@ import (
 	"fmt"
 	"io"
 	"mime"
+	"mime/multipart"
 	"net/http"
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 
 	"witnessmark/client"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
 	"witnessmark/tables/image"
 )
 
@@ -23,36 +26,51 @@ const maxUpload = 520 << 20
 // uploadPath is what the desk puts before an uploaded file's name.
 var uploadPath = regexp.MustCompile(`/?up-[0-9]+/`)
 
-// saveFile keeps an uploaded file under its own name in a folder of its own. The path is empty
-// where none was chosen.
-func (d *Desk) saveFile(w http.ResponseWriter, r *http.Request, field string) (path string, drop func(), err error) {
+// receive keeps what was sent with a form, each file under its own name in a folder of its own, until
+// drop is called.
+func (f *filling) receive(w http.ResponseWriter) (drop func(), err error) {
 	drop = func() {}
-	if r.MultipartForm == nil {
-		r.Body = http.MaxBytesReader(w, r.Body, maxUpload)
-		if err := r.ParseMultipartForm(8 << 20); err != nil {
-			return "", drop, fmt.Errorf("the file did not arrive whole: %w", err)
+	f.Body = http.MaxBytesReader(w, f.Body, maxUpload)
+	if err := f.ParseMultipartForm(8 << 20); errors.Is(err, http.ErrNotMultipart) {
+		return drop, nil
+	} else if err != nil {
+		return drop, fmt.Errorf("what was sent did not arrive whole: %w", err)
+	}
+	var dirs []string
+	drop = func() {
+		for _, dir := range dirs {
+			_ = os.RemoveAll(dir) // Close removes what is left
 		}
 	}
-	in, head, err := r.FormFile(field)
-	if errors.Is(err, http.ErrMissingFile) || err == nil && head.Filename == "" {
-		return "", drop, nil
+	for field, sent := range f.MultipartForm.File {
+		if sent[0].Filename == "" {
+			continue
+		}
+		dir, err := os.MkdirTemp(f.desk.dir, "up-")
+		if err != nil {
+			return drop, err
+		}
+		dirs = append(dirs, dir)
+		f.files[field] = filepath.Join(dir, fileName(sent[0].Filename))
+		if err := keepFile(f.files[field], sent[0]); err != nil {
+			return drop, err
+		}
 	}
+	return drop, nil
+}
+
+func keepFile(path string, sent *multipart.FileHeader) error {
+	in, err := sent.Open()
 	if err != nil {
-		return "", drop, err
+		return err
 	}
 	defer in.Close()
-	dir, err := os.MkdirTemp(d.dir, "up-")
-	if err != nil {
-		return "", drop, err
-	}
-	drop = func() { _ = os.RemoveAll(dir) }
-	path = filepath.Join(dir, fileName(head.Filename))
 	out, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
-		return "", drop, err
+		return err
 	}
 	_, err = io.Copy(out, in)
-	return path, drop, errors.Join(err, out.Close())
+	return errors.Join(err, out.Close())
 }
 
 // fileName keeps of a name what every system can have as a file's name.
@@ -76,134 +94,60 @@ func fileName(s string) string {
 // takenFiles is what was collected, until the desk ends.
 type takenFiles struct {
 	Job   *recordv1.Job
-	What  string // 7.2, or the original
+	What  string // 7.2, or the read as found
 	Dir   string
-	Names []string // file, and for a release bundle and bay sheet
+	Names []string // file, and for a release its proof and bay sheet
 	Sheet string
 	SHA   string
-	Newer *recordv1.Submission
+	Newer []*recordv1.Submission
 }
 
 func extension(f image.Format) string {
 	switch f {
-	case "ihex":
+	case image.IHex:
 		return ".hex"
-	case "srec":
+	case image.SRec:
 		return ".s19"
 	}
 	return ".bin"
 }
 
-func (d *Desk) collectForm(w http.ResponseWriter, r *http.Request) error {
-	b, err := d.jobForm(r, "collect")
-	if err != nil {
-		return err
-	}
-	return d.showCollect(w, r, b, nil)
-}
-
-func (d *Desk) showCollect(w http.ResponseWriter, r *http.Request, b formBody, problem error) error {
-	if b.Not == "" {
-		rev, err := d.reviews.get(r.Context(), b.Job.Number, b.Job.Release)
+func collected(f *filling) (string, string, error) {
+	n := f.number("submission")
+	return f.taken(fmt.Sprintf("job-%d.%d", f.job.GetNumber(), n), func(t *takenFiles, out string) error {
+		got, err := f.desk.client.Collect(f.Context(), client.Collecting{Job: f.job.GetNumber(), Submission: n, Out: out, Format: f.format(), FreshRead: f.files["fresh"], Frame: f.value("frame")})
 		if err != nil {
 			return err
 		}
-		b.Vehicle, b.Name = rev.HasVehicleField(), client.Name(rev.Submission)
-	}
-	d.form(w, r, "collect", fmt.Sprintf("Collect the release of job %d", b.Job.Number), b, problem)
-	return nil
-}
-
-func (d *Desk) collect(w http.ResponseWriter, r *http.Request) error {
-	b, err := d.jobForm(r, "collect")
-	if err != nil {
-		return err
-	}
-	fresh, drop, err := d.saveFile(w, r, "fresh")
-	defer drop()
-	var id string
-	if err == nil {
-		id, err = d.collected(r, b.Job, fresh)
-	}
-	if err != nil {
-		return d.showCollect(w, r, b, err)
-	}
-	http.Redirect(w, r, "/taken/"+id, http.StatusSeeOther)
-	return nil
-}
-
-func (d *Desk) collected(r *http.Request, j *recordv1.Job, fresh string) (string, error) {
-	format, err := formatOf(r)
-	if err != nil {
-		return "", err
-	}
-	if err := d.confirmed(r, fmt.Sprintf("collect %s for %s", ofJob(j.Number, j.Release), j.Car)); err != nil {
-		return "", err
-	}
-	t, out, err := d.place(j, format, fmt.Sprintf("job-%d.%d", j.Number, j.Release))
-	if err != nil {
-		return "", err
-	}
-	got, err := d.client.Collect(r.Context(), client.Collecting{Job: j.Number, Out: out, Format: format, FreshRead: fresh, Frame: strings.TrimSpace(r.FormValue("frame"))})
-	if err != nil {
-		return "", errors.Join(err, os.RemoveAll(t.Dir))
-	}
-	t.What, t.Sheet, t.SHA, t.Newer = client.Name(got.Submission), got.Sheet, got.FileSHA256, got.Newer
-	t.Names = append(t.Names, t.Names[0]+".bundle.zip", t.Names[0]+".sheet.txt")
-	return d.taken.put(t), nil
-}
-
-// place makes a folder for what is collected.
-func (d *Desk) place(j *recordv1.Job, format image.Format, base string) (*takenFiles, string, error) {
-	if format == "" && len(j.Reads) > 0 {
-		format = image.Format(j.Reads[0].Image.GetFileFormat())
-	}
-	dir, err := os.MkdirTemp(d.dir, "taken-")
-	t := &takenFiles{Job: j, Dir: dir, Names: []string{base + extension(format)}}
-	return t, filepath.Join(dir, t.Names[0]), err
-}
-
-func (d *Desk) originalForm(w http.ResponseWriter, r *http.Request) error {
-	b, err := d.jobForm(r, "original")
-	if err != nil {
-		return err
-	}
-	d.form(w, r, "original", fmt.Sprintf("Collect the original of job %d", b.Job.Number), b, nil)
-	return nil
-}
-
-func (d *Desk) original(w http.ResponseWriter, r *http.Request) error {
-	b, err := d.jobForm(r, "original")
-	if err != nil {
-		return err
-	}
-	id, err := d.originalTaken(r, b.Job)
-	if err != nil {
-		d.form(w, r, "original", fmt.Sprintf("Collect the original of job %d", b.Job.Number), b, err)
+		t.What, t.Sheet, t.SHA, t.Newer = client.Name(got.Submission), got.Sheet, got.FileSHA256, got.Newer
+		t.Names = append(t.Names, t.Names[0]+".proof.zip", t.Names[0]+".sheet.txt")
 		return nil
-	}
-	http.Redirect(w, r, "/taken/"+id, http.StatusSeeOther)
-	return nil
+	})
 }
 
-func (d *Desk) originalTaken(r *http.Request, j *recordv1.Job) (string, error) {
-	format, err := formatOf(r)
+func collectedAsFound(f *filling) (string, string, error) {
+	return f.taken(fmt.Sprintf("job-%d-as-found", f.job.GetNumber()), func(t *takenFiles, out string) error {
+		read, err := f.desk.client.CollectAsFound(f.Context(), f.job.GetNumber(), out, f.format())
+		t.What, t.SHA = "the read as found", read.GetImage().GetSha256()
+		return err
+	})
+}
+
+// taken has a file collected into a folder of its own, from where its page offers it.
+func (f *filling) taken(base string, collect func(t *takenFiles, out string) error) (note, to string, err error) {
+	format := f.format()
+	if format == "" {
+		format = image.Format(record.AsFound(f.job).GetImage().GetFileFormat())
+	}
+	dir, err := os.MkdirTemp(f.desk.dir, "taken-")
 	if err != nil {
-		return "", err
+		return "", "", err
 	}
-	if err := d.confirmed(r, fmt.Sprintf("collect the original of job %d, %s", j.Number, j.Car)); err != nil {
-		return "", err
+	t := &takenFiles{Job: f.job, Dir: dir, Names: []string{base + extension(format)}}
+	if err := collect(t, filepath.Join(dir, t.Names[0])); err != nil {
+		return "", "", errors.Join(err, os.RemoveAll(dir))
 	}
-	t, out, err := d.place(j, format, fmt.Sprintf("job-%d-original", j.Number))
-	if err != nil {
-		return "", err
-	}
-	read, err := d.client.Original(r.Context(), j.Number, out, format)
-	if err != nil {
-		return "", errors.Join(err, os.RemoveAll(t.Dir))
-	}
-	t.What, t.SHA = "the original", read.Image.GetSha256()
-	return d.taken.put(t), nil
+	return "You collected " + t.What + ".", "/taken/" + f.desk.taken.put(t), nil
 }
 
 func (d *Desk) takenPage(w http.ResponseWriter, r *http.Request) error {
@@ -211,8 +155,8 @@ func (d *Desk) takenPage(w http.ResponseWriter, r *http.Request) error {
 	if !ok {
 		return errAway
 	}
-	p := d.base(r, fmt.Sprintf("Collected: %s of job %d", t.What, t.Job.Number))
-	d.show(w, r, http.StatusOK, "taken", p, struct {
+	p := d.base(r, fmt.Sprintf("Collected: %s of job %d", t.What, t.Job.GetNumber()))
+	d.show(w, p, http.StatusOK, "taken", struct {
 		*takenFiles
 		At string
 	}{t, "/taken/" + r.PathValue("id")})
@@ -222,18 +166,38 @@ func (d *Desk) takenPage(w http.ResponseWriter, r *http.Request) error {
 // takenFile sends one of the files, or all three in a zip.
 func (d *Desk) takenFile(w http.ResponseWriter, r *http.Request) error {
 	t, ok := d.taken.get(r.PathValue("id"))
-	if !ok {
-		return errAway
-	}
 	which := r.PathValue("which")
-	if which == "all.zip" {
+	switch {
+	case !ok:
+		return errAway
+	case which == "all.zip":
 		attach(w, strings.TrimSuffix(t.Names[0], filepath.Ext(t.Names[0]))+"-all.zip")
 		return zipped(w, t)
+	case !slices.Contains(t.Names, which):
+		return errAway
 	}
-	for _, name := range t.Names {
-		if name == which {
-			attach(w, name)
-			http.ServeFile(w, r, filepath.Join(t.Dir, name))
+	attach(w, which)
+	http.ServeFile(w, r, filepath.Join(t.Dir, which))
+	return nil
+}
+
+// notedFile sends a file that goes with a note, for its reader to keep and never for the browser to run.
+func (d *Desk) notedFile(w http.ResponseWriter, r *http.Request) error {
+	j, err := d.jobAt(r)
+	if err != nil {
+		return err
+	}
+	for _, n := range j.GetNotes() {
+		for _, f := range n.GetFiles() {
+			if f.GetSha256() != r.PathValue("sha") {
+				continue
+			}
+			b, err := d.client.NoteFile(r.Context(), f)
+			if err != nil {
+				return err
+			}
+			attach(w, fileName(text(f.GetName())))
+			_, _ = w.Write(b)
 			return nil
 		}
 	}

@@ -49,13 +49,13 @@ func TestVerdictComesFirst(t *testing.T) {
 	for name, body := range map[string]string{"many.yaml": definition, "many-limits.yaml": limits, "many.bin": string(image)} {
 		w.must(os.WriteFile(w.path(name), []byte(body), 0o600))
 	}
-	_, err := w.lead.client.AddDocument(ctx, client.Definitions, w.path("many.yaml"))
+	_, _, err := w.lead.client.AddDocument(ctx, client.Definitions, w.path("many.yaml"))
 	w.must(err)
-	_, err = w.lead.client.AddDocument(ctx, client.Limits, w.path("many-limits.yaml"))
+	_, _, err = w.lead.client.AddDocument(ctx, client.Limits, w.path("many-limits.yaml"))
 	w.must(err)
-	_, err = w.technician.client.OpenJob(ctx, client.NewJob{Car: "HC 18", Definition: "many", Limits: "many-98"})
+	_, err = w.technician.client.OpenJob(ctx, client.NewJob{Definition: "many", Details: client.Details{Plate: "HC 18", Limits: "many-98"}})
 	w.must(err)
-	_, _, err = w.technician.client.AddRead(ctx, 1, w.path("many.bin"), "")
+	_, _, err = w.technician.client.AddRead(ctx, client.NewRead{Job: 1, Path: w.path("many.bin")})
 	w.must(err)
 	for i := range image {
 		image[i] = byte(10 + i%37)

@@ -10,9 +10,6 @@ import (
 	"witnessmark/client"
 )
 
-// pageOf is how many entries stand on one page.
-const pageOf = 200
-
 type ledgerBody struct {
 	Entries    []client.Event
 	Found      int
@@ -26,15 +23,19 @@ type ledgerBody struct {
 
 func (d *Desk) ledger(w http.ResponseWriter, r *http.Request) error {
 	p := d.base(r, "Ledger")
-	d.show(w, r, http.StatusOK, "ledger", p, d.ledgerBody(r))
+	b, err := d.ledgerBody(r)
+	if err != nil {
+		return err
+	}
+	d.show(w, p, http.StatusOK, "ledger", b)
 	return nil
 }
 
-func (d *Desk) ledgerBody(r *http.Request) ledgerBody {
+func (d *Desk) ledgerBody(r *http.Request) (ledgerBody, error) {
 	q := r.URL.Query()
 	b := ledgerBody{Kind: q.Get("kind"), Who: strings.TrimSpace(q.Get("who")), Checkpoint: d.client.Head().Checkpoint}
 	_, _ = fmt.Sscan(q.Get("before"), &b.Before) // what is no number is no bound
-	events := d.client.Events()
+	events, err := d.client.Events()
 	slices.Reverse(events)
 	for _, e := range events {
 		if !slices.Contains(b.Kinds, e.Kind) {
@@ -54,21 +55,24 @@ func (d *Desk) ledgerBody(r *http.Request) ledgerBody {
 		b.Entries = append(b.Entries, e)
 	}
 	slices.Sort(b.Kinds)
-	return b
+	return b, err
 }
 
 func (d *Desk) verifyLedger(w http.ResponseWriter, r *http.Request) error {
 	start := time.Now()
-	head, err := d.client.VerifyLedger(r.Context())
+	head, err := d.client.VerifyLedger(r.Context(), false)
 	if err != nil {
 		return err
 	}
 	took := time.Since(start).Round(time.Millisecond)
 	p := d.base(r, "Ledger")
-	b := d.ledgerBody(r)
+	b, err := d.ledgerBody(r)
+	if err != nil {
+		return err
+	}
 	b.Verified = fmt.Sprintf("Verified in %s: fetched the server's newest checkpoint and checked its signature with the server's key that the ledger names; "+
 		"judged all %d entries from the genesis on by the rules, each with its signature; made their tree again, whose root is the checkpoint's, %s; "+
 		"the first entry is the genesis that you logged in to, %s.", took, head.Size, head.Root, d.client.Fingerprint())
-	d.show(w, r, http.StatusOK, "ledger", p, b)
+	d.show(w, p, http.StatusOK, "ledger", b)
 	return nil
 }

@@ -15,6 +15,7 @@ import (
 
 	"witnessmark/client"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
 )
 
 //go:embed pages/*.html assets/*
@@ -25,20 +26,27 @@ type page struct {
 	Title       string
 	Me          *recordv1.Person // nil before somebody is in
 	Roles       string
-	Head        uint64
-	Root        string
+	Head        client.Head
 	Server      string
 	Fingerprint string
-	Checked     string
-	Trouble     string // why the ledger could not be brought up to date
-	Distrust    bool
-	Live        bool   // the page renews itself when the ledger grows
-	Note        string // what was just done
-	Problem     string // what was refused
-	Hint        string
+	Away        bool     // the server was not reached: what is shown is as of Head.Contact
+	Trouble     string   // why the ledger could not be brought up to date
+	Distrust    bool     // it does not verify
+	Unapplied   bool     // it holds what this program does not know
+	Told        []string // what the client had to say of itself
+	Live        bool     // the page renews itself when the ledger grows
+	Note        note     // what was just done
+	Problem     string   // what was refused
+	Try         string
 	Says        string // how a signature is confirmed
 	Typed       bool
 	Body        any
+}
+
+// note is what was just done, and whether it raised an alarm.
+type note struct {
+	Text string
+	Bad  bool
 }
 
 type pages struct{ byName map[string]*template.Template }
@@ -67,17 +75,28 @@ func loadPages() (*pages, error) {
 }
 
 var funcs = template.FuncMap{
-	"name":  client.Name,
-	"key":   client.Key,
-	"short": short,
-	"when":  when,
-	"ofJob": ofJob,
-	"kind":  func(s string) string { return strings.ReplaceAll(s, "_", "-") },
-	"words": func(s ...string) []string { return s },
-	"join":  func(s []string) string { return strings.Join(s, ", ") },
+	"name":     client.Name,
+	"key":      client.Key,
+	"short":    short,
+	"text":     text,
+	"when":     when,
+	"asOf":     func(t time.Time) string { return t.Local().Format("2 Jan 15:04") },
+	"ofJob":    ofJob,
+	"sentence": sentence,
+	"kind":     func(s string) string { return strings.ReplaceAll(s, "_", "-") },
+	"words":    func(s ...string) []string { return s },
+	"join":     func(s []string) string { return strings.Join(s, ", ") },
 }
 
 func short(sum string) string { return sum[:min(12, len(sum))] }
+
+// text is a sealed text as it is shown.
+func text(t *recordv1.Text) string {
+	if t.GetErased() {
+		return "erased"
+	}
+	return t.GetText()
+}
 
 // when is a claimed time as people write it; what cannot be read is shown as it is.
 func when(s string) string {
@@ -90,27 +109,28 @@ func when(s string) string {
 
 func ofJob(job, n uint32) string {
 	if n == 0 {
-		return fmt.Sprintf("the original of job %d", job)
+		return fmt.Sprintf("the read as found of job %d", job)
 	}
 	return fmt.Sprintf("%d.%d", job, n)
 }
 
-// base is a page for somebody who is in, brought up to date first.
+// base is a page for somebody who is in, with what the ledger says now, or said last.
 func (d *Desk) base(r *http.Request, title string) page {
-	p := page{Title: title, Server: d.client.Server(), Fingerprint: d.client.Fingerprint(), Says: d.confirm.Says(), Typed: d.confirm.Typed()}
-	if err := d.client.Sync(r.Context()); err != nil {
-		p.Trouble, p.Distrust = err.Error(), client.KindOf(err) == client.Distrust
+	p := page{Title: title, Server: d.client.Server(), Fingerprint: d.client.Fingerprint(), Says: d.confirm.Says(), Typed: d.confirm.Typed(), Told: d.told.now()}
+	if err := d.client.Look(r.Context()); err != nil {
+		p.Trouble, p.Try, p.Distrust = sentence(err.Error()), client.TryOf(err), client.KindOf(err) == client.Distrust
+	} else if _, reached := d.client.AsOf(); !reached {
+		p.Away = true
 	}
-	head := d.client.Head()
-	p.Head, p.Root, p.Checked = head.Size, head.Root, time.Now().UTC().Format("15:04:05")+" UTC"
-	if me, err := d.client.Me(); err == nil {
-		p.Me, p.Roles = me, strings.Join(me.Roles, ", ")
-	} else {
-		p.Me, p.Trouble = new(recordv1.Person), err.Error()
+	p.Head = d.client.Head()
+	me, err := d.client.Me()
+	if err == nil {
+		err = d.client.View(func(s *record.State) error { p.Unapplied = s.Unapplied(); return nil })
 	}
-	if note, ok := d.notes.get(r.URL.Query().Get("note")); ok {
-		p.Note = note
+	if p.Me, p.Roles = me, strings.Join(me.GetRoles(), ", "); err != nil {
+		p.Me, p.Trouble = new(recordv1.Person), sentence(err.Error())
 	}
+	p.Note, _ = d.notes.get(r.URL.Query().Get("note"))
 	return p
 }
 
@@ -119,7 +139,7 @@ func (p page) has(roles ...string) bool {
 }
 
 // show renders a page whole before a byte is sent.
-func (d *Desk) show(w http.ResponseWriter, _ *http.Request, status int, name string, p page, body any) {
+func (d *Desk) show(w http.ResponseWriter, p page, status int, name string, body any) {
 	p.Body = body
 	var b bytes.Buffer
 	if err := d.pages.byName[name].ExecuteTemplate(&b, "layout.html", p); err != nil {
@@ -143,8 +163,8 @@ func (d *Desk) handle(fn func(w http.ResponseWriter, r *http.Request) error) htt
 		if r.Method != http.MethodGet {
 			p.Title = "This was not done"
 		}
-		p.Problem, p.Hint = d.plain(err), hint(err)
-		d.show(w, r, statusOf(r, err), "problem", p, r.URL.Path)
+		p.Problem, p.Try = d.plain(err), try(err)
+		d.show(w, p, statusOf(r, err), "problem", r.URL.Path)
 	}
 }
 
@@ -154,13 +174,15 @@ var errAway = errors.New("the desk has no such page")
 func statusOf(r *http.Request, err error) int {
 	var big *http.MaxBytesError
 	switch k := client.KindOf(err); {
+	case err == nil:
+		return http.StatusOK
 	case errors.As(err, &big):
 		return http.StatusRequestEntityTooLarge
 	case errors.Is(err, errAway) || k == client.Usage && r.Method == http.MethodGet:
 		return http.StatusNotFound
 	case k == client.Refused || k == client.Distrust:
 		return http.StatusConflict
-	case k == client.Failed && r.Method == http.MethodGet:
+	case (k == client.Failed || k == client.Away) && r.Method == http.MethodGet:
 		return http.StatusBadGateway
 	}
 	return http.StatusUnprocessableEntity
@@ -168,17 +190,21 @@ func statusOf(r *http.Request, err error) int {
 
 // plain is an error as a sentence begins, without the desk's own folder in it.
 func (d *Desk) plain(err error) string {
-	s := uploadPath.ReplaceAllString(strings.ReplaceAll(err.Error(), d.dir, ""), "")
+	return sentence(uploadPath.ReplaceAllString(strings.ReplaceAll(err.Error(), d.dir, ""), ""))
+}
+
+// sentence begins as a sentence does, unless it begins with a name.
+func sentence(s string) string {
 	first, _, _ := strings.Cut(s, " ")
 	if r, n := utf8.DecodeRuneInString(s); strings.IndexFunc(first, func(r rune) bool { return !unicode.IsLower(r) }) < 0 {
-		s = string(unicode.ToUpper(r)) + s[n:]
+		return string(unicode.ToUpper(r)) + s[n:]
 	}
 	return s
 }
 
-// hint is what to do, unless that is to be typed into a terminal.
-func hint(err error) string {
-	s := client.HintOf(err)
+// try is what to do, unless that is to be typed into a terminal.
+func try(err error) string {
+	s := client.TryOf(err)
 	if strings.HasPrefix(s, "--") || strings.HasPrefix(s, "witnessmark ") {
 		return ""
 	}
@@ -186,6 +212,6 @@ func hint(err error) string {
 }
 
 // away leads on after something was done, with a note that says what.
-func (d *Desk) away(w http.ResponseWriter, r *http.Request, path, note string) {
-	http.Redirect(w, r, path+"?note="+d.notes.put(note), http.StatusSeeOther)
+func (d *Desk) away(w http.ResponseWriter, r *http.Request, path string, n note) {
+	http.Redirect(w, r, path+"?note="+d.notes.put(n), http.StatusSeeOther)
 }

@@ -18,7 +18,7 @@ var widths = []int64{1280, 800, 640}
 // pagesOf is every page that has something on it, for a job that was signed.
 var pagesOf = map[string]string{
 	"tray": "/", "card": "/job/1", "sheet": "/sheet/1.1", "table": "/sheet/1.1/table/ignition.98", "ledger": "/ledger", "open": "/job/new",
-	"read": "/job/1/read", "submit": "/job/1/submit", "collect": "/job/1/collect", "original": "/job/1/original", "readback": "/job/1/readback",
+	"read": "/job/1/read", "submit": "/job/1/submit", "collect": "/job/1/collect", "as found": "/job/1/asfound", "readback": "/job/1/readback",
 	"between": "/job/1/between?a=1.1&b=1.2", "curve": "/sheet/1.2/table/boost.target",
 	"runs": "/job/1/runs", "outcome": "/job/1/outcome", "visited": "/sheet/1.2",
 }

@@ -3,11 +3,10 @@ package desk
 import (
 	"io/fs"
 	"net/http"
-	"strconv"
-	"strings"
 
 	"witnessmark/client"
 	"witnessmark/client/desk/view"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
 
 func (d *Desk) handler() http.Handler {
@@ -17,30 +16,23 @@ func (d *Desk) handler() http.Handler {
 		panic(err) // the folder is embedded
 	}
 	mux.Handle("GET /assets/", http.StripPrefix("/assets/", http.FileServerFS(assets)))
-	mux.HandleFunc("GET /assets/view.css", text("text/css", view.CSS))
-	mux.HandleFunc("GET /assets/view.js", text("text/javascript", view.JS))
+	mux.HandleFunc("GET /assets/view.css", asset("text/css", view.CSS))
+	mux.HandleFunc("GET /assets/view.js", asset("text/javascript", view.JS))
 	mux.HandleFunc("GET /events", d.stream)
 	for pattern, fn := range map[string]func(http.ResponseWriter, *http.Request) error{
 		"GET /{$}":                             d.tray,
+		"GET /jobs":                            d.jobs,
 		"GET /ledger":                          d.ledger,
 		"POST /ledger":                         d.verifyLedger,
-		"GET /job/new":                         d.newJob,
-		"POST /job/new":                        d.openJob,
+		"GET /job/new":                         d.deedForm,
+		"POST /job/new":                        d.deedDone,
 		"GET /job/{job}":                       d.card,
-		"GET /job/{job}/read":                  d.readForm,
-		"POST /job/{job}/read":                 d.addRead,
-		"GET /job/{job}/submit":                d.submitForm,
-		"POST /job/{job}/submit":               d.submit,
-		"GET /job/{job}/collect":               d.collectForm,
-		"POST /job/{job}/collect":              d.collect,
-		"GET /job/{job}/original":              d.originalForm,
-		"POST /job/{job}/original":             d.original,
-		"GET /job/{job}/readback":              d.readbackForm,
-		"POST /job/{job}/readback":             d.readback,
 		"GET /job/{job}/between":               d.between,
 		"GET /job/{job}/runs":                  d.runs,
-		"POST /job/{job}/runs":                 d.addRun,
 		"GET /job/{job}/outcome":               d.outcome,
+		"GET /job/{job}/file/{sha}":            d.notedFile,
+		"GET /job/{job}/{deed}":                d.deedForm,
+		"POST /job/{job}/{deed}":               d.deedDone,
 		"GET /taken/{id}":                      d.takenPage,
 		"GET /taken/{id}/{which}":              d.takenFile,
 		"GET /sheet/{sub}":                     d.sheet,
@@ -58,30 +50,23 @@ func (d *Desk) handler() http.Handler {
 	return d.guard(mux)
 }
 
-func text(kind, body string) http.HandlerFunc {
+func asset(kind, body string) http.HandlerFunc {
 	return func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", kind+"; charset=utf-8")
 		_, _ = w.Write([]byte(body))
 	}
 }
 
-// jobOf reads the job's number from the address.
-func jobOf(r *http.Request) (uint32, string, error) {
+// jobAt is the job that the address names.
+func (d *Desk) jobAt(r *http.Request) (*recordv1.Job, error) {
 	n, err := client.ParseJob(r.PathValue("job"))
-	return n, "/job/" + strconv.FormatUint(uint64(n), 10), err
+	if err != nil {
+		return nil, err
+	}
+	return d.client.Job(n)
 }
 
 // subOf reads the submission from the address.
 func subOf(r *http.Request) (job, n uint32, err error) {
 	return client.ParseSubmission(r.PathValue("sub"))
-}
-
-// lines splits what was typed into a box, one item a line.
-func lines(s string) (out []string) {
-	for _, l := range strings.Split(s, "\n") {
-		if l = strings.TrimSpace(l); l != "" {
-			out = append(out, l)
-		}
-	}
-	return out
 }

@@ -14,14 +14,15 @@ import (
 	"witnessmark/tables/run"
 )
 
-// runsBody is the runs of a job, and the form that adds one.
+// runsBody is the runs of a job.
 type runsBody struct {
-	formBody
+	Job     *recordv1.Job
 	How     how
 	Runs    []runRow
 	Plot    template.HTML
 	Outcome *outcome.Outcome // nil where there is no run yet
 	Why     string           // why the runs that there are cannot be shown
+	Not     string           // why this person adds none
 }
 
 // runRow is one run in words.
@@ -69,41 +70,33 @@ func (d *Desk) outcomeOf(ctx context.Context, j *recordv1.Job, h how) (*outcome.
 		return nil, err
 	}
 	if sub := outcome.Subject(j); sub != 0 {
-		if in.Review, err = d.reviews.get(ctx, j.Number, sub); err != nil {
+		if in.Review, err = d.client.Review(ctx, j.GetNumber(), sub); err != nil {
 			return nil, err
 		}
 	}
 	return outcome.Make(in)
 }
 
-func (d *Desk) runs(w http.ResponseWriter, r *http.Request) error { return d.showRuns(w, r, nil) }
-
-// showRuns shows the runs; problem is why the last one was not added.
-func (d *Desk) showRuns(w http.ResponseWriter, r *http.Request, problem error) error {
+func (d *Desk) runs(w http.ResponseWriter, r *http.Request) error {
 	h, err := howOf(r)
 	if err != nil {
 		return err
 	}
-	f, err := d.jobForm(r, "runs")
+	p := d.base(r, "")
+	j, err := d.jobAt(r)
 	if err != nil {
 		return err
 	}
-	b := runsBody{formBody: f, How: h}
-	if b.Outcome, err = d.outcomeOf(r.Context(), f.Job, h); err != nil {
-		b.Why = d.plain(err) // the form is of use all the same
+	p.Title = fmt.Sprintf("Runs of job %d, %s", j.GetNumber(), text(j.GetPlate()))
+	b := runsBody{Job: j, How: h, Not: runDeed.why(p, j)}
+	if b.Outcome, err = d.outcomeOf(r.Context(), j, h); err != nil {
+		b.Why = d.plain(err)
 	}
 	if b.Outcome != nil {
 		b.Plot = plot(append(b.Outcome.Curves(), b.Outcome.Watched()...), "torque and power over engine speed, and what the engine did, for all runs")
-		b.Runs = rowsOf(f.Job, b.Outcome)
+		b.Runs = rowsOf(j, b.Outcome)
 	}
-	p := d.base(r, fmt.Sprintf("Runs of job %d, %s", f.Job.Number, f.Job.Car))
-	status := http.StatusOK
-	if problem != nil {
-		p.Problem, p.Hint, p.Title = d.plain(problem), hint(problem), "Not done: "+p.Title
-		status = statusOf(r, problem)
-	}
-	b.Was = map[string]string{"when": r.FormValue("when")}
-	d.show(w, r, status, "runs", p, b)
+	d.show(w, p, http.StatusOK, "runs", b)
 	return nil
 }
 
@@ -122,50 +115,9 @@ func rowsOf(j *recordv1.Job, o *outcome.Outcome) []runRow {
 	return rows
 }
 
-// addRun reads the files before it asks for a signature: what cannot be read is not worth one.
-func (d *Desk) addRun(w http.ResponseWriter, r *http.Request) error {
-	f, err := d.jobForm(r, "runs")
-	if err != nil {
-		return err
-	}
-	added, err := d.runAdded(w, r, f.Job)
-	if err != nil {
-		return d.showRuns(w, r, err)
-	}
-	d.away(w, r, f.At+"/runs", fmt.Sprintf("You added %s.", client.RunName(added)))
-	return nil
-}
-
-func (d *Desk) runAdded(w http.ResponseWriter, r *http.Request, j *recordv1.Job) (*recordv1.Run, error) {
-	file, drop, err := d.saveFile(w, r, "file")
-	defer drop()
-	if err != nil {
-		return nil, err
-	}
-	channels, dropChannels, err := d.saveFile(w, r, "channels")
-	defer dropChannels()
-	when := r.FormValue("when")
-	switch {
-	case err != nil:
-		return nil, err
-	case file == "":
-		return nil, &client.Error{Kind: client.Usage, Text: "choose a file first"}
-	case when != "before" && when != "after":
-		return nil, &client.Error{Kind: client.Usage, Text: "say whether the run was before or after the work"}
-	}
-	if _, err := client.ReadRun(file, channels); err != nil {
-		return nil, err
-	}
-	if err := d.confirmed(r, fmt.Sprintf("add a run %s the work to job %d, %s", when, j.Number, j.Car)); err != nil {
-		return nil, err
-	}
-	return d.client.AddRun(r.Context(), j.Number, file, channels, when)
-}
-
 // outcomeBody is what a job came to.
 type outcomeBody struct {
 	Job            *recordv1.Job
-	At             string
 	How            how
 	Outcome        *outcome.Outcome // nil where there is no run yet
 	Runs           []runRow
@@ -178,17 +130,13 @@ func (d *Desk) outcome(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	n, at, err := jobOf(r)
+	p := d.base(r, "")
+	j, err := d.jobAt(r)
 	if err != nil {
 		return err
 	}
-	p := d.base(r, fmt.Sprintf("Outcome of job %d", n))
-	j, err := d.client.Job(n)
-	if err != nil {
-		return err
-	}
-	p.Title += ", " + j.Car
-	b := outcomeBody{Job: j, At: at, How: h, Cautions: outcome.Cautions}
+	p.Title = fmt.Sprintf("Outcome of job %d, %s", j.GetNumber(), text(j.GetPlate()))
+	b := outcomeBody{Job: j, How: h, Cautions: outcome.Cautions}
 	if b.Outcome, err = d.outcomeOf(r.Context(), j, h); err != nil {
 		return err
 	}
@@ -197,7 +145,7 @@ func (d *Desk) outcome(w http.ResponseWriter, r *http.Request) error {
 		b.Curves = plot(b.Outcome.Curves(), "torque and power over engine speed, before and after")
 		b.Panels = plot(b.Outcome.Watched(), "what the engine did over engine speed, before and after")
 	}
-	d.show(w, r, http.StatusOK, "outcome", p, b)
+	d.show(w, p, http.StatusOK, "outcome", b)
 	return nil
 }
 

@@ -11,6 +11,7 @@ import (
 	"witnessmark/client/desk/view"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
 )
 
 // drawnAtOnce is how many tables come with the sheet; the others come as they are scrolled to.
@@ -19,6 +20,7 @@ const drawnAtOnce = 12
 type sheetBody struct {
 	Review   *client.Review
 	Sub      *recordv1.Submission
+	Alarms   []alarmLine // of the job
 	Report   *calibrationv1.Report
 	At       string // the sheet's address
 	WhoSigns string
@@ -56,7 +58,7 @@ func (d *Desk) sheet(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	d.show(w, r, http.StatusOK, "sheet", p, b)
+	d.show(w, p, http.StatusOK, "sheet", b)
 	return nil
 }
 
@@ -66,16 +68,16 @@ func (d *Desk) sheetOf(r *http.Request) (page, *sheetBody, error) {
 		return page{}, nil, err
 	}
 	p := d.base(r, fmt.Sprintf("Sheet of %d.%d", job, n))
-	rev, err := d.reviews.get(r.Context(), job, n)
+	rev, err := d.client.Review(r.Context(), job, n)
 	if err != nil {
 		return p, nil, err
 	}
 	s := rev.Submission
-	p.Title = fmt.Sprintf("Sheet of %s, %s", client.Name(s), rev.Job.Car)
-	b := &sheetBody{Review: rev, Sub: s, Report: rev.Report, At: "/sheet/" + client.Name(s), WhoSigns: whoSigns(rev, d.client.OnePerson()),
+	p.Title = fmt.Sprintf("Sheet of %s, %s", client.Name(s), text(rev.Job.GetPlate()))
+	b := &sheetBody{Review: rev, Sub: s, Alarms: alarmLines(p, rev.Job, rev.Job.GetAlarms()), Report: rev.Report, At: "/sheet/" + client.Name(s), WhoSigns: whoSigns(rev, d.client.OnePerson()),
 		Findings: view.Findings(rev.Report, rev.Layout()), Meant: meantOf(rev),
-		Return: s.State == "waiting" || s.State == "released" || s.State == "in car", Recall: s.State != "waiting",
-		Withdraw: s.State == "waiting" && s.Submitted.GetPerson() == p.Me.GetName()}
+		Return: s.GetState() == record.Waiting || record.IsRelease(s), Recall: record.IsRelease(s),
+		Withdraw: s.GetState() == record.Waiting && p.wrote(s)}
 	all := r.URL.Query().Get("all") != ""
 	base, candidate := rev.Images()
 	for i, t := range rev.Report.Tables {
@@ -156,7 +158,7 @@ func (d *Desk) cardOf(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	rev, err := d.reviews.get(r.Context(), job, n)
+	rev, err := d.client.Review(r.Context(), job, n)
 	if err != nil {
 		return err
 	}

@@ -37,18 +37,18 @@ func (d *Desk) draft(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		p.Problem = d.plain(err)
 		p.Title = "Not drawn up: " + p.Title
-		d.show(w, r, http.StatusUnprocessableEntity, "sheet", p, sheet)
+		d.show(w, p, http.StatusUnprocessableEntity, "sheet", sheet)
 		return nil
 	}
 	p.Title = "Sign " + client.Name(sheet.Sub)
-	d.showDraft(w, r, p, d.drafts.put(made), made, http.StatusOK)
+	d.showDraft(w, p, d.drafts.put(made), made, http.StatusOK)
 	return nil
 }
 
-func (d *Desk) showDraft(w http.ResponseWriter, r *http.Request, p page, id string, made *client.Draft, status int) {
+func (d *Desk) showDraft(w http.ResponseWriter, p page, id string, made *client.Draft, status int) {
 	sum := sha256.Sum256(made.Statement)
 	b := draftBody{ID: id, Review: made.Review, At: "/sheet/" + client.Name(made.Review.Submission), Statement: string(made.Statement), SHA256: fmt.Sprintf("%x", sum), SignOff: made.SignOff()}
-	d.show(w, r, status, "draft", p, b)
+	d.show(w, p, status, "draft", b)
 }
 
 // sign signs a draft, once the person confirmed it.
@@ -57,14 +57,14 @@ func (d *Desk) sign(w http.ResponseWriter, r *http.Request) error {
 	made, ok := d.drafts.get(id)
 	if !ok {
 		return &client.Error{Kind: client.Refused, Text: "this statement is not here any more; it was signed, or is older than a quarter of an hour",
-			Hint: "go back to the sheet and draw it up again"}
+			Try: "go back to the sheet and draw it up again"}
 	}
 	s := made.Review.Submission
-	what := fmt.Sprintf("sign off %s of %s, a %s, image %s", client.Name(s), made.Review.Job.Car, verdictWord(made.Review.Judgement.Verdict), short(s.Image.GetSha256()))
+	what := fmt.Sprintf("sign off %s of %s, a %s, image %s", client.Name(s), text(made.Review.Job.GetPlate()), verdictWord(made.Review.Judgement.Verdict), short(s.Image.GetSha256()))
 	if err := d.confirm.Confirm(r.Context(), what, r.PostFormValue("passphrase")); err != nil {
 		p := d.base(r, "Not signed: "+client.Name(s))
 		p.Problem = d.plain(err)
-		d.showDraft(w, r, p, id, made, http.StatusForbidden)
+		d.showDraft(w, p, id, made, http.StatusForbidden)
 		return nil
 	}
 	d.drafts.drop(id)
@@ -72,7 +72,7 @@ func (d *Desk) sign(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	d.away(w, r, "/sheet/"+client.Name(done), fmt.Sprintf("You signed off %s. It is %s.", client.Name(done), done.State))
+	d.away(w, r, "/sheet/"+client.Name(done), note{Text: fmt.Sprintf("You signed off %s. It is %s.", client.Name(done), done.GetState())})
 	return nil
 }
 
@@ -122,16 +122,16 @@ func (d *Desk) onSheet(w http.ResponseWriter, r *http.Request, do func(job, n ui
 	if err != nil {
 		return err
 	}
-	note, err := do(job, n)
+	before := d.client.Head().Size
+	said, err := do(job, n)
 	if err == nil {
-		d.away(w, r, fmt.Sprintf("/sheet/%d.%d", job, n), note)
+		d.away(w, r, fmt.Sprintf("/sheet/%d.%d", job, n), d.raised(job, before, said))
 		return nil
 	}
 	p, b, again := d.sheetOf(r)
 	if again != nil {
 		return err
 	}
-	p.Problem, p.Hint, p.Title = d.plain(err), hint(err), "Not done: "+p.Title
-	d.show(w, r, statusOf(r, err), "sheet", p, b)
+	d.show(w, p.refused(d, err), statusOf(r, err), "sheet", b)
 	return nil
 }

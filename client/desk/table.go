@@ -28,13 +28,13 @@ func (d *Desk) table(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	p := d.base(r, "Table")
-	rev, err := d.reviews.get(r.Context(), job, n)
+	rev, err := d.client.Review(r.Context(), job, n)
 	if err != nil {
 		return err
 	}
 	base, _ := rev.Images()
 	at := "/sheet/" + client.Name(rev.Submission)
-	b := tableBody{Base: "original", Candidate: client.Name(rev.Submission), Back: at, At: at + "/table/"}
+	b := tableBody{Base: "the read as found", Candidate: client.Name(rev.Submission), Back: at, At: at + "/table/"}
 	return d.showTable(w, r, p, b, rev, rev.Report, base)
 }
 
@@ -65,7 +65,7 @@ func (d *Desk) showTable(w http.ResponseWriter, r *http.Request, p page, b table
 	}
 	b.Title, b.Unit = title(rev, b.ID), t.Unit
 	p.Title = fmt.Sprintf("%s, %s against %s", b.ID, b.Candidate, b.Base)
-	d.show(w, r, http.StatusOK, "table", p, b)
+	d.show(w, p, http.StatusOK, "table", b)
 	return nil
 }
 
@@ -87,7 +87,7 @@ func (d *Desk) history(ctx context.Context, rev *client.Review, id string) (func
 		if s.Number > rev.Submission.Number {
 			break
 		}
-		one, err := d.reviews.get(ctx, s.Job, s.Number)
+		one, err := d.client.Review(ctx, s.Job, s.Number)
 		if err != nil {
 			return nil, err
 		}
@@ -118,7 +118,7 @@ func (d *Desk) history(ctx context.Context, rev *client.Review, id string) (func
 		if i := row*before.NX + col; row >= 0 && col >= 0 && col < before.NX && i < len(set) && set[i] != "" {
 			return set[i]
 		}
-		return "as in the original"
+		return "as found"
 	}, nil
 }
 
@@ -132,22 +132,19 @@ type betweenBody struct {
 
 // between compares two submissions of a job.
 func (d *Desk) between(w http.ResponseWriter, r *http.Request) error {
-	n, _, err := jobOf(r)
+	p := d.base(r, "")
+	job, err := d.jobAt(r)
 	if err != nil {
 		return err
 	}
-	p := d.base(r, fmt.Sprintf("Two submissions of job %d", n))
-	job, err := d.client.Job(n)
-	if err != nil {
-		return err
-	}
-	b := betweenBody{Job: n}
+	p.Title = fmt.Sprintf("Two submissions of job %d", job.GetNumber())
+	b := betweenBody{Job: job.GetNumber()}
 	for _, s := range job.Submissions {
 		b.Names = append(b.Names, client.Name(s))
 	}
 	q := r.URL.Query()
 	if q.Get("a") == "" {
-		d.show(w, r, http.StatusOK, "between", p, b)
+		d.show(w, p, http.StatusOK, "between", b)
 		return nil
 	}
 	if b.A, b.B, b.Report, err = d.pair(r.Context(), q.Get("a"), q.Get("b")); err != nil {
@@ -160,7 +157,7 @@ func (d *Desk) between(w http.ResponseWriter, r *http.Request) error {
 		href := at + url.PathEscape(t.Id)
 		b.Cards = append(b.Cards, tableCard{ID: t.Id, Href: href, HTML: view.TableCard(b.Report, t, lay, base, candidate, href)})
 	}
-	d.show(w, r, http.StatusOK, "between", p, b)
+	d.show(w, p, http.StatusOK, "between", b)
 	return nil
 }
 
@@ -173,7 +170,7 @@ func (d *Desk) pair(ctx context.Context, first, second string) (a, b *client.Rev
 		if err != nil {
 			return nil, nil, nil, err
 		}
-		if *side.to, err = d.reviews.get(ctx, job, n); err != nil {
+		if *side.to, err = d.client.Review(ctx, job, n); err != nil {
 			return nil, nil, nil, err
 		}
 	}

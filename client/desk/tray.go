@@ -3,9 +3,12 @@ package desk
 import (
 	"fmt"
 	"net/http"
+	"slices"
+	"strconv"
 
 	"witnessmark/client"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
 )
 
 // item is one thing in the tray.
@@ -19,138 +22,203 @@ type pile struct {
 }
 
 type trayBody struct {
-	Piles []pile
-	Jobs  []jobLine
-	Open  bool // may open a job
+	Alarms []alarmLine
+	Piles  []pile
+	Jobs   []jobLine // open ones
+	Closed bool      // there are others
+	Open   bool      // may open a job
 }
 
 type jobLine struct {
-	Job    *recordv1.Job
-	Newest *recordv1.Submission
-	State  string
+	Job      *recordv1.Job
+	Newest   *recordv1.Submission
+	Verdict  string
+	State    string
+	Releases []string
 }
 
 func (d *Desk) tray(w http.ResponseWriter, r *http.Request) error {
 	p := d.base(r, "Tray")
 	p.Live = true
-	body := trayBody{Open: p.has("technician", "lead")}
-	jobs := d.client.Jobs()
-	one := d.client.OnePerson()
-	for _, pile := range []pile{
-		{"To sign or return", each(jobs, func(j *recordv1.Job) []item { return toSign(p, j, one) })},
-		{"To collect, write and read back", each(jobs, func(j *recordv1.Job) []item { return toBay(p, j) })},
-		{"To read out of the car", each(jobs, func(j *recordv1.Job) []item { return toRead(p, j) })},
-		{"Came back to you, or waits for your work", each(jobs, func(j *recordv1.Job) []item { return toCalibrate(p, j) })},
-	} {
-		if len(pile.Items) > 0 {
-			body.Piles = append(body.Piles, pile)
+	body := trayBody{Open: p.may("job") == ""}
+	piles := []struct {
+		title string
+		of    func(p page, j *recordv1.Job, onePerson bool) []item
+	}{{"To sign or return", toSign}, {"To collect, write and read back", toBay}, {"To read out of the car", toRead}, {"Came back to you, or waits for your work", toCalibrate}}
+	found := make([][]item, len(piles))
+	err := d.client.View(func(s *record.State) error {
+		for _, a := range s.Alarms(0) {
+			j, _ := s.Job(a.GetJob())
+			body.Alarms = append(body.Alarms, alarmLines(p, j, []*recordv1.Alarm{a})...)
+		}
+		one := s.Genesis().GetOnePerson()
+		s.OpenJobs(func(j *recordv1.Job) bool {
+			for i, pile := range piles {
+				found[i] = append(found[i], pile.of(p, j, one)...)
+			}
+			body.Jobs = append(body.Jobs, lineOf(j))
+			return true
+		})
+		body.Closed = int(s.Head().GetJobs()) > len(body.Jobs)
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	for i, items := range found {
+		if len(items) > 0 {
+			body.Piles = append(body.Piles, pile{piles[i].title, items})
 		}
 	}
-	for i := len(jobs) - 1; i >= 0; i-- {
-		body.Jobs = append(body.Jobs, lineOf(jobs[i]))
-	}
-	d.show(w, r, http.StatusOK, "tray", p, body)
+	slices.Reverse(body.Jobs)
+	d.show(w, p, http.StatusOK, "tray", body)
 	return nil
 }
 
-func each(jobs []*recordv1.Job, fn func(*recordv1.Job) []item) (out []item) {
-	for _, j := range jobs {
-		out = append(out, fn(j)...)
+// pageOf is how many entries or jobs stand on one page.
+const pageOf = 200
+
+type jobsBody struct {
+	Jobs  []jobLine
+	Older uint32 // where the next page begins; 0 where there is none
+}
+
+// jobs lists every job in pages, the newest first.
+func (d *Desk) jobs(w http.ResponseWriter, r *http.Request) error {
+	p := d.base(r, "Every job")
+	before, _ := strconv.ParseUint(r.URL.Query().Get("before"), 10, 32) // what is no number is no bound
+	var b jobsBody
+	err := d.client.View(func(s *record.State) error {
+		n := s.Head().GetJobs()
+		if before != 0 {
+			n = min(n, uint32(before)-1)
+		}
+		for ; n > 0 && len(b.Jobs) < pageOf; n-- {
+			if j, ok := s.Job(n); ok {
+				b.Jobs = append(b.Jobs, lineOf(j))
+			}
+		}
+		if n > 0 {
+			b.Older = n + 1
+		}
+		return nil
+	})
+	if err != nil {
+		return err
 	}
-	return out
+	d.show(w, p, http.StatusOK, "jobs", b)
+	return nil
+}
+
+// verdictOf is a submission's verdict by the newest revisions, as far as the ledger says.
+func verdictOf(s *recordv1.Submission) string {
+	if worse := s.GetJudgedWorse(); worse != nil {
+		return worse.GetVerdict()
+	}
+	return s.GetJudgement().GetVerdict()
+}
+
+func itemOf(j *recordv1.Job, what, href, why string) item {
+	return item{Href: href, What: what, Car: text(j.GetPlate()), Why: why}
+}
+
+func sheetItem(j *recordv1.Job, s *recordv1.Submission, why string) item {
+	it := itemOf(j, client.Name(s), "/sheet/"+client.Name(s), why)
+	it.Verdict = verdictOf(s)
+	return it
+}
+
+func (p page) wrote(s *recordv1.Submission) bool {
+	return s.GetSubmitted().GetPerson() == p.Me.GetName()
 }
 
 // toSign is what waits for a yes or a no that this person may give.
 func toSign(p page, j *recordv1.Job, onePerson bool) (out []item) {
-	for _, s := range j.Submissions {
-		mine := s.Submitted.GetPerson() == p.Me.GetName()
-		if s.State != "waiting" || mine && !onePerson {
+	for _, s := range j.GetSubmissions() {
+		if s.GetState() != record.Waiting || p.wrote(s) && !onePerson {
 			continue
 		}
-		it := item{Href: "/sheet/" + client.Name(s), What: client.Name(s), Car: j.Car, Verdict: s.Judgement.GetVerdict()}
-		by := "by " + s.Submitted.GetPerson()
-		switch v := it.Verdict; {
-		case v == "danger" && p.has("technician", "calibrator", "lead"):
-			it.Why = by + ": nobody may sign it; it is to be returned"
-		case p.has("lead") || v != "warning" && p.has("calibrator"):
-			it.Why = by + ": waits for a sign-off"
-		default:
-			continue
+		by := "by " + s.GetSubmitted().GetPerson()
+		switch v := verdictOf(s); {
+		case v == "danger" && p.may("return") == "":
+			out = append(out, sheetItem(j, s, by+": nobody may sign it; it is to be returned"))
+		case v != "danger" && p.may("sign_off") == "" && (v != "warning" || p.has("lead")):
+			out = append(out, sheetItem(j, s, by+": waits for a sign-off"))
 		}
-		out = append(out, it)
 	}
 	return out
 }
 
 // toBay is what a technician takes to the bay, and reads again afterwards.
-func toBay(p page, j *recordv1.Job) []item {
-	if !p.has("technician", "lead") {
+func toBay(p page, j *recordv1.Job, _ bool) (out []item) {
+	if p.may("collect") != "" {
 		return nil
 	}
-	if n := len(j.Collections); n > 0 && !readSince(j) {
-		c := j.Collections[n-1]
-		return append(fresh(j, c.Submission), item{Href: fmt.Sprintf("/job/%d/readback", j.Number), What: "Read back " + ofJob(j.Number, c.Submission), Car: j.Car,
-			Why: "collected by " + c.Collected.GetPerson() + "; after writing, the controller is read again"})
-	}
-	return fresh(j, 0)
-}
-
-// fresh is a release that nobody has collected.
-func fresh(j *recordv1.Job, last uint32) []item {
-	if j.Release == 0 || j.Release == last {
-		return nil
-	}
-	for _, c := range j.Collections {
-		if c.Submission == j.Release {
-			return nil
+	for _, s := range releases(j) {
+		later := func(o *recordv1.Submission) bool {
+			return o.GetNumber() > s.GetNumber() && o.GetSubmitted().GetPerson() == s.GetSubmitted().GetPerson()
+		}
+		if !s.GetCollected() && !slices.ContainsFunc(releases(j), later) {
+			out = append(out, itemOf(j, "Collect "+client.Name(s), fmt.Sprintf("/job/%d/collect?submission=%d", j.GetNumber(), s.GetNumber()), "released, and not collected yet"))
 		}
 	}
-	return []item{{Href: fmt.Sprintf("/job/%d/collect", j.Number), What: "Collect " + ofJob(j.Number, j.Release), Car: j.Car, Why: "released, and not collected yet"}}
-}
-
-func readSince(j *recordv1.Job) bool {
-	if len(j.ReadBacks) == 0 {
-		return false
+	if c := toReadBack(j); c != nil {
+		out = append(out, itemOf(j, "Read back "+ofJob(j.GetNumber(), c.GetSubmission()), fmt.Sprintf("/job/%d/readback", j.GetNumber()),
+			"collected by "+c.GetCollected().GetPerson()+"; after writing, the controller is read again"))
 	}
-	last := j.ReadBacks[len(j.ReadBacks)-1]
-	return last.Added.GetEntry() > j.Collections[len(j.Collections)-1].Collected.GetEntry()
+	return out
 }
 
-func toRead(p page, j *recordv1.Job) []item {
-	if len(j.Reads) > 0 || !p.has("technician", "lead") {
+// toReadBack is the last collection, where no read-back followed it.
+func toReadBack(j *recordv1.Job) *recordv1.Collection {
+	taken, back := j.GetCollections(), j.GetReadBacks()
+	if len(taken) == 0 || len(back) > 0 && back[len(back)-1].GetAdded().GetEntry() > taken[len(taken)-1].GetCollected().GetEntry() {
 		return nil
 	}
-	return []item{{Href: fmt.Sprintf("/job/%d/read", j.Number), What: fmt.Sprintf("Job %d", j.Number), Car: j.Car, Why: "its controller has not been read yet"}}
+	return taken[len(taken)-1]
+}
+
+func toRead(p page, j *recordv1.Job, _ bool) []item {
+	if record.AsFound(j) != nil || p.may("read") != "" {
+		return nil
+	}
+	return []item{itemOf(j, fmt.Sprintf("Job %d", j.GetNumber()), fmt.Sprintf("/job/%d/read", j.GetNumber()), "its controller has not been read yet")}
 }
 
 // toCalibrate is what an author has to do: what came back, and cars that nobody has worked on.
-func toCalibrate(p page, j *recordv1.Job) []item {
-	if !p.has("calibrator", "lead") {
+func toCalibrate(p page, j *recordv1.Job, _ bool) []item {
+	if p.may("submission") != "" {
 		return nil
 	}
-	n := len(j.Submissions)
-	if n == 0 {
-		if len(j.Reads) == 0 || !p.has("calibrator") {
-			return nil
+	if len(j.GetSubmissions()) == 0 && record.AsFound(j) != nil && p.has("calibrator") {
+		return []item{itemOf(j, fmt.Sprintf("Job %d", j.GetNumber()), fmt.Sprintf("/job/%d/submit", j.GetNumber()), "was read; nothing has been submitted yet")}
+	}
+	for _, s := range slices.Backward(j.GetSubmissions()) {
+		if !p.wrote(s) {
+			continue
 		}
-		return []item{{Href: fmt.Sprintf("/job/%d/submit", j.Number), What: fmt.Sprintf("Job %d", j.Number), Car: j.Car, Why: "was read; nothing has been submitted yet"}}
+		if s.GetState() == record.Returned {
+			return []item{sheetItem(j, s, "returned by "+s.GetReturned().GetPerson()+": "+s.GetReturn().GetReason())}
+		}
+		return nil // my newest one is elsewhere
 	}
-	s := j.Submissions[n-1]
-	if s.State != "returned" || s.Submitted.GetPerson() != p.Me.GetName() {
-		return nil
-	}
-	return []item{{Href: "/sheet/" + client.Name(s), What: client.Name(s), Car: j.Car, Verdict: s.Judgement.GetVerdict(),
-		Why: "returned by " + s.Returned.GetPerson() + ": " + s.Return.GetReason()}}
+	return nil
 }
 
 func lineOf(j *recordv1.Job) jobLine {
 	l := jobLine{Job: j, State: "opened, not read yet"}
-	if len(j.Reads) > 0 {
+	if record.AsFound(j) != nil {
 		l.State = "read"
 	}
-	if n := len(j.Submissions); n > 0 {
-		l.Newest = j.Submissions[n-1]
-		l.State = client.Name(l.Newest) + " is " + l.Newest.State
+	if n := len(j.GetSubmissions()); n > 0 {
+		l.Newest = j.GetSubmissions()[n-1]
+		l.State, l.Verdict = client.Name(l.Newest)+" is "+l.Newest.GetState(), verdictOf(l.Newest)
+	}
+	if j.GetState() == "closed" {
+		l.State = "closed, " + j.GetOutcome() + "; " + l.State
+	}
+	for _, s := range releases(j) {
+		l.Releases = append(l.Releases, client.Name(s))
 	}
 	return l
 }

@@ -10,13 +10,14 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+	"sync"
 	"testing"
 
 	"golang.org/x/crypto/ssh"
 
 	"witnessmark/client"
+	"witnessmark/client/demo"
 	"witnessmark/server"
-	"witnessmark/testdata/demo"
 )
 
 // world is a server and three people, each with a home, a key with a passphrase, and a desk.
@@ -35,7 +36,6 @@ type person struct {
 
 const passphrase = "correct horse"
 
-// demoFrame is the invented frame number of the demo's car.
 var ctx = context.Background()
 
 func newWorld(t *testing.T) *world {
@@ -58,9 +58,9 @@ func newWorld(t *testing.T) *world {
 		w.must(err)
 	}
 	w.technician, w.calibrator = w.login("technician", print), w.login("calibrator", print)
-	_, err = w.lead.client.AddDocument(ctx, client.Definitions, w.demo("dx1-1.8t.yaml"))
+	_, _, err = w.lead.client.AddDocument(ctx, client.Definitions, w.demo("dx1-1.8t.yaml"))
 	w.must(err)
-	_, err = w.lead.client.AddDocument(ctx, client.Limits, w.demo("dx1-road-98.yaml"))
+	_, _, err = w.lead.client.AddDocument(ctx, client.Limits, w.demo("dx1-road-98.yaml"))
 	w.must(err)
 	return w
 }
@@ -74,12 +74,14 @@ func (w *world) must(err error) {
 
 func (w *world) path(name string) string { return filepath.Join(w.dir, name) }
 
+var demoFiles = sync.OnceValues(demo.Files)
+
 // demo is a file of the demo, written out.
 func (w *world) demo(name string) string {
 	w.Helper()
-	b, err := demo.Files.ReadFile(name)
+	files, err := demoFiles()
 	w.must(err)
-	w.must(os.WriteFile(w.path(name), b, 0o600))
+	w.must(os.WriteFile(w.path(name), files[name], 0o600))
 	return w.path(name)
 }
 
@@ -116,11 +118,11 @@ func (w *world) login(name, print string) *person {
 // submitted takes the world on to a waiting submission: file is one of the demo's.
 func (w *world) submitted(file string) *world {
 	w.Helper()
-	_, err := w.technician.client.OpenJob(ctx, client.NewJob{Car: "HC 18", Definition: "dx1-1.8t", Limits: "dx1-road-98", Fuel: "98 RON",
+	_, err := w.technician.client.OpenJob(ctx, client.NewJob{Definition: "dx1-1.8t", Details: client.Details{Plate: "HC 18", Limits: "dx1-road-98", Fuel: "98 RON",
 		Parts:   []string{"larger compressor wheel", "larger intercooler"},
-		Numbers: []string{"crank_pulley_mm=180", "blower_pulley_mm=75", "engine_speed_max=6500", "rotor_speed_limit=16000"}})
+		Numbers: []string{"crank_pulley_mm=180", "blower_pulley_mm=75", "engine_speed_max=6500", "rotor_speed_limit=16000"}}})
 	w.must(err)
-	_, _, err = w.technician.client.AddRead(ctx, 1, w.demo("original.bin"), "")
+	_, _, err = w.technician.client.AddRead(ctx, client.NewRead{Job: 1, Path: w.demo("asfound.bin")})
 	w.must(err)
 	_, _, err = w.calibrator.client.Submit(ctx, client.NewSubmission{Job: 1, Path: w.demo(file), Note: "for the larger wheel"})
 	w.must(err)

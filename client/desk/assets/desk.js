@@ -78,8 +78,8 @@
           return;
         }
         const page = new DOMParser().parseFromString(send.responseText, "text/html");
-        const problem = page.querySelector("main .notice");
-        document.querySelectorAll("main > .notice").forEach((n) => n.remove());
+        const problem = page.querySelector("main > .problem");
+        document.querySelectorAll("main > .problem").forEach((n) => n.remove());
         if (problem) document.getElementById("main").prepend(document.adoptNode(problem));
         document.title = page.title;
         news.textContent = "";
