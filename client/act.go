@@ -74,49 +74,39 @@ func withReports(blobs []blob, made *claims.Made) []blob {
 	return blobs
 }
 
-// begin has the person's actions follow one another: it settles what is pending, and catches up.
+// begin has the person's actions follow one another: it catches up, and settles what is pending.
 // Before a yes the copy is scanned: what is damaged says nothing.
 func (c *Client) begin(ctx context.Context, a *recordv1.Action) (unlock func(), err error) {
-	if unlock, err = c.own.home.lock(actingLock); err != nil {
+	free, err := c.own.home.lock(actingLock)
+	if err != nil {
 		return nil, err
 	}
-	defer func() {
-		if err != nil {
-			unlock()
-		}
-	}()
-	if err = c.Sync(ctx); err != nil {
-		return nil, err
+	if err = c.Sync(ctx); err == nil {
+		err = c.settlePending(ctx)
 	}
-	if err = c.settlePending(ctx); err != nil {
-		return nil, err
+	if err == nil && (a.GetSignOff() != nil || a.GetCollect() != nil || a.GetReadBack() != nil) {
+		err = c.mending(ctx, c.own.sound)
 	}
-	if a.GetSignOff() != nil || a.GetCollect() != nil || a.GetReadBack() != nil {
-		err = c.sound(ctx)
+	if err != nil {
+		free()
 	}
-	return unlock, err
+	return free, err
 }
 
-// sound scans the copy; one that is damaged is fetched anew first.
-func (c *Client) sound(ctx context.Context) error {
-	head, err := c.own.head()
-	if err != nil {
-		return err
-	}
-	err = c.own.whole(head)
+// mending does something with the copy; where that is damaged it is fetched anew first, and the
+// server accused of nothing.
+func (c *Client) mending(ctx context.Context, do func() error) error {
+	err := do()
 	if !isDamage(err) {
 		return err
 	}
-	if err := c.own.setAside(head); err != nil {
+	if err := c.own.setAside(err); err != nil {
 		return err
 	}
 	if err := c.Sync(ctx); err != nil {
 		return err
 	}
-	if head, err = c.own.head(); err != nil {
-		return err
-	}
-	return c.own.whole(head)
+	return do()
 }
 
 // complete fills in what every action carries.

@@ -72,7 +72,11 @@ func (c *Client) collect(ctx context.Context, q Collecting, r *Review, checked s
 	if err != nil {
 		return nil, err
 	}
-	proof, err := c.proof(ctx, r, entered.index)
+	var proof []byte
+	err = c.mending(ctx, func() (err error) {
+		proof, err = c.proof(ctx, r, entered.index)
+		return err
+	})
 	if err != nil {
 		return nil, err
 	}

@@ -42,6 +42,10 @@ func (o *ownCopy) file() string {
 func (o *ownCopy) with(path string, readOnly bool, fn func(*bolt.Engine) error) error {
 	e, err := bolt.OpenWith(path, bolt.Options{Wait: 2 * time.Second, ReadOnly: readOnly})
 	if err != nil {
+		var system *fs.PathError
+		if !errors.Is(err, bolt.ErrHeld) && !errors.As(err, &system) && !isDamage(err) {
+			err = fmt.Errorf("%w: %w", store.ErrDamaged, err) // what opening says of a file, and not the system of it
+		}
 		return damage(err)
 	}
 	err = fn(e)
@@ -51,15 +55,16 @@ func (o *ownCopy) with(path string, readOnly bool, fn func(*bolt.Engine) error) 
 // damage says whose affair it is that stored bytes are not what they were.
 func damage(err error) error {
 	var e *Error
-	if errors.As(err, &e) || !errors.Is(err, store.ErrDamaged) && !errors.Is(err, bolt.ErrLayout) {
+	if errors.As(err, &e) || !isDamage(err) {
 		return err
 	}
 	return &Error{Kind: Failed, Text: "your own copy of the ledger is damaged", Err: err,
 		Try: mend}
 }
 
+// isDamage also takes what the copy should hold and does not.
 func isDamage(err error) bool {
-	return errors.Is(err, store.ErrDamaged) || errors.Is(err, bolt.ErrLayout)
+	return errors.Is(err, store.ErrDamaged) || errors.Is(err, bolt.ErrLayout) || errors.Is(err, store.ErrNotFound)
 }
 
 // view runs fn on what the copy's transaction holds. fn must not keep it, or ask for another.
@@ -88,6 +93,15 @@ func (o *ownCopy) state(fn func(*record.State) error) error {
 		}
 		return s.Err()
 	})
+}
+
+// sound is whole, by the kept head.
+func (o *ownCopy) sound() error {
+	head, err := o.head()
+	if err != nil {
+		return err
+	}
+	return o.whole(head)
 }
 
 // whole holds the copy to the head that is kept beside it, and its documents to their sum: nothing
@@ -121,23 +135,16 @@ func holds(tx store.ReadTx, head Head) error {
 	return err
 }
 
-// setAside moves a damaged copy away, so that the next Sync fetches it anew. A copy that is whole
-// after all, since somebody else did that meanwhile, stays.
-func (o *ownCopy) setAside(head Head) error {
+// setAside moves a damaged copy away, so that the next Sync fetches it anew.
+func (o *ownCopy) setAside(cause error) error {
 	unlock, err := o.home.lock(stepLock)
 	if err != nil {
 		return err
 	}
 	defer unlock()
 	path := o.home.path(copyFile)
-	err = o.with(path, true, func(e *bolt.Engine) error {
-		return e.View(func(tx store.ReadTx) error { return holds(tx, head) })
-	})
-	if err == nil || errors.Is(err, fs.ErrNotExist) {
-		return nil
-	}
-	if !isDamage(err) {
-		return err
+	if !FileExists(path) {
+		return nil // somebody else did it meanwhile
 	}
 	kept, next := o.damaged()
 	for len(kept) >= keptDamaged {
@@ -149,7 +156,7 @@ func (o *ownCopy) setAside(head Head) error {
 	if err := os.Rename(path, next); err != nil {
 		return err
 	}
-	o.say(fmt.Sprintf("your own copy of the ledger is damaged (%s): it was moved to %s, and is fetched again", oneLine(errors.Unwrap(err).Error()), next))
+	o.say(fmt.Sprintf("%s: it was moved to %s, and is fetched again", oneLine(cause.Error()), next))
 	return store.SyncFolder(o.home.Dir)
 }
 

@@ -57,7 +57,8 @@ func (o *ownCopy) advance(next Head) error {
 		return err
 	}
 	if next.Size < last.Size {
-		last.Contact, next = next.Contact, last
+		last.Contact = next.Contact
+		next = last
 	}
 	if next.Size == last.Size && next.Root != last.Root && last.Size > 0 {
 		return distrust("the server shows another ledger than before: two roots for %d entries", next.Size)

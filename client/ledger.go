@@ -21,9 +21,16 @@ func (c *Client) VerifyLedger(ctx context.Context, deep bool) (head Head, err er
 	if err := c.Sync(ctx); err != nil {
 		return Head{}, err
 	}
-	if err := c.sound(ctx); err != nil {
-		return Head{}, err
-	}
+	err = c.mending(ctx, func() (err error) {
+		if err = c.own.sound(); err == nil {
+			head, err = c.verifyCopy(ctx, deep)
+		}
+		return err
+	})
+	return head, err
+}
+
+func (c *Client) verifyCopy(ctx context.Context, deep bool) (head Head, err error) {
 	if head, err = c.own.head(); err != nil {
 		return Head{}, err
 	}

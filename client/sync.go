@@ -58,12 +58,16 @@ func (c *Client) blame(cause error) (again bool, err error) {
 		}
 		return isDamage(cause) && err == nil, errors.Join(cause, err)
 	}
-	switch err := c.own.whole(head); {
-	case isDamage(err):
-		err = c.own.setAside(head)
+	damaged := cause
+	if !isDamage(cause) {
+		damaged = c.own.whole(head)
+	}
+	switch {
+	case isDamage(damaged):
+		err := c.own.setAside(damaged)
 		return err == nil, err
-	case err != nil:
-		return false, errors.Join(cause, err)
+	case damaged != nil:
+		return false, errors.Join(cause, damaged)
 	case KindOf(cause) == Distrust:
 		return false, errors.Join(cause, c.own.discardBeyond(head))
 	}

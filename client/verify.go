@@ -245,11 +245,11 @@ func (o *opened) later(own *ownCopy, v *Verified) error {
 		}
 		s := record.Read(tx)
 		for _, p := range o.entries {
-			if p.GetIndex() >= s.Size() {
+			if p.GetIndex() >= head.Size {
 				break
 			}
-			if leaf, err := ledger.Leaf(tx, p.GetIndex()); err != nil || leaf != ledger.LeafHash(p.GetEntry()) {
-				return errors.Join(err, o.no("entry %d is not that of the ledger that you have seen", p.GetIndex()))
+			if err := o.seen(tx, p, ledger.Checkpoint{Size: head.Size, Root: s.Root(head.Size)}); err != nil {
+				return err
 			}
 		}
 		if last < s.Size() {
@@ -260,6 +260,26 @@ func (o *opened) later(own *ownCopy, v *Verified) error {
 		}
 		return o.stands(s, v)
 	})
+}
+
+// seen says no to an entry that is not the one that the verifier has seen, if the copy's own tree
+// stands there.
+func (o *opened) seen(tx store.ReadTx, p *recordv1.Proven, head ledger.Checkpoint) error {
+	inclusion, err := ledger.ProveInclusion(tx, p.GetIndex(), head.Size)
+	if err != nil {
+		return err
+	}
+	if ledger.CheckInclusion(inclusion, p.GetIndex(), head, ledger.LeafHash(p.GetEntry())) == nil {
+		return nil
+	}
+	own, err := ledger.Leaf(tx, p.GetIndex())
+	if err == nil && ledger.CheckInclusion(inclusion, p.GetIndex(), head, own) != nil {
+		err = fmt.Errorf("its tree does not hold at entry %d: %w", p.GetIndex(), store.ErrDamaged)
+	}
+	if err != nil {
+		return err
+	}
+	return o.no("entry %d is not that of the ledger that you have seen", p.GetIndex())
 }
 
 // stands says whether the verifier's own copy still lets the release be used.

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/signoff"
@@ -247,3 +248,5 @@ func asEd25519(w *world, s any) ed25519.PrivateKey {
 	}
 	return k
 }
+
+func contextWithTimeout() (context.Context, func()) { return context.WithTimeout(ctx, 20*time.Second) }
