@@ -29,14 +29,14 @@ func (c *change) seal(job uint32) {
 	var seals []string
 	for _, s := range signoff.Commitments(c.action) {
 		seals = append(seals, s.Commitment)
-		if _, used := c.text(docSealed, s.Commitment); !used {
+		_, used := c.text(docSealed, s.Commitment)
+		if !used {
 			c.putText(docSealed, s.Commitment, join(job, s.Field))
 		}
-		_, lacks := c.text(docLacking, s.Commitment)
 		switch _, here := c.text(docOpening, s.Commitment); {
 		case !here:
 			c.putText(docLacking, s.Commitment, "")
-		case lacks:
+		case used:
 			c.drop(docLacking, s.Commitment)
 			c.refind(nil, c.found(sketch(c.job(job))))
 		}
