@@ -22,6 +22,7 @@ type Options struct {
 	Table           string // show this table whole; empty folds what did not change
 	Heading         []string
 	OnePerson       bool     // a workshop where an author may sign their own
+	Unsigned        bool     // nothing that anybody signs: a comparison with what was found
 	Visited         *Visited // where runs were; nil where none is given
 }
 
@@ -94,7 +95,9 @@ func writeVerdict(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 	}
 	fmt.Fprintln(b)
 	if r.Base != nil {
-		fmt.Fprintf(b, "         %s\n", o.asks(r.Verdict))
+		if !o.Unsigned {
+			fmt.Fprintf(b, "         %s\n", o.asks(r.Verdict))
+		}
 		fmt.Fprintf(b, "base        sha256 %s\n", r.Base.Sha256)
 	}
 	fmt.Fprintf(b, "candidate   sha256 %s\n", r.Candidate.GetSha256())

@@ -100,7 +100,7 @@ func bay(s *stageSet) {
 	s.say("7. The controller is written with the shop's own tool, and read again. The first file read is the wrong one,\n" +
 		"and everybody is told. What the controller has learned since, and the checksum that the tool restamps, may\n" +
 		"differ from what was written; nothing else.")
-	s.brief("technician", 1, "Not judged", "readback", "1", s.path("submission-1.bin"))
+	s.brief("technician", 1, "Findings", "readback", "1", s.path("submission-1.bin"))
 	s.as("technician", 0, "readback", "1", s.path("readback.bin"))
 	s.as("technician", 0, "job", "show", "1")
 	s.as("technician", 0, "verify", s.path("release.hex.proof.zip"))

@@ -52,7 +52,7 @@ func newReadbackCommand(a *app) *cobra.Command {
 				return nil
 			}
 			fmt.Fprintln(w, clean(found.Why))
-			return sheet.Write(w, found.Report, sheet.Options{Layout: found.Layout, Base: found.Written, Candidate: found.Actual, Width: a.width()})
+			return sheet.Write(w, found.Report, sheet.Options{Layout: found.Layout, Base: found.Written, Candidate: found.Actual, Unsigned: true, Width: a.width()})
 		})
 	})
 	return cmd

@@ -173,7 +173,7 @@ func TestDemo(t *testing.T) {
 	if status := execute([]string{"demo", "--exit"}, strings.NewReader(""), &out, &out); status != 0 {
 		t.Fatalf("status %d\n%s", status, out.String())
 	}
-	for _, want := range []string{"1.1 danger", "1.2 warning", "may not sign their own", "1.2: matches", "older ledger", "No file was written", "BAY SHEET"} {
+	for _, want := range []string{"1.1 danger", "1.2 warning", "may not sign their own", "ALARM 1.back1 readback-differs", "1.2: matches", "keeps back texts", "older ledger", "No file was written", "BAY SHEET", "car HC 81", "car           erased"} {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("the demo does not show %q", want)
 		}

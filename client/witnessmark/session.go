@@ -113,13 +113,22 @@ func (a *app) progress() client.Progress {
 	}
 }
 
-// columns writes rows aligned; the first row is the heading.
+// columns writes rows aligned; the first row is the heading, where there is one.
 func columns(w io.Writer, rows [][]string) error {
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	var b strings.Builder
+	t := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
 	for _, r := range rows {
-		fmt.Fprintln(t, strings.TrimRight(strings.Join(r, "\t"), "\t"))
+		fmt.Fprintln(t, strings.Join(r, "\t"))
 	}
-	return t.Flush()
+	if err := t.Flush(); err != nil {
+		return err
+	}
+	for line := range strings.Lines(b.String()) {
+		if _, err := fmt.Fprintln(w, strings.TrimRight(line, " \n")); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // fileFormat adds --file-format; the answer reads it, and is empty where it was not given.

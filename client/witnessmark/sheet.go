@@ -66,7 +66,8 @@ func review(ctx context.Context, c *client.Client, arg string) (*client.Review, 
 func (a *app) sheetOf(c *client.Client, r *client.Review) sheet.Options {
 	s := r.Submission
 	heading := []string{
-		fmt.Sprintf("submission %s of car %s, by %s: %s", client.Name(s), sheet.Sealed(r.Job.GetPlate()), clean(s.Submitted.GetPerson()), s.State),
+		fmt.Sprintf("submission %s of car %s, by %s: %s", client.Name(s), sheet.Sealed(r.Job.GetPlate()), clean(s.GetSubmitted().GetPerson()), s.GetState()),
+		"started from " + ofJob(s.GetJob(), s.GetFrom()),
 		"note: " + sheet.Sealed(s.GetNote()),
 	}
 	for _, al := range inForce(r.Job.GetAlarms()) {
