@@ -2,6 +2,7 @@ package server
 
 import (
 	"bytes"
+	"context"
 	"crypto/rand"
 	"errors"
 	"fmt"
@@ -10,13 +11,12 @@ import (
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
+	"witnessmark/store"
 	"witnessmark/store/claims"
 	"witnessmark/store/memory"
 	"witnessmark/store/record"
 	"witnessmark/store/signoff"
 	"witnessmark/tables/image"
-
-	"witnessmark/store"
 )
 
 // bench is a workshop with the demo's files, whose people work as a client does: on a copy of the
@@ -54,24 +54,31 @@ func (w *workshop) have(data []byte) string {
 	return hashOf(data)
 }
 
-// sync fetches the entries that are new, and judges each.
+// sync fetches the entries that are new.
 func (b *bench) sync() {
 	b.Helper()
-	var size uint64
-	_ = record.View(b.own, func(s *record.State) error { size = s.Size(); return nil })
-	stream, err := servicev1.NewRecordClient(b.as("technician")).Entries(within(b), &servicev1.EntriesRequest{First: size})
-	if err != nil {
+	if err := fetch(within(b), b.own, servicev1.NewRecordClient(b.as("technician"))); err != nil {
 		b.Fatal(err)
+	}
+}
+
+// fetch adds the entries that a copy lacks, and judges each.
+func fetch(ctx context.Context, own *memory.Engine, c servicev1.RecordClient) error {
+	var size uint64
+	_ = record.View(own, func(s *record.State) error { size = s.Size(); return nil })
+	stream, err := c.Entries(ctx, &servicev1.EntriesRequest{First: size})
+	if err != nil {
+		return err
 	}
 	for {
 		m, err := stream.Recv()
 		if errors.Is(err, io.EOF) {
-			return
+			return nil
 		}
 		if err != nil {
-			b.Fatal(err)
+			return err
 		}
-		err = b.own.Update(func(w store.WriteTx) error {
+		err = own.Update(func(w store.WriteTx) error {
 			s := record.Write(w)
 			for _, told := range m.GetEntries() {
 				if _, err := s.Admit(told.GetEntry(), told.GetOpenings()); err != nil {
@@ -81,7 +88,7 @@ func (b *bench) sync() {
 			return s.Finish()
 		})
 		if err != nil {
-			b.Fatalf("an entry that the server admitted: %v", err)
+			return fmt.Errorf("an entry that the server admitted: %w", err)
 		}
 	}
 }

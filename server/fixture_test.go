@@ -230,13 +230,21 @@ type bringing struct {
 
 func begin(t testing.TB, conn *grpc.ClientConn) *bringing {
 	t.Helper()
-	ctx, cancel := context.WithCancel(within(t))
-	t.Cleanup(cancel)
-	s, err := servicev1.NewRecordClient(conn).Admit(ctx)
+	b, err := tryBegin(within(t), conn)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return &bringing{s, cancel}
+	t.Cleanup(b.cancel)
+	return b
+}
+
+func tryBegin(ctx context.Context, conn *grpc.ClientConn) (*bringing, error) {
+	ctx, cancel := context.WithCancel(ctx)
+	s, err := servicev1.NewRecordClient(conn).Admit(ctx)
+	if err != nil {
+		cancel()
+	}
+	return &bringing{s, cancel}, err
 }
 
 func (b *bringing) action(envelope []byte, openings ...*recordv1.Opening) {
@@ -262,7 +270,10 @@ func (b *bringing) blob(data []byte) {
 // entry, and what was wanted.
 func bring(t testing.TB, conn *grpc.ClientConn, files map[string][]byte, envelope []byte, openings ...*recordv1.Opening) (*servicev1.Admitted, []string, error) {
 	t.Helper()
-	b := begin(t, conn)
+	b, err := tryBegin(within(t), conn)
+	if err != nil {
+		return nil, nil, err
+	}
 	defer b.cancel()
 	b.action(envelope, openings...)
 	m, err := b.Recv()
@@ -273,7 +284,7 @@ func bring(t testing.TB, conn *grpc.ClientConn, files map[string][]byte, envelop
 	for _, sha := range wanted {
 		data, ok := files[sha]
 		if !ok {
-			t.Fatalf("the server wants %s, which nobody has", sha)
+			return nil, wanted, fmt.Errorf("the server wants %s, which nobody has", sha)
 		}
 		b.blob(data)
 	}

@@ -13,11 +13,10 @@ import (
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
+	"witnessmark/store"
 	"witnessmark/store/ledger"
 	"witnessmark/store/memory"
 	"witnessmark/store/record"
-
-	"witnessmark/store"
 )
 
 // TestPeoplePages: pages hold everybody once, whoever comes in between.

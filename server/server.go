@@ -102,13 +102,14 @@ func start(o Options, f *folder) (*Server, error) {
 		core: c, folder: f, spool: sp, log: o.Logger, within: o.StopWithin, health: health.NewServer(),
 		stopping: make(chan struct{}), served: make(chan error, 1), finished: make(chan struct{}),
 	}
-	c.whenBroken(func() { s.health.SetServingStatus("", healthv1.HealthCheckResponse_NOT_SERVING) })
+	c.onBroken = func() { s.health.SetServingStatus("", healthv1.HealthCheckResponse_NOT_SERVING) }
 	if err := s.listen(o); err != nil {
 		c.close()
 		return nil, err
 	}
 	o.Logger.Info("listening", "addr", s.Addr(), "entries", c.size)
 	go func() { s.served <- s.grpc.Serve(s.listener) }()
+	go c.checkDocuments()
 	return s, nil
 }
 
