@@ -30,7 +30,12 @@ func restoreCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "restore --data DIR --in FILE --server-key PRIVFILE",
 		Short: "make a server's folder from a backup and the server's key",
-		Args:  cobra.NoArgs,
+		Long: `Make a server's folder from a backup and the server's key.
+
+A backup does not hold the server's key: it is DIR/server.key of the server that made it, and a copy
+of that must have been kept somewhere else. The whole backup is checked first; then its head is
+signed anew. Clients that have seen more than the backup holds will not accept it.`,
+		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			pem, err := os.ReadFile(keyFile)
 			if err != nil {
