@@ -108,7 +108,7 @@ func (l *link) fault(err error) error {
 	if s.Code() == codes.Unauthenticated {
 		e.Try = "a lead enrols people: witnessmark person enrol NAME --role ROLE --key FILE.pub"
 	}
-	if e.Text == "" {
+	if e.Text == "" && e.Err == nil {
 		e.Text = s.Code().String()
 	}
 	return e

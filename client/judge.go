@@ -116,17 +116,12 @@ func (j *judge) enrol(name string, roles []string, line string) error {
 
 // said takes in what somebody said who could.
 func (j *judge) said(a *recordv1.Action, name string, who *member, leaf string) error {
-	if n := record.JobOf(a); n != 0 {
-		if j.job == nil {
-			return errors.New("it is about a job that was not opened")
+	switch a.GetBody().(type) {
+	case *recordv1.Action_Enrol, *recordv1.Action_Retire, *recordv1.Action_Definition, *recordv1.Action_Limits, *recordv1.Action_Job:
+	default:
+		if err := j.aboutJob(record.JobOf(a)); err != nil {
+			return err
 		}
-		if j.job.Number == 0 {
-			j.job.Number = n
-		}
-		if n != j.job.GetNumber() {
-			return fmt.Errorf("it is about job %d, and the proof about job %d", n, j.job.GetNumber())
-		}
-		j.collection = nil // what a proof is of comes last
 	}
 	for _, c := range signoff.Commitments(a) {
 		j.sealed[c.Commitment] = true
@@ -158,6 +153,20 @@ func (j *judge) said(a *recordv1.Action, name string, who *member, leaf string) 
 	default:
 		return j.saidOfImage(a, name, who, leaf)
 	}
+	return nil
+}
+
+// aboutJob wants one job, that was opened; which number it has, what is said of it tells.
+func (j *judge) aboutJob(n uint32) error {
+	switch {
+	case j.job == nil || n == 0:
+		return errors.New("it is about a job that was not opened")
+	case j.job.GetNumber() == 0:
+		j.job.Number = n
+	case j.job.GetNumber() != n:
+		return fmt.Errorf("it is about job %d, and the proof about job %d", n, j.job.GetNumber())
+	}
+	j.collection = nil // what a proof is of comes last
 	return nil
 }
 

@@ -1,0 +1,153 @@
+package client
+
+import (
+	"crypto/ed25519"
+	"fmt"
+	"testing"
+	"time"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
+	"witnessmark/store/signoff"
+)
+
+// mixed makes the ledger as long as a workshop's after some years: jobs of a hundred cars, each with a
+// read, what was submitted, signed, collected and read back, and closed. The claims are those of
+// one true job, since the fake is not asked.
+func (w *world) mixed(n int) {
+	w.Helper()
+	w.must(nil, w.collect(w.tech))
+	back := testImage("\x0a\x0b\x0c\x20")
+	w.must(w.tech.Readback(ctx, 1, w.write("back.bin", back), ""))
+	w.must(w.tech.AddNote(ctx, NewNote{About: record.Name{Job: 1}, Text: "strapped down, warm, second gear"}))
+	w.must(nil, w.tech.Sync(ctx))
+	var first []*recordv1.Action
+	var seals [][]*recordv1.Opening
+	var who []*Client
+	w.must(nil, w.tech.View(func(s *record.State) error {
+		for _, told := range w.fake.told[1:] {
+			envelope, _, _ := record.EnvelopeOf(told.GetEntry())
+			signed, err := s.Open(envelope)
+			if err != nil {
+				return err
+			}
+			if a := signed.Action; a.GetJob() != nil || record.JobOf(a) != 0 {
+				first, seals = append(first, a), append(seals, told.GetOpenings())
+				who = append(who, map[signoff.KeyID]*Client{signoff.Fingerprint(w.tech.Key()): w.tech, signoff.Fingerprint(w.cal.Key()): w.cal,
+					signoff.Fingerprint(w.lead.Key()): w.lead}[signed.KeyID])
+			}
+		}
+		return nil
+	}))
+	w.must(nil, w.fake.update(func(s *record.State) error {
+		for job := uint32(2); len(w.fake.told) < n; job++ {
+			for i, a := range first {
+				if err := w.next(s, job, a, seals[i], who[i]); err != nil {
+					return fmt.Errorf("job %d, %s: %w", job, signoff.Kind(a), err)
+				}
+			}
+		}
+		return nil
+	}))
+}
+
+// next admits what was done in job 1 in another job.
+func (w *world) next(s *record.State, job uint32, a *recordv1.Action, openings []*recordv1.Opening, by *Client) error {
+	var fresh sealing
+	swap := map[string]string{}
+	for _, o := range openings {
+		text := o.GetText()
+		if o.GetField() == "plate" {
+			text = fmt.Sprintf("HC %d", job%100)
+		}
+		swap[o.GetCommitment()] = fresh.seal(o.GetField(), text).GetCommitment()
+	}
+	a = reseal(a, swap, job)
+	if o := a.GetJob(); o != nil && job > 100 {
+		o.GetDetails().Car = job%100 + 1
+	}
+	if r := a.GetRead(); r != nil {
+		if j, _ := s.Job(job); true {
+			r.Car = j.GetCar()
+			if in := s.InCar(r.Car); in.GetKnown() {
+				r.LastKnown = &recordv1.LastKnown{Job: in.GetJob(), Submission: in.GetSubmission(), ImageSha256: in.GetImageSha256(), Same: true}
+			}
+		}
+	}
+	a.RequestId = fmt.Sprintf("%d %d", job, s.Size())
+	root := s.Root(s.Size())
+	a.Seen = &recordv1.Seen{Size: uint32(s.Size()), Root: fmt.Sprintf("%x", root[:])}
+	var err error
+	if a.ActsOn, err = s.Target(a); err != nil {
+		return err
+	}
+	envelope, err := signoff.Seal(a, by.signer)
+	if err != nil {
+		return err
+	}
+	w.fake.told = append(w.fake.told, &recordv1.Told{Entry: entryOf(envelope), Openings: fresh})
+	_, err = s.Admit(entryOf(envelope), fresh)
+	return err
+}
+
+// What catching up costs for each entry, as a multiple of one signature's verification on the same core;
+// nothing of it may depend on how long the ledger is.
+func BenchmarkCatchUp(b *testing.B) {
+	for _, n := range []int{2000, 20000} {
+		b.Run(fmt.Sprint(n), func(b *testing.B) {
+			w := newWorldFor(b).released()
+			w.mixed(n)
+			t := target{note: w.fake.sign(w.fake.told)}
+			t.Size, t.Root = uint64(len(w.fake.told)), rootOf(w.fake.told)
+			home := &Home{Dir: b.TempDir()}
+			own := &ownCopy{home: home, config: w.tech.own.config, say: func(string) {}}
+			b.ResetTimer()
+			var spent time.Duration
+			for b.Loop() {
+				b.StopTimer()
+				w.must(nil, removed(home.path(copyFile)))
+				w.must(nil, removed(home.path(headFile)))
+				b.StartTimer()
+				start := time.Now()
+				for next, done := uint64(0), false; !done; {
+					var err error
+					if next, done, err = own.take(t, next, w.fake.told[next:min(next+gathered, t.Size)]); err != nil {
+						b.Fatal(err)
+					}
+				}
+				spent += time.Since(start)
+			}
+			entry := float64(spent.Nanoseconds()) / float64(b.N) / float64(t.Size)
+			b.ReportMetric(entry/1000, "µs/entry")
+			b.ReportMetric(entry/verifying(), "verify/entry")
+		})
+	}
+}
+
+// verifying is how long one signature of an envelope's length takes, in nanoseconds.
+func verifying() float64 {
+	public, private, _ := ed25519.GenerateKey(nil)
+	message := make([]byte, 1500)
+	sig := ed25519.Sign(private, message)
+	start := time.Now()
+	for range 2000 {
+		ed25519.Verify(public, message, sig)
+	}
+	return float64(time.Since(start).Nanoseconds()) / 2000
+}
+
+// What looking at one job costs does not depend on how many there are.
+func BenchmarkJobShow(b *testing.B) {
+	for _, n := range []int{200, 20000} {
+		b.Run(fmt.Sprint(n), func(b *testing.B) {
+			w := newWorldFor(b).released()
+			w.mixed(n)
+			w.must(nil, w.tech.Sync(ctx))
+			for b.Loop() {
+				if j, err := w.tech.Job(7); err != nil || len(j.GetSubmissions()) != 1 {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
