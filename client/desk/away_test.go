@@ -10,13 +10,16 @@ import (
 func TestWithoutTheServerTheDeskShowsWhatWasVerified(t *testing.T) {
 	w := newWorld(t).submitted("submission-2.bin")
 	b := w.inside(w.lead.desk)
-	if status, page := b.get("/job/1"); status != http.StatusOK || strings.Contains(page, "The server was not asked") {
+	if status, page := b.get("/job/1"); status != http.StatusOK || strings.Contains(page, "server not reached") {
 		t.Fatalf("with a server: %d %s", status, page)
 	}
 	w.must(w.srv.Stop())
-	status, page := b.get("/job/1")
-	if status != http.StatusOK || !strings.Contains(page, "The server was not asked") || !strings.Contains(page, "submitted 1.1") {
-		t.Errorf("without: %d %s", status, page)
+	contact := w.lead.client.Head().Contact.Local().Format("2 Jan 15:04")
+	for _, path := range []string{"/", "/jobs", "/job/1", "/job/1/close", "/job/new", "/ledger"} {
+		status, page := b.get(path)
+		if status != http.StatusOK || !strings.Contains(page, "As of "+contact+", server not reached.") || path == "/job/1" && !strings.Contains(page, "1.1 submitted") {
+			t.Errorf("%s without: %d %s", path, status, page)
+		}
 	}
 	if status, page := b.post("/sheet/1.1/return", url.Values{"reason": {"no"}, "passphrase": {passphrase}}); status < 400 || !strings.Contains(page, "cannot be reached") {
 		t.Errorf("acting without: %d %s", status, page)

@@ -132,14 +132,13 @@ func (b *tab) types(field, text string) {
 	b.do(chromedp.SendKeys(selector, text))
 }
 
-// passphrase fills every passphrase field of the form that a button is in.
+// confirms types the passphrase into the form that a button is in, and presses the button.
 func (b *tab) confirms(button string) {
 	b.Helper()
 	quoted, _ := json.Marshal(button)
 	eval[bool](b, fmt.Sprintf(`(() => { const e = [...document.querySelectorAll("main button")].find(e => e.textContent.trim() === %s);
-		e.form.querySelector("[name=passphrase]").id = "typed"; return true; })()`, quoted))
-	b.do(chromedp.SendKeys("#typed", passphrase))
-	b.follows(button)
+		e.form.querySelector("[name=passphrase]").id = "typed"; e.id = "pressed"; return true; })()`, quoted))
+	b.do(chromedp.SendKeys("#typed", passphrase), chromedp.Click("#pressed"))
 }
 
 func (b *tab) chooses(field, file string) {

@@ -117,6 +117,9 @@ func (d *Desk) form(w http.ResponseWriter, o *deed, f *filling) error {
 	if b.Not == "" {
 		b.Fields = o.fields(f)
 		for i, one := range b.Fields {
+			if one.Kind == "pick" && len(one.Options) == 0 {
+				b.Not = one.Label + ": there is none to choose. " + one.Hint
+			}
 			b.Fields[i].Value = cmp.Or(f.value(one.Name), one.Value)
 		}
 	}

@@ -45,7 +45,7 @@ func (b *browser) adds(when, name, csv, channels string) (int, string) {
 		b.must(err)
 	}
 	b.must(m.Close())
-	r, err := http.NewRequest("POST", "http://"+b.desk.door.host+"/job/1/runs", &body)
+	r, err := http.NewRequest("POST", "http://"+b.desk.door.host+"/job/1/run", &body)
 	b.must(err)
 	for k, v := range map[string]string{"Content-Type": m.FormDataContentType(), "Origin": "http://" + b.desk.door.host,
 		"Sec-Fetch-Site": "same-origin", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "document"} {
@@ -79,7 +79,7 @@ func (b *browser) shows(path string, words ...string) string {
 func TestRunsAndOutcomeHoldTheNumbers(t *testing.T) {
 	w := newWorld(t).submitted("submission-2.bin")
 	b := w.inside(w.technician.desk)
-	b.shows("/job/1/runs", "has no run yet", `name="when" value="before"`)
+	b.shows("/job/1/runs", "has no run yet", `href="/job/1/run"`)
 	b.shows("/job/1/outcome", "has no run yet")
 	for _, r := range []struct {
 		when string
@@ -120,7 +120,7 @@ func TestRunsAndOutcomeHoldTheNumbers(t *testing.T) {
 	if status, _ := b.get("/job/1/runs?units=furlongs"); status != http.StatusNotFound {
 		t.Errorf("unknown units: status %d", status)
 	}
-	b.shows("/job/1", `href="/job/1/outcome"`, `<p class="small">file <span`)
+	b.shows("/job/1", `href="/job/1/outcome"`, "run 1 added, before")
 }
 
 // TestABadRunEntersNothing: the place of the mistake is said, and the ledger stays as it was.
@@ -132,7 +132,7 @@ func TestABadRunEntersNothing(t *testing.T) {
 	for _, c := range []struct{ what, when, csv, channels, says string }{
 		{"no number", "before", bad, "", `pull.csv:4: column torque [N.m]: "much`},
 		{"no file", "before", "", "", "Choose a file first"},
-		{"no side", "", pull(0), "", "before or after the work"},
+		{"no side", "", pull(0), "", "When it was driven"},
 		{"a bad channel file", "before", pull(0), "channels: 7\n", "pull.csv"},
 	} {
 		status, body := b.adds(c.when, "pull.csv", c.csv, c.channels)
