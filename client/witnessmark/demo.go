@@ -63,7 +63,7 @@ func (a *app) demo(ctx context.Context, exit bool) (err error) {
 		return err
 	}
 	defer func() {
-		if s.liar != nil {
+		if s.liar != nil && s.liar.stop != nil {
 			s.liar.stop()
 		}
 		err = errors.Join(err, stop())

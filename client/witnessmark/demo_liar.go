@@ -36,13 +36,14 @@ type liar struct {
 	addr    string
 	lie     atomic.Int32
 	target  string // the blob that it alters
+	own     tls.Certificate
 	genuine *grpc.ClientConn
 	seen    *servicev1.HeadResponse
 	stop    func()
 }
 
-// startLiar starts one between a person and the genuine server.
-func startLiar(ctx context.Context, addr, serverKey, personKey, target string) (*liar, error) {
+// newLiar makes one that stands between a person and the genuine server.
+func newLiar(ctx context.Context, addr, serverKey, personKey, target string) (*liar, error) {
 	b, err := os.ReadFile(serverKey)
 	if err != nil {
 		return nil, err
@@ -59,30 +60,34 @@ func startLiar(ctx context.Context, addr, serverKey, personKey, target string) (
 	if err != nil {
 		return nil, err
 	}
-	own, err := client.Certificate(key)
-	if err != nil {
+	l := &liar{target: target}
+	if l.own, err = client.Certificate(key); err != nil {
 		return nil, err
 	}
-	l := &liar{target: target}
 	l.genuine, err = grpc.NewClient("passthrough:///"+addr, grpc.WithTransportCredentials(credentials.NewTLS(&tls.Config{
 		MinVersion: tls.VersionTLS13, Certificates: []tls.Certificate{theirs}, InsecureSkipVerify: true})))
 	if err != nil {
 		return nil, err
 	}
 	if l.seen, err = l.record().Head(ctx, &servicev1.HeadRequest{}); err != nil {
-		return nil, errors.Join(err, l.genuine.Close())
+		err = errors.Join(err, l.genuine.Close())
 	}
+	return l, err
+}
+
+// serve serves blobs, and the record as r does.
+func (l *liar) serve(r servicev1.RecordServer) error {
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
-		return nil, errors.Join(err, l.genuine.Close())
+		return errors.Join(err, l.genuine.Close())
 	}
 	g := grpc.NewServer(grpc.Creds(credentials.NewTLS(&tls.Config{
-		MinVersion: tls.VersionTLS13, Certificates: []tls.Certificate{own}, ClientAuth: tls.RequireAnyClientCert})))
+		MinVersion: tls.VersionTLS13, Certificates: []tls.Certificate{l.own}, ClientAuth: tls.RequireAnyClientCert})))
 	servicev1.RegisterBlobsServer(g, l)
-	servicev1.RegisterRecordServer(g, l)
+	servicev1.RegisterRecordServer(g, r)
 	go func() { _ = g.Serve(listener) }()
 	l.addr, l.stop = listener.Addr().String(), func() { g.Stop(); _ = l.genuine.Close() }
-	return l, nil
+	return nil
 }
 
 // point makes a person's folder name another server.

@@ -63,9 +63,11 @@ func secondAttempt(s *stageSet) {
 func (s *stageSet) taken() {
 	released, err := os.ReadFile(s.path("submission-2.bin"))
 	if err == nil && s.err == nil {
-		s.liar, err = startLiar(s.ctx, s.addr, filepath.Join(s.path("server"), "server.key"), s.path("technician.key"), client.HashHex(released))
+		s.liar, err = newLiar(s.ctx, s.addr, filepath.Join(s.path("server"), "server.key"), s.path("technician.key"), client.HashHex(released))
 	}
-	s.err = cmp.Or(s.err, err)
+	if s.err = cmp.Or(s.err, err); s.err == nil {
+		s.err = s.liar.serve(s.liar)
+	}
 }
 
 // lyingServer plays a server that was taken over, with its genuine key.

@@ -29,6 +29,9 @@ func TestMain(m *testing.M) {
 //	edit FROM TO OFFSET=HH…  copies a file with bytes changed
 //	waitfor FILE             waits until a file is there
 //	pull FILE NM [CHANNEL]   a run from 1500 to 6500 1/min, NM of torque in CHANNEL (torque)
+//	flip FILE                changes one bit in the middle of every page of a file
+//	liar LIE                 puts the person on a server that was taken over; see takenOver
+//	away                     has the person's server not answer
 //	daemon DIR               serves a ledger; $ADDR is where
 func TestScripts(t *testing.T) {
 	if testing.Short() {
@@ -53,6 +56,7 @@ func TestScripts(t *testing.T) {
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"as": asPerson, "status": wantStatus, "daemon": daemon, "workshop": openWorkshop, "edit": edit, "pull": writePull, "waitfor": waitFor,
+			"liar": takenOver, "away": away, "flip": flip,
 		},
 	})
 }
@@ -154,6 +158,19 @@ func edit(ts *testscript.TestScript, neg bool, args []string) {
 		b[offset] = byte(value)
 	}
 	ts.Check(os.WriteFile(ts.MkAbs(args[1]), b, 0o644))
+}
+
+// flip damages a file all over, and keeps its size.
+func flip(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: flip FILE")
+	}
+	b, err := os.ReadFile(ts.MkAbs(args[0]))
+	ts.Check(err)
+	for i := 2048; i < len(b); i += 4096 {
+		b[i] ^= 1
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), b, 0o600))
 }
 
 // waitFor waits until a file is there.
