@@ -165,6 +165,9 @@ func TestLookups(t *testing.T) {
 				t.Errorf("%s, want %s", got, want)
 			}
 		}
+		if jobs := s.CarJobs(2); len(jobs) != 1 || jobs[0].GetNumber() != 2 {
+			t.Errorf("jobs of car 2: %v", jobs)
+		}
 		if f, ok := s.ByHash(Limits, sha("L1")); !ok || f.GetRevision() != 3 {
 			t.Errorf("limits by hash: %v", f)
 		}

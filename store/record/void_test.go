@@ -19,7 +19,7 @@ import (
 func TestVoidedAsIfNeverRead(t *testing.T) {
 	r := newRand(t)
 	voided, after := 0, 0
-	for round := 0; voided < 12; round++ {
+	for round := 0; voided < 8; round++ {
 		w := newWanderer(t, r)
 		other := &wanderer{Rand: r, h: newHistory(t, look(w.h, func(s *State) bool { return s.Genesis().GetOnePerson() })).script(manyPeople)}
 		both := func(line string) bool {
