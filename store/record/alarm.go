@@ -3,6 +3,7 @@ package record
 import (
 	"fmt"
 	"slices"
+	"time"
 
 	"google.golang.org/protobuf/proto"
 
@@ -21,6 +22,20 @@ const (
 
 // settleable are the alarms that a lead's word ends.
 var settleable = []string{Recalled, ChangedSince, RunDanger}
+
+// Settleable says whether a lead's word ends an alarm; the others end by what they ask for.
+func Settleable(alarm string) bool { return contains(settleable, alarm) }
+
+// Due are the alarms that count at a time, by the clock of whoever looks.
+func Due(alarms []*recordv1.Alarm, now time.Time) (out []*recordv1.Alarm) {
+	for _, a := range alarms {
+		due, err := time.Parse(time.RFC3339, a.GetDue())
+		if a.GetDue() == "" || err != nil || !now.Before(due) {
+			out = append(out, a)
+		}
+	}
+	return out
+}
 
 // Alarms are those in force in a job; 0 asks for all jobs, by job. One that is not yet due is among them.
 func (s *State) Alarms(job uint32) (out []*recordv1.Alarm) {

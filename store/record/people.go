@@ -14,6 +14,12 @@ func (s *State) key(id string) (*recordv1.Key, bool) {
 	return k, ok
 }
 
+// OwnerOf is whose a key is or was; empty where nobody had it.
+func (s *State) OwnerOf(id signoff.KeyID) string {
+	k, _ := s.key(string(id))
+	return k.GetPerson()
+}
+
 // Person finds somebody by name, retired or not.
 func (s *State) Person(name string) (*recordv1.Person, bool) {
 	p, ok := s.known(name)

@@ -2,8 +2,10 @@ package record
 
 import (
 	"fmt"
+	"strings"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/tables/image"
 )
 
 var addRead = &kind{
@@ -23,11 +25,12 @@ func decideRead(d *decision) error {
 	if err := checkImage("read.image", r.GetImage()); err != nil {
 		return err
 	}
-	if err := checkAscending("read.holes", r.GetHoles()); err != nil {
-		return err
+	holes, err := image.FromMessages(r.GetHoles())
+	if err != nil {
+		return refuse(ReasonBadValue, "read.holes", "", "read.holes: %s", oneLine(err.Error()))
 	}
-	if len(r.GetHoles()) > 0 && !r.GetWithHoles() {
-		return refuse(ReasonHoles, "read.holes", "", "read.holes: the read lacks bytes that the definition names; allowed: with_holes, or a whole read")
+	if len(holes) > 0 && !r.GetWithHoles() {
+		return refuse(ReasonHoles, "read.holes", "", "read.holes: the read lacks %s, which the definition names; allowed: with_holes, or a whole read", rangeWords(holes))
 	}
 	if r.GetCar() != j.GetCar() && (AsFound(j) != nil || r.GetCar() == 0 || r.GetCar() > d.head.GetCars()) {
 		return refuse(ReasonOtherCar, "read.car", fmt.Sprint(j.GetCar()), "read.car: is %d; allowed: the job's, %d", r.GetCar(), j.GetCar())
@@ -36,6 +39,19 @@ func decideRead(d *decision) error {
 		return err
 	}
 	return d.lastKnown(r)
+}
+
+// rangeWords names the first few ranges.
+func rangeWords(ranges []image.Range) string {
+	const most = 5
+	var words []string
+	for _, r := range ranges[:min(most, len(ranges))] {
+		words = append(words, fmt.Sprintf("0x%x to 0x%x", r.Start, r.End))
+	}
+	if more := len(ranges) - most; more > 0 {
+		words = append(words, fmt.Sprintf("and %d ranges more", more))
+	}
+	return strings.Join(words, ", ")
 }
 
 // lastKnown wants a read to be compared with exactly what was last in the car.

@@ -12,7 +12,6 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
-	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/tables/image"
 )
@@ -164,13 +163,6 @@ func checkOneOf(at, word string, words ...string) error {
 func checkImage(at string, im *recordv1.Image) error {
 	if err := image.CheckMessage(im); err != nil {
 		return refuse(ReasonBadValue, at, "", "%s.%s", at, oneLine(err.Error()))
-	}
-	return nil
-}
-
-func checkAscending(at string, ranges []*calibrationv1.AddressRange) error {
-	if _, err := image.FromMessages(ranges); err != nil {
-		return refuse(ReasonBadValue, at, "", "%s: %s", at, oneLine(err.Error()))
 	}
 	return nil
 }
