@@ -304,10 +304,10 @@ func TestUnits(t *testing.T) {
 			t.Errorf("%v, want %v", c.got, c.want)
 		}
 	}
-	if got := text(100, Both.power(), true); got != "+100.0 kW / +136.0 PS / +134.1 hp" {
+	if got := Text(100, Both.Power(), true); got != "+100.0 kW / +136.0 PS / +134.1 hp" {
 		t.Error(got)
 	}
-	if got := text(-100, Imperial.torque(), true); got != "−73.8 lb·ft" {
+	if got := Text(-100, Imperial.Torque(), true); got != "−73.8 lb·ft" {
 		t.Error(got)
 	}
 	if _, err := ParseUnits("SI"); err == nil {

@@ -10,10 +10,10 @@ import (
 // Curves is torque and power over engine speed: the mean of each side over its runs, the runs
 // themselves faint beside it, and the points as they were recorded.
 func (o *Outcome) Curves() []Panel {
-	torque, power := o.Units.torque()[0], o.Units.power()[0]
+	torque, power := o.Units.Torque()[0], o.Units.Power()[0]
 	panels := []Panel{
-		{Title: "Torque in " + torque.name + o.where(), Height: 160},
-		{Title: "Power in " + power.name + o.where(), Height: 160},
+		{Title: "Torque in " + torque.Name + o.where(), Height: 160},
+		{Title: "Power in " + power.Name + o.where(), Height: 160},
 	}
 	for _, when := range []string{"before", "after"} {
 		curves := o.side(when)
@@ -28,8 +28,8 @@ func (o *Outcome) Curves() []Panel {
 }
 
 // gained is the gain in torque over engine speed, between faint lines where its spread is known.
-func (o *Outcome) gained(torque one) Panel {
-	p := Panel{Title: "Torque gained in " + torque.name + o.where(), Height: 80}
+func (o *Outcome) gained(torque Unit) Panel {
+	p := Panel{Title: "Torque gained in " + torque.Name + o.where(), Height: 80}
 	if o.Gain == nil {
 		return p
 	}
@@ -37,7 +37,7 @@ func (o *Outcome) gained(torque one) Panel {
 	low, high := Line{After: true, Faint: true}, Line{After: true, Faint: true}
 	for _, g := range o.Gain.Points {
 		for l, v := range map[*Line]float64{&gain: g.Torque, &low: g.Torque - g.TorqueSpread, &high: g.Torque + g.TorqueSpread} {
-			l.X, l.Y = append(l.X, g.Speed), append(l.Y, v/torque.per)
+			l.X, l.Y = append(l.X, g.Speed), append(l.Y, v/torque.Per)
 		}
 	}
 	p.Lines = []Line{gain}
@@ -68,15 +68,15 @@ func (o *Outcome) where() string {
 }
 
 // single adds one run: faint where its side has several.
-func (o *Outcome) single(p []Panel, c *run.Curve, when string, faint bool, torque, power one) {
+func (o *Outcome) single(p []Panel, c *run.Curve, when string, faint bool, torque, power Unit) {
 	raw := Line{After: when == "after", Dots: true, Faint: true}
 	line := Line{Name: when, After: when == "after", Faint: faint}
 	rawPower, linePower := raw, line
 	for _, pt := range c.Raw {
-		raw.X, raw.Y, rawPower.Y = append(raw.X, pt.Speed), append(raw.Y, pt.Torque/torque.per), append(rawPower.Y, pt.Power/power.per)
+		raw.X, raw.Y, rawPower.Y = append(raw.X, pt.Speed), append(raw.Y, pt.Torque/torque.Per), append(rawPower.Y, pt.Power/power.Per)
 	}
 	for _, pt := range c.Points {
-		line.X, line.Y, linePower.Y = append(line.X, pt.Speed), append(line.Y, pt.Torque/torque.per), append(linePower.Y, pt.Power/power.per)
+		line.X, line.Y, linePower.Y = append(line.X, pt.Speed), append(line.Y, pt.Torque/torque.Per), append(linePower.Y, pt.Power/power.Per)
 	}
 	rawPower.X, linePower.X = raw.X, line.X
 	p[0].Lines = append(p[0].Lines, raw, line)
@@ -84,7 +84,7 @@ func (o *Outcome) single(p []Panel, c *run.Curve, when string, faint bool, torqu
 }
 
 // mean adds the mean of a side at the speeds that all of its runs have.
-func (o *Outcome) mean(p []Panel, curves []*run.Curve, when string, torque, power one) {
+func (o *Outcome) mean(p []Panel, curves []*run.Curve, when string, torque, power Unit) {
 	line := Line{Name: when + ", mean of runs", After: when == "after"}
 	linePower := line
 	for _, at := range curves[0].Points {
@@ -97,8 +97,8 @@ func (o *Outcome) mean(p []Panel, curves []*run.Curve, when string, torque, powe
 			}
 		}
 		if n == len(curves) {
-			line.X, line.Y = append(line.X, at.Speed), append(line.Y, t/float64(n)/torque.per)
-			linePower.Y = append(linePower.Y, w/float64(n)/power.per)
+			line.X, line.Y = append(line.X, at.Speed), append(line.Y, t/float64(n)/torque.Per)
+			linePower.Y = append(linePower.Y, w/float64(n)/power.Per)
 		}
 	}
 	linePower.X = line.X

@@ -8,8 +8,8 @@ func (m *Measured) Peaks(u Units) (torque, power string) {
 		return "", ""
 	}
 	t, p := m.Curve.PeakTorque, m.Curve.PeakPower
-	return fmt.Sprintf("%s at %.0f 1/min", text(t.Torque, u.torque(), false), t.Speed),
-		fmt.Sprintf("%s at %.0f 1/min", text(p.Power, u.power(), false), p.Speed)
+	return fmt.Sprintf("%s at %.0f 1/min", Text(t.Torque, u.Torque(), false), t.Speed),
+		fmt.Sprintf("%s at %.0f 1/min", Text(p.Power, u.Power(), false), p.Speed)
 }
 
 // MeasuredAt says where the compared torque was measured; empty where nothing is compared.

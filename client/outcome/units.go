@@ -36,22 +36,24 @@ const (
 	kilowattsPerPS           = 0.73549875
 )
 
-// one is a unit to print: a value is divided by per.
-type one struct {
-	name string
-	per  float64
+// Unit is one to print in: a value is divided by Per.
+type Unit struct {
+	Name string
+	Per  float64
 }
 
-func (u Units) torque() []one {
-	metric, imperial := one{"N·m", 1}, one{"lb·ft", newtonMetresPerPoundFoot}
-	return u.pick([]one{metric}, []one{imperial})
+// Torque is the units of torque.
+func (u Units) Torque() []Unit {
+	metric, imperial := Unit{"N·m", 1}, Unit{"lb·ft", newtonMetresPerPoundFoot}
+	return u.pick([]Unit{metric}, []Unit{imperial})
 }
 
-func (u Units) power() []one {
-	return u.pick([]one{{"kW", 1}, {"PS", kilowattsPerPS}}, []one{{"hp", kilowattsPerHorsepower}})
+// Power is the units of power.
+func (u Units) Power() []Unit {
+	return u.pick([]Unit{{"kW", 1}, {"PS", kilowattsPerPS}}, []Unit{{"hp", kilowattsPerHorsepower}})
 }
 
-func (u Units) pick(metric, imperial []one) []one {
+func (u Units) pick(metric, imperial []Unit) []Unit {
 	switch u {
 	case Imperial:
 		return imperial
@@ -62,18 +64,18 @@ func (u Units) pick(metric, imperial []one) []one {
 }
 
 // of says which units a quantity of a gain is printed in.
-func (u Units) of(isPower bool) []one {
+func (u Units) of(isPower bool) []Unit {
 	if isPower {
-		return u.power()
+		return u.Power()
 	}
-	return u.torque()
+	return u.Torque()
 }
 
-// text prints a value in every unit of a list; signed puts a + before a rise.
-func text(v float64, in []one, signed bool) string {
+// Text prints a value in every unit of a list; signed puts a + before a rise.
+func Text(v float64, in []Unit, signed bool) string {
 	var s []string
 	for _, o := range in {
-		n := math.Round(v/o.per*10) / 10
+		n := math.Round(v/o.Per*10) / 10
 		if n == 0 {
 			n = 0 // never -0.0
 		}
@@ -81,7 +83,7 @@ func text(v float64, in []one, signed bool) string {
 		if signed {
 			f = "%+.1f %s"
 		}
-		s = append(s, strings.Replace(fmt.Sprintf(f, n, o.name), "-", "−", 1))
+		s = append(s, strings.Replace(fmt.Sprintf(f, n, o.Name), "-", "−", 1))
 	}
 	return strings.Join(s, " / ")
 }
@@ -108,7 +110,7 @@ func (o *Outcome) Rows() []Row {
 // area is the area under a curve over the band, for a thousand 1/min, in the first of the units.
 func (o *Outcome) area(what string, a run.Amount, isPower bool) Row {
 	in := o.Units.of(isPower)[:1]
-	in = []one{{in[0].name, in[0].per * 1000}}
+	in = []Unit{{in[0].Name, in[0].Per * 1000}}
 	return o.rowIn(in, what+" area", a, false)
 }
 
@@ -116,8 +118,8 @@ func (o *Outcome) row(what string, a run.Amount, isPower, peak bool) Row {
 	return o.rowIn(o.Units.of(isPower), what, a, peak)
 }
 
-func (o *Outcome) rowIn(in []one, what string, a run.Amount, peak bool) Row {
-	r := Row{What: what, Before: text(a.Before, in, false), After: text(a.After, in, false), Gain: text(a.Gain, in, true), Shown: a.Shown}
+func (o *Outcome) rowIn(in []Unit, what string, a run.Amount, peak bool) Row {
+	r := Row{What: what, Before: Text(a.Before, in, false), After: Text(a.After, in, false), Gain: Text(a.Gain, in, true), Shown: a.Shown}
 	if peak {
 		r.Before += fmt.Sprintf(" at %.0f", a.SpeedBefore)
 		r.After += fmt.Sprintf(" at %.0f", a.SpeedAfter)
@@ -126,9 +128,9 @@ func (o *Outcome) rowIn(in []one, what string, a run.Amount, peak bool) Row {
 	case !o.Gain.SpreadKnown:
 		r.Note = "spread cannot be told"
 	case a.Shown:
-		r.Note = "± " + text(a.Spread, in, false)
+		r.Note = "± " + Text(a.Spread, in, false)
 	default:
-		r.Note = "not shown: within ± " + text(a.Spread, in, false)
+		r.Note = "not shown: within ± " + Text(a.Spread, in, false)
 	}
 	return r
 }

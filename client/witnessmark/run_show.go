@@ -3,14 +3,14 @@ package main
 import (
 	"fmt"
 	"io"
-	"os"
+	"slices"
 
 	"github.com/spf13/cobra"
 
+	"witnessmark/client"
 	"witnessmark/client/outcome"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/run"
-	"witnessmark/tables/units"
 )
 
 func newRunCommand(a *app) *cobra.Command {
@@ -52,10 +52,11 @@ func (a *app) showRun(path string, s shown) error {
 	if err != nil {
 		return err
 	}
-	r, err := readRun(path, s.channels)
+	recorded, err := client.ReadRun(path, s.channels)
 	if err != nil {
 		return err
 	}
+	r := recorded.Run
 	sweep, err := run.FindSweep(r)
 	if err != nil {
 		return err
@@ -68,55 +69,8 @@ func (a *app) showRun(path string, s shown) error {
 	return a.print(summary, func(w io.Writer) error { return writeRun(w, summary, in) })
 }
 
-// readRun reads a run and, where there is one, its channel file.
-func readRun(path, channels string) (*run.Run, error) {
-	var m *calibrationv1.ChannelMap
-	if channels != "" {
-		b, err := os.ReadFile(channels)
-		if err != nil {
-			return nil, err
-		}
-		if m, err = run.LoadChannels(channels, b); err != nil {
-			return nil, err
-		}
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	return run.Read(path, f, m)
-}
-
-// printed is a unit that a result is printed in.
-type printed struct{ name, code string }
-
-// printedUnits are those of torque and of power.
-func printedUnits(u outcome.Units) (torque, power []printed) {
-	if u != outcome.Imperial {
-		torque, power = []printed{{"N·m", "N.m"}}, []printed{{"kW", "kW"}, {"PS", "PS"}}
-	}
-	if u != outcome.Metric {
-		torque, power = append(torque, printed{"lb·ft", "[lbf_av].[ft_i]"}), append(power, printed{"hp", "[HP]"})
-	}
-	return torque, power
-}
-
-// inUnits is a value in each unit, with one decimal.
-func inUnits(v float64, from string, to []printed) ([]string, error) {
-	var out []string
-	for _, p := range to {
-		x, err := units.Convert(from, p.code, v)
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, fmt.Sprintf("%.1f", x))
-	}
-	return out, nil
-}
-
 func writeRun(w io.Writer, s *calibrationv1.RunSummary, in outcome.Units) error {
-	torque, power := printedUnits(in)
+	torque, power := in.Torque(), in.Power()
 	fmt.Fprintf(w, "run         %s: %d samples over %.1f s\n", clean(s.File), s.Samples, s.Duration)
 	fmt.Fprintf(w, "sweep       %.0f to %.0f 1/min, from %.2f s to %.2f s, %d samples\n", s.Sweep.Low, s.Sweep.High, s.Sweep.Begin, s.Sweep.Until, s.Sweep.Samples)
 	fmt.Fprintf(w, "torque at   the %s\n", s.Curve.Place)
@@ -131,39 +85,22 @@ func writeRun(w io.Writer, s *calibrationv1.RunSummary, in outcome.Units) error 
 	if len(s.Quality) == 0 {
 		fmt.Fprintln(w, "quality     nothing doubtful was found")
 	}
-	for _, peak := range []struct {
-		name  string
-		p     *calibrationv1.RunPoint
-		v     float64
-		unit  string
-		units []printed
-	}{{"peak torque", s.Curve.PeakTorque, s.Curve.PeakTorque.Torque, "N.m", torque}, {"peak power ", s.Curve.PeakPower, s.Curve.PeakPower.Power, "kW", power}} {
-		values, err := inUnits(peak.v, peak.unit, peak.units)
-		if err != nil {
-			return err
-		}
-		fmt.Fprint(w, peak.name)
-		for i, v := range values {
-			fmt.Fprintf(w, " %s %s", v, peak.units[i].name)
-		}
-		fmt.Fprintf(w, " at %.0f 1/min\n", peak.p.Speed)
+	most, strongest := s.Curve.PeakTorque, s.Curve.PeakPower
+	fmt.Fprintf(w, "peak torque %s at %.0f 1/min\n", outcome.Text(most.Torque, torque, false), most.Speed)
+	fmt.Fprintf(w, "peak power  %s at %.0f 1/min\n\n", outcome.Text(strongest.Power, power, false), strongest.Speed)
+	rows := [][]string{{"1/min"}}
+	for _, u := range slices.Concat(torque, power) {
+		rows[0] = append(rows[0], u.Name)
 	}
-	fmt.Fprintln(w)
-	head := []string{"1/min"}
-	for _, p := range append(append([]printed{}, torque...), power...) {
-		head = append(head, p.name)
-	}
-	rows := [][]string{head}
 	for _, p := range s.Curve.Points {
-		t, err := inUnits(p.Torque, "N.m", torque)
-		if err != nil {
-			return err
+		row := []string{fmt.Sprintf("%.0f", p.Speed)}
+		for _, u := range torque {
+			row = append(row, fmt.Sprintf("%.1f", p.Torque/u.Per))
 		}
-		kw, err := inUnits(p.Power, "kW", power)
-		if err != nil {
-			return err
+		for _, u := range power {
+			row = append(row, fmt.Sprintf("%.1f", p.Power/u.Per))
 		}
-		rows = append(rows, append(append([]string{fmt.Sprintf("%.0f", p.Speed)}, t...), kw...))
+		rows = append(rows, row)
 	}
 	return columns(w, rows)
 }
