@@ -11,7 +11,7 @@ import (
 	"witnessmark/store/signoff"
 )
 
-// mixed makes the ledger as long as a workshop's after some years: jobs of a hundred cars, each with a
+// mixed makes the ledger as long as a workshop's after some years: each job with a
 // read, what was submitted, signed, collected and read back, and closed. The claims are those of
 // one true job, since the fake is not asked.
 func (w *world) mixed(n int) {
@@ -58,13 +58,13 @@ func (w *world) next(s *record.State, job uint32, a *recordv1.Action, openings [
 	for _, o := range openings {
 		text := o.GetText()
 		if o.GetField() == "plate" {
-			text = fmt.Sprintf("HC %d", job%100)
+			text = fmt.Sprintf("HC %d", job)
 		}
 		swap[o.GetCommitment()] = fresh.seal(o.GetField(), text).GetCommitment()
 	}
 	a = reseal(a, swap, job)
-	if o := a.GetJob(); o != nil && job > 100 {
-		o.GetDetails().Car = job%100 + 1
+	if o := a.GetJob(); o != nil && job%4 == 0 {
+		o.GetDetails().Car = job / 4 // one that was in before
 	}
 	if r := a.GetRead(); r != nil {
 		if j, _ := s.Job(job); true {

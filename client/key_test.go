@@ -102,3 +102,28 @@ func TestCertificateIsTheKey(t *testing.T) {
 		t.Fatal(err)
 	}
 }
+
+// A private key that others can read is not used, and it is said what mends it.
+func TestKeyThatOthersCanRead(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("permissions are another matter there")
+	}
+	path := filepath.Join(t.TempDir(), "key")
+	if _, err := NewKey(path, "", nil); err != nil {
+		t.Fatal(err)
+	}
+	for _, mode := range []os.FileMode{0o640, 0o604, 0o620} {
+		if err := os.Chmod(path, mode); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := LoadSigner(path, nil); KindOf(err) != Usage || TryOf(err) != "chmod 600 "+path {
+			t.Errorf("%o: %v", mode, err)
+		}
+	}
+	if err := os.Chmod(path, 0o400); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := LoadSigner(path, nil); err != nil {
+		t.Error(err)
+	}
+}
