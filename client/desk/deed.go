@@ -223,7 +223,7 @@ func deeds() []*deed {
 func (d *Desk) raised(job uint32, before uint64, text string) note {
 	n := note{Text: text}
 	if j, err := d.client.Job(job); err == nil {
-		for _, a := range due(j.GetAlarms(), time.Now()) {
+		for _, a := range record.Due(j.GetAlarms(), time.Now()) {
 			if uint64(a.GetSince().GetEntry()) >= before {
 				n.Text, n.Bad = n.Text+" "+sentence(a.GetSays()), true
 			}

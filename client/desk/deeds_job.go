@@ -130,8 +130,8 @@ var noteDeed = deed{path: "note", label: "Add a note", kind: "note", more: true,
 
 var settleDeed = deed{path: "settle", label: "Settle an alarm", kind: "settle", more: true, closed: true,
 	not: func(j *recordv1.Job) string {
-		for _, a := range due(j.GetAlarms(), time.Now()) {
-			if endsBy[a.GetAlarm()].settle {
+		for _, a := range record.Due(j.GetAlarms(), time.Now()) {
+			if record.Settleable(a.GetAlarm()) {
 				return ""
 			}
 		}
@@ -139,8 +139,8 @@ var settleDeed = deed{path: "settle", label: "Settle an alarm", kind: "settle", 
 	},
 	fields: func(f *filling) []field {
 		pick := field{Kind: "pick", Name: "alarm", Label: "Alarm"}
-		for _, a := range due(f.job.GetAlarms(), time.Now()) {
-			if endsBy[a.GetAlarm()].settle {
+		for _, a := range record.Due(f.job.GetAlarms(), time.Now()) {
+			if record.Settleable(a.GetAlarm()) {
 				pick.Options = append(pick.Options, [2]string{a.GetAbout() + " " + a.GetAlarm(), a.GetAbout() + ": " + a.GetSays()})
 			}
 		}

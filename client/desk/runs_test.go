@@ -1,12 +1,11 @@
 package desk
 
 import (
-	"bytes"
 	"fmt"
 	"html"
 	"math"
-	"mime/multipart"
 	"net/http"
+	"net/url"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -31,33 +30,7 @@ func pull(gain float64) string {
 // adds posts a run as the form does.
 func (b *browser) adds(when, name, csv, channels string) (int, string) {
 	b.Helper()
-	var body bytes.Buffer
-	m := multipart.NewWriter(&body)
-	b.must(m.WriteField("when", when))
-	b.must(m.WriteField("passphrase", passphrase))
-	for field, text := range map[string]string{"file": csv, "channels": channels} {
-		if text == "" {
-			continue
-		}
-		w, err := m.CreateFormFile(field, name)
-		b.must(err)
-		_, err = w.Write([]byte(text))
-		b.must(err)
-	}
-	b.must(m.Close())
-	r, err := http.NewRequest("POST", "http://"+b.desk.door.host+"/job/1/run", &body)
-	b.must(err)
-	for k, v := range map[string]string{"Content-Type": m.FormDataContentType(), "Origin": "http://" + b.desk.door.host,
-		"Sec-Fetch-Site": "same-origin", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "document"} {
-		r.Header.Set(k, v)
-	}
-	a, err := b.http.Do(r)
-	b.must(err)
-	defer a.Body.Close()
-	var text bytes.Buffer
-	_, err = text.ReadFrom(a.Body)
-	b.must(err)
-	return a.StatusCode, html.UnescapeString(text.String())
+	return b.sends("/job/1/run", url.Values{"when": {when}}, map[string][2]string{"file": {name, csv}, "channels": {name, channels}})
 }
 
 func (b *browser) shows(path string, words ...string) string {

@@ -1,8 +1,11 @@
 package desk
 
 import (
+	"bytes"
 	"context"
+	"html"
 	"io"
+	"mime/multipart"
 	"net/http"
 	"net/http/cookiejar"
 	"net/url"
@@ -11,7 +14,9 @@ import (
 	"regexp"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
+	"time"
 
 	"golang.org/x/crypto/ssh"
 
@@ -26,6 +31,7 @@ type world struct {
 	dir                          string
 	srv                          *server.Server
 	lead, technician, calibrator *person
+	late                         atomic.Int64 // by how much the server's clock is behind, ns
 }
 
 type person struct {
@@ -48,7 +54,7 @@ func newWorld(t *testing.T) *world {
 	w.must(err)
 	print, err := server.Init(w.path("data"), "lead", public.(ssh.CryptoPublicKey).CryptoPublicKey().(edKey), false)
 	w.must(err)
-	w.srv, err = server.Start(server.Options{Dir: w.path("data"), Listen: "127.0.0.1:0"})
+	w.srv, err = server.Start(server.Options{Dir: w.path("data"), Listen: "127.0.0.1:0", Now: func() time.Time { return time.Now().Add(-time.Duration(w.late.Load())) }})
 	w.must(err)
 	t.Cleanup(func() { _ = w.srv.Stop() })
 	w.lead = w.login("lead", print)
@@ -149,12 +155,15 @@ type browser struct {
 	*world
 	desk *Desk
 	http *http.Client
+
+	location string // of the last answer, where it led on
+	header   http.Header
 }
 
 func (w *world) browser(d *Desk) *browser {
 	jar, err := cookiejar.New(nil)
 	w.must(err)
-	return &browser{w, d, &http.Client{Jar: jar, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}
+	return &browser{world: w, desk: d, http: &http.Client{Jar: jar, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}
 }
 
 // inside is a browser that came in by the file.
@@ -180,20 +189,47 @@ func (b *browser) get(path string) (int, string) {
 
 func (b *browser) post(path string, form url.Values) (int, string) {
 	b.Helper()
-	return b.send("POST", path, form, map[string]string{"Origin": "http://" + b.desk.door.host, "Sec-Fetch-Site": "same-origin", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "document"})
+	return b.send("POST", path, form, with(ours, "Origin", "http://"+b.desk.door.host))
 }
+
+// sends posts a form with files, by field each a name and what it holds, and with the passphrase.
+func (b *browser) sends(path string, form url.Values, files map[string][2]string) (int, string) {
+	b.Helper()
+	var body bytes.Buffer
+	m := multipart.NewWriter(&body)
+	b.must(m.WriteField("passphrase", passphrase))
+	for name, values := range form {
+		b.must(m.WriteField(name, values[0]))
+	}
+	for field, file := range files {
+		if file[1] == "" {
+			continue
+		}
+		w, err := m.CreateFormFile(field, file[0])
+		b.must(err)
+		_, err = io.WriteString(w, file[1])
+		b.must(err)
+	}
+	b.must(m.Close())
+	status, text := b.ask("POST", path, &body, with(ours, "Content-Type", m.FormDataContentType(), "Origin", "http://"+b.desk.door.host))
+	return status, html.UnescapeString(text)
+}
+
+// ours are the headers of a form of the desk's own.
+var ours = map[string]string{"Sec-Fetch-Site": "same-origin", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "document"}
 
 func (b *browser) send(method, path string, form url.Values, header map[string]string) (int, string) {
 	b.Helper()
-	var body io.Reader
-	if form != nil {
-		body = strings.NewReader(form.Encode())
+	if form == nil {
+		return b.ask(method, path, nil, header)
 	}
+	return b.ask(method, path, strings.NewReader(form.Encode()), with(header, "Content-Type", "application/x-www-form-urlencoded"))
+}
+
+func (b *browser) ask(method, path string, body io.Reader, header map[string]string) (int, string) {
+	b.Helper()
 	r, err := http.NewRequest(method, "http://"+b.desk.door.host+path, body)
 	b.must(err)
-	if form != nil {
-		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
-	}
 	for k, v := range header {
 		if k == "Host" {
 			r.Host = v
@@ -204,6 +240,7 @@ func (b *browser) send(method, path string, form url.Values, header map[string]s
 	a, err := b.http.Do(r)
 	b.must(err)
 	defer a.Body.Close()
+	b.location, b.header = a.Header.Get("Location"), a.Header
 	text, err := io.ReadAll(a.Body)
 	b.must(err)
 	return a.StatusCode, string(text)
