@@ -314,23 +314,3 @@ func TestUnits(t *testing.T) {
 		t.Error("SI passed")
 	}
 }
-
-func FuzzScale(f *testing.F) {
-	f.Add(0.0, 1.0, 5)
-	f.Add(1e300, 1e300, 2)
-	f.Add(-0.1, 1e-12, 9)
-	f.Fuzz(func(t *testing.T, low, high float64, n int) {
-		if !finite(low) || !finite(high) || math.Abs(low) > 1e12 || math.Abs(high) > 1e12 || low > high || n < 2 || n > 20 {
-			t.Skip()
-		}
-		s := scaleOf(low, high, 0, 100, n)
-		if len(s.ticks) < 2 || len(s.ticks) > 41 {
-			t.Fatalf("%d ticks for %v to %v", len(s.ticks), low, high)
-		}
-		for _, v := range []float64{low, high} {
-			if at := s.at(v); !(at >= -1e-3 && at <= 100+1e-3) {
-				t.Fatalf("%v of %v to %v lies at %v", v, low, high, at)
-			}
-		}
-	})
-}

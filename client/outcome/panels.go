@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"witnessmark/tables/run"
+	"witnessmark/tables/surface"
 )
 
 // Curves is torque and power over engine speed: the mean of each side over its runs, the runs
@@ -156,7 +157,7 @@ func binned(speed, values []float32) (x, y []float64) {
 	sum, n := map[int]float64{}, map[int]int{}
 	low, high := math.MaxInt, math.MinInt
 	for i, s := range speed {
-		if !finite(float64(s)) || !finite(float64(values[i])) {
+		if !surface.Finite(float64(s), float64(values[i])) {
 			continue
 		}
 		k := int(math.Round(float64(s) / bin))

@@ -3,8 +3,9 @@ package outcome
 import (
 	"fmt"
 	"html/template"
-	"math"
 	"strings"
+
+	"witnessmark/client/plot"
 )
 
 // Line is one curve of a panel. X and Y have one length; a point that is not finite breaks it.
@@ -29,11 +30,6 @@ const (
 	right      = 708.0
 )
 
-// Before is dashed and ochre, after is solid and blue: told apart without colour as well.
-const plotStyle = `<style>.g{stroke:#d9d9d9;stroke-width:.6}.f{fill:none;stroke:#555;stroke-width:.8}.t{font:10.5px sans-serif;fill:#222}.h{font-weight:bold}` +
-	`.b,.a{fill:none;stroke-width:2}.b{stroke:#9a5b00;stroke-dasharray:7 4}.a{stroke:#0b4f8a}.faint{stroke-width:.8;opacity:.5}` +
-	`.d{fill:none;stroke-width:2.4;stroke-linecap:round}.bd{stroke:#dcb98a}.ad{stroke:#9dc0dd}</style>`
-
 // Plot draws panels below each other on one axis of engine speed. Panels without lines are left out.
 func Plot(panels []Panel, label string) template.HTML {
 	var lines []Line
@@ -47,34 +43,34 @@ func Plot(panels []Panel, label string) template.HTML {
 	if len(drawn) == 0 {
 		return ""
 	}
-	low, high := span(lines, func(l Line) []float64 { return l.X })
-	x := scaleOf(low, high, leftMargin, right, 8)
+	low, high := extent(lines, func(l Line) []float64 { return l.X })
+	x := plot.Round(low, high, leftMargin, right, 8)
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg viewBox="0 0 %.0f %d" role="img" aria-label="%s" xmlns="http://www.w3.org/2000/svg">%s`,
-		width, height+34, template.HTMLEscapeString(label), plotStyle)
+	fmt.Fprintf(&b, `<svg viewBox="0 0 %.0f %d" role="img" aria-label="%s" xmlns="http://www.w3.org/2000/svg">`,
+		width, height+34, template.HTMLEscapeString(label))
 	top := 0.0
 	for _, p := range drawn {
 		p.draw(&b, x, top)
 		top += float64(p.Height)
 	}
-	for _, t := range x.ticks {
-		fmt.Fprintf(&b, `<text class="t" x="%.1f" y="%.1f" text-anchor="middle">%s</text>`, x.at(t), top+12, number(t))
+	for _, t := range x.Ticks {
+		fmt.Fprintf(&b, `<text class="t" x="%.1f" y="%.1f" text-anchor="middle">%s</text>`, x.At(t), top+12, x.Text(t))
 	}
 	fmt.Fprintf(&b, `<text class="t" x="%.0f" y="%.1f" text-anchor="middle">engine speed in 1/min</text></svg>`, (leftMargin+right)/2, top+28)
 	return template.HTML(b.String()) // every text in it was escaped above
 }
 
 // draw puts one panel below top.
-func (p Panel) draw(b *strings.Builder, x scale, top float64) {
-	low, high := span(p.Lines, func(l Line) []float64 { return l.Y })
+func (p Panel) draw(b *strings.Builder, x plot.Scale, top float64) {
+	low, high := extent(p.Lines, func(l Line) []float64 { return l.Y })
 	from, to := top+18, top+float64(p.Height)-4
-	y := scaleOf(low, high, to, from, max(2, p.Height/45))
-	for _, t := range x.ticks {
-		fmt.Fprintf(b, `<path class="g" d="M%.1f %.1fV%.1f"/>`, x.at(t), from, to)
+	y := plot.Round(low, high, to, from, max(2, p.Height/45))
+	for _, t := range x.Ticks {
+		fmt.Fprintf(b, `<path class="g" d="M%.1f %.1fV%.1f"/>`, x.At(t), from, to)
 	}
-	for _, t := range y.ticks {
+	for _, t := range y.Ticks {
 		fmt.Fprintf(b, `<path class="g" d="M%.1f %.1fH%.1f"/><text class="t" x="%.1f" y="%.1f" text-anchor="end">%s</text>`,
-			leftMargin, y.at(t), right, leftMargin-5, y.at(t)+3.5, number(t))
+			leftMargin, y.At(t), right, leftMargin-5, y.At(t)+3.5, y.Text(t))
 	}
 	fmt.Fprintf(b, `<rect class="f" x="%.1f" y="%.1f" width="%.1f" height="%.1f"/><text class="t h" x="%.1f" y="%.1f">%s</text>`,
 		leftMargin, from, right-leftMargin, to-from, leftMargin, top+13, template.HTMLEscapeString(p.Title))
@@ -120,93 +116,36 @@ func (l Line) class() string {
 	return c
 }
 
-// mostDots bounds the drawing: a long run is thinned, evenly.
+// mostDots bounds the drawing.
 const mostDots = 300
 
-func (l Line) draw(b *strings.Builder, x, y scale) {
-	if l.Dots {
-		l.dots(b, x, y)
+func (l Line) draw(b *strings.Builder, x, y plot.Scale) {
+	if !l.Dots {
+		fmt.Fprintf(b, `<path class="%s" d="%s"/>`, l.class(), plot.Line(l.X, l.Y, x, y))
 		return
 	}
-	var d strings.Builder
-	pen := "M"
-	for i := range min(len(l.X), len(l.Y)) {
-		if !finite(l.X[i]) || !finite(l.Y[i]) {
-			pen = "M"
-			continue
-		}
-		fmt.Fprintf(&d, "%s%.1f %.1f", pen, x.at(l.X[i]), y.at(l.Y[i]))
-		pen = "L"
-	}
-	fmt.Fprintf(b, `<path class="%s" d="%s"/>`, l.class(), d.String())
-}
-
-// dots draws points as recorded: strokes of no length with round ends, in one path.
-func (l Line) dots(b *strings.Builder, x, y scale) {
-	step := max(1, (len(l.X)+mostDots-1)/mostDots)
 	class := "d bd"
 	if l.After {
 		class = "d ad"
 	}
-	var d strings.Builder
-	for i := 0; i < min(len(l.X), len(l.Y)); i += step {
-		if finite(l.X[i]) && finite(l.Y[i]) {
-			fmt.Fprintf(&d, "M%.1f %.1fh0", x.at(l.X[i]), y.at(l.Y[i]))
-		}
-	}
-	fmt.Fprintf(b, `<path class="%s" d="%s"/>`, class, d.String())
+	fmt.Fprintf(b, `<path class="%s" d="%s"/>`, class, plot.Marks(thinned(l.X), thinned(l.Y), x, y, 0))
 }
 
-func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+// thinned keeps at most mostDots, evenly.
+func thinned(v []float64) []float64 {
+	step := max(1, (len(v)+mostDots-1)/mostDots)
+	out := make([]float64, 0, len(v)/step+1)
+	for i := 0; i < len(v); i += step {
+		out = append(out, v[i])
+	}
+	return out
+}
 
-// span is the range of all finite values; 0 to 1 where there are none.
-func span(lines []Line, of func(Line) []float64) (low, high float64) {
-	low, high = math.Inf(1), math.Inf(-1)
+// extent is the range of all lines' values.
+func extent(lines []Line, of func(Line) []float64) (low, high float64) {
+	var sets [][]float64
 	for _, l := range lines {
-		for _, v := range of(l) {
-			if finite(v) {
-				low, high = min(low, v), max(high, v)
-			}
-		}
+		sets = append(sets, of(l))
 	}
-	if low > high {
-		return 0, 1
-	}
-	return low, high
-}
-
-// scale places values on the paper.
-type scale struct {
-	low, high, from, to float64
-	ticks               []float64
-}
-
-func (s scale) at(v float64) float64 { return s.from + (v-s.low)/(s.high-s.low)*(s.to-s.from) }
-
-// scaleOf widens a range to whole steps of 1, 2 or 5 times a power of ten, about n of them.
-func scaleOf(low, high, from, to float64, n int) scale {
-	if high-low < 1e-9*max(1, math.Abs(high)) {
-		low, high = low-0.5, high+0.5
-	}
-	rough := (high - low) / float64(n)
-	step := math.Pow(10, math.Floor(math.Log10(rough)))
-	for _, f := range []float64{1, 2, 5, 10} {
-		if f*step >= rough {
-			step *= f
-			break
-		}
-	}
-	s := scale{low: math.Floor(low/step) * step, high: math.Ceil(high/step) * step, from: from, to: to}
-	for i := 0; i <= 40; i++ {
-		t := s.low + float64(i)*step
-		if t > s.high+step/2 {
-			break
-		}
-		s.ticks = append(s.ticks, math.Round(t/step)*step)
-	}
-	return s
-}
-
-func number(v float64) string {
-	return strings.Replace(fmt.Sprintf("%.5g", v), "-", "−", 1)
+	return plot.Extent(sets...)
 }

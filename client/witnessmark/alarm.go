@@ -6,18 +6,11 @@ import (
 
 	"witnessmark/client"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
 )
 
-// inForce leaves out alarms that are not yet due, by this machine's clock.
-func inForce(alarms []*recordv1.Alarm) (out []*recordv1.Alarm) {
-	for _, al := range alarms {
-		due, err := time.Parse(time.RFC3339Nano, al.GetDue())
-		if al.GetDue() == "" || err != nil || !time.Now().Before(due) {
-			out = append(out, al)
-		}
-	}
-	return out
-}
+// inForce are the alarms that count now, by this machine's clock.
+func inForce(alarms []*recordv1.Alarm) []*recordv1.Alarm { return record.Due(alarms, time.Now()) }
 
 func alarmText(al *recordv1.Alarm) string {
 	return fmt.Sprintf("ALARM %s %s: %s", al.GetAbout(), al.GetAlarm(), clean(al.GetSays()))
