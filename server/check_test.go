@@ -131,6 +131,9 @@ func TestCheckFinds(t *testing.T) {
 	if out, err := Check(dir); err != nil || !strings.Contains(strings.Join(out.Found, "\n"), "kept checkpoint") {
 		t.Errorf("another checkpoint: %+v %v", out, err)
 	}
+	if out, err := checkStore(otherSum{b.srv.folder.engine}); err != nil || len(out.Found) != 1 || !strings.Contains(out.Found[0], "damaged") {
+		t.Errorf("another sum: %+v %v", out, err)
+	}
 	if out, err := checkStore(newOwn()); err != nil || len(out.Found) != 1 {
 		t.Errorf("an empty store: %+v %v", out, err)
 	}

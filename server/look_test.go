@@ -207,6 +207,27 @@ func TestEntries(t *testing.T) {
 	}
 }
 
+// TestEntriesComeInBoundedParts: many entries are many messages, without a gap.
+func TestEntriesComeInBoundedParts(t *testing.T) {
+	w := newWorkshop(t)
+	w.stop()
+	grow(t, w.dir, w.keys["lead"], maxPage+10)
+	w.start()
+	s, err := servicev1.NewRecordClient(w.as("lead")).Entries(within(t), &servicev1.EntriesRequest{First: 2})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for want := []int{maxPage, 8}; ; want = want[1:] {
+		m, err := s.Recv()
+		if errors.Is(err, io.EOF) && len(want) == 0 {
+			return
+		}
+		if err != nil || len(want) == 0 || len(m.GetEntries()) != want[0] {
+			t.Fatalf("%d entries from %d on (%v), want %d", len(m.GetEntries()), m.GetFirst(), err, want)
+		}
+	}
+}
+
 // TestWatchCoalesces: a watcher that does not read is not in anybody's way, and then gets
 // the newest checkpoint, not every one.
 func TestWatchCoalesces(t *testing.T) {

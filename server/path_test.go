@@ -104,6 +104,14 @@ func (b *bench) packedAgainst(base, cand []byte) {
 	}
 }
 
+// small is a definition of another controller.
+const small = `name: small
+byte_order: big
+image: {start: 0, size: 0x100}
+tables:
+  - {id: idle.speed, title: Idle speed, quantity: engine_speed, unit: 1/min, stored: {address: 0x10, type: u16}}
+`
+
 // TestCompare: the parts that come merge to the report that is made here from the same bytes.
 func TestCompare(t *testing.T) {
 	b := newBench(t)
@@ -131,6 +139,8 @@ func TestCompare(t *testing.T) {
 			proto.Merge(merged, m.GetPart())
 		}
 	}
+	b.act("lead", &recordv1.Action{Body: &recordv1.Action_Definition{Definition: &recordv1.AddDefinition{
+		Revision: &recordv1.Revision{Name: "small", Sha256: b.have([]byte(small))}}}})
 	merged, err := ask(req)
 	if err != nil {
 		t.Fatal(err)
@@ -155,6 +165,9 @@ func TestCompare(t *testing.T) {
 		"no such base":       {func(r *servicev1.CompareRequest) { r.BaseSha256 = hashOf(nil) }, codes.NotFound, "not-found"},
 		"a report as image":  {func(r *servicev1.CompareRequest) { r.CandidateSha256 = string(b.reportOf(1, 1)) }, codes.NotFound, "not-found"},
 		"no such definition": {func(r *servicev1.CompareRequest) { r.DefinitionSha256 = r.LimitsSha256 }, codes.NotFound, "not-found"},
+		"other limits":       {func(r *servicev1.CompareRequest) { r.DefinitionSha256 = hashOf([]byte(small)) }, codes.InvalidArgument, "cannot-compare"},
+		"another controller": {func(r *servicev1.CompareRequest) { r.DefinitionSha256, r.LimitsSha256 = hashOf([]byte(small)), "" }, codes.InvalidArgument, "cannot-compare"},
+		"meant nothing":      {func(r *servicev1.CompareRequest) { r.MeantGiven, r.Meant = true, []string{"no.such.table"} }, codes.InvalidArgument, "cannot-compare"},
 		"no such limits":     {func(r *servicev1.CompareRequest) { r.LimitsSha256 = "x" }, codes.NotFound, "not-found"},
 	} {
 		bad := proto.CloneOf(req)

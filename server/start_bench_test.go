@@ -46,7 +46,7 @@ func BenchmarkStart(b *testing.B) {
 }
 
 // grow adds enrolments to a stopped server's store.
-func grow(b *testing.B, dir string, lead ed25519.PrivateKey, entries int) {
+func grow(b testing.TB, dir string, lead ed25519.PrivateKey, entries int) {
 	b.Helper()
 	e, err := bolt.Open(filepath.Join(dir, storeFile))
 	if err != nil {
