@@ -23,7 +23,7 @@ func axeScript(t *testing.T) string {
 func TestAxeFindsNothing(t *testing.T) {
 	chromium(t)
 	axe := axeScript(t)
-	w := newWorld(t).twoSubmissions().demoRuns()
+	w := newWorld(t).full()
 	b := w.opens(w.lead)
 	for _, look := range []struct {
 		scheme string

@@ -10,33 +10,58 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"witnessmark/client"
+	"witnessmark/store/record"
 )
 
-// widths are a laptop, a tablet, and the laptop at 200 % zoom.
-var widths = []int64{1280, 800, 640}
+// widths are a laptop, a tablet, the laptop at 200 % zoom, and a telephone.
+var widths = []int64{1280, 800, 640, 400}
 
-// pagesOf is every page that has something on it, for a job that was signed.
+// pagesOf is every page that has something on it, of a full world.
 var pagesOf = map[string]string{
-	"tray": "/", "card": "/job/1", "sheet": "/sheet/1.1", "table": "/sheet/1.1/table/ignition.98", "ledger": "/ledger", "open": "/job/new",
-	"read": "/job/1/read", "submit": "/job/1/submit", "collect": "/job/1/collect", "as found": "/job/1/asfound", "readback": "/job/1/readback",
-	"between": "/job/1/between?a=1.1&b=1.2", "curve": "/sheet/1.2/table/boost.target",
-	"runs": "/job/1/runs", "outcome": "/job/1/outcome", "visited": "/sheet/1.2",
+	"tray": "/", "jobs": "/jobs", "card": "/job/1", "card-changed": "/job/2", "card-erased": "/job/3", "sheet": "/sheet/1.1", "table": "/sheet/1.1/table/ignition.98", "ledger": "/ledger",
+	"open": "/job/new", "read": "/job/1/read", "submit": "/job/1/submit", "collect": "/job/1/collect", "as-found": "/job/1/asfound", "readback": "/job/1/readback",
+	"run": "/job/1/run", "note": "/job/1/note", "amend": "/job/1/amend", "void": "/job/1/void", "close": "/job/1/close", "settle": "/job/2/settle",
+	"reopen": "/job/3/reopen", "erase": "/job/3/erase", "problem": "/job/9",
+	"between": "/job/1/between?a=1.1&b=1.2", "curve": "/sheet/1.2/table/boost.target", "runs": "/job/1/runs", "outcome": "/job/1/outcome", "visited": "/sheet/1.2",
 }
 
-// TestPagesFit looks at every page at each width, light and dark: nothing may stick out, every
+// TestPagesFit looks at every page at each width, and in the dark: nothing may stick out, every
 // field has a label, and the policy lets everything through that the page asks for. With
 // WITNESSMARK_SHOTS=DIR the pages are kept as pictures.
 func TestPagesFit(t *testing.T) {
 	chromium(t)
-	w := newWorld(t).twoSubmissions()
+	w := newWorld(t).full()
 	b := w.opens(w.lead)
 	for name, path := range pagesOf {
+		b.lookAt(name, path, widths[0], "dark")
 		for _, width := range widths {
-			for _, scheme := range []string{"light", "dark"} {
-				b.lookAt(name, path, width, scheme)
-			}
+			b.lookAt(name, path, width, "light")
 		}
 	}
+}
+
+// full is a job with runs, a release that was written and read back as something else, and a newer
+// submission that nobody may sign; one that was erased; and one whose car somebody changed.
+func (w *world) full() *world {
+	w.Helper()
+	w.twoSubmissions().demoRuns()
+	_, err := w.technician.client.Collect(ctx, client.Collecting{Job: 1, Submission: 1, Out: w.path("out.bin"), FreshRead: w.demo("asfound.bin")})
+	w.must(err)
+	_, err = w.technician.client.Readback(ctx, 1, w.demo("submission-1.bin"), "")
+	w.must(err)
+	_, err = w.technician.client.AddNote(ctx, client.NewNote{About: record.Name{Job: 1}, Text: "The second gear pull was cut short by the fan belt.", Files: []string{w.demo("dx1-road-98.yaml")}})
+	w.must(err)
+	for _, plate := range []string{"HC 18", "HC 2"} {
+		_, err := w.technician.client.OpenJob(ctx, client.NewJob{Definition: "dx1-1.8t", Details: client.Details{Plate: plate, Limits: "dx1-road-98", Fuel: "98 RON"}})
+		w.must(err)
+	}
+	_, _, err = w.technician.client.AddRead(ctx, client.NewRead{Job: 2, Path: w.demo("submission-2.bin")})
+	w.must(err)
+	_, err = w.technician.client.CloseJob(ctx, 3, "cancelled", "the car did not come")
+	w.must(err)
+	_, err = w.lead.client.Erase(ctx, 3, false, "its owner asked for it")
+	w.must(err)
+	return w
 }
 
 // twoSubmissions is a job with a release and a newer submission that nobody may sign.
