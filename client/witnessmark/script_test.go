@@ -51,6 +51,7 @@ func TestScripts(t *testing.T) {
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("PATH", bin+string(filepath.ListSeparator)+e.Getenv("PATH"))
 			e.Setenv("DEMO", demo)
+			e.Setenv("GORACE", "atexit_sleep_ms=0") // the second that each command would wait at its end
 			e.Setenv("MEANT", "boost.target,wastegate.duty,lambda.target,ignition.base,ignition.98")
 			return nil
 		},
