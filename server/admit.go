@@ -23,30 +23,24 @@ const tries = 8
 // it leaves nothing behind.
 func (s *recordServer) Admit(stream servicev1.Record_AdmitServer) error {
 	ctx := stream.Context()
-	c := callOf(ctx)
-	idle := time.AfterFunc(s.idle, func() { c.end(tooSlow("nothing came for %s", s.idle)) })
-	whole := time.AfterFunc(s.within, func() { c.end(tooSlow("it took more than %s", s.within)) })
-	defer idle.Stop()
-	defer whole.Stop()
-	recv := func() (*servicev1.AdmitRequest, error) {
-		m, err := stream.Recv()
-		idle.Reset(s.idle)
-		return m, err
-	}
+	recv, enough := s.patiently(stream)
+	defer enough()
 	m, err := recv()
 	if err != nil && !errors.Is(err, io.EOF) {
 		return err
 	}
 	a := &arrival{openings: m.GetAction().GetOpenings(), answer: make(chan admitted, 1)}
-	first, wanted, err := s.core.open(a, m.GetAction().GetEnvelope(), c.keyID)
-	if err != nil {
+	defer a.close()
+	answer, wanted, err := s.core.open(a, m.GetAction().GetEnvelope(), callOf(ctx).keyID)
+	switch {
+	case err != nil:
 		return err
-	}
-	if first == nil {
-		if err := stream.Send(&servicev1.AdmitResponse{Content: &servicev1.AdmitResponse_Wanted{Wanted: &servicev1.Wanted{Sha256: wanted}}}); err != nil {
+	case answer != nil:
+		err = s.core.shown(ctx, answer.index)
+	default:
+		if err = stream.Send(&servicev1.AdmitResponse{Content: &servicev1.AdmitResponse_Wanted{Wanted: &servicev1.Wanted{Sha256: wanted}}}); err != nil {
 			return err
 		}
-		defer a.close()
 		for _, sha := range wanted {
 			b, err := s.spool.receive(recv, sha)
 			if err != nil {
@@ -54,19 +48,29 @@ func (s *recordServer) Admit(stream servicev1.Record_AdmitServer) error {
 			}
 			a.spooled = append(a.spooled, b)
 		}
-		idle.Stop()
-		whole.Stop()
-		if first, err = s.core.admit(ctx, a); err != nil {
-			return err
-		}
-	} else if err := s.core.shown(ctx, first.index); err != nil {
+		enough()
+		answer, err = s.core.admit(ctx, a)
+	}
+	if err != nil {
 		return err
 	}
 	return stream.Send(&servicev1.AdmitResponse{Content: &servicev1.AdmitResponse_Admitted{
-		Admitted: &servicev1.Admitted{Index: first.index, Entry: first.entry}}})
+		Admitted: &servicev1.Admitted{Index: answer.index, Entry: answer.entry}}})
 }
 
-// tooSlow ends a stream that holds room and does not get on.
+// patiently receives, and ends a stream that holds room and does not get on, until enough is called.
+func (s *recordServer) patiently(stream servicev1.Record_AdmitServer) (recv func() (*servicev1.AdmitRequest, error), enough func()) {
+	c := callOf(stream.Context())
+	idle := time.AfterFunc(s.idle, func() { c.end(tooSlow("nothing came for %s", s.idle)) })
+	whole := time.AfterFunc(s.within, func() { c.end(tooSlow("it took more than %s", s.within)) })
+	recv = func() (*servicev1.AdmitRequest, error) {
+		m, err := stream.Recv()
+		idle.Reset(s.idle)
+		return m, err
+	}
+	return recv, func() { idle.Stop(); whole.Stop() }
+}
+
 func tooSlow(format string, args ...any) error {
 	return &fault{code: codes.DeadlineExceeded, reason: "idle", at: "part", text: "admit: " + fmt.Sprintf(format, args...)}
 }
