@@ -35,6 +35,9 @@ func seeded(t *testing.T) *rand.Rand {
 // damages are ways in which a disk may give back other bytes than it was given. What kind of page a
 // page is, and how many it takes, is not among them: bbolt takes all memory there is to follow those.
 func damages(r *rand.Rand, whole []byte) map[string][]byte {
+	if len(whole) > 1<<20 {
+		panic(fmt.Sprintf("a copy of %d bytes for a few entries", len(whole))) // each damage is a copy of it
+	}
 	out := map[string][]byte{"emptied": {}, "zeroed": make([]byte, len(whole)), "text": []byte("no store\n")}
 	for at := 0; at < len(whole); at += page {
 		out[fmt.Sprintf("cut at %d", at)] = whole[:at]

@@ -39,7 +39,7 @@ func (c *Client) verifyCopy(ctx context.Context, deep bool) (head Head, err erro
 		return Head{}, err
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
-	e, err := bolt.Create(filepath.Join(dir, copyFile))
+	e, err := bolt.CreateWith(filepath.Join(dir, copyFile), bolt.Options{})
 	if err != nil {
 		return Head{}, err
 	}

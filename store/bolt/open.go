@@ -54,6 +54,16 @@ var serving = Options{Wait: time.Second, MapSize: 8 << 30}
 
 // Create makes a new, empty store at path, where no file may be, and keeps it open as Open does.
 func Create(path string) (*Engine, error) {
+	e, err := CreateWith(path, serving)
+	if err == nil {
+		e.name()
+	}
+	return e, err
+}
+
+// CreateWith makes a new, empty store at path, where no file may be. Where much is mapped, the file
+// grows by 16 MiB at a time from the start.
+func CreateWith(path string, o Options) (*Engine, error) {
 	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_RDWR, 0o600)
 	if err != nil {
 		return nil, fmt.Errorf("create store: %w", err)
@@ -61,7 +71,7 @@ func Create(path string) (*Engine, error) {
 	if err := f.Close(); err != nil {
 		return nil, fmt.Errorf("create store: %w", err)
 	}
-	e, err := open(path, serving, true)
+	e, err := open(path, o, true)
 	if err == nil {
 		if err = store.SyncFolder(filepath.Dir(path)); err != nil {
 			e.Close()
@@ -71,7 +81,6 @@ func Create(path string) (*Engine, error) {
 		os.Remove(path)
 		return nil, fmt.Errorf("create store: %w", err)
 	}
-	e.name()
 	return e, nil
 }
 
