@@ -143,7 +143,7 @@ func (w *wanderer) line() string {
 	case "read":
 		line := fmt.Sprintf("%s reads %d i%d%s", who, j, w.IntN(40), pick(w, "", " differs"))
 		if w.chance(50) {
-			line += " frame=" + pick(w, "WVW1Q", "WVW2Q")
+			line += " frame=" + pick(w, "WVWZZZ1Q", "WVWZZZ2Q")
 		}
 		return line
 	case "void":
@@ -184,7 +184,7 @@ func (w *wanderer) settle(job uint32, sub string) string {
 func (w *wanderer) workshop(job *recordv1.Job) string {
 	labels := fmt.Sprintf("%s note=%s fuel=%s by=%s", pick(w, "PLATE1Q", "PLATE2Q", "PLATE3Q", w.token("PLATE")), w.token("NOTE"), pick(w, "98-RON", "E85"), pick(w, "l", "m"))
 	if w.chance(40) {
-		labels += " frame=" + pick(w, "WVW1Q", "WVW2Q", w.token("WVW"))
+		labels += " frame=" + pick(w, "WVWZZZ1Q", "WVWZZZ2Q", w.token("WVWZZZ"))
 	}
 	if w.chance(20) {
 		labels += fmt.Sprint(" said=another car=", w.IntN(4))
@@ -220,7 +220,10 @@ func (w *wanderer) worse(job *recordv1.Job) string {
 func TestRandomHistories(t *testing.T) {
 	seen, refused, collects := map[string]int{}, map[string]int{}, map[bool]int{}
 	r := newRand(t)
-	for range 8 {
+	enough := func() bool {
+		return !slices.ContainsFunc(slices.Collect(maps.Keys(kinds)), func(name string) bool { return seen[name] == 0 }) && min(collects[true], collects[false]) >= 5
+	}
+	for round := 0; round < 8 || !enough() && round < 80; round++ { // a rare kind may take a little longer
 		w := newWanderer(t, r)
 		o := &oracle{}
 		for _, told := range w.h.told {
@@ -259,15 +262,9 @@ func TestRandomHistories(t *testing.T) {
 		replays(t, w.h)
 		w.searchTexts(o)
 	}
-	for name := range kinds {
-		if seen[name] == 0 {
-			t.Errorf("in all these histories nobody did a %s", name)
-		}
+	if t.Log(seen, refused, collects); !enough() {
+		t.Error("in all these histories some kind of action never happened")
 	}
-	if collects[true] < 5 || collects[false] < 5 {
-		t.Errorf("collected and refused: %v", collects)
-	}
-	t.Log(seen, refused)
 }
 
 func kindOf(a *recordv1.Action) string {
