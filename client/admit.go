@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"io"
-	"time"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -15,30 +14,18 @@ import (
 // errBusy says that the ledger moved on while the server computed: nothing was entered.
 var errBusy = errors.New("the ledger moved on meanwhile; try again")
 
-// admitTimeout bounds the wait for an answer once everything was sent.
-const admitTimeout = 4 * callTimeout
-
 // send moves an action, and of its blobs those that the server lacks.
 func (c *Client) send(ctx context.Context, p *pending) (*servicev1.Admitted, error) {
-	talk, cancel := context.WithCancel(ctx)
-	defer cancel()
-	// Moving a large image may take long on a slow line; silence may not.
-	patience := time.AfterFunc(admitTimeout, cancel)
-	defer patience.Stop()
-	admitted, err := c.converse(talk, p, func() { patience.Reset(admitTimeout) })
-	switch {
-	case err != nil && talk.Err() != nil && ctx.Err() == nil:
-		return nil, &Error{Kind: Away, Text: "the server does not answer"}
-	case status.Code(err) == codes.Aborted:
-		return nil, &Error{Kind: Refused, Err: errBusy}
-	case err != nil:
-		return nil, c.link.fault(err)
+	talk, end := c.link.patient(ctx)
+	admitted, err := c.converse(talk, p)
+	if status.Code(err) == codes.Aborted {
+		err = &Error{Kind: Refused, Err: errBusy}
 	}
-	return admitted, nil
+	return admitted, end(err)
 }
 
-func (c *Client) converse(ctx context.Context, p *pending, progress func()) (*servicev1.Admitted, error) {
-	stream, err := c.record.Admit(ctx)
+func (c *Client) converse(talk *patient, p *pending) (*servicev1.Admitted, error) {
+	stream, err := c.record.Admit(talk)
 	if err != nil {
 		return nil, err
 	}
@@ -47,6 +34,7 @@ func (c *Client) converse(ctx context.Context, p *pending, progress func()) (*se
 		return nil, err
 	}
 	for sent := false; ; sent = true {
+		talk.moved()
 		m, err := stream.Recv()
 		if err != nil {
 			return nil, err
@@ -59,7 +47,7 @@ func (c *Client) converse(ctx context.Context, p *pending, progress func()) (*se
 			if !ok {
 				return nil, distrust("the server wants bytes that nothing of the action is about (%s)", short(sum))
 			}
-			if err := c.sendBlob(stream, sum, b, progress); err != nil {
+			if err := c.sendBlob(stream, sum, b, talk.moved); err != nil {
 				return nil, err
 			}
 		}
@@ -71,7 +59,7 @@ func (c *Client) converse(ctx context.Context, p *pending, progress func()) (*se
 
 // sendBlob sends one blob in parts, the first of which names it. That the server has answered
 // already, Recv tells.
-func (c *Client) sendBlob(stream servicev1.Record_AdmitClient, sum string, b blob, progress func()) error {
+func (c *Client) sendBlob(stream servicev1.Record_AdmitClient, sum string, b blob, talked func()) error {
 	moved := c.watch(b.what, int64(len(b.bytes)))
 	part := &servicev1.BlobPart{Sha256: sum, Size: uint64(len(b.bytes))}
 	for rest := b.bytes; ; {
@@ -85,7 +73,7 @@ func (c *Client) sendBlob(stream servicev1.Record_AdmitClient, sum string, b blo
 			return err
 		}
 		moved(n)
-		progress()
+		talked()
 		part = &servicev1.BlobPart{}
 	}
 }

@@ -16,33 +16,14 @@ func (c *Client) Backup(ctx context.Context, out string) (size int64, err error)
 	if FileExists(out) {
 		return 0, usage("another name", "%s is there already", out)
 	}
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
-	stream, err := c.admin.Backup(ctx, &servicev1.BackupRequest{})
-	if err != nil {
-		return 0, c.link.fault(err)
-	}
 	f, err := os.CreateTemp(filepath.Dir(out), "."+filepath.Base(out)+".*")
 	if err != nil {
 		return 0, err
 	}
 	defer func() { err = errors.Join(err, removed(f.Name())) }()
-	moved := c.watch("backup", -1)
-	for {
-		m, err := stream.Recv()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return 0, errors.Join(c.link.fault(err), f.Close())
-		}
-		if _, err := f.Write(m.GetChunk()); err != nil {
-			return 0, errors.Join(err, f.Close())
-		}
-		size += int64(len(m.GetChunk()))
-		moved(len(m.GetChunk()))
-	}
-	if err := errors.Join(f.Sync(), f.Close()); err != nil {
+	p, end := c.link.patient(ctx)
+	size, err = c.backup(p, f)
+	if err := errors.Join(end(err), f.Sync(), f.Close()); err != nil {
 		return 0, err
 	}
 	// Unlike a rename, a link never takes the place of a file.
@@ -50,4 +31,28 @@ func (c *Client) Backup(ctx context.Context, out string) (size int64, err error)
 		return 0, err
 	}
 	return size, store.SyncFolder(filepath.Dir(out))
+}
+
+func (c *Client) backup(p *patient, w io.Writer) (size int64, err error) {
+	stream, err := c.admin.Backup(p, &servicev1.BackupRequest{})
+	if err != nil {
+		return 0, err
+	}
+	moved := c.watch("backup", -1)
+	for {
+		p.moved()
+		m, err := stream.Recv()
+		if errors.Is(err, io.EOF) {
+			return size, nil
+		}
+		if err != nil {
+			return size, err
+		}
+		n, err := w.Write(m.GetChunk())
+		if err != nil {
+			return size, err
+		}
+		size += int64(n)
+		moved(n)
+	}
 }

@@ -54,24 +54,29 @@ func (c *Client) download(ctx context.Context, what, sum string) ([]byte, error)
 }
 
 func (c *Client) fetchBlob(ctx context.Context, what, sum string) ([]byte, error) {
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
-	s, err := c.blobs.Download(ctx, &servicev1.DownloadRequest{Sha256: sum})
+	p, end := c.link.patient(ctx)
+	b, err := c.receive(p, what, sum)
+	if status.Code(err) == codes.NotFound {
+		return nil, fmt.Errorf("%s: %w: %w", what, store.ErrNotFound, end(err))
+	}
+	return b, end(err)
+}
+
+func (c *Client) receive(p *patient, what, sum string) ([]byte, error) {
+	s, err := c.blobs.Download(p, &servicev1.DownloadRequest{Sha256: sum})
 	if err != nil {
-		return nil, c.link.fault(err)
+		return nil, err
 	}
 	var out bytes.Buffer
 	moved := func(int) {}
 	for first := true; ; first = false {
+		p.moved()
 		m, err := s.Recv()
 		if errors.Is(err, io.EOF) {
 			return out.Bytes(), nil
 		}
-		if status.Code(err) == codes.NotFound {
-			return nil, fmt.Errorf("%s: %w: %w", what, store.ErrNotFound, c.link.fault(err))
-		}
 		if err != nil {
-			return nil, c.link.fault(err)
+			return nil, err
 		}
 		if first {
 			moved = c.watch(what, int64(min(m.GetSize(), maxBlob)))

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/backoff"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/status"
@@ -20,8 +21,12 @@ import (
 	"witnessmark/store/signoff"
 )
 
-// callTimeout bounds one call that moves no blob, so that a silent server is an error.
-const callTimeout = 30 * time.Second
+const (
+	// callTimeout is how long a server may be silent before that is an error.
+	callTimeout = 30 * time.Second
+	// connectTimeout is how long it is tried to reach one.
+	connectTimeout = 5 * time.Second
+)
 
 // link is a connection to a server whose key is known, or learned once at login.
 type link struct {
@@ -48,6 +53,7 @@ func dial(addr string, signer crypto.Signer, pinned ed25519.PublicKey) (*link, e
 	}
 	l.conn, err = grpc.NewClient("passthrough:///"+addr,
 		grpc.WithTransportCredentials(credentials.NewTLS(config)),
+		grpc.WithConnectParams(grpc.ConnectParams{Backoff: backoff.DefaultConfig, MinConnectTimeout: connectTimeout}),
 		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(32<<20)))
 	return l, err
 }
@@ -79,6 +85,30 @@ func (l *link) key() ed25519.PublicKey {
 	return l.pinned
 }
 
+// patient is the context of a call that may take long as long as something moves.
+type patient struct {
+	context.Context
+	timer *time.Timer
+}
+
+// moved begins the wait anew.
+func (p *patient) moved() { p.timer.Reset(callTimeout) }
+
+// patient begins such a call; end ends it, and says what its error means.
+func (l *link) patient(ctx context.Context) (p *patient, end func(error) error) {
+	inner, cancel := context.WithCancel(ctx)
+	p = &patient{inner, time.AfterFunc(callTimeout, cancel)}
+	return p, func(err error) error {
+		silent := inner.Err() != nil && ctx.Err() == nil
+		p.timer.Stop()
+		cancel()
+		if silent && err != nil {
+			return &Error{Kind: Away, Text: "the server does not answer"}
+		}
+		return l.fault(err)
+	}
+}
+
 // fault turns an error of a call into one line and a kind.
 func (l *link) fault(err error) error {
 	l.mu.Lock()
@@ -98,6 +128,10 @@ func (l *link) fault(err error) error {
 		return &Error{Kind: Away, Text: "the server does not answer"}
 	case codes.Canceled:
 		return context.Canceled
+	case codes.OK:
+		return nil
+	case codes.Internal, codes.Unknown, codes.DataLoss, codes.ResourceExhausted:
+		return &Error{Kind: Failed, Text: "the server could not do it: " + s.Message()} // it may have done it in part
 	}
 	e := &Error{Kind: Refused, Text: s.Message()}
 	for _, d := range s.Details() {

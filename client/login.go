@@ -3,8 +3,6 @@ package client
 import (
 	"context"
 	"errors"
-	"io/fs"
-	"os"
 	"path/filepath"
 
 	"google.golang.org/protobuf/proto"
@@ -76,9 +74,11 @@ func (c *Client) settled() error {
 		return usage("use another WITNESSMARK_HOME for another ledger", "%s belongs to the ledger %s", home.Dir, fingerprintOf(old.Genesis))
 	case err == nil:
 		return nil
+	case FileExists(home.path(configFile)):
+		return err
 	}
 	for _, name := range []string{copyFile, partFile, headFile} {
-		if err := os.Remove(home.path(name)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		if err := removed(home.path(name)); err != nil {
 			return err
 		}
 	}

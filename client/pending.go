@@ -173,7 +173,8 @@ func (c *Client) settlePending(ctx context.Context) error {
 		case KindOf(err) == Refused:
 			c.tell(fmt.Sprintf("the %s that you signed earlier was not entered: %s", what, oneLine(err.Error())))
 		default:
-			return err
+			return &Error{Op: "the " + what + " that you signed earlier", Kind: KindOf(err), Err: err,
+				Try: "again later; to give it up remove " + c.own.home.pendingPath(p.id)}
 		}
 	}
 	return nil

@@ -5,7 +5,6 @@ import (
 	"encoding/hex"
 	"errors"
 	"io"
-	"os"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
@@ -126,19 +125,17 @@ func (c *Client) newest(ctx context.Context, kept Head) (target, error) {
 
 // fetch gets the entries that the copy lacks, and takes them in.
 func (c *Client) fetch(ctx context.Context, t target) error {
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
 	for {
 		next, done, err := c.own.take(t, 0, nil)
 		if done || err != nil {
 			return err
 		}
-		stream, err := c.record.Entries(ctx, &servicev1.EntriesRequest{First: next, End: t.Size})
-		if err != nil {
-			return c.link.fault(err)
+		p, end := c.link.patient(ctx)
+		stream, err := c.record.Entries(p, &servicev1.EntriesRequest{First: next, End: t.Size})
+		if err == nil {
+			err = c.takeAll(t, next, func() (*servicev1.EntriesResponse, error) { p.moved(); return stream.Recv() })
 		}
-		err = c.takeAll(t, next, stream.Recv)
-		if !errors.Is(err, errMoved) {
+		if err = end(err); !errors.Is(err, errMoved) {
 			return err
 		}
 	}
@@ -154,7 +151,7 @@ func (c *Client) takeAll(t target, first uint64, recv func() (*servicev1.Entries
 				return distrust("the server has a checkpoint of %d entries and does not show entry %d", t.Size, end)
 			}
 			if err != nil {
-				return c.link.fault(err)
+				return err
 			}
 			if m.GetFirst() != end || len(m.GetEntries()) == 0 || uint64(len(m.GetEntries())) > t.Size-end {
 				return distrust("the server shows other entries than it was asked for, which were %d to %d", end, t.Size)
@@ -177,5 +174,5 @@ func (o *ownCopy) discard(path string) error {
 		return err
 	}
 	defer unlock()
-	return os.Remove(path)
+	return removed(path)
 }

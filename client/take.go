@@ -4,7 +4,6 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"time"
 
@@ -38,7 +37,7 @@ func (o *ownCopy) take(t target, first uint64, told []*recordv1.Told) (next uint
 	if len(told) == 0 {
 		err = in.look(path)
 	}
-	if err == nil && (len(told) > 0 || in.behind) {
+	if err == nil && (len(told) > 0 || in.behind || FileExists(o.home.path(erasingFile))) {
 		err = in.write(path)
 	}
 	if err != nil || !in.done {
@@ -93,7 +92,7 @@ func (in *intake) look(path string) error {
 // write opens the copy, new where there is none, for one step.
 func (in *intake) write(path string) error {
 	if !FileExists(path) {
-		e, err := bolt.Create(path)
+		e, err := bolt.CreateWith(path, bolt.Options{})
 		if err == nil {
 			err = e.Close()
 		}
@@ -215,7 +214,7 @@ func (o *ownCopy) compact(e *bolt.Engine) error {
 	}
 	kept, _ := o.damaged()
 	for _, path := range append(kept, o.home.path(erasingFile)) {
-		if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		if err := removed(path); err != nil {
 			return err
 		}
 	}
