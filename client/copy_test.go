@@ -1,11 +1,16 @@
 package client
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math/rand/v2"
 	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -32,27 +37,117 @@ func seeded(t *testing.T) *rand.Rand {
 	return rand.New(rand.NewPCG(seed, 0))
 }
 
-// damages are ways in which a disk may give back other bytes than it was given. What kind of page a
-// page is, and how many it takes, is not among them: bbolt takes all memory there is to follow those.
-func damages(r *rand.Rand, whole []byte) map[string][]byte {
-	if len(whole) > 1<<20 {
-		panic(fmt.Sprintf("a copy of %d bytes for a few entries", len(whole))) // each damage is a copy of it
+// damages are ways in which a disk may give back other bytes than it was given.
+func damages(r *rand.Rand, whole []byte) (out []damaged) {
+	add := func(b []byte, format string, args ...any) {
+		out = append(out, damaged{fmt.Sprintf(format, args...), b})
 	}
-	out := map[string][]byte{"emptied": {}, "zeroed": make([]byte, len(whole)), "text": []byte("no store\n")}
+	add(nil, "emptied")
+	add(make([]byte, len(whole)), "zeroed")
+	add([]byte("no store\n"), "text")
 	for at := 0; at < len(whole); at += page {
-		out[fmt.Sprintf("cut at %d", at)] = whole[:at]
-		for _, i := range []int{[]int{0, 4, 7, 10, 11}[r.IntN(5)], 16 + r.IntN(112), 16 + r.IntN(page-16), 16 + r.IntN(page-16)} { // header, elements, anywhere
+		add(whole[:at], "cut at %d", at)
+		for _, i := range []int{r.IntN(16), 16 + r.IntN(112), 16 + r.IntN(page-16), 16 + r.IntN(page-16)} { // header, elements, anywhere
 			b := slices.Clone(whole)
 			b[at+i] ^= 1 << r.IntN(8)
-			out[fmt.Sprintf("a bit of byte %d", at+i)] = b
+			add(b, "a bit of byte %d", at+i)
 		}
 		b := slices.Clone(whole)
 		clear(b[at : at+page])
-		out[fmt.Sprintf("page %d zeroed", at/page)] = b
+		add(b, "page %d zeroed", at/page)
 	}
 	for range 20 {
 		at := r.IntN(len(whole))
-		out[fmt.Sprintf("cut at %d", at)] = whole[:at]
+		add(whole[:at], "cut at %d", at)
+	}
+	r.Shuffle(len(out), func(i, j int) { out[i], out[j] = out[j], out[i] })
+	return out
+}
+
+type damaged struct {
+	name string
+	file []byte
+}
+
+// answer is what came of a damaged copy; of a process that died there is none.
+type answer struct {
+	died bool
+	yes  bool
+	kind Kind
+	text string
+	said int
+}
+
+// maxMemory is where a process that follows a damaged page without end is stopped.
+const maxMemory = 1 << 30
+
+// TestDamagedChild is one side of suffer: it tries one damaged copy after the other.
+func TestDamagedChild(t *testing.T) {
+	dir, mode := os.Getenv("WITNESSMARK_TEST_DAMAGED"), os.Getenv("WITNESSMARK_TEST_MODE")
+	if dir == "" {
+		return
+	}
+	go func() {
+		for m := new(runtime.MemStats); m.HeapSys < maxMemory; time.Sleep(5 * time.Millisecond) {
+			runtime.ReadMemStats(m)
+		}
+		os.Exit(3)
+	}()
+	home := &Home{Dir: filepath.Join(dir, "home-tech")}
+	head, _ := os.ReadFile(filepath.Join(dir, "head"))
+	i, _ := strconv.Atoi(os.Getenv("WITNESSMARK_TEST_FROM"))
+	for ; ; i++ {
+		b, err := os.ReadFile(filepath.Join(dir, fmt.Sprint("case", i)))
+		if err != nil {
+			return
+		}
+		if err := errors.Join(os.WriteFile(home.path(copyFile), b, 0o600), os.WriteFile(home.path(headFile), head, 0o600)); err != nil {
+			t.Fatal(err)
+		}
+		said := 0
+		if mode == "verify" {
+			_, err = VerifyProof(home, filepath.Join(dir, "out.bin.proof.zip"), "")
+		} else {
+			c, openErr := Open(home, nil)
+			if openErr != nil {
+				t.Fatal(openErr)
+			}
+			c.Say = func(string) { said++ }
+			_, err = c.Collect(ctx, Collecting{Job: 1, Out: filepath.Join(dir, "out.bin"), Frame: frame})
+		}
+		fmt.Printf("case %d %v %d %d %q\n", i, err == nil, KindOf(err), said, fmt.Sprint(err))
+	}
+}
+
+// suffer has processes of their own try damaged copies: bbolt follows some damage until memory ends.
+func (w *world) suffer(cases []damaged, mode string) []answer {
+	w.Helper()
+	head, err := os.ReadFile(w.tech.own.home.path(headFile))
+	w.must(nil, err)
+	w.write("head", head)
+	for i, c := range cases {
+		w.write(fmt.Sprint("case", i), c.file)
+	}
+	var out []answer
+	for died := 0; len(out) < len(cases); died++ {
+		patience, stop := context.WithTimeout(ctx, time.Minute)
+		cmd := exec.CommandContext(patience, os.Args[0], "-test.run=^TestDamagedChild$")
+		cmd.Env = append(os.Environ(), "WITNESSMARK_TEST_DAMAGED="+w.dir, "WITNESSMARK_TEST_MODE="+mode, fmt.Sprint("WITNESSMARK_TEST_FROM=", len(out)))
+		printed, err := cmd.CombinedOutput()
+		stop()
+		for line := range strings.Lines(string(printed)) {
+			var a answer
+			var i int
+			if n, _ := fmt.Sscanf(line, "case %d %t %d %d %q", &i, &a.yes, &a.kind, &a.said, &a.text); n == 5 {
+				out = append(out, a)
+			}
+		}
+		if len(out) < len(cases) {
+			if code := cmd.ProcessState.ExitCode(); code != 3 && code != -1 || died > len(cases)/10 {
+				w.Fatalf("%s: %v: %s", cases[len(out)].name, err, printed)
+			}
+			out = append(out, answer{died: true})
+		}
 	}
 	return out
 }
@@ -62,30 +157,26 @@ func damages(r *rand.Rand, whole []byte) map[string][]byte {
 func TestDamagedCopyOffline(t *testing.T) {
 	for _, recalled := range []bool{false, true} {
 		t.Run(fmt.Sprintf("recalled %v", recalled), func(t *testing.T) {
-			w := newWorld(t).released()
+			w := newWorldFor(t).released()
 			w.must(nil, w.collect(w.tech))
 			if recalled {
 				w.must(w.lead.ReturnSubmission(ctx, 1, 1, "a slip"))
 			}
 			w.must(nil, w.tech.Sync(ctx))
-			home := w.tech.own.home
-			whole, err := os.ReadFile(home.path(copyFile))
+			whole, err := os.ReadFile(w.tech.own.home.path(copyFile))
 			w.must(nil, err)
+			cases := damages(seeded(t), whole)
 			found := 0
-			for name, b := range damages(seeded(t), whole) {
-				w.must(nil, os.WriteFile(home.path(copyFile), b, 0o600))
-				_, err := VerifyProof(home, w.path("out.bin.proof.zip"), "")
+			for i, a := range w.suffer(cases, "verify") {
 				switch {
-				case err == nil && recalled:
-					t.Errorf("%s: a recalled release was verified", name)
-				case err == nil:
-				case KindOf(err) == Failed:
+				case a.died, a.yes && !recalled:
+				case a.kind == Failed && !a.yes:
 					found++
-				case !recalled || KindOf(err) != Distrust || !strings.Contains(err.Error(), "was recalled by lead"):
-					t.Errorf("%s: kind %d, %v", name, KindOf(err), err)
+				case a.yes || !recalled || a.kind != Distrust || !strings.Contains(a.text, "was recalled by lead"):
+					t.Errorf("%s: %+v", cases[i].name, a)
 				}
-				if strings.Contains(fmt.Sprint(err), "\n") {
-					t.Errorf("%s: not one line: %q", name, err)
+				if strings.Contains(a.text, "\n") {
+					t.Errorf("%s: not one line: %q", cases[i].name, a.text)
 				}
 			}
 			if found < len(whole)/page {
@@ -96,38 +187,19 @@ func TestDamagedCopyOffline(t *testing.T) {
 }
 
 // With the server in reach a damaged copy is set aside, said so, and fetched anew: whatever the
-// damage, a release comes out, and a recalled one does not.
+// damage, what was recalled meanwhile does not come out, and nobody is accused.
 func TestDamagedCopyIsFetchedAgain(t *testing.T) {
-	w := newWorld(t).released()
+	w := newWorldFor(t).released()
 	w.must(nil, w.tech.Sync(ctx))
-	home := w.tech.own.home
-	whole, err := os.ReadFile(home.path(copyFile))
-	w.must(nil, err)
-	head, err := os.ReadFile(home.path(headFile))
+	whole, err := os.ReadFile(w.tech.own.home.path(copyFile))
 	w.must(nil, err)
 	w.must(w.lead.ReturnSubmission(ctx, 1, 1, "a slip"))
-	r := seeded(t)
-	cases := damages(r, whole)
-	names := slices.Sorted(func(yield func(string) bool) {
-		for name := range cases {
-			if !yield(name) {
-				return
-			}
-		}
-	})
-	r.Shuffle(len(names), func(i, j int) { names[i], names[j] = names[j], names[i] })
+	cases := damages(seeded(t), whole)[:40]
 	said := 0
-	for _, name := range names[:40] {
-		w.must(nil, os.WriteFile(home.path(copyFile), cases[name], 0o600))
-		w.must(nil, os.WriteFile(home.path(headFile), head, 0o600))
-		w.tech.Say = func(line string) {
-			if said++; strings.Contains(line, "\n") || !strings.Contains(line, "your own copy of the ledger is damaged") {
-				t.Errorf("%s: said %q", name, line)
-			}
-		}
-		w.refusedAs(w.collect(w.tech), Refused, "1.1 is returned")
-		if t.Failed() {
-			t.Fatal(name)
+	for i, a := range w.suffer(cases, "collect") {
+		said += a.said
+		if !a.died && (a.yes || a.kind != Refused || !strings.Contains(a.text, "1.1 is returned")) {
+			t.Errorf("%s: %+v", cases[i].name, a)
 		}
 	}
 	w.nothingWritten()
