@@ -62,8 +62,5 @@ func (a *app) collectAsFound(ctx context.Context, c *client.Client, q client.Col
 	if err != nil {
 		return err
 	}
-	return a.print(r, func(w io.Writer) error {
-		_, err := fmt.Fprintf(w, "%s into %s, image sha256 %s\n", ofJob(q.Job, 0), q.Out, r.GetImage().GetSha256())
-		return err
-	})
+	return a.line(r, "%s into %s, image sha256 %s", ofJob(q.Job, 0), q.Out, r.GetImage().GetSha256())
 }

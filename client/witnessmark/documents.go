@@ -32,10 +32,7 @@ func documentCommand(a *app, kind, short string) *cobra.Command {
 			if err := a.raised(c, d.GetAdded().GetEntry()); err != nil {
 				return err
 			}
-			return a.print(d, func(w io.Writer) error {
-				_, err := fmt.Fprintf(w, "%s %s, revision %d\n", kind, d.GetName(), d.GetRevision())
-				return err
-			})
+			return a.line(d, "%s %s, revision %d", kind, d.GetName(), d.GetRevision())
 		})}
 	all := &cobra.Command{Use: "list", Short: "Every revision", Args: cobra.NoArgs,
 		RunE: a.looks(func(_ context.Context, c *client.Client, _ []string) error {

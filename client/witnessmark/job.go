@@ -49,10 +49,7 @@ func (a *app) onJob(do func(ctx context.Context, c *client.Client, n uint32) (*r
 		if err != nil {
 			return err
 		}
-		return a.print(j, func(w io.Writer) error {
-			_, err := fmt.Fprintln(w, said(j))
-			return err
-		})
+		return a.line(j, "%s", said(j))
 	})
 }
 

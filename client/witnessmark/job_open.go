@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"io"
 
 	"github.com/spf13/cobra"
 
@@ -26,10 +25,7 @@ func newJobOpen(a *app) *cobra.Command {
 		if err != nil {
 			return err
 		}
-		return a.print(j, func(w io.Writer) error {
-			_, err := fmt.Fprintln(w, j.GetNumber())
-			return err
-		})
+		return a.line(j, "%v", j.GetNumber())
 	})
 	return required(cmd, "car", "definition", "limits")
 }

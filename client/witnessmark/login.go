@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"io"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -30,10 +29,7 @@ func newLoginCommand(a *app) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.print(me, func(w io.Writer) error {
-				_, err := fmt.Fprintf(w, "logged in as %s (%s) to %s\n", me.Name, strings.Join(me.Roles, ", "), c.Fingerprint())
-				return err
-			})
+			return a.line(me, "logged in as %s (%s) to %s", me.Name, strings.Join(me.Roles, ", "), c.Fingerprint())
 		},
 	}
 	cmd.Flags().StringVar(&key, "key", "", "your private key, or the public key of one that ssh-agent holds")

@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"fmt"
-	"io"
 
 	"github.com/spf13/cobra"
 
@@ -31,10 +29,7 @@ func newNoteCommand(a *app) *cobra.Command {
 		if err != nil {
 			return err
 		}
-		return a.print(j.GetNotes()[len(j.GetNotes())-1], func(w io.Writer) error {
-			_, err := fmt.Fprintf(w, "noted about %s\n", about)
-			return err
-		})
+		return a.line(j.GetNotes()[len(j.GetNotes())-1], "noted about %s", about)
 	})
 	return cmd
 }

@@ -46,10 +46,7 @@ func newPersonEnrol(a *app) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.print(p, func(w io.Writer) error {
-				_, err := fmt.Fprintf(w, "enrolled %s (%s) with %s\n", p.Name, strings.Join(p.Roles, ", "), p.GetKeyId())
-				return err
-			})
+			return a.line(p, "enrolled %s (%s) with %s", p.Name, strings.Join(p.Roles, ", "), p.GetKeyId())
 		}),
 	}
 	cmd.Flags().StringVar(&roles, "role", "", "technician, calibrator, lead; several with commas")
@@ -68,10 +65,7 @@ func newPersonRetire(a *app) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.print(p, func(w io.Writer) error {
-				_, err := fmt.Fprintf(w, "retired %s\n", p.Name)
-				return err
-			})
+			return a.line(p, "retired %s", p.Name)
 		}),
 	}
 	cmd.Flags().BoolVar(&compromised, "compromised", false, "the key may be in other hands: void its sign-offs that nobody has collected")

@@ -78,10 +78,7 @@ func newReadVoid(a *app) *cobra.Command {
 		if err != nil {
 			return err
 		}
-		return a.print(j, func(w io.Writer) error {
-			_, err := fmt.Fprintf(w, "voided %s\n", name)
-			return err
-		})
+		return a.line(j, "voided %s", name)
 	})
 	return cmd
 }

@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"fmt"
-	"io"
 
 	"github.com/spf13/cobra"
 
@@ -33,10 +31,7 @@ func newReturnCommand(a *app) *cobra.Command {
 		if err := a.raised(c, s.GetReturned().GetEntry()); err != nil {
 			return err
 		}
-		return a.print(s, func(w io.Writer) error {
-			_, err := fmt.Fprintf(w, "returned %s\n", client.Name(s))
-			return err
-		})
+		return a.line(s, "returned %s", client.Name(s))
 	})
 	return cmd
 }

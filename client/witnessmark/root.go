@@ -149,6 +149,14 @@ func (a *app) print(m proto.Message, text func(w io.Writer) error) error {
 	return text(a.out)
 }
 
+// line writes a message as JSON, or one line about it.
+func (a *app) line(m proto.Message, format string, args ...any) error {
+	return a.print(m, func(w io.Writer) error {
+		_, err := fmt.Fprintf(w, format+"\n", args...)
+		return err
+	})
+}
+
 // terminal reports whether a person is there to be asked.
 func (a *app) terminal() bool {
 	f, ok := a.in.(*os.File)

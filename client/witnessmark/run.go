@@ -35,10 +35,7 @@ func newRunAdd(a *app) *cobra.Command {
 		if err := a.raised(c, r.GetAdded().GetEntry()); err != nil {
 			return err
 		}
-		return a.print(r, func(w io.Writer) error {
-			_, err := fmt.Fprintln(w, r.Number)
-			return err
-		})
+		return a.line(r, "%v", r.Number)
 	})
 	return required(cmd, "when")
 }

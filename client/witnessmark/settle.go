@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"fmt"
-	"io"
 
 	"github.com/spf13/cobra"
 
@@ -30,10 +28,7 @@ func newSettleCommand(a *app) *cobra.Command {
 		if err != nil {
 			return err
 		}
-		return a.print(j, func(w io.Writer) error {
-			_, err := fmt.Fprintf(w, "settled %s %s\n", about, args[1])
-			return err
-		})
+		return a.line(j, "settled %s %s", about, args[1])
 	})
 	return cmd
 }

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"io"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -40,10 +39,7 @@ func newSignCommand(a *app) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.print(s, func(w io.Writer) error {
-				_, err := fmt.Fprintf(w, "signed %s (%s), sha256 %s\n", client.Name(s), s.SignOff.GetJudgement().GetVerdict(), s.Image.GetSha256())
-				return err
-			})
+			return a.line(s, "signed %s (%s), sha256 %s", client.Name(s), s.SignOff.GetJudgement().GetVerdict(), s.Image.GetSha256())
 		}),
 	}
 	cmd.Flags().StringArrayVar(&because, "because", nil,

@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"fmt"
-	"io"
 
 	"github.com/spf13/cobra"
 
@@ -45,10 +43,7 @@ func newSubmitCommand(a *app) *cobra.Command {
 				return err
 			}
 		}
-		return a.print(s, func(w io.Writer) error {
-			_, err := fmt.Fprintf(w, "%s %s\n", client.Name(s), s.Judgement.GetVerdict())
-			return err
-		})
+		return a.line(s, "%s %s", client.Name(s), s.Judgement.GetVerdict())
 	})
 	return required(cmd, "note")
 }

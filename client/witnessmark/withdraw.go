@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"fmt"
-	"io"
 
 	"github.com/spf13/cobra"
 
@@ -24,10 +22,7 @@ func newWithdrawCommand(a *app) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.print(s, func(w io.Writer) error {
-				_, err := fmt.Fprintf(w, "withdrew %s\n", client.Name(s))
-				return err
-			})
+			return a.line(s, "withdrew %s", client.Name(s))
 		}),
 	}
 }
