@@ -39,11 +39,9 @@ func (w *world) opens(p *person) *tab {
 	alloc, stop := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(chromium(w.T)), chromedp.UserDataDir(w.path("profile-"+p.name)),
 		chromedp.NoSandbox, chromedp.Headless, chromedp.DisableGPU, chromedp.NoFirstRun,
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
-		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true))
+		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true), chromedp.WSURLReadTimeout(longest))
 	w.Cleanup(stop)
-	timed, cancel := context.WithTimeout(alloc, 8*time.Minute)
-	w.Cleanup(cancel)
-	ctx, end := chromedp.NewContext(timed)
+	ctx, end := chromedp.NewContext(alloc)
 	w.Cleanup(end)
 	b := &tab{w.T, ctx, p}
 	w.must(chromedp.Do(ctx)) // the browser lives as long as the context that it was started with
@@ -52,14 +50,16 @@ func (w *world) opens(p *person) *tab {
 	return b
 }
 
+// longest is how long a browser beside busy cores is waited for; what is there is seen at once.
+const longest = 3 * time.Minute
+
 func (b *tab) do(steps ...chromedp.Action[chromedp.Void]) {
 	b.Helper()
-	limited, cancel := context.WithTimeout(b.ctx, time.Minute)
+	limited, cancel := context.WithTimeout(b.ctx, longest)
 	defer cancel()
 	err := chromedp.Do(limited, steps...)
 	// A page that is just being replaced loses its nodes before anything is done with them.
-	for try := 0; try < 20 && err != nil && strings.Contains(err.Error(), "node with given id"); try++ {
-		time.Sleep(100 * time.Millisecond)
+	for err != nil && strings.Contains(err.Error(), "node with given id") {
 		err = chromedp.Do(limited, steps...)
 	}
 	if err != nil {
@@ -76,35 +76,44 @@ func eval[T any](b *tab, script string) T {
 	return v
 }
 
+// until waits until a page that is whole says yes to a script. One that is just being replaced cannot
+// be asked; a whole one is not replaced but by a click.
+func (b *tab) until(what, script string) {
+	b.Helper()
+	whole := fmt.Sprintf(`document.readyState === "complete" && (%s)`, script)
+	for end := time.Now().Add(longest); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
+		if yes, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](whole)); err == nil && yes {
+			return
+		}
+	}
+	b.Fatalf("%s waits in vain for %s in\n%s", b.p.name, what, b.text())
+}
+
 func (b *tab) text() string {
-	s, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](`document.readyState + "\n" + location + "\n" + document.title + "\n" + document.body?.innerText`))
+	s, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](`location + "\n" + document.title + "\n" + document.body?.innerText`))
 	if err != nil {
 		return err.Error() // between two pages there is none
 	}
 	return s
 }
 
+// quote is a text as a script writes it.
+func quote(text string) string {
+	b, _ := json.Marshal(text)
+	return string(b)
+}
+
 // sees waits until the page says the words.
 func (b *tab) sees(words string) {
 	b.Helper()
-	for end := time.Now().Add(60 * time.Second); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
-		if text := b.text(); strings.HasPrefix(text, "complete\n") && strings.Contains(text, words) {
-			return // not earlier: nodes of a page that still comes in may be replaced
-		}
-	}
-	b.Fatalf("%s does not see %q but\n%s", b.p.name, words, b.text())
+	b.until(words, fmt.Sprintf(`(document.title + document.body.innerText).includes(%s)`, quote(words)))
 }
 
-// follows clicks a link or a button by its words.
+// follows clicks a link or a button by its words, in one step: a live page may be renewed between two.
 func (b *tab) follows(words string) {
 	b.Helper()
-	quoted, _ := json.Marshal(words)
-	const find = `[...document.querySelectorAll("main a, main button, nav a")].find(e => e.textContent.trim().startsWith(%s))`
-	if !eval[bool](b, fmt.Sprintf("(() => { const e = "+find+"; if (!e) return false; e.id = e.id || 'wanted'; return true; })()", quoted)) {
-		b.Fatalf("%s: no link or button %q in\n%s", b.p.name, words, b.text())
-	}
-	id := eval[string](b, fmt.Sprintf(find+".id", quoted))
-	b.do(chromedp.Click("#" + id))
+	b.until("a link "+words, fmt.Sprintf(`(e => e !== undefined && (e.click(), true))(
+		[...document.querySelectorAll("main a, main button, nav a")].find(e => e.textContent.trim().startsWith(%s)))`, quote(words)))
 }
 
 func (b *tab) goes(path string) {
@@ -112,16 +121,10 @@ func (b *tab) goes(path string) {
 	b.do(chromedp.Navigate(strings.TrimSuffix(b.p.desk.URL(), "/") + path))
 }
 
-// comes waits until a page that is whole has the element: the one before may still be there after a click.
+// comes waits until the page has an element.
 func (b *tab) comes(selector string) {
 	b.Helper()
-	script := fmt.Sprintf(`document.readyState === "complete" && document.querySelector(%q) !== null`, selector)
-	for end := time.Now().Add(60 * time.Second); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
-		if there, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](script)); err == nil && there {
-			return
-		}
-	}
-	b.Fatalf("%s does not find %s in\n%s", b.p.name, selector, b.text())
+	b.until(selector, fmt.Sprintf(`document.querySelector(%s) !== null`, quote(selector)))
 }
 
 // types fills a field by its name.
@@ -135,9 +138,8 @@ func (b *tab) types(field, text string) {
 // confirms types the passphrase into the form that a button is in, and presses the button.
 func (b *tab) confirms(button string) {
 	b.Helper()
-	quoted, _ := json.Marshal(button)
-	eval[bool](b, fmt.Sprintf(`(() => { const e = [...document.querySelectorAll("main button")].find(e => e.textContent.trim() === %s);
-		e.form.querySelector("[name=passphrase]").id = "typed"; e.id = "pressed"; return true; })()`, quoted))
+	b.until("the button "+button, fmt.Sprintf(`(e => e !== undefined && (e.id = "pressed", e.form.querySelector("[name=passphrase]").id = "typed", true))(
+		[...document.querySelectorAll("main button")].find(e => e.textContent.trim() === %s))`, quote(button)))
 	b.do(chromedp.SendKeys("#typed", passphrase), chromedp.Click("#pressed"))
 }
 
@@ -181,9 +183,7 @@ func TestThreePeopleClickThroughAWholeJob(t *testing.T) {
 
 	// The lead's tray has renewed itself, and the sheet says no.
 	lead.sees("To sign or return")
-	if said := eval[string](lead, `document.getElementById("news").textContent`); !strings.Contains(said, "renewed") {
-		t.Errorf("a screen reader was told %q", said)
-	}
+	lead.until("news for a screen reader", `document.getElementById("news").textContent.includes("renewed")`)
 	lead.follows("1.1")
 	lead.sees("Nobody may sign it.")
 	lead.sees("You cannot sign this")
@@ -212,11 +212,9 @@ func TestThreePeopleClickThroughAWholeJob(t *testing.T) {
 	lead.sees("You signed off 1.2. It is released.")
 
 	// The calibrator still reads the sheet: it is not renewed under their eyes, and they are told.
-	if said := eval[string](cal, `document.getElementById("news").textContent`); !strings.Contains(said, "The ledger has grown") {
-		t.Errorf("the open sheet says %q", said)
-	}
+	cal.sees("The ledger has grown")
 	cal.sees("It is waiting.")
-	eval[bool](cal, `(document.querySelector("#news a").click(), true)`)
+	cal.until("the link to it", `(document.querySelector("#news a").click(), true)`)
 	cal.sees("It is released.")
 
 	// The technician collects, writes, and reads back.

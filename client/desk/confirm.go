@@ -88,25 +88,44 @@ func (ByAgent) Confirm(context.Context, string, string) error { return nil }
 // Terminal asks in the terminal that the desk was started from. One Terminal may serve several
 // desks; Whose tells them apart.
 type Terminal struct {
-	out   io.Writer
-	turn  sync.Mutex // one question at a time
-	lines chan string
+	out  io.Writer
+	turn sync.Mutex // one question at a time
+
+	mu    sync.Mutex
+	asked chan string // takes the next line; nil while no question is open
+	ended bool
 }
 
 // NewTerminal reads in from now on; lines that nobody asked for are dropped.
 func NewTerminal(in io.Reader, out io.Writer) *Terminal {
-	t := &Terminal{out: out, lines: make(chan string)}
+	t := &Terminal{out: out}
 	go func() {
-		defer close(t.lines)
 		s := bufio.NewScanner(in)
 		for s.Scan() {
-			select {
-			case t.lines <- s.Text():
-			case <-time.After(100 * time.Millisecond):
+			if ch := t.swap(nil); ch != nil {
+				ch <- s.Text()
 			}
+		}
+		t.mu.Lock()
+		t.ended = true
+		t.mu.Unlock()
+		if ch := t.swap(nil); ch != nil {
+			close(ch)
 		}
 	}()
 	return t
+}
+
+// swap puts another question, or none, in place of the one that is open.
+func (t *Terminal) swap(next chan string) (last chan string) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if next != nil && t.ended {
+		close(next)
+		return nil
+	}
+	last, t.asked = t.asked, next
+	return last
 }
 
 // For is a Confirmer that asks whose signature it is.
@@ -130,9 +149,12 @@ func (b byTerminal) Confirm(ctx context.Context, what, _ string) error {
 	t := b.terminal
 	t.turn.Lock()
 	defer t.turn.Unlock()
+	answer := make(chan string, 1)
+	t.swap(answer)
+	defer t.swap(nil)
 	fmt.Fprintf(t.out, "%s: %s. Sign? Type yes: ", clean(b.person), clean(what))
 	select {
-	case line, ok := <-t.lines:
+	case line, ok := <-answer:
 		if ok && strings.EqualFold(strings.TrimSpace(line), "yes") {
 			return nil
 		}

@@ -62,7 +62,9 @@ func TestALineTypedBeforeTheQuestionIsNoAnswer(t *testing.T) {
 	if _, err := io.WriteString(typed, "yes\n"); err != nil {
 		t.Fatal(err)
 	}
-	time.Sleep(300 * time.Millisecond)
+	if _, err := io.WriteString(typed, "\n"); err != nil { // read once the line before was dropped
+		t.Fatal(err)
+	}
 	ctx, cancel := context.WithTimeout(context.Background(), 300*time.Millisecond)
 	defer cancel()
 	if err := confirm.Confirm(ctx, "sign off 1.1", ""); err == nil {

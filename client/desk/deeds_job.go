@@ -3,6 +3,7 @@ package desk
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -128,21 +129,29 @@ var noteDeed = deed{path: "note", label: "Add a note", kind: "note", more: true,
 		return "You added a note.", "", err
 	}}
 
+// settleable are a job's alarms that a lead's word ends.
+func settleable(j *recordv1.Job) []*recordv1.Alarm {
+	return slices.DeleteFunc(record.Due(j.GetAlarms(), time.Now()), func(a *recordv1.Alarm) bool { return !record.Settleable(a.GetAlarm()) })
+}
+
 var settleDeed = deed{path: "settle", label: "Settle an alarm", kind: "settle", more: true, closed: true,
 	not: func(j *recordv1.Job) string {
-		for _, a := range record.Due(j.GetAlarms(), time.Now()) {
-			if record.Settleable(a.GetAlarm()) {
-				return ""
-			}
+		if len(settleable(j)) == 0 {
+			return "There is no alarm that a lead's word ends."
 		}
-		return "There is no alarm that a lead's word ends."
+		return ""
+	},
+	says: func(j *recordv1.Job) string {
+		var says []string
+		for _, a := range settleable(j) {
+			says = append(says, a.GetAbout()+": "+a.GetSays()+".")
+		}
+		return strings.Join(says, " ")
 	},
 	fields: func(f *filling) []field {
 		pick := field{Kind: "pick", Name: "alarm", Label: "Alarm"}
-		for _, a := range record.Due(f.job.GetAlarms(), time.Now()) {
-			if record.Settleable(a.GetAlarm()) {
-				pick.Options = append(pick.Options, [2]string{a.GetAbout() + " " + a.GetAlarm(), a.GetAbout() + ": " + a.GetSays()})
-			}
+		for _, a := range settleable(f.job) {
+			pick.Options = append(pick.Options, [2]string{a.GetAbout() + " " + a.GetAlarm(), a.GetAbout() + ": " + a.GetAlarm()})
 		}
 		return []field{pick, because("What was done about it")}
 	},

@@ -6,7 +6,6 @@ import (
 	"net/http/httptest"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/chromedp/chromedp"
 )
@@ -29,11 +28,7 @@ fetch("%[1]s/", {credentials: "include"}).then(r => r.text()).then(t => got = "r
 	}))
 	defer foreign.Close()
 	b.do(chromedp.Navigate(foreign.URL))
-	for end := time.Now().Add(60 * time.Second); eval[string](b, `got`) == ""; time.Sleep(20 * time.Millisecond) {
-		if time.Now().After(end) {
-			t.Fatal("the fetch did not end")
-		}
-	}
+	b.until("the end of its fetch", `got !== ""`)
 	if got := eval[string](b, `got`); got != "refused" {
 		t.Errorf("a foreign page %.200s", got)
 	}

@@ -47,8 +47,6 @@ func (w *world) full() *world {
 	w.twoSubmissions().demoRuns()
 	_, err := w.technician.client.Collect(ctx, client.Collecting{Job: 1, Submission: 1, Out: w.path("out.bin"), FreshRead: w.demo("asfound.bin")})
 	w.must(err)
-	_, err = w.technician.client.Readback(ctx, 1, w.demo("submission-1.bin"), "")
-	w.must(err)
 	_, err = w.technician.client.AddNote(ctx, client.NewNote{About: record.Name{Job: 1}, Text: "The second gear pull was cut short by the fan belt.", Files: []string{w.demo("dx1-road-98.yaml")}})
 	w.must(err)
 	for _, plate := range []string{"HC 18", "HC 2"} {
@@ -56,6 +54,8 @@ func (w *world) full() *world {
 		w.must(err)
 	}
 	_, _, err = w.technician.client.AddRead(ctx, client.NewRead{Job: 2, Path: w.demo("submission-2.bin")})
+	w.must(err)
+	_, err = w.technician.client.Readback(ctx, 1, w.demo("submission-1.bin"), "")
 	w.must(err)
 	_, err = w.technician.client.CloseJob(ctx, 3, "cancelled", "the car did not come")
 	w.must(err)

@@ -92,7 +92,9 @@ func (d *Desk) sheetOf(r *http.Request) (page, *sheetBody, error) {
 	}
 	b.Visited = d.visited(r.Context(), rev)
 	if err := d.client.MaySign(rev); err != nil {
-		b.NotSign = err.Error()
+		if b.NotSign = err.Error(); s.GetState() != record.Waiting {
+			b.WhoSigns = "Nothing is left to sign: it is " + s.GetState() + "."
+		}
 	} else {
 		b.Needs = d.needs(rev)
 	}

@@ -7,13 +7,11 @@
   function follow() {
     if (!document.querySelector("header.band")) return;
     const stream = new EventSource("/events");
-    let last = null;
+    let last = Number(document.body.dataset.ledger); // entries that the page was made of
     stream.addEventListener("ledger", async (e) => {
-      const first = last === null;
-      if (e.data === last) return;
-      last = e.data;
-      document.body.dataset.ledger = e.data;
-      if (first) return;
+      const size = Number(e.data);
+      if (size <= last) return;
+      last = size;
       if (!document.body.hasAttribute("data-live")) {
         news.replaceChildren("The ledger has grown to " + e.data + " entries. ", link("Show this page anew"));
         return;
@@ -21,6 +19,7 @@
       const answer = await fetch(location.pathname + location.search);
       if (!answer.ok) return;
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      if (size < last) return; // a newer one is on its way
       const fresh = page.getElementById("live");
       const stale = document.getElementById("live");
       if (!fresh || !stale) return;
