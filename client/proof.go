@@ -60,9 +60,25 @@ func (c *Client) proof(ctx context.Context, r *Review, collected uint64) ([]byte
 	if files[proofLimits], err = c.download(ctx, "limits "+j.GetLimits().GetName(), j.GetLimits().GetSha256()); err != nil {
 		return nil, err
 	}
-	var openings recordv1.OpeningList
-	var entries recordv1.ProvenList
-	err = c.own.view(func(tx store.ReadTx) error {
+	openings, entries, err := c.proven(r, head.Size, collected)
+	if err != nil {
+		return nil, err
+	}
+	written := proto.MarshalOptions{Deterministic: true}
+	if files[proofOpenings], err = written.Marshal(openings); err != nil {
+		return nil, err
+	}
+	if files[proofEntries], err = written.Marshal(entries); err != nil {
+		return nil, err
+	}
+	files[proofCheckpoint] = []byte(head.Checkpoint)
+	return pack(files)
+}
+
+// proven are the car's texts, and the entries of a proof with their places in a tree of a size.
+func (c *Client) proven(r *Review, size, collected uint64) (*recordv1.OpeningList, *recordv1.ProvenList, error) {
+	openings, entries := &recordv1.OpeningList{}, &recordv1.ProvenList{}
+	err := c.own.view(func(tx store.ReadTx) error {
 		s := record.Read(tx)
 		job, _ := s.Job(r.Job.GetNumber())
 		for _, t := range []*recordv1.Text{job.GetPlate(), job.GetFrame()} {
@@ -70,12 +86,12 @@ func (c *Client) proof(ctx context.Context, r *Review, collected uint64) ([]byte
 				openings.Openings = append(openings.Openings, o)
 			}
 		}
-		indices, err := saysYes(tx, s, job, j, collected)
+		indices, err := saysYes(tx, s, job, r.Judgement, collected)
 		if err != nil {
 			return err
 		}
 		for _, i := range indices {
-			p, err := prove(tx, i, head.Size)
+			p, err := prove(tx, i, size)
 			if err != nil {
 				return err
 			}
@@ -83,18 +99,7 @@ func (c *Client) proof(ctx context.Context, r *Review, collected uint64) ([]byte
 		}
 		return s.Err()
 	})
-	if err != nil {
-		return nil, err
-	}
-	written := proto.MarshalOptions{Deterministic: true}
-	if files[proofOpenings], err = written.Marshal(&openings); err != nil {
-		return nil, err
-	}
-	if files[proofEntries], err = written.Marshal(&entries); err != nil {
-		return nil, err
-	}
-	files[proofCheckpoint] = []byte(head.Checkpoint)
-	return pack(files)
+	return openings, entries, err
 }
 
 // saysYes are the entries that a proof holds, in order: the genesis, those about people, the job's up
