@@ -1,6 +1,7 @@
 package record
 
 import (
+	"errors"
 	"slices"
 	"strings"
 	"testing"
@@ -150,4 +151,21 @@ func TestErase(t *testing.T) {
 	if have("found") {
 		t.Error("the image that came again is still there")
 	}
+}
+
+// TestRebuildKeepsWhatIsNotUnderstood: an older program that makes the documents again does not delete
+// what an entry may name that it cannot read.
+func TestRebuildKeepsWhatIsNotUnderstood(t *testing.T) {
+	h := newHistory(t, false).script(oneJob + "T closes 1 done\nL erases 1 images\nT opens CD-2\nC notes 2 hello\nT reads 2 found")
+	hidden := kinds["note"]
+	delete(kinds, "note")
+	err := h.engine.Update(func(w store.WriteTx) error { _, err := Rebuild(w); return err })
+	kinds["note"] = hidden
+	if err != nil || !look(h, (*State).Unapplied) || !slices.Contains(blobsOf(t, h.engine), sha("found")) {
+		t.Errorf("%v, blobs %v", err, blobsOf(t, h.engine))
+	}
+	if err := h.engine.Update(func(w store.WriteTx) error { s := Write(w); return errors.Join(s.CatchUp(), s.Finish()) }); err != nil {
+		t.Fatal(err)
+	}
+	replays(t, h)
 }
