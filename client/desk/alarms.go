@@ -38,3 +38,14 @@ func alarmLines(p page, j *recordv1.Job, alarms []*recordv1.Alarm) (out []alarmL
 	}
 	return out
 }
+
+// alarmsOf are the alarms of a car, whichever of its jobs they are of.
+func (d *Desk) alarmsOf(p page, car uint32) (out []alarmLine, err error) {
+	err = d.client.View(func(s *record.State) error {
+		for _, j := range s.CarJobs(car) {
+			out = append(out, alarmLines(p, j, j.GetAlarms())...)
+		}
+		return nil
+	})
+	return out, err
+}

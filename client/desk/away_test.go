@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"fmt"
 	"net/http"
 	"net/url"
 	"strings"
@@ -24,6 +25,18 @@ func TestWithoutTheServerTheDeskShowsWhatWasVerified(t *testing.T) {
 	if status, page := b.post("/sheet/1.1/return", url.Values{"reason": {"no"}, "passphrase": {passphrase}}); status < 400 || !strings.Contains(page, "cannot be reached") {
 		t.Errorf("acting without: %d %s", status, page)
 	}
+}
+
+// TestWhatTheClientSaysIsShown: what became of an action that got no answer stands on the next pages.
+func TestWhatTheClientSaysIsShown(t *testing.T) {
+	w := newWorld(t)
+	b := w.inside(w.lead.desk)
+	b.hides("/", "signed earlier")
+	for n := range keptLines + 1 {
+		w.lead.client.Say(fmt.Sprintf("the note that you signed earlier and got no answer for is entry %d", n))
+	}
+	b.shows("/ledger", "<p>The note that you signed earlier and got no answer for is entry 5</p>", "is entry 1<")
+	b.hides("/", "is entry 0<")
 }
 
 func TestWhatIsNotThere(t *testing.T) {

@@ -42,19 +42,24 @@ func (d *Desk) card(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	p.Title, p.Live = fmt.Sprintf("Job %d, %s", j.GetNumber(), text(j.GetPlate())), true
-	b := cardBody{Job: j, Alarms: alarmLines(p, j, j.GetAlarms()), Pairs: len(j.GetSubmissions()) > 1, Numbers: client.NumberRows(j)}
+	b := cardBody{Job: j, Pairs: len(j.GetSubmissions()) > 1, Numbers: client.NumberRows(j)}
 	for _, s := range releases(j) {
 		b.Releases = append(b.Releases, client.Name(s))
 	}
-	var history *recordv1.CarHistory
-	err = d.client.View(func(s *record.State) error { history = s.CarHistory(j.GetCar()); return nil })
+	if b.Alarms, err = d.alarmsOf(p, j.GetCar()); err != nil {
+		return err
+	}
+	err = d.client.View(func(s *record.State) error {
+		b.Happened, b.Others = story(j, s.CarHistory(j.GetCar()).GetEvents())
+		return nil
+	})
 	if err != nil {
 		return err
 	}
-	b.Happened, b.Others = story(j, history.GetEvents())
 	for _, o := range deeds() {
 		one := offered{fmt.Sprintf("/job/%d/%s", j.GetNumber(), o.path), o.label, o.why(p, j)}
 		switch {
+		case j.GetState() == "closed" && !o.closed: // what takes nothing more
 		case !o.more:
 			b.Deeds = append(b.Deeds, one)
 		case one.Why == "":

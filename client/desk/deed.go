@@ -37,6 +37,7 @@ type field struct {
 	Name, Label, Hint string
 	Value             string
 	Options           [][2]string // of a pick: value and words
+	None              string      // what to do where there is nothing to pick
 	Must              bool
 }
 
@@ -118,7 +119,7 @@ func (d *Desk) form(w http.ResponseWriter, o *deed, f *filling) error {
 		b.Fields = o.fields(f)
 		for i, one := range b.Fields {
 			if one.Kind == "pick" && len(one.Options) == 0 {
-				b.Not = one.Label + ": there is none to choose. " + one.Hint
+				b.Not = one.Label + ": there is none yet. " + one.None
 			}
 			b.Fields[i].Value = cmp.Or(f.value(one.Name), one.Value)
 		}

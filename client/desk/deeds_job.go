@@ -17,7 +17,7 @@ import (
 
 var openDeed = deed{label: "Open a job", kind: "job",
 	fields: func(f *filling) []field {
-		return append([]field{{Kind: "pick", Name: "definition", Label: "Definition of the controller", Options: f.desk.names(client.Definitions), Must: true, Hint: "A lead adds them: witnessmark definition add."}},
+		return append([]field{{Kind: "pick", Name: "definition", Label: "Definition of the controller", Options: f.desk.names(client.Definitions), Must: true, None: "A lead adds definitions: witnessmark definition add."}},
 			f.details(client.Details{})...)
 	},
 	do: func(f *filling) (string, string, error) {
@@ -40,8 +40,8 @@ var amendDeed = deed{path: "amend", label: "Correct the job's details", kind: "a
 func (f *filling) details(now client.Details) []field {
 	out := []field{
 		{Kind: "line", Name: "plate", Label: "Car: its plate", Value: now.Plate, Must: true},
-		{Kind: "line", Name: "frame", Label: "Frame number", Hint: "May be left out: then it is what it was, or what a read tells."},
-		{Kind: "pick", Name: "limits", Label: "Limits", Options: f.desk.names(client.Limits), Value: now.Limits, Must: true, Hint: "A lead adds them: witnessmark limits add."},
+		{Kind: "line", Name: "frame", Label: "Frame number", Hint: "May be left out; a read tells it where the controller holds one."},
+		{Kind: "pick", Name: "limits", Label: "Limits", Options: f.desk.names(client.Limits), Value: now.Limits, Must: true, None: "A lead adds limits: witnessmark limits add."},
 		{Kind: "line", Name: "fuel", Label: "Fuel, as the limits call it", Value: now.Fuel},
 		{Kind: "text", Name: "parts", Label: "Parts fitted, one a line", Value: strings.Join(now.Parts, "\n")},
 		{Kind: "text", Name: "numbers", Label: "Numbers of the car and its parts, one a line", Value: strings.Join(now.Numbers, "\n"), Hint: "As NAME=VALUE, such as crank_pulley_mm=180. Limits may use them."},

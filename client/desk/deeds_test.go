@@ -177,7 +177,7 @@ func TestAReadBackThatDiffersIsNeverGreen(t *testing.T) {
 	if !strings.Contains(page, `<div class="notice bad" role="alert"><p>The read-back differs`) || strings.Contains(page, "notice done") {
 		t.Errorf("it is told as %s", page)
 	}
-	tech.alarmed("1.back1", "What is in the car is unknown", "A read-back that matches, or a new read, ends it.")
+	tech.alarmed("1.back1", "what is in the car is unknown", "A read-back that matches, or a new read, ends it.")
 	tech.shows("/job/1", "<strong>unknown</strong>")
 	if page := tech.does("/job/1/readback", nil, map[string][2]string{"file": {"back.bin", string(back)}}); !strings.Contains(page, `<div class="notice done" role="status"><p>The read-back matches`) {
 		t.Errorf("a match is told as %s", page)

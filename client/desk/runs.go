@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
-	"strings"
 
 	"witnessmark/client"
 	"witnessmark/client/outcome"
@@ -93,7 +92,7 @@ func (d *Desk) runs(w http.ResponseWriter, r *http.Request) error {
 		b.Why = d.plain(err)
 	}
 	if b.Outcome != nil {
-		b.Plot = plot(append(b.Outcome.Curves(), b.Outcome.Watched()...), "torque and power over engine speed, and what the engine did, for all runs")
+		b.Plot = outcome.Plot(append(b.Outcome.Curves(), b.Outcome.Watched()...), "torque and power over engine speed, and what the engine did, for all runs")
 		b.Runs = rowsOf(j, b.Outcome)
 	}
 	d.show(w, p, http.StatusOK, "runs", b)
@@ -142,21 +141,11 @@ func (d *Desk) outcome(w http.ResponseWriter, r *http.Request) error {
 	}
 	if b.Outcome != nil {
 		b.Runs = rowsOf(j, b.Outcome)
-		b.Curves = plot(b.Outcome.Curves(), "torque and power over engine speed, before and after")
-		b.Panels = plot(b.Outcome.Watched(), "what the engine did over engine speed, before and after")
+		b.Curves = outcome.Plot(b.Outcome.Curves(), "torque and power over engine speed, before and after")
+		b.Panels = outcome.Plot(b.Outcome.Watched(), "what the engine did over engine speed, before and after")
 	}
 	d.show(w, p, http.StatusOK, "outcome", b)
 	return nil
-}
-
-// plot is a drawing without its own style, which the desk's policy keeps out: assets/runs.css has it.
-func plot(panels []outcome.Panel, label string) template.HTML {
-	before, rest, ok := strings.Cut(string(outcome.Plot(panels, label)), "<style>")
-	if !ok {
-		return template.HTML(before)
-	}
-	_, after, _ := strings.Cut(rest, "</style>")
-	return template.HTML(before + after) // every text in it was escaped where it was drawn
 }
 
 // visitedBody is where the before-runs were in the changed tables.

@@ -20,7 +20,7 @@ const drawnAtOnce = 12
 type sheetBody struct {
 	Review   *client.Review
 	Sub      *recordv1.Submission
-	Alarms   []alarmLine // of the job
+	Alarms   []alarmLine // of the car
 	Report   *calibrationv1.Report
 	At       string // the sheet's address
 	WhoSigns string
@@ -74,10 +74,13 @@ func (d *Desk) sheetOf(r *http.Request) (page, *sheetBody, error) {
 	}
 	s := rev.Submission
 	p.Title = fmt.Sprintf("Sheet of %s, %s", client.Name(s), text(rev.Job.GetPlate()))
-	b := &sheetBody{Review: rev, Sub: s, Alarms: alarmLines(p, rev.Job, rev.Job.GetAlarms()), Report: rev.Report, At: "/sheet/" + client.Name(s), WhoSigns: whoSigns(rev, d.client.OnePerson()),
+	b := &sheetBody{Review: rev, Sub: s, Report: rev.Report, At: "/sheet/" + client.Name(s), WhoSigns: whoSigns(rev, d.client.OnePerson()),
 		Findings: view.Findings(rev.Report, rev.Layout()), Meant: meantOf(rev),
 		Return: s.GetState() == record.Waiting || record.IsRelease(s), Recall: record.IsRelease(s),
 		Withdraw: s.GetState() == record.Waiting && p.wrote(s)}
+	if b.Alarms, err = d.alarmsOf(p, rev.Job.GetCar()); err != nil {
+		return p, nil, err
+	}
 	all := r.URL.Query().Get("all") != ""
 	base, candidate := rev.Images()
 	for i, t := range rev.Report.Tables {
