@@ -58,6 +58,9 @@ func (e *Engine) Update(fn func(store.WriteTx) error) error {
 	if t.failed != nil {
 		return t.failed
 	}
+	if err := t.putSum(); err != nil {
+		return err
+	}
 	if err := guard(func() error { return e.commit(t.tx) }); err != nil {
 		// What the file holds now is unknown until it is read again from the disk.
 		e.broken.Store(true)

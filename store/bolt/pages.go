@@ -17,63 +17,86 @@ const (
 	headerSize  = 16
 	elementSize = 16
 	branchPage  = 1
+	leafPage    = 2
 )
 
-// checkBranches refuses pages that lead back to one above them. bbolt follows such a ring until its
-// stack is full, and no process survives that. Only pages that lead to others are read.
-func checkBranches(file io.ReaderAt, tx *bbolt.Tx) error {
-	if err := checkBelow(file, tx, uint64(tx.Cursor().Bucket().Root())); err != nil {
+// checkPages refuses a tree whose pages are not what leads to them says. bbolt follows a page that
+// lies below itself until its stack is full, and takes all memory there is for one that says it
+// covers more than the file: no process survives that. Of leaves only the headers are read.
+func checkPages(file io.ReaderAt, tx *bbolt.Tx) error {
+	c := pageCheck{file: file, size: int64(tx.DB().Info().PageSize)}
+	c.pages = uint64(tx.Size() / c.size)
+	if err := c.below(uint64(tx.Cursor().Bucket().Root())); err != nil {
 		return err
 	}
 	return tx.ForEach(func(_ []byte, bucket *bbolt.Bucket) error {
 		if bucket == nil || bucket.Root() == 0 {
 			return nil // no bucket, or one that lies within its parent's page
 		}
-		return checkBelow(file, tx, uint64(bucket.Root()))
+		return c.below(uint64(bucket.Root()))
 	})
 }
 
-// checkBelow goes down a tree level by level. All leaves have one depth, so the first page of a
-// level tells whether there are more levels.
-func checkBelow(file io.ReaderAt, tx *bbolt.Tx, root uint64) error {
+type pageCheck struct {
+	file  io.ReaderAt
+	size  int64
+	pages uint64 // in the file, as far as it is in use
+}
+
+// below goes down a tree level by level. All leaves have one depth.
+func (c *pageCheck) below(root uint64) error {
 	above := map[uint64]bool{}
-	for level := []uint64{root}; ; {
-		for _, page := range level {
-			if above[page] {
-				return fmt.Errorf("page %d lies below itself: %w", page, store.ErrDamaged)
-			}
-		}
+	for level := []uint64{root}; len(level) > 0; {
 		var next []uint64
+		kind := uint16(0)
 		for i, page := range level {
-			below, err := readBranch(file, int64(page)*int64(tx.DB().Info().PageSize))
+			is, below, err := c.read(page)
+			if err == nil && i > 0 && is != kind {
+				err = fmt.Errorf("leaves lie at two depths")
+			}
+			if err == nil && above[page] {
+				err = fmt.Errorf("it lies below itself")
+			}
 			if err != nil {
 				return fmt.Errorf("page %d: %w: %w", page, store.ErrDamaged, err)
 			}
-			if below == nil && i == 0 {
-				return nil
-			}
-			above[page] = true
+			kind = is
 			next = append(next, below...)
+			above[page] = kind == branchPage
 		}
 		level = next
 	}
+	return nil
 }
 
-// readBranch is the numbers of the pages that the page at an offset leads to; none if it is a leaf.
-func readBranch(file io.ReaderAt, at int64) (below []uint64, err error) {
-	header := make([]byte, headerSize)
-	if _, err := file.ReadAt(header, at); err != nil {
-		return nil, err
+// read is the kind of a page, and the numbers of the pages that it leads to; none if it is a leaf.
+func (c *pageCheck) read(page uint64) (kind uint16, below []uint64, err error) {
+	if page >= c.pages {
+		return 0, nil, fmt.Errorf("the file has %d", c.pages)
 	}
-	if binary.NativeEndian.Uint16(header[8:]) != branchPage {
-		return nil, nil
+	var header [headerSize]byte
+	at := int64(page) * c.size
+	if _, err := c.file.ReadAt(header[:], at); err != nil {
+		return 0, nil, err
 	}
-	elements := make([]byte, elementSize*int(binary.NativeEndian.Uint16(header[10:])))
-	if _, err := file.ReadAt(elements, at+headerSize); err != nil {
-		return nil, err
+	kind = binary.NativeEndian.Uint16(header[8:])
+	count, more := binary.NativeEndian.Uint16(header[10:]), binary.NativeEndian.Uint32(header[12:])
+	switch {
+	case binary.NativeEndian.Uint64(header[:]) != page:
+		return 0, nil, fmt.Errorf("it says that it is another")
+	case uint64(more) >= c.pages-page:
+		return 0, nil, fmt.Errorf("it covers %d more, the file has %d", more, c.pages)
+	case kind == leafPage:
+		return kind, nil, nil
+	case kind != branchPage || count == 0:
+		return 0, nil, fmt.Errorf("it is no part of a tree")
+	}
+	elements := make([]byte, elementSize*int(count))
+	if _, err := c.file.ReadAt(elements, at+headerSize); err != nil {
+		return 0, nil, err
 	}
 	for e := 0; e < len(elements); e += elementSize {
 		below = append(below, binary.NativeEndian.Uint64(elements[e+8:]))
 	}
-	return below, nil
+	return kind, below, nil
 }

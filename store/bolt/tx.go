@@ -116,10 +116,20 @@ func (t *readTx) Document(kind, key string) ([]byte, error) {
 	}
 	value, err := t.get(bucketDocuments, documentKey(kind, key))
 	if err != nil {
-		return nil, fmt.Errorf("%s %q: %w", kind, key, err)
+		return nil, &documentError{kind, key, err}
 	}
 	return value, nil
 }
+
+// documentError puts its text together only for whoever reads it: that a document is not there is
+// the answer to many questions.
+type documentError struct {
+	kind, key string
+	err       error
+}
+
+func (e *documentError) Error() string { return fmt.Sprintf("%s %q: %v", e.kind, e.key, e.err) }
+func (e *documentError) Unwrap() error { return e.err }
 
 func (t *readTx) Sum() (store.Sum, error) {
 	raw, err := t.get(bucketMeta, keySum)

@@ -1,7 +1,6 @@
 package bolt
 
 import (
-	"errors"
 	"fmt"
 
 	"go.etcd.io/bbolt"
@@ -12,7 +11,24 @@ import (
 
 type writeTx struct {
 	readTx
-	failed error // the first write that failed; it fails the whole Update
+	failed error      // the first write that failed; it fails the whole Update
+	sum    *store.Sum // of the documents, once one was written; kept when the transaction commits
+}
+
+// Sum is that of what this transaction wrote.
+func (t *writeTx) Sum() (store.Sum, error) {
+	if t.sum == nil || t.done {
+		return t.readTx.Sum()
+	}
+	return *t.sum, nil
+}
+
+// putSum is written once a transaction, not once a document.
+func (t *writeTx) putSum() error {
+	if t.sum == nil {
+		return nil
+	}
+	return guard(func() error { return putSum(t.tx, *t.sum) })
 }
 
 // write runs put if its arguments were right, and remembers a failure.
@@ -67,14 +83,16 @@ func (t *writeTx) DeleteBlob(sha256 string) error {
 func (t *writeTx) PutDocument(kind, key string, value []byte) error {
 	sum, err := store.SumWith(t, kind, key, value)
 	return t.write(err, func() error {
-		return errors.Join(t.put(bucketDocuments, documentKey(kind, key), value)(), putSum(t.tx, sum))
+		t.sum = &sum
+		return t.put(bucketDocuments, documentKey(kind, key), value)()
 	})
 }
 
 func (t *writeTx) DeleteDocument(kind, key string) error {
 	sum, err := store.SumWithout(t, kind, key)
 	return t.write(err, func() error {
-		return errors.Join(t.tx.Bucket(bucketDocuments).Delete(documentKey(kind, key)), putSum(t.tx, sum))
+		t.sum = &sum
+		return t.tx.Bucket(bucketDocuments).Delete(documentKey(kind, key))
 	})
 }
 
@@ -84,7 +102,8 @@ func (t *writeTx) DropDocuments() error {
 			return err
 		}
 		_, err := t.tx.CreateBucket(bucketDocuments)
-		return errors.Join(err, putSum(t.tx, store.Sum{}))
+		t.sum = &store.Sum{}
+		return err
 	})
 }
 
