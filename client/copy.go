@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"witnessmark/store"
@@ -19,9 +20,10 @@ import (
 // ownCopy is a person's copy of the ledger: entries, tree hashes and documents in a file that is
 // open, and locked, for as long as one step takes, so that commands and desks share it.
 type ownCopy struct {
-	home   *Home
-	config Config
-	say    func(line string)
+	home     *Home
+	config   Config
+	say      func(line string)
+	lookedAt atomic.Pointer[fs.FileInfo] // the file as this process left it
 }
 
 // mend is what to do about a copy that cannot be used.
@@ -38,18 +40,28 @@ func (o *ownCopy) file() string {
 	return o.home.path(partFile)
 }
 
-// with opens a file of the copy, locked against everybody else, while fn runs.
+// with opens a file of the copy, locked against everybody else, while fn runs. Its pages are looked
+// at once by each process, and again when others have written to it.
 func (o *ownCopy) with(path string, readOnly bool, fn func(*bolt.Engine) error) error {
-	e, err := bolt.OpenWith(path, bolt.Options{Wait: 2 * time.Second, ReadOnly: readOnly})
+	e, err := bolt.OpenWith(path, bolt.Options{Wait: 2 * time.Second, ReadOnly: readOnly, Unchecked: readOnly && o.sameFile(path)})
 	if err != nil {
-		var system *fs.PathError
-		if !errors.Is(err, bolt.ErrHeld) && !errors.As(err, &system) && !isDamage(err) {
-			err = fmt.Errorf("%w: %w", store.ErrDamaged, err) // what opening says of a file, and not the system of it
-		}
 		return damage(err)
 	}
 	err = fn(e)
-	return damage(errors.Join(err, e.Close()))
+	if err = errors.Join(err, e.Close()); err == nil {
+		var info fs.FileInfo
+		if info, err = os.Stat(path); err == nil {
+			o.lookedAt.Store(&info)
+		}
+	}
+	return damage(err)
+}
+
+// sameFile says whether the file is the one that this process had open last, and as it was then.
+func (o *ownCopy) sameFile(path string) bool {
+	info, err := os.Stat(path)
+	was := o.lookedAt.Load()
+	return err == nil && was != nil && os.SameFile(info, *was) && info.Size() == (*was).Size() && info.ModTime().Equal((*was).ModTime())
 }
 
 // damage says whose affair it is that stored bytes are not what they were.
@@ -107,6 +119,7 @@ func (o *ownCopy) sound() error {
 // whole holds the copy to the head that is kept beside it, and its documents to their sum: nothing
 // is answered with yes before that. Its errors are store.ErrDamaged and the system's.
 func (o *ownCopy) whole(head Head) error {
+	o.lookedAt.Store(nil)
 	return o.view(func(tx store.ReadTx) error { return holds(tx, head) })
 }
 
