@@ -77,7 +77,7 @@ type headless struct {
 }
 
 func (h headless) Document(kind, key string) ([]byte, error) {
-	if kind == "head" {
+	if kind == record.HeadDocument {
 		return h.plain.Document(kind, key)
 	}
 	return h.ReadTx.Document(kind, key)

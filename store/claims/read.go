@@ -127,10 +127,6 @@ func (m *making) lastKnown(j *recordv1.Job, car uint32) (*recordv1.LastKnown, er
 		return nil, err
 	}
 	k := &recordv1.LastKnown{Job: in.GetJob(), Submission: in.GetSubmission(), ImageSha256: in.GetImageSha256()}
-	if left.GetSha256() == "" { // its bytes were erased: the hash is all that is left of them
-		k.Same = in.GetImageSha256() == string(m.Candidate.SHA256())
-		return k, nil
-	}
 	then := m.c.making(m.src)
 	if then.Layout, err = m.c.Layout(m.src, def); err != nil || uint64(left.GetSize()) != then.Layout.Size {
 		return k, err

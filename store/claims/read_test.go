@@ -185,9 +185,9 @@ func TestOtherDefinitionInTheCar(t *testing.T) {
 	}
 }
 
-// TestErasedInTheCar: of an image whose bytes were erased the hash is left.
+// TestErasedInTheCar: nothing can be held against an image whose bytes were erased.
 func TestErasedInTheCar(t *testing.T) {
-	for boost, same := range map[byte]bool{110: true, 111: false} {
+	for _, boost := range []byte{110, 111} {
 		w := newWorld(t)
 		w.do(w.open("A", "", ""))
 		w.do(w.open("A", "", ""))
@@ -199,8 +199,8 @@ func TestErasedInTheCar(t *testing.T) {
 		w.file(road)
 		a := w.read(2, w.image(picture("FRAME001", boost)), "FRAME001")
 		w.do(a)
-		if last := a.GetRead().GetLastKnown(); last.GetJob() != 1 || last.GetSame() != same || last.GetReportSha256() != "" {
-			t.Errorf("%v", last)
+		if last := a.GetRead().GetLastKnown(); last != nil {
+			t.Errorf("held against what was erased: %v", last)
 		}
 	}
 }

@@ -55,7 +55,7 @@ func (s *State) CarJobs(car uint32) (out []*recordv1.Job) {
 
 // InCar is what the ledger says is in a car: the latest of a read, a read-back, and a writing that
 // could not be read back. Its image is the one read, or the one written; after a read-back that
-// differs it is not known until it was read or read back again. Nil where the car was never read.
+// differs it is not known until it was read or read back again, nor once that image was erased. Nil where the car was never read.
 func (s *State) InCar(car uint32) (in *recordv1.InCar) {
 	var said []*recordv1.InCar
 	for _, n := range s.carJobs(car) {
@@ -66,6 +66,9 @@ func (s *State) InCar(car uint32) (in *recordv1.InCar) {
 		if guess := next.GetKnownBy() == writtenOnly; !guess || in.GetKnown() {
 			in = next
 		}
+	}
+	if in != nil && !s.get(docImage, in.GetImageSha256(), &recordv1.Image{}) {
+		in.Known = false
 	}
 	return in
 }

@@ -1,6 +1,9 @@
 package record
 
 import (
+	"maps"
+	"slices"
+
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
@@ -58,6 +61,13 @@ func init() {
 	} {
 		kinds[k.name] = k
 	}
+}
+
+// Kinds are the names of all kinds of entries, sorted.
+func Kinds() []string {
+	names := slices.AppendSeq([]string{"genesis"}, maps.Keys(kinds))
+	slices.Sort(names)
+	return names
 }
 
 // Brings lists the bytes that an action brings into the record, each once.

@@ -287,7 +287,7 @@ func (o *oracle) imageOf(job, sub uint32) string {
 // inCar walks a car's reads and read-backs in the order of the ledger.
 func (o *oracle) inCar(car uint32) (in string) {
 	in = "never read"
-	known := false
+	known, image, by := false, "", 0
 	for _, f := range o.facts {
 		b := f.GetReadBack()
 		r := f.GetRead()
@@ -297,17 +297,37 @@ func (o *oracle) inCar(car uint32) (in string) {
 			if last := r.GetLastKnown(); last.GetSame() && last.GetJob() == r.GetJob() {
 				sub = last.GetSubmission()
 			}
-			in, known = fmt.Sprintf("%d.%d %.8s read, by %d", r.GetJob(), sub, r.GetImage().GetSha256(), f.i), true
+			image, by = r.GetImage().GetSha256(), int(f.i)
+			in, known = fmt.Sprintf("%d.%d %.8s read, by %d", r.GetJob(), sub, image, f.i), true
 		case b == nil || o.car(b.GetJob()) != car:
 		case b.GetMatches():
-			in, known = fmt.Sprintf("%d.%d %.8s read-back, by %d", b.GetJob(), b.GetSubmission(), o.imageOf(b.GetJob(), b.GetSubmission()), f.i), true
+			image, by = o.imageOf(b.GetJob(), b.GetSubmission()), int(f.i)
+			in, known = fmt.Sprintf("%d.%d %.8s read-back, by %d", b.GetJob(), b.GetSubmission(), image, f.i), true
 		case b.GetImage() != nil:
 			in, known = fmt.Sprintf("unknown, by %d", f.i), false
 		case known:
-			in = fmt.Sprintf("%d.%d %.8s written, not read back, by %d", b.GetJob(), b.GetSubmission(), o.imageOf(b.GetJob(), b.GetSubmission()), f.i)
+			image, by = o.imageOf(b.GetJob(), b.GetSubmission()), int(f.i)
+			in = fmt.Sprintf("%d.%d %.8s written, not read back, by %d", b.GetJob(), b.GetSubmission(), image, f.i)
 		}
 	}
+	if known && !o.kept(image) {
+		return fmt.Sprintf("unknown, by %d", by)
+	}
 	return in
+}
+
+// kept says whether some job that brought an image still has it.
+func (o *oracle) kept(image string) bool {
+	erased := map[uint32]bool{}
+	for _, f := range o.facts {
+		if e := f.GetErase(); e.GetImages() {
+			erased[e.GetJob()] = true
+		}
+	}
+	return slices.ContainsFunc(o.facts, func(f fact) bool {
+		return !erased[f.GetRead().GetJob()+f.GetSubmission().GetJob()+f.GetReadBack().GetJob()] &&
+			slices.Contains([]string{f.GetRead().GetImage().GetSha256(), f.GetSubmission().GetImage().GetSha256(), f.GetReadBack().GetImage().GetSha256()}, image)
+	})
 }
 
 // alarms are raised and ended one entry after the other, as the rules for them say.

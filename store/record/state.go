@@ -26,10 +26,13 @@ import (
 // new kind of action is a new form, too: an older program must not go on from what it cannot read.
 const documentForm = 1
 
+// HeadDocument is the kind of the one document that every entry changes: how far the ledger goes.
+const HeadDocument = "head"
+
 // Kinds of documents, and what their keys are made of. Numbers are of ten digits, so that keys
 // sort as numbers do; parts are joined by NUL.
 const (
-	docHead       = "head"        // ""
+	docHead       = HeadDocument  // ""
 	docGenesis    = "genesis"     // ""
 	docPerson     = "person"      // folded name
 	docKey        = "key"         // key id
