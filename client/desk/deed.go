@@ -105,12 +105,14 @@ type formBody struct {
 }
 
 // form shows a deed's form, and why its last filling was refused.
-func (d *Desk) form(w http.ResponseWriter, o *deed, f *filling) error {
-	title := o.label
+func (d *Desk) form(w http.ResponseWriter, o *deed, f *filling) (err error) {
+	p := d.base(f.Request, o.label)
 	if f.job != nil {
-		title = fmt.Sprintf("%s: job %d", o.label, f.job.GetNumber())
+		p.Title = fmt.Sprintf("%s: job %d", o.label, f.job.GetNumber())
+		if f.job, err = d.jobAt(f.Request); err != nil { // as it is by now
+			return err
+		}
 	}
-	p := d.base(f.Request, title)
 	b := formBody{Job: f.job, Label: o.label, Not: o.why(p, f.job)}
 	if o.says != nil {
 		b.Says = o.says(f.job)
@@ -128,38 +130,22 @@ func (d *Desk) form(w http.ResponseWriter, o *deed, f *filling) error {
 	return nil
 }
 
-// fill starts a form of the job in the address, or of none.
-func (d *Desk) fill(r *http.Request) (f *filling, err error) {
-	f = &filling{Request: r, desk: d, files: map[string]string{}}
+// deed shows a deed's form, or takes it filled in: what is missing and what cannot be read is refused
+// before anybody is asked to confirm.
+func (d *Desk) deed(w http.ResponseWriter, r *http.Request) (err error) {
+	o, f := &openDeed, &filling{Request: r, desk: d, files: map[string]string{}}
 	if r.PathValue("job") != "" {
-		f.job, err = d.jobAt(r)
+		i := slices.IndexFunc(deeds(), func(o *deed) bool { return o.path == r.PathValue("deed") })
+		if i < 0 {
+			return errAway
+		}
+		if f.job, err = d.jobAt(r); err != nil {
+			return err
+		}
+		o = deeds()[i]
 	}
-	return f, err
-}
-
-func (d *Desk) deedForm(w http.ResponseWriter, r *http.Request) error {
-	o := deedAt(r)
-	if o == nil {
-		return errAway
-	}
-	_ = d.client.Look(r.Context()) // the page says what came of it
-	f, err := d.fill(r)
-	if err != nil {
-		return err
-	}
-	return d.form(w, o, f)
-}
-
-// deedDone takes a filled-in form: what is missing and what cannot be read is refused before anybody
-// is asked to confirm.
-func (d *Desk) deedDone(w http.ResponseWriter, r *http.Request) error {
-	o := deedAt(r)
-	if o == nil {
-		return errAway
-	}
-	f, err := d.fill(r)
-	if err != nil {
-		return err
+	if r.Method != http.MethodPost {
+		return d.form(w, o, f)
 	}
 	before := d.client.Head().Size
 	drop, err := f.receive(w)
@@ -168,8 +154,7 @@ func (d *Desk) deedDone(w http.ResponseWriter, r *http.Request) error {
 	if err == nil {
 		note, to, err = f.act(o)
 	}
-	if err != nil {
-		f.problem = err
+	if f.problem = err; err != nil {
 		return d.form(w, o, f)
 	}
 	number := f.job.GetNumber()
@@ -199,19 +184,6 @@ func (f *filling) act(o *deed) (note, to string, err error) {
 		return "", "", err
 	}
 	return o.do(f)
-}
-
-// deedAt is the deed that an address names; nil for none.
-func deedAt(r *http.Request) *deed {
-	if r.PathValue("job") == "" {
-		return &openDeed
-	}
-	for _, o := range deeds() {
-		if o.path == r.PathValue("deed") {
-			return o
-		}
-	}
-	return nil
 }
 
 // deeds are all that can be done with a job, the likely first.

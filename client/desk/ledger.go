@@ -3,16 +3,15 @@ package desk
 import (
 	"fmt"
 	"net/http"
-	"slices"
 	"strings"
 	"time"
 
 	"witnessmark/client"
+	"witnessmark/store/record"
 )
 
 type ledgerBody struct {
 	Entries    []client.Event
-	Found      int
 	Kinds      []string
 	Kind, Who  string
 	Before     uint64 // entries below this one; 0 is all
@@ -31,30 +30,22 @@ func (d *Desk) ledger(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
+// looked is how many entries a page looks at, at most, for those that are asked for.
+const looked = 5000
+
 func (d *Desk) ledgerBody(r *http.Request) (ledgerBody, error) {
 	q := r.URL.Query()
-	b := ledgerBody{Kind: q.Get("kind"), Who: strings.TrimSpace(q.Get("who")), Checkpoint: d.client.Head().Checkpoint}
+	b := ledgerBody{Kinds: record.Kinds(), Kind: q.Get("kind"), Who: strings.TrimSpace(q.Get("who")), Checkpoint: d.client.Head().Checkpoint}
 	_, _ = fmt.Sscan(q.Get("before"), &b.Before) // what is no number is no bound
-	events, err := d.client.Events()
-	slices.Reverse(events)
-	for _, e := range events {
-		if !slices.Contains(b.Kinds, e.Kind) {
-			b.Kinds = append(b.Kinds, e.Kind)
+	n, who := 0, strings.ToLower(b.Who)
+	err := d.client.Events(b.Before, func(e client.Event) bool {
+		if (b.Kind == "" || e.Kind == b.Kind) && strings.Contains(strings.ToLower(e.Person), who) {
+			b.Entries = append(b.Entries, e)
 		}
-		if b.Kind != "" && e.Kind != b.Kind || b.Who != "" && !strings.Contains(strings.ToLower(e.Person), strings.ToLower(b.Who)) {
-			continue
-		}
-		b.Found++
-		if b.Before != 0 && e.Entry >= b.Before {
-			continue
-		}
-		if len(b.Entries) == pageOf {
-			b.Older = b.Entries[pageOf-1].Entry
-			continue
-		}
-		b.Entries = append(b.Entries, e)
-	}
-	slices.Sort(b.Kinds)
+		b.Older = e.Entry
+		n++
+		return n < looked && len(b.Entries) < pageOf
+	})
 	return b, err
 }
 

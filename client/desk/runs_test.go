@@ -101,6 +101,7 @@ func TestABadRunEntersNothing(t *testing.T) {
 	w := newWorld(t).submitted("submission-2.bin")
 	b := w.inside(w.technician.desk)
 	bad := strings.Replace(pull(0), "\n0.04,2020,", "\n0.04,2020,much", 1)
+	w.must(w.technician.client.Sync(ctx))
 	size := w.technician.client.Head().Size
 	for _, c := range []struct{ what, when, csv, channels, says string }{
 		{"no number", "before", bad, "", `pull.csv:4: column torque [N.m]: "much`},
