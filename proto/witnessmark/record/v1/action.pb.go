@@ -1448,7 +1448,7 @@ type AddRead struct {
 	// The frame number that the image holds; left out where the definition has no such field.
 	Frame    *Sealed `protobuf:"bytes,6,opt,name=frame,proto3" json:"frame,omitempty"`
 	FileName *Sealed `protobuf:"bytes,7,opt,name=file_name,json=fileName,proto3" json:"file_name,omitempty"`
-	// The image judged by itself; of a job's read as found only.
+	// The image judged by itself.
 	Check *Judgement `protobuf:"bytes,8,opt,name=check,proto3" json:"check,omitempty"`
 	// What the ledger said was last in this car; left out where it has not been in.
 	LastKnown     *LastKnown `protobuf:"bytes,9,opt,name=last_known,json=lastKnown,proto3" json:"last_known,omitempty"`
