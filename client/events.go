@@ -6,7 +6,6 @@ import (
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store"
 	"witnessmark/store/record"
-	"witnessmark/store/signoff"
 )
 
 // Event is one entry in short: who did what, and both claims of when.
@@ -18,29 +17,31 @@ type Event struct {
 // listed is how many entries are read in one step.
 const listed = 500
 
-// Events lists every entry of the copy. People are called by the name that their key has, also
-// where it was retired since.
-func (c *Client) Events() (out []Event, err error) {
-	names := map[signoff.KeyID]string{}
+// Events visits the copy's entries below an index, 0 for all, newest first. visit must not call the client.
+func (c *Client) Events(before uint64, visit func(Event) (more bool)) (err error) {
 	for more := true; more && err == nil; {
 		err = c.own.view(func(tx store.ReadTx) error {
 			s := record.Read(tx)
-			end := min(uint64(len(out)+listed), s.Size())
-			more = end < s.Size()
-			for i := uint64(len(out)); i < end; i++ {
-				entry, err := tx.Entry(i)
+			if before == 0 || before > s.Size() {
+				before = s.Size()
+			}
+			for end := before - min(before, listed); more && before > end; {
+				before--
+				entry, err := tx.Entry(before)
 				if err != nil {
 					return err
 				}
-				out = append(out, eventOf(s, i, entry, names))
+				more = visit(eventOf(s, before, entry))
 			}
+			more = more && before > 0
 			return s.Err()
 		})
 	}
-	return out, err
+	return err
 }
 
-func eventOf(s *record.State, i uint64, entry []byte, names map[signoff.KeyID]string) Event {
+// eventOf calls people by the name that their key has, also where it was retired since.
+func eventOf(s *record.State, i uint64, entry []byte) Event {
 	e := Event{Entry: i, Kind: "unknown"}
 	var m recordv1.Entry
 	if proto.Unmarshal(entry, &m) != nil {
@@ -49,17 +50,8 @@ func eventOf(s *record.State, i uint64, entry []byte, names map[signoff.KeyID]st
 	e.AdmittedAt = m.GetAdmittedAt()
 	if g := m.GetGenesis(); g != nil {
 		e.Kind, e.Person, e.SignedAt = "genesis", g.GetLeadName(), g.GetCreatedAt()
-		note(names, g.GetLeadKey(), g.GetLeadName())
 	} else if a, err := s.Open(m.GetEnvelope()); err == nil {
-		e.Kind, e.Person, e.SignedAt = a.Kind, names[a.KeyID], a.Action.GetTime()
-		note(names, a.Action.GetEnrol().GetPublicKey(), a.Action.GetEnrol().GetName())
+		e.Kind, e.Person, e.SignedAt = a.Kind, s.OwnerOf(a.KeyID), a.Action.GetTime()
 	}
 	return e
-}
-
-// note keeps whose key a line is.
-func note(names map[signoff.KeyID]string, line, name string) {
-	if key, err := signoff.ParsePublicKey("key", []byte(line)); err == nil {
-		names[signoff.Fingerprint(key)] = name
-	}
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"os/exec"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -32,11 +33,13 @@ var points = []string{pointAction, pointBlobs, pointEntry}
 // kinds are the kinds of the entries from an index on.
 func (w *world) kinds(from int) (out []string) {
 	w.Helper()
-	events, err := w.tech.Events()
-	w.must(nil, err)
-	for _, e := range events[from:] {
-		out = append(out, e.Kind)
-	}
+	w.must(nil, w.tech.Events(0, func(e Event) bool {
+		if int(e.Entry) >= from {
+			out = append(out, e.Kind)
+		}
+		return int(e.Entry) > from
+	}))
+	slices.Reverse(out)
 	return out
 }
 

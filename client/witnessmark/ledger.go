@@ -10,21 +10,6 @@ import (
 )
 
 func newLedgerCommand(a *app) *cobra.Command {
-	list := &cobra.Command{Use: "list", Short: "Every entry", Args: cobra.NoArgs,
-		RunE: a.looks(func(_ context.Context, c *client.Client, _ []string) error {
-			events, err := c.Events()
-			if err != nil {
-				return err
-			}
-			if a.json() {
-				return a.printValues("events", eventValues(events))
-			}
-			rows := [][]string{{"ENTRY", "KIND", "WHO", "SIGNED AT", "ADMITTED AT"}}
-			for _, e := range events {
-				rows = append(rows, []string{fmt.Sprint(e.Entry), e.Kind, clean(e.Person), e.SignedAt, e.AdmittedAt})
-			}
-			return columns(a.out, rows)
-		})}
 	head := &cobra.Command{Use: "head", Short: "Size and root of what you have seen of the ledger, to compare with a colleague's", Args: cobra.NoArgs,
 		RunE: a.looks(func(_ context.Context, c *client.Client, _ []string) error {
 			h := c.Head()
@@ -34,7 +19,30 @@ func newLedgerCommand(a *app) *cobra.Command {
 			_, err := fmt.Fprintf(a.out, "%d:%s\n", h.Size, h.Root)
 			return err
 		})}
-	return group("ledger", "The record of every signed action", list, newLedgerVerify(a), head)
+	return group("ledger", "The record of every signed action", newLedgerList(a), newLedgerVerify(a), head)
+}
+
+func newLedgerList(a *app) *cobra.Command {
+	var most uint
+	cmd := &cobra.Command{Use: "list [--most N]", Short: "Every entry, newest first", Args: cobra.NoArgs}
+	cmd.Flags().UintVar(&most, "most", 0, "how many entries; all where left out")
+	cmd.RunE = a.looks(func(_ context.Context, c *client.Client, _ []string) error {
+		values, rows := []any{}, [][]string{{"ENTRY", "KIND", "WHO", "SIGNED AT", "ADMITTED AT"}}
+		err := c.Events(0, func(e client.Event) bool {
+			values = append(values, map[string]any{"entry": float64(e.Entry), "kind": e.Kind, "person": e.Person,
+				"signed_at": e.SignedAt, "admitted_at": e.AdmittedAt})
+			rows = append(rows, []string{fmt.Sprint(e.Entry), e.Kind, clean(e.Person), e.SignedAt, e.AdmittedAt})
+			return uint(len(values)) != most
+		})
+		if err != nil {
+			return err
+		}
+		if a.json() {
+			return a.printValues("events", values)
+		}
+		return columns(a.out, rows)
+	})
+	return cmd
 }
 
 func newLedgerVerify(a *app) *cobra.Command {
@@ -57,13 +65,4 @@ func newLedgerVerify(a *app) *cobra.Command {
 
 func (a *app) printHead(c *client.Client, h client.Head) error {
 	return a.printValues("entries", float64(h.Size), "root", h.Root, "fingerprint", c.Fingerprint())
-}
-
-func eventValues(events []client.Event) []any {
-	out := []any{}
-	for _, e := range events {
-		out = append(out, map[string]any{"entry": float64(e.Entry), "kind": e.Kind, "person": e.Person,
-			"signed_at": e.SignedAt, "admitted_at": e.AdmittedAt})
-	}
-	return out
 }
