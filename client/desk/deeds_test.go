@@ -230,3 +230,26 @@ func TestPagesOfJobsAreBounded(t *testing.T) {
 	b.hides("/jobs?before=3", ">HC 3<")
 	b.shows("/jobs?before=3", ">HC 2<", ">HC 1<")
 }
+
+// TestTheLedgerIsListedFromTheNewest: below an entry, of a kind, by a person.
+func TestTheLedgerIsListedFromTheNewest(t *testing.T) {
+	w := newWorld(t).submitted("submission-2.bin")
+	b := w.inside(w.lead.desk)
+	rows := regexp.MustCompile(`<th scope="row">(\d+)</th><td>([a-z-]+)</td><td>([a-z]+)</td>`)
+	for path, want := range map[string]string{
+		"/ledger":                         "7 submission calibrator, 6 read technician, 5 job technician, 4 limits lead, 3 definition lead, 2 enrol lead, 1 enrol lead, 0 genesis lead",
+		"/ledger?before=3":                "2 enrol lead, 1 enrol lead, 0 genesis lead",
+		"/ledger?kind=enrol":              "2 enrol lead, 1 enrol lead",
+		"/ledger?who=Tech":                "6 read technician, 5 job technician",
+		"/ledger?kind=enrol&who=tech":     "",
+		"/ledger?kind=&who=lead&before=2": "1 enrol lead, 0 genesis lead",
+	} {
+		var got []string
+		for _, m := range rows.FindAllStringSubmatch(b.shows(path), -1) {
+			got = append(got, strings.Join(m[1:], " "))
+		}
+		if s := strings.Join(got, ", "); s != want {
+			t.Errorf("%s lists %q, want %q", path, s, want)
+		}
+	}
+}
