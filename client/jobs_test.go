@@ -187,7 +187,7 @@ func TestSettleAndNote(t *testing.T) {
 // blobs, copies that were set aside.
 func TestErase(t *testing.T) {
 	w := newWorld(t)
-	w.must(w.lead.AddNote(ctx, NewNote{About: record.Name{Job: 1}, Text: "the owner lives by the river"}))
+	w.must(w.lead.AddNote(ctx, NewNote{About: record.Name{Job: 1}, Text: "the owner lives by the river", Files: []string{w.write("gate.txt", []byte("ring twice"))}}))
 	w.submit("\x0a\x0b\x0c\x20")
 	w.sign(1)
 	w.must(nil, w.collect(w.tech))
@@ -226,9 +226,21 @@ func TestErase(t *testing.T) {
 	if !job.GetPlate().GetErased() || job.GetPlate().GetText() != "" {
 		t.Errorf("plate %v", job.GetPlate())
 	}
+	for sum := range w.fake.blobs {
+		if sum != HashHex([]byte(testDefinition)) && sum != HashHex([]byte(testLimits)) {
+			delete(w.fake.blobs, sum)
+		}
+	}
 	w.must(w.tech.VerifyLedger(ctx, true))
 	// Whoever comes later gets a ledger without those texts, and nobody is said to keep them back.
 	w.must(w.login("fresh", "tech").VerifyLedger(ctx, true))
+	// Of a job that was not erased, bytes are kept back.
+	w.must(w.open("HC 19"))
+	w.read(2, testImage("\x0a\x0b\x0c\x0c"))
+	w.must(w.login("later", "tech").VerifyLedger(ctx, true))
+	delete(w.fake.blobs, HashHex(testImage("\x0a\x0b\x0c\x0c")))
+	_, err = w.login("last", "tech").VerifyLedger(ctx, true)
+	w.refusedAs(err, Distrust, "keeps back bytes that entry")
 }
 
 // A text that is erased between asking for the head and for the entries is not kept back.

@@ -11,6 +11,7 @@ import (
 	"witnessmark/store"
 	"witnessmark/store/bolt"
 	"witnessmark/store/claims"
+	"witnessmark/store/ledger"
 	"witnessmark/store/record"
 )
 
@@ -44,19 +45,33 @@ func (c *Client) verifyCopy(ctx context.Context, deep bool) (head Head, err erro
 		return Head{}, err
 	}
 	defer func() { err = errors.Join(err, e.Close()) }()
-	for next := uint64(0); next < head.Size; {
-		if next, err = c.again(ctx, e, next, head, deep); err != nil {
-			return Head{}, err
-		}
+	r := &replay{source: c.source(ctx), head: head}
+	if deep {
+		err = c.View(func(s *record.State) error { r.past = claims.LookBack(r, s); return nil })
 	}
-	return head, nil
+	for next := uint64(0); err == nil && next < head.Size; {
+		next, err = r.admit(e, next)
+	}
+	return head, err
 }
 
-// again admits the next entries of the copy once more.
-func (c *Client) again(ctx context.Context, e *bolt.Engine, next uint64, head Head, deep bool) (uint64, error) {
+// replay admits the entries of the copy once more, up to a head. It is what their claims are made again
+// from: the documents as they were before an entry.
+type replay struct {
+	source
+	head Head
+	past *claims.Past // nil where no claims are made again
+	s    *record.State
+}
+
+func (r *replay) View(fn func(*record.State) error) error { return fn(r.s) }
+
+// admit admits the next entries.
+func (r *replay) admit(e *bolt.Engine, next uint64) (end uint64, err error) {
 	var told []*recordv1.Told
-	err := c.own.view(func(tx store.ReadTx) error {
-		for i := next; i < min(next+gathered, head.Size); i++ {
+	end = min(next+gathered, r.head.Size)
+	err = r.c.own.view(func(tx store.ReadTx) error {
+		for i := next; i < end; i++ {
 			t, err := record.Told(tx, i)
 			if err != nil {
 				return fmt.Errorf("entry %d: %w", i, err)
@@ -68,72 +83,63 @@ func (c *Client) again(ctx context.Context, e *bolt.Engine, next uint64, head He
 	if err != nil {
 		return 0, err
 	}
-	end := next + uint64(len(told))
 	return end, e.Update(func(w store.WriteTx) error {
-		s := record.Write(w)
+		r.s = record.Write(w)
 		for _, t := range told {
-			if err := c.reclaim(ctx, s, t, deep); err != nil {
+			if err := r.reclaim(t); err != nil {
 				return err
 			}
-			if _, err := s.Admit(t.GetEntry(), t.GetOpenings()); err != nil {
-				return against(s, err)
+			if _, err := r.s.Admit(t.GetEntry(), t.GetOpenings()); err != nil {
+				return against(r.s, err)
 			}
 		}
-		if err := s.Finish(); err != nil {
+		if err := r.s.Finish(); err != nil {
 			return err
 		}
-		if s.Unapplied() {
+		if r.s.Unapplied() {
 			return unknownEntry()
 		}
-		if root := s.Root(end); end == head.Size && fmt.Sprintf("%x", root[:]) != head.Root {
+		if end < r.head.Size {
+			return nil
+		}
+		sum, err := w.Sum()
+		switch got := headOf(ledger.Checkpoint{Size: end, Root: r.s.Root(end)}, nil, sum); {
+		case err != nil:
+			return err
+		case got.Root != r.head.Root:
 			return fmt.Errorf("the entries are not those of the head that is kept: %w", store.ErrDamaged)
-		}
-		if sum, err := w.Sum(); end == head.Size && (err != nil || fmt.Sprintf("%x", sum[:]) != head.Documents) {
-			return errors.Join(err, fmt.Errorf("the entries come to other documents than those that are kept: %w", store.ErrDamaged))
+		case got.Documents != r.head.Documents:
+			return fmt.Errorf("the entries come to other documents than those that are kept: %w", store.ErrDamaged)
 		}
 		return nil
 	})
 }
 
-// replay is what claims of an entry are made again from: the documents as they were before it.
-type replay struct {
-	source
-	s *record.State
-}
-
-func (r replay) View(fn func(*record.State) error) error { return fn(r.s) }
-
-// Erased says whether a job was erased by now.
-func (r replay) Erased(job uint32) (erased bool) {
-	_ = r.c.View(func(s *record.State) error {
-		j, _ := s.Job(job)
-		erased = j.GetErased() != nil
-		return nil
-	})
-	return erased
-}
-
-// reclaim makes the claims of an entry again that is about to be admitted.
-func (c *Client) reclaim(ctx context.Context, s *record.State, t *recordv1.Told, deep bool) error {
-	if !deep || s.Size() == 0 {
+// reclaim makes the claims of an entry again that is about to be admitted. What is wrong with the entry
+// itself, Admit says.
+func (r *replay) reclaim(t *recordv1.Told) error {
+	if r.past == nil || r.s.Size() == 0 {
 		return nil
 	}
 	envelope, _, err := record.EnvelopeOf(t.GetEntry())
 	if err != nil {
-		return nil // Admit says so
+		return nil
 	}
-	signed, err := s.Open(envelope)
+	signed, err := r.s.Open(envelope)
 	if err != nil {
 		return nil
 	}
-	_, err = c.claims.Check(replay{c.source(ctx), s}, signed.Action, t.GetOpenings())
+	r.past.Next(signed.Action)
+	_, err = r.c.claims.Check(r.past, signed.Action, t.GetOpenings())
 	switch {
-	case err == nil, errors.Is(err, claims.ErrErased):
+	case errors.Is(err, claims.ErrErased):
 		return nil
+	case errors.Is(err, store.ErrNotFound):
+		return distrust("the server keeps back bytes that entry %d names and nobody erased: %v", r.s.Size(), err)
 	case reasonOf(err) == claims.ReasonUpgrade:
 		return refusal(err)
 	case reasonOf(err) != "":
-		return distrust("entry %d says of its bytes what is not so: %v", s.Size(), err)
+		return distrust("entry %d says of its bytes what is not so: %v", r.s.Size(), err)
 	}
 	return err
 }

@@ -56,14 +56,7 @@ type checking struct {
 	kept   store.ReadTx
 	made   store.WriteTx
 	claims *claims.Computer
-	now    *record.State        // what the store says in the end
-	named  map[string][]brought // blobs that entries name
-}
-
-// brought is an action that brings a blob.
-type brought struct {
-	job  uint32
-	what record.What
+	past   *claims.Past
 }
 
 // checkStore checks a store by itself. Its copy is made in memory, in one transaction.
@@ -71,7 +64,8 @@ func checkStore(e store.Engine) (*Checked, error) {
 	out := &Checked{}
 	return out, e.View(func(tx store.ReadTx) error {
 		return memory.New().Update(func(w store.WriteTx) error {
-			c := &checking{Checked: out, kept: tx, made: w, claims: claims.New(), now: record.Read(tx), named: map[string][]brought{}}
+			c := &checking{Checked: out, kept: tx, made: w, claims: claims.New()}
+			c.past = claims.LookBack(c, record.Read(tx))
 			return c.all()
 		})
 	})
@@ -120,9 +114,7 @@ func (c *checking) entry(index uint64) (ok bool, err error) {
 	case errors.Is(err, record.ErrUnknownKind):
 		o, err = &record.Opened{Entry: told.GetEntry()}, nil
 	case err == nil && o.Signed != nil:
-		for _, b := range record.Brings(o.Signed.Action) {
-			c.named[b.SHA256] = append(c.named[b.SHA256], brought{record.JobOf(o.Signed.Action), b.What})
-		}
+		c.past.Next(o.Signed.Action)
 		c.claimed(index, o.Signed.Action, told.GetOpenings())
 	}
 	if err == nil {
@@ -138,7 +130,7 @@ func (c *checking) entry(index uint64) (ok bool, err error) {
 
 // claimed makes an action's claims again. Bytes that are missing are said by blobs.
 func (c *checking) claimed(index uint64, a *recordv1.Action, openings []*recordv1.Opening) {
-	made, err := c.claims.Check(c, a, openings)
+	made, err := c.claims.Check(c.past, a, openings)
 	switch {
 	case errors.Is(err, claims.ErrErased) || err == nil && made.Forgotten:
 		c.Passed++
@@ -147,8 +139,8 @@ func (c *checking) claimed(index uint64, a *recordv1.Action, openings []*recordv
 	}
 }
 
-// View, Blob and Erased make it what claims are made from: the record as it was then, and what is
-// left of the bytes now.
+// View and Blob make it what claims are made from: the record as it was then, and what is left of the
+// bytes now.
 func (c *checking) View(fn func(*record.State) error) error {
 	s := record.Read(c.made)
 	return errors.Join(fn(s), s.Err())
@@ -156,29 +148,10 @@ func (c *checking) View(fn func(*record.State) error) error {
 
 func (c *checking) Blob(what string, sha image.Hash) ([]byte, error) {
 	data, err := store.GetBlob(c.kept, string(sha))
-	if errors.Is(err, store.ErrNotFound) && c.erased(string(sha)) {
-		err = claims.ErrErased
-	}
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", what, err)
 	}
 	return data, nil
-}
-
-func (c *checking) Erased(job uint32) bool {
-	j, _ := c.now.Job(job)
-	return j.GetErased() != nil
-}
-
-// erased says whether all who brought a blob so far were erased.
-func (c *checking) erased(sha string) bool {
-	for _, b := range c.named[sha] {
-		j, _ := c.now.Job(b.job)
-		if j.GetErased() == nil || b.what != record.ANoteFile && !j.GetImagesErased() {
-			return false
-		}
-	}
-	return true
 }
 
 // hashes compares every stored tree hash.
@@ -197,9 +170,9 @@ func (c *checking) hashes() error {
 
 // blobs reads whatever entries name and was not erased, and finds what nobody names.
 func (c *checking) blobs() error {
-	for sha := range c.named {
+	for sha := range c.past.Named {
 		_, err := store.GetBlob(c.kept, sha)
-		switch erased := c.erased(sha); {
+		switch erased := c.past.Gone(sha); {
 		case err != nil && !(erased && errors.Is(err, store.ErrNotFound)):
 			c.found("%v", err)
 		case err == nil && erased:
@@ -209,7 +182,7 @@ func (c *checking) blobs() error {
 		}
 	}
 	return c.kept.Blobs(func(sha string, _ []byte) (bool, error) {
-		if _, ok := c.named[sha]; !ok {
+		if _, ok := c.past.Named[sha]; !ok {
 			c.found("blob %s is named by no entry", sha)
 		}
 		return true, nil
@@ -246,5 +219,3 @@ func (c *checking) documents() error {
 	}
 	return err
 }
-
-var _ claims.Forgetful = (*checking)(nil)

@@ -3,8 +3,6 @@
 package claims
 
 import (
-	"errors"
-
 	"google.golang.org/protobuf/proto"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
@@ -19,20 +17,9 @@ type Source interface {
 	// state is kept after it.
 	View(fn func(*record.State) error) error
 	// Blob is whole bytes by their hash, already checked; what says what they are, for errors. It
-	// wraps store.ErrNotFound, or ErrErased where the source knows that they were erased.
+	// wraps store.ErrNotFound.
 	Blob(what string, sha image.Hash) ([]byte, error)
 }
-
-// Forgetful is a Source that looks back at entries from a time when less was erased: it says
-// whether a job's texts were erased since. They may be missing then, and what depends on them is
-// left as the action says it.
-type Forgetful interface {
-	Source
-	Erased(job uint32) bool
-}
-
-// ErrErased is bytes that a claim needs and that were erased.
-var ErrErased = errors.New("erased")
 
 // Made is what the claims of one action were made from, for those who show or keep it. What it
 // points to is shared, and not to be changed.

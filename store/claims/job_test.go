@@ -124,13 +124,10 @@ func TestCarStays(t *testing.T) {
 	}
 }
 
-// lookingBack is a source that knows what was erased since.
-type lookingBack struct {
-	past
-	job uint32
+// lookingBack is a source that knows that a job was erased since.
+func lookingBack(src Source, job uint32) *Past {
+	return &Past{Source: src, erased: map[uint32]bool{job: false}}
 }
-
-func (l lookingBack) Erased(job uint32) bool { return job == l.job }
 
 // TestErased: looking back, what was erased is passed over and the rest is checked.
 func TestErased(t *testing.T) {
@@ -143,11 +140,11 @@ func TestErased(t *testing.T) {
 			if reason, _ := refused(t, err); reason != "opening" {
 				t.Errorf("texts are kept back: %v", err)
 			}
-			if _, err := c.Check(lookingBack{src, 2}, e.action, nil); err == nil {
+			if _, err := c.Check(lookingBack(src, 2), e.action, nil); err == nil {
 				t.Error("texts are kept back, and another job was erased")
 			}
 		}
-		made, err := c.Check(lookingBack{src, 1}, e.action, nil)
+		made, err := c.Check(lookingBack(src, 1), e.action, nil)
 		if err != nil {
 			t.Errorf("after its texts were erased: %v", err)
 		} else if needs := e.action.GetJob() != nil || e.action.GetRead() != nil || e.action.GetAmend() != nil; made.Forgotten != needs {
@@ -157,7 +154,7 @@ func TestErased(t *testing.T) {
 	e := w.entered[2] // a job of a car that an erased job's labels may have told
 	wrong := e.action.GetBody().(*recordv1.Action_Job).Job
 	wrong.Details.LimitsFuel = nil
-	if _, err := c.Check(lookingBack{past{w, e.before}, 1}, e.action, nil); err == nil {
+	if _, err := c.Check(lookingBack(past{w, e.before}, 1), e.action, nil); err == nil {
 		t.Error("a claim that needs no text was passed over")
 	}
 }
@@ -171,7 +168,7 @@ func TestForgottenLabels(t *testing.T) {
 	w.do(w.read(2, w.image(picture("FRAME001", 110)), "FRAME001"))
 	then := newWorld(t) // the same ledger, without what the first job sealed
 	for _, e := range w.entered[2:] {
-		src := lookingBack{past{w, then.engine}, 1}
+		src := lookingBack(past{w, then.engine}, 1)
 		made, err := New().Check(src, e.action, e.openings)
 		if err != nil || !made.Forgotten && e.action != w.entered[2].action {
 			t.Errorf("%v: %v", e.action.GetBody(), err)

@@ -21,12 +21,12 @@ func (m *making) open(a *recordv1.Action, openings []*recordv1.Opening) error {
 			return err
 		}
 		erased := false
-		if back, ok := m.src.(Forgetful); ok {
+		if back, ok := m.src.(*Past); ok {
 			job := record.JobOf(a)
 			if a.GetJob() != nil {
 				job = s.Head().GetJobs() + 1
 			}
-			erased, m.uncertain = back.Erased(job), s.Lacking() > 0
+			erased, m.uncertain = back.forgot(job), s.Lacking() > 0
 		}
 		for _, c := range signoff.Commitments(a) {
 			if _, given := m.texts[c.Commitment]; given {
