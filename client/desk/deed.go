@@ -123,7 +123,9 @@ func (d *Desk) form(w http.ResponseWriter, o *deed, f *filling) (err error) {
 			if one.Kind == "pick" && len(one.Options) == 0 {
 				b.Not = one.Label + ": there is none yet. " + one.None
 			}
-			b.Fields[i].Value = cmp.Or(f.value(one.Name), one.Value)
+			if said := f.value(one.Name); said != "" || f.problem != nil { // what was emptied stays so
+				b.Fields[i].Value = said
+			}
 		}
 	}
 	d.show(w, p.refused(d, f.problem), statusOf(f.Request, f.problem), "form", b)
