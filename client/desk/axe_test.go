@@ -46,7 +46,7 @@ func TestAxeFindsNothing(t *testing.T) {
 				t.Errorf("%s, %s: only %d rules had something to look at", name, scheme, found.Passes)
 			}
 			for _, f := range found.Violations {
-				t.Error(fmt.Sprintf("%s, %s: %s", name, scheme, f))
+				t.Errorf("%s, %s: %s", name, scheme, f)
 			}
 		}
 	}

@@ -28,16 +28,15 @@ type pane struct {
 
 // quad is several grids on the same breakpoints, under one cursor.
 type quad struct {
-	id         string
-	x, y       *definition.Axis // nil where there is none
-	xs, ys     []string         // headings
-	nx, ny     int
-	panes      []pane
-	history    []int // per cell, an index into told; nil for none
-	told       []string
-	row, col   int // where the cursor stands first
-	unit       string
-	labelsOnly bool
+	id       string
+	x, y     *definition.Axis // nil where there is none
+	xs, ys   []string         // headings
+	nx, ny   int
+	panes    []pane
+	history  []int // per cell, an index into told; nil for none
+	told     []string
+	row, col int // where the cursor stands first
+	unit     string
 }
 
 // width is the class of the columns, wide enough for every number and heading.

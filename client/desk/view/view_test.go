@@ -350,7 +350,7 @@ func TestShapes(t *testing.T) {
 // Numbers worked out by hand.
 func TestNumbers(t *testing.T) {
 	for _, c := range []struct{ got, want string }{
-		{decimals(2).text(-.75), "−0.75"}, {decimals(1).text(-0.0), "0.0"}, {decimals(1).text(.004), "0.004"},
+		{decimals(2).text(-.75), "−0.75"}, {decimals(1).text(math.Copysign(0, -1)), "0.0"}, {decimals(1).text(.004), "0.004"},
 		{decimals(2).signed(1.5), "+1.50"}, {decimals(2).signed(0), "0.00"}, {decimals(2).signed(-1.5), "−1.50"},
 		{decimals(1).room(.29), "0.2"}, {decimals(1).room(-.21), "−0.3"}, {decimals(1).room(.3), "0.3"}, {decimals(0).room(.4), "0"},
 		{decimals(1).text(math.Inf(-1)), "−∞"}, {decimals(1).text(math.NaN()), "no number"}, {decimals(-1).text(1.0 / 3), "0.333333"},
