@@ -179,6 +179,8 @@ func TestSettleAndNote(t *testing.T) {
 	if b, err := w.tech.NoteFile(ctx, note.GetFiles()[0]); err != nil || string(b) != "knock at 4000" {
 		t.Errorf("%q, %v", b, err)
 	}
+	_, err = w.cal.AddNote(ctx, NewNote{About: about, Table: "nothing.here", Text: "x"})
+	w.refusedAs(err, Refused, `definition bench has no table "nothing.here"`)
 	_, err = w.cal.AddNote(ctx, NewNote{About: record.Name{Job: 1, Part: record.ARead, N: 1}, Text: "x"})
 	w.refusedAs(err, Usage, "1.read1 is neither")
 }

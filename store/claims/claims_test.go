@@ -25,7 +25,7 @@ var said = []string{
 	"read.with_holes", "submission.from", "submission.meant_given", "submission.meant",
 	"sign_off.reason", "sign_off.because", "sign_off.by_author", "sign_off.submission",
 	"collect.submission", "collect.car_checked_by", "read_back.not_possible",
-	"run.when", "note.submission", "note.table",
+	"run.when", "note.submission",
 }
 
 func isSaid(path string) bool {
@@ -165,6 +165,7 @@ func TestRefusals(t *testing.T) {
 		{"run", ReasonClaim, "run.danger", func(a *recordv1.Action) { a.GetRun().Danger = true }},
 		{"run", ReasonRun, "run.file_sha256", func(a *recordv1.Action) { a.GetRun().FileSha256 = w.put([]byte("no run")) }},
 		{"note", ReasonClaim, "note.files", func(a *recordv1.Action) { a.GetNote().Files[0].Size++ }},
+		{"note", record.ReasonNotFound, "note.table", func(a *recordv1.Action) { a.GetNote().Table = "nothing.here" }},
 		{"amend", record.ReasonOpening, "amend.details.note", func(a *recordv1.Action) { a.GetAmend().Details.Note = &recordv1.Sealed{Commitment: zero} }},
 		{"amend", record.ReasonOpening, "amend.details.note", func(a *recordv1.Action) { // a text is of one field
 			a.GetAmend().Details.Note = w.entered[2].action.GetJob().GetDetails().GetPlate()

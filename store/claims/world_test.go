@@ -319,7 +319,7 @@ func story(t testing.TB) *world {
 		Job: 1, When: "before", FileSha256: w.put([]byte(run98)), ChannelsSha256: w.put([]byte("{}\n")), FileName: w.seal("file_name", "pull 1.csv"),
 	}}})
 	w.do(&recordv1.Action{Body: &recordv1.Action_Note{Note: &recordv1.AddNote{
-		Job: 1, Text: w.seal("text", "see the plug"), Files: []*recordv1.NoteFile{{Sha256: w.put([]byte("photo")), Name: w.seal("name", "plug.jpg")}},
+		Job: 1, Table: "boost", Text: w.seal("text", "see the plug"), Files: []*recordv1.NoteFile{{Sha256: w.put([]byte("photo")), Name: w.seal("name", "plug.jpg")}},
 	}}})
 	w.do(w.amend(1, "AB-12", "", ""))
 	w.do(w.submit(1, w.image(picture("FRAME001", 160))))

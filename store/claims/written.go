@@ -5,6 +5,7 @@ import (
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
+	"witnessmark/tables/definition"
 	"witnessmark/tables/run"
 )
 
@@ -67,8 +68,20 @@ func (m *making) run(a *recordv1.AddRun) error {
 	return nil
 }
 
-// note: its files are there, of that size.
+// note: its table is one of the job's definition, its files are there, of that size.
 func (m *making) note(a *recordv1.AddNote) error {
+	if a.GetTable() != "" {
+		_, def, _, err := newestOf(m.src, a.GetJob())
+		if err != nil {
+			return err
+		}
+		if m.Layout, err = m.c.Layout(m.src, def); err != nil {
+			return err
+		}
+		if !slices.ContainsFunc(m.Layout.Tables, func(t *definition.Table) bool { return t.ID == a.GetTable() }) {
+			return refuse(record.ReasonNotFound, "note.table", m.Layout.TableIDs(), "note.table: definition %s has no table %.60q; allowed: %s", m.Layout.Name, a.GetTable(), m.Layout.TableIDs())
+		}
+	}
 	for _, f := range a.GetFiles() {
 		b, err := m.bytes("note.files.sha256", f.GetSha256())
 		if err != nil {
