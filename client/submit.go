@@ -4,8 +4,6 @@ import (
 	"context"
 	"path/filepath"
 
-	"google.golang.org/protobuf/proto"
-
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/claims"
@@ -96,7 +94,7 @@ func (c *Client) Review(ctx context.Context, number, n uint32) (*Review, error) 
 	}
 	r.Report, r.Judgement = r.made.Report, now.GetJudgement()
 	sub := r.Submission
-	if r.ByNewer = !sameInputs(sub.GetJudgement(), r.Judgement); r.ByNewer {
+	if r.ByNewer = !record.SameInputs(sub.GetJudgement(), r.Judgement); r.ByNewer {
 		return r, nil
 	}
 	_, err = c.claims.Check(c.source(ctx), &recordv1.Action{Body: &recordv1.Action_Submission{Submission: &recordv1.Submit{
@@ -108,15 +106,6 @@ func (c *Client) Review(ctx context.Context, number, n uint32) (*Review, error) 
 		return nil, refusal(err)
 	}
 	return nil, distrust("the report of %s cannot be made again from its images, definition and limits: %v", Name(sub), err)
-}
-
-// sameInputs says whether two judgements were made from the same things.
-func sameInputs(a, b *recordv1.Judgement) bool {
-	x, y := proto.CloneOf(a), proto.CloneOf(b)
-	for _, j := range []*recordv1.Judgement{x, y} {
-		j.ReportSha256, j.Verdict, j.Warnings = "", "", nil
-	}
-	return proto.Equal(x, y)
 }
 
 // Layout is the definition that the report was made with.

@@ -57,7 +57,7 @@ func (d *decision) maySign(sub *recordv1.Submission, so *recordv1.SignOff) error
 	switch {
 	case sub.GetState() == Waiting:
 		was := sub.GetJudgement()
-		if sameInputs(was, now) && (was.GetVerdict() != now.GetVerdict() || !slices.Equal(was.GetWarnings(), now.GetWarnings())) {
+		if SameInputs(was, now) && (was.GetVerdict() != now.GetVerdict() || !slices.Equal(was.GetWarnings(), now.GetWarnings())) {
 			return refuse(ReasonDiffers, "sign_off.judgement", was.GetVerdict(),
 				"sign_off.judgement: %s was judged %s from these very inputs, and now %s; submit it again", subName(sub), was.GetVerdict(), now.GetVerdict())
 		}

@@ -180,8 +180,8 @@ func checkOutcome(at, verdict string, warnings []string) error {
 	return nil
 }
 
-// sameInputs says whether two judgements were made from the same things.
-func sameInputs(a, b *recordv1.Judgement) bool {
+// SameInputs says whether two judgements were made from the same things.
+func SameInputs(a, b *recordv1.Judgement) bool {
 	x, y := proto.CloneOf(a), proto.CloneOf(b)
 	for _, j := range []*recordv1.Judgement{x, y} {
 		j.ReportSha256, j.Verdict, j.Warnings = "", "", nil
