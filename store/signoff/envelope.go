@@ -7,6 +7,7 @@ import (
 	"crypto/rand"
 	"encoding/base64"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"strings"
 
@@ -92,51 +93,58 @@ func parseEnvelope(raw []byte) (parsedEnvelope, error) {
 	if len(raw) > MaxEnvelope {
 		return parsedEnvelope{}, fmt.Errorf("envelope of %d bytes, at most %d are allowed: %w", len(raw), MaxEnvelope, ErrForm)
 	}
-	var e struct {
-		PayloadType string            `json:"payloadType"`
-		Payload     string            `json:"payload"`
-		Signatures  []json.RawMessage `json:"signatures"`
-	}
-	if err := strictObject("envelope", raw, &e, "payloadType", "payload", "signatures"); err != nil {
+	var e parsedEnvelope
+	signatures := 0
+	err := readAll("envelope", raw, func(r *reader) error {
+		return r.whole(func(name string) error {
+			switch name {
+			case "payloadType":
+				return r.text(&e.payloadType)
+			case "payload":
+				return r.base64(&e.payload)
+			}
+			return r.list(func() error {
+				signatures++
+				return r.whole(func(name string) error {
+					if name == "sig" {
+						return r.base64(&e.sig)
+					}
+					return r.text((*string)(&e.keyID))
+				}, "keyid", "sig")
+			})
+		}, "payloadType", "payload", "signatures")
+	})
+	switch {
+	case err != nil:
 		return parsedEnvelope{}, err
+	case signatures != 1:
+		return parsedEnvelope{}, formError("envelope.signatures", "%d signatures, exactly one is allowed", signatures)
+	case !validFingerprint(string(e.keyID)):
+		return parsedEnvelope{}, formError("envelope.signatures[0].keyid", "%q, a SHA256: fingerprint is allowed", clip(string(e.keyID)))
+	case len(e.sig) != ed25519.SignatureSize:
+		return parsedEnvelope{}, formError("envelope.signatures[0].sig", "%d bytes, an Ed25519 signature has %d", len(e.sig), ed25519.SignatureSize)
 	}
-	if len(e.Signatures) != 1 {
-		return parsedEnvelope{}, formError("envelope.signatures", "%d signatures, exactly one is allowed", len(e.Signatures))
+	return e, nil
+}
+
+func (r *reader) base64(into *[]byte) error {
+	var text string
+	if err := r.text(&text); err != nil {
+		return err
 	}
-	var s struct {
-		KeyID string `json:"keyid"`
-		Sig   string `json:"sig"`
+	var err error
+	if *into, err = strictBase64(text); err != nil {
+		return r.bad("%v", err)
 	}
-	if err := strictObject("envelope.signatures[0]", e.Signatures[0], &s, "keyid", "sig"); err != nil {
-		return parsedEnvelope{}, err
-	}
-	if !validFingerprint(s.KeyID) {
-		return parsedEnvelope{}, formError("envelope.signatures[0].keyid", "%q, a SHA256: fingerprint is allowed", clip(s.KeyID))
-	}
-	payload, err := strictBase64("envelope.payload", e.Payload)
-	if err != nil {
-		return parsedEnvelope{}, err
-	}
-	sig, err := strictBase64("envelope.signatures[0].sig", s.Sig)
-	if err != nil {
-		return parsedEnvelope{}, err
-	}
-	if len(sig) != ed25519.SignatureSize {
-		return parsedEnvelope{}, formError("envelope.signatures[0].sig", "%d bytes, an Ed25519 signature has %d", len(sig), ed25519.SignatureSize)
-	}
-	return parsedEnvelope{payloadType: e.PayloadType, keyID: KeyID(s.KeyID), payload: payload, sig: sig}, nil
+	return nil
 }
 
 // strictBase64 takes standard base64 with padding, and none of the line ends that the decoder skips.
-func strictBase64(at, text string) ([]byte, error) {
+func strictBase64(text string) ([]byte, error) {
 	if strings.ContainsAny(text, "\r\n") {
-		return nil, formError(at, "base64 with a line end, none is allowed")
+		return nil, errors.New("base64 with a line end, none is allowed")
 	}
-	out, err := base64.StdEncoding.Strict().DecodeString(text)
-	if err != nil {
-		return nil, formError(at, "%v", err)
-	}
-	return out, nil
+	return base64.StdEncoding.Strict().DecodeString(text)
 }
 
 func formError(at, format string, args ...any) error {

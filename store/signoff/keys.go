@@ -69,7 +69,7 @@ func ParsePublicKey(name string, line []byte) (ed25519.PublicKey, error) {
 	if fields[0] != ssh.KeyAlgoED25519 {
 		return nil, keyError(name, "%s", wrongType(fields[0]))
 	}
-	raw, err := strictBase64(name, fields[1])
+	raw, err := strictBase64(fields[1])
 	if err != nil {
 		return nil, keyError(name, "its key is not base64")
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"strings"
 
@@ -129,16 +130,42 @@ func decodePayload(payloadType string, payload []byte) (*recordv1.Action, error)
 	if err == nil && action.GetForm() == Form {
 		return action, nil
 	}
-	form, ok := formOf(payloadType, payload)
+	form, noForm := formOf(payloadType, payload)
 	switch {
-	case ok && form > Form:
+	case noForm != nil && errors.Is(err, ErrUnknownKind):
+		return nil, noForm
+	case noForm != nil:
+		return nil, err
+	case form > Form:
 		return nil, fmt.Errorf("action of form %d, this program knows form %d: %w", form, Form, ErrUnknownKind)
-	case ok && form < Form:
+	case form < Form:
 		return nil, formError("action", "form %d is that of the first version's ledgers, which this program cannot read", form)
-	case err == nil:
-		return nil, formError("action.form", "%d, allowed is %d", action.GetForm(), Form)
 	}
 	return nil, err
+}
+
+// formOf reads the form of an action, whatever else it holds: 0 where it states none. It is ErrForm
+// where that is no whole number, or the payload not one JSON object without names twice.
+func formOf(payloadType string, payload []byte) (form uint64, err error) {
+	err = readAll("action", payload, func(r *reader) error {
+		inAction := func(name string) (err error) {
+			if name != "form" {
+				return r.skip()
+			}
+			form, err = r.number()
+			return err
+		}
+		if payloadType != StatementType {
+			return r.object(inAction)
+		}
+		return r.object(func(name string) error {
+			if name != "predicate" {
+				return r.skip()
+			}
+			return r.object(inAction)
+		})
+	})
+	return form, err
 }
 
 // decodeKnown reads a payload of either type and checks that its kind travels as that type.
@@ -160,13 +187,24 @@ func decodeKnown(payloadType string, payload []byte) (*recordv1.Action, error) {
 }
 
 func decodeStatement(payload []byte) (*recordv1.Action, error) {
-	var raw struct {
-		Type          string            `json:"_type"`
-		Subject       []json.RawMessage `json:"subject"`
-		PredicateType string            `json:"predicateType"`
-		Predicate     json.RawMessage   `json:"predicate"`
-	}
-	if err := strictObject("statement", payload, &raw, "_type", "subject", "predicateType", "predicate"); err != nil {
+	var raw statement
+	var subjects []byte
+	err := readAll("statement", payload, func(r *reader) error {
+		return r.whole(func(name string) (err error) {
+			switch name {
+			case "_type":
+				err = r.text(&raw.Type)
+			case "subject":
+				subjects, err = r.raw()
+			case "predicateType":
+				err = r.text(&raw.PredicateType)
+			case "predicate":
+				raw.Predicate, err = r.raw()
+			}
+			return err
+		}, "_type", "subject", "predicateType", "predicate")
+	})
+	if err != nil {
 		return nil, err
 	}
 	if raw.Type != inTotoStatement {
@@ -186,31 +224,32 @@ func decodeStatement(payload []byte) (*recordv1.Action, error) {
 	if !ok || s.predicateOf != raw.PredicateType {
 		return nil, formError("statement.predicate", "kind %s does not fit the type %s", Kind(action), raw.PredicateType)
 	}
-	return action, checkSubject(raw.Subject, s)
+	return action, checkSubject(subjects, s)
 }
 
 // checkSubject holds the statement's subject to what the action says: the name and hash that
-// tools of the standard show are the ones that the rules decide by.
-func checkSubject(subjects []json.RawMessage, s about) error {
-	if len(subjects) != 1 {
-		return formError("statement.subject", "%d subjects, exactly one is allowed", len(subjects))
-	}
-	var raw struct {
-		Name   string          `json:"name"`
-		Digest json.RawMessage `json:"digest"`
-	}
-	if err := strictObject("statement.subject[0]", subjects[0], &raw, "name", "digest"); err != nil {
+// other tools see are the ones that were signed.
+func checkSubject(raw []byte, s about) error {
+	want, got, subjects := s.subject(), subject{}, 0
+	err := readAll("statement.subject", raw, func(r *reader) error {
+		return r.list(func() error {
+			subjects++
+			return r.whole(func(name string) error {
+				if name == "name" {
+					return r.text(&got.Name)
+				}
+				return r.whole(func(string) error { return r.text(&got.Digest.SHA256) }, "sha256")
+			}, "name", "digest")
+		})
+	})
+	switch {
+	case err != nil:
 		return err
-	}
-	want := s.subject()
-	got := subject{Name: raw.Name}
-	if err := strictObject("statement.subject[0].digest", raw.Digest, &got.Digest, "sha256"); err != nil {
-		return err
-	}
-	if !isHex32(s.imageSHA256) {
+	case subjects != 1:
+		return formError("statement.subject", "%d subjects, exactly one is allowed", subjects)
+	case !isHex32(s.imageSHA256):
 		return formError("statement.predicate", "image_sha256 %q, 64 lower-case hex digits are allowed", clip(s.imageSHA256))
-	}
-	if got != want {
+	case got != want:
 		return formError("statement.subject[0]", "%q %s is not the action's %q %s", clip(got.Name), clip(got.Digest.SHA256), want.Name, want.Digest.SHA256)
 	}
 	return nil
@@ -219,16 +258,14 @@ func checkSubject(subjects []json.RawMessage, s about) error {
 // decodeAction reads a strict action. An action of which all is known but its one body field,
 // an object, is ErrUnknownKind: that is what a newer version's kinds look like.
 func decodeAction(at string, raw []byte) (*recordv1.Action, error) {
-	unknown, err := checkMessage(at, raw, actionDescriptor)
-	if err != nil {
-		return nil, err
-	}
-	action := &recordv1.Action{}
-	if err := (protojson.UnmarshalOptions{DiscardUnknown: unknown != ""}).Unmarshal(raw, action); err != nil {
-		// protojson's texts have a spacing that varies, and say no more than the walk does.
-		return nil, formError(at, "%v", strings.ReplaceAll(err.Error(), "\u00a0", " "))
-	}
+	action, unknown := &recordv1.Action{}, ""
+	err := readAll(at, raw, func(r *reader) (err error) {
+		unknown, err = r.action(action.ProtoReflect())
+		return err
+	})
 	switch kind := Kind(action); {
+	case err != nil:
+		return nil, err
 	case unknown != "" && kind != "":
 		return nil, formError(at, "field %q is unknown to kind %s", clip(unknown), kind)
 	case unknown != "":

@@ -2,168 +2,194 @@ package signoff
 
 import (
 	"bytes"
-	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
+	"math"
+	"slices"
 	"strconv"
 	"strings"
-	"unicode/utf8"
 
+	"github.com/go-json-experiment/json/jsontext"
 	"google.golang.org/protobuf/reflect/protoreflect"
 )
 
 // maxDepth bounds nesting inside what is not known field by field.
 const maxDepth = 64
 
-// walker reads one JSON text token by token. encoding/json and protojson both forgive more than a
-// signed text may contain: names in another case, names twice, null, numbers in quotes.
-type walker struct{ d *json.Decoder }
-
-func newWalker(at string, raw []byte) (*walker, error) {
-	if !utf8.Valid(raw) {
-		return nil, formError(at, "it is not UTF-8")
-	}
-	w := &walker{json.NewDecoder(bytes.NewReader(raw))}
-	w.d.UseNumber()
-	return w, nil
+// reader reads one JSON text token by token. jsontext refuses names twice and what is not UTF-8; what
+// else a signed text may not contain, such as null and numbers in quotes, is refused here.
+type reader struct {
+	root string // what errors call the whole text
+	d    *jsontext.Decoder
 }
 
-// end refuses anything but space after the value.
-func (w *walker) end(at string) error {
-	if _, err := w.d.Token(); err != io.EOF {
-		return formError(at, "something follows the end of its object")
+// readAll has value read a text, and refuses anything but space after it.
+func readAll(root string, raw []byte, value func(*reader) error) error {
+	r := &reader{root, jsontext.NewDecoder(bytes.NewBuffer(raw))}
+	if err := value(r); err != nil {
+		return err
+	}
+	if _, err := r.d.ReadToken(); err != io.EOF {
+		return formError(root, "something follows the end of its object")
 	}
 	return nil
 }
 
-func (w *walker) token(at string) (json.Token, error) {
-	t, err := w.d.Token()
-	if err != nil {
-		if err == io.EOF {
-			err = io.ErrUnexpectedEOF
-		}
-		return nil, formError(at, "%v", err)
+func (r *reader) token() (jsontext.Token, error) {
+	t, err := r.d.ReadToken()
+	return t, r.syntax(err)
+}
+
+// raw is any value as it is written.
+func (r *reader) raw() ([]byte, error) {
+	v, err := r.d.ReadValue()
+	return bytes.Clone(v), r.syntax(err)
+}
+
+func (r *reader) syntax(err error) error {
+	var wrong *jsontext.SyntacticError
+	switch {
+	case err == nil:
+		return nil
+	case !errors.As(err, &wrong):
+		return formError(r.root, "%v", io.ErrUnexpectedEOF)
+	case errors.Is(err, jsontext.ErrDuplicateName):
+		return r.wrong(wrong.JSONPointer.Parent(), "field %q is there twice", clip(wrong.JSONPointer.LastToken()))
 	}
-	return t, nil
+	return r.wrong(wrong.JSONPointer, "%v", wrong.Err)
+}
+
+// bad is an error about what was just read.
+func (r *reader) bad(format string, args ...any) error {
+	return r.wrong(r.d.StackPointer(), format, args...)
+}
+
+func (r *reader) wrong(at jsontext.Pointer, format string, args ...any) error {
+	place := r.root
+	for name := range at.Tokens() {
+		if strings.Trim(name, "0123456789") == "" {
+			place += "[" + name + "]"
+			continue
+		}
+		quoted := strconv.Quote(clip(name))
+		place += "." + quoted[1:len(quoted)-1]
+	}
+	return formError(place, format, args...)
 }
 
 // open reads one opening delimiter.
-func (w *walker) open(at string, delim json.Delim, what string) error {
-	t, err := w.token(at)
-	if err != nil {
-		return err
+func (r *reader) open(delim jsontext.Kind, what string) error {
+	t, err := r.token()
+	if err == nil && t.Kind() != delim {
+		err = r.bad("%s, %s is allowed", tokenName(t), what)
 	}
-	if t != delim {
-		return formError(at, "%s, %s is allowed", tokenName(t), what)
-	}
-	return nil
+	return err
 }
 
-// object reads an object and calls value for each name, which must read that value; no name comes twice.
-func (w *walker) object(at string, value func(name string) error) error {
-	if err := w.open(at, '{', "an object"); err != nil {
+// object reads an object and calls value for each name, which must read that value.
+func (r *reader) object(value func(name string) error) error {
+	if err := r.open('{', "an object"); err != nil {
 		return err
 	}
-	seen := map[string]bool{}
-	for w.d.More() {
-		t, err := w.token(at)
+	for r.d.PeekKind() != '}' {
+		name, err := r.token()
 		if err != nil {
 			return err
 		}
-		name, ok := t.(string)
-		if !ok {
-			return formError(at, "%s, a name is allowed", tokenName(t))
-		}
-		if seen[name] {
-			return formError(at, "field %q is there twice", clip(name))
-		}
-		seen[name] = true
-		if err := value(name); err != nil {
+		if err := value(name.String()); err != nil {
 			return err
 		}
 	}
-	_, err := w.token(at)
+	_, err := r.token()
+	return err
+}
+
+// whole reads an object of fields that are all needed.
+func (r *reader) whole(value func(name string) error, names ...string) error {
+	found := 0
+	err := r.object(func(name string) error {
+		if !slices.Contains(names, name) {
+			return r.bad("field %q is unknown, allowed are %s", clip(name), strings.Join(names, ", "))
+		}
+		found++
+		return value(name)
+	})
+	if err == nil && found != len(names) {
+		err = r.bad("%d of its fields are there, needed are %s", found, strings.Join(names, ", "))
+	}
 	return err
 }
 
 // list reads an array and calls value for each element, which must read it.
-func (w *walker) list(at string, value func(at string) error) error {
-	if err := w.open(at, '[', "a list"); err != nil {
+func (r *reader) list(value func() error) error {
+	if err := r.open('[', "a list"); err != nil {
 		return err
 	}
-	for i := 0; w.d.More(); i++ {
-		if err := value(fmt.Sprintf("%s[%d]", at, i)); err != nil {
+	for r.d.PeekKind() != ']' {
+		if err := value(); err != nil {
 			return err
 		}
 	}
-	_, err := w.token(at)
+	_, err := r.token()
 	return err
 }
 
-// skip reads any value, still refusing names that come twice. Errors inside it name the place where
-// it begins: a path that grew with the nesting would cost more than the text.
-func (w *walker) skip(at string, depth int) error {
-	if depth > maxDepth {
-		return formError(at, "nested more than %d deep", maxDepth)
-	}
-	t, err := w.token(at)
-	if err != nil {
-		return err
-	}
-	switch t {
-	case json.Delim('{'):
-		seen := map[string]bool{}
-		for w.d.More() {
-			name, err := w.token(at)
-			if err != nil {
-				return err
-			}
-			text, ok := name.(string)
-			if !ok || seen[text] {
-				return formError(at, "field %q is there twice", clip(text))
-			}
-			seen[text] = true
-			if err := w.skip(at, depth+1); err != nil {
-				return err
-			}
+// skip reads any value.
+func (r *reader) skip() error {
+	for depth := r.d.StackDepth(); ; {
+		if _, err := r.token(); err != nil {
+			return err
 		}
-		_, err = w.token(at)
-	case json.Delim('['):
-		for w.d.More() {
-			if err := w.skip(at, depth+1); err != nil {
-				return err
-			}
+		switch now := r.d.StackDepth(); {
+		case now > maxDepth:
+			return r.bad("nested more than %d deep", maxDepth)
+		case now == depth:
+			return nil
 		}
-		_, err = w.token(at)
+	}
+}
+
+func (r *reader) text(into *string) error {
+	t, err := r.token()
+	if err == nil && t.Kind() != '"' {
+		err = r.bad("%s, allowed is a text", tokenName(t))
+	}
+	if err == nil {
+		*into = t.String()
 	}
 	return err
 }
 
-// checkMessage walks one JSON text against a message's descriptor. Exact proto names are allowed
-// and nothing else; the one exception, at the top, is a single unknown field that holds an
-// object, whose name it answers.
-func checkMessage(at string, raw []byte, d protoreflect.MessageDescriptor) (unknown string, err error) {
-	w, err := newWalker(at, raw)
-	if err != nil {
-		return "", err
+// number reads a whole number, and is the most there is where it is more.
+func (r *reader) number() (uint64, error) {
+	t, err := r.token()
+	if err == nil && (t.Kind() != '0' || strings.Trim(t.String(), "0123456789") != "") {
+		err = r.bad("%s, allowed is a whole number in digits", tokenName(t))
 	}
-	err = w.object(at, func(name string) error {
-		field := d.Fields().ByName(protoreflect.Name(name))
-		if field != nil {
-			return w.field(at+"."+name, field)
+	if err != nil {
+		return 0, err
+	}
+	n, _ := strconv.ParseUint(t.String(), 10, 64)
+	return n, nil
+}
+
+// action fills an action. Exact proto names are allowed and nothing else; the one exception is a single
+// unknown field that holds an object, whose name it answers.
+func (r *reader) action(m protoreflect.Message) (unknown string, err error) {
+	err = r.object(func(name string) error {
+		if f := m.Descriptor().Fields().ByName(protoreflect.Name(name)); f != nil {
+			return r.field(m, f)
 		}
 		// The kinds of today are found in a body's oneof under their names: what is unknown
 		// and no object, or not alone, is a mistake and no newer kind.
 		if unknown != "" || !newerName(name) {
-			return unknownField(at, name, d)
+			return r.unknownField(name, m)
 		}
 		unknown = name
-		return w.object(at+"."+name, func(inner string) error { return w.skip(at+"."+name+"."+clip(inner), 2) })
+		return r.object(func(string) error { return r.skip() })
 	})
-	if err != nil {
-		return "", err
-	}
-	return unknown, w.end(at)
+	return unknown, err
 }
 
 // newerName is whether a name is written as proto names are: camelCase spellings of known
@@ -172,138 +198,85 @@ func newerName(name string) bool {
 	return name != "" && strings.Trim(name, "abcdefghijklmnopqrstuvwxyz0123456789_") == ""
 }
 
-// formOf reads the form of an action, whatever else it holds: 0 where it states none. It is not ok
-// where that is no whole number, or the payload not one JSON object without names twice.
-func formOf(payloadType string, payload []byte) (form uint64, ok bool) {
-	w, err := newWalker("action", payload)
-	if err != nil {
-		return 0, false
-	}
-	inAction := func(name string) error {
-		if name != "form" {
-			return w.skip(name, 2)
+func (r *reader) message(m protoreflect.Message) error {
+	return r.object(func(name string) error {
+		f := m.Descriptor().Fields().ByName(protoreflect.Name(name))
+		if f == nil {
+			return r.unknownField(name, m)
 		}
-		t, err := w.token(name)
-		n, isNumber := t.(json.Number)
-		if err != nil || !isNumber || !isWhole(n) {
-			return formError(name, "%s, allowed is a whole number in digits", tokenName(t))
-		}
-		form, _ = strconv.ParseUint(n.String(), 10, 64) // the most there is, where it is more
-		return nil
-	}
-	top := inAction
-	if payloadType == StatementType {
-		top = func(name string) error {
-			if name == "predicate" {
-				return w.object(name, inAction)
-			}
-			return w.skip(name, 1)
-		}
-	}
-	if err = w.object("action", top); err == nil {
-		err = w.end("action")
-	}
-	return form, err == nil
+		return r.field(m, f)
+	})
 }
 
-func isWhole(n json.Number) bool { return strings.Trim(n.String(), "0123456789") == "" }
-
-func unknownField(at, name string, d protoreflect.MessageDescriptor) error {
-	return formError(at, "field %q is unknown, allowed are %s", clip(name), fieldNames(d))
+func (r *reader) unknownField(name string, m protoreflect.Message) error {
+	return r.bad("field %q is unknown, allowed are %s", clip(name), fieldNames(m.Descriptor()))
 }
 
-func (w *walker) field(at string, f protoreflect.FieldDescriptor) error {
+func (r *reader) field(m protoreflect.Message, f protoreflect.FieldDescriptor) error {
+	if one := f.ContainingOneof(); one != nil && m.WhichOneof(one) != nil {
+		return r.bad("the oneof %s is %s already, one alone is allowed", one.Name(), m.WhichOneof(one).Name())
+	}
 	switch {
 	case f.IsMap():
-		return w.object(at, func(name string) error { return w.single(at+"."+clip(name), f.MapValue()) })
+		return r.object(func(name string) error {
+			v, err := r.scalar(f.MapValue())
+			if err == nil {
+				m.Mutable(f).Map().Set(protoreflect.ValueOfString(name).MapKey(), v)
+			}
+			return err
+		})
+	case f.IsList() && f.Message() != nil:
+		return r.list(func() error { return r.message(m.Mutable(f).List().AppendMutable().Message()) })
 	case f.IsList():
-		return w.list(at, func(at string) error { return w.single(at, f) })
+		return r.list(func() error {
+			v, err := r.scalar(f)
+			if err == nil {
+				m.Mutable(f).List().Append(v)
+			}
+			return err
+		})
+	case f.Message() != nil:
+		return r.message(m.Mutable(f).Message())
 	}
-	return w.single(at, f)
+	v, err := r.scalar(f)
+	if err == nil {
+		m.Set(f, v)
+	}
+	return err
 }
 
-func (w *walker) single(at string, f protoreflect.FieldDescriptor) error {
-	if f.Kind() == protoreflect.MessageKind {
-		d := f.Message()
-		return w.object(at, func(name string) error {
-			field := d.Fields().ByName(protoreflect.Name(name))
-			if field == nil {
-				return unknownField(at, name, d)
-			}
-			return w.field(at+"."+name, field)
-		})
-	}
-	t, err := w.token(at)
-	if err != nil {
-		return err
-	}
-	ok, allowed := false, ""
+func (r *reader) scalar(f protoreflect.FieldDescriptor) (protoreflect.Value, error) {
 	switch f.Kind() {
 	case protoreflect.StringKind:
-		_, ok = t.(string)
-		allowed = "a text"
-	case protoreflect.BoolKind:
-		_, ok = t.(bool)
-		allowed = "true or false"
+		var text string
+		err := r.text(&text)
+		return protoreflect.ValueOfString(text), err
 	case protoreflect.Uint32Kind:
-		n, isNumber := t.(json.Number)
-		ok = isNumber && isWhole(n)
-		allowed = "a whole number in digits"
-	default:
-		allowed = "nothing: this version signs no " + f.Kind().String()
+		n, err := r.number()
+		if err == nil && n > math.MaxUint32 {
+			err = r.bad("number %d, at most %d is allowed", n, uint32(math.MaxUint32))
+		}
+		return protoreflect.ValueOfUint32(uint32(n)), err
+	case protoreflect.BoolKind:
+		t, err := r.token()
+		if err == nil && t.Kind() != 't' && t.Kind() != 'f' {
+			err = r.bad("%s, allowed is true or false", tokenName(t))
+		}
+		return protoreflect.ValueOfBool(t.Kind() == 't'), err
 	}
-	if !ok {
-		return formError(at, "%s, allowed is %s", tokenName(t), allowed)
-	}
-	return nil
+	return protoreflect.Value{}, r.bad("this version signs no %s", f.Kind())
 }
 
-// strictObject reads one object into a struct whose names are all given, all needed and exact.
-func strictObject(at string, raw []byte, into any, names ...string) error {
-	w, err := newWalker(at, raw)
-	if err != nil {
-		return err
-	}
-	found := 0
-	err = w.object(at, func(name string) error {
-		for _, n := range names {
-			if n == name {
-				found++
-				return w.skip(at+"."+name, 1)
-			}
-		}
-		return formError(at, "field %q is unknown, allowed are %s", clip(name), strings.Join(names, ", "))
-	})
-	if err != nil {
-		return err
-	}
-	if err := w.end(at); err != nil {
-		return err
-	}
-	if found != len(names) {
-		return formError(at, "%d of its fields are there, needed are %s", found, strings.Join(names, ", "))
-	}
-	if err := json.Unmarshal(raw, into); err != nil {
-		return formError(at, "%v", err)
-	}
-	return nil
-}
-
-func tokenName(t json.Token) string {
-	switch v := t.(type) {
-	case nil:
-		return "null"
-	case string:
-		return fmt.Sprintf("text %q", clip(v))
-	case json.Number:
-		return "number " + clip(v.String())
-	case bool:
-		return fmt.Sprint(v)
-	case json.Delim:
-		if v == '{' || v == '}' {
-			return "an object"
-		}
+func tokenName(t jsontext.Token) string {
+	switch t.Kind() {
+	case '"':
+		return fmt.Sprintf("text %q", clip(t.String()))
+	case '0':
+		return "number " + clip(t.String())
+	case '{':
+		return "an object"
+	case '[':
 		return "a list"
 	}
-	return "something else"
+	return t.String() // null, true or false
 }
