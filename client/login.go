@@ -2,19 +2,30 @@ package client
 
 import (
 	"context"
+	"encoding/hex"
 	"errors"
+	"fmt"
 	"path/filepath"
+	"strconv"
+	"strings"
 
 	"google.golang.org/protobuf/proto"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
+	"witnessmark/store/record"
+	"witnessmark/tables/image"
 )
 
 // Login pins a ledger: confirm is shown the genesis' fingerprint and says whether it is the one that
-// init printed. Nothing is kept unless the whole ledger verifies from there.
-func Login(ctx context.Context, home *Home, addr, keyPath string, ask Passphrase, confirm func(fingerprint string) error) (*Client, error) {
+// init printed. Nothing is kept unless the whole ledger verifies from there, and had, where seen is not
+// empty, at SIZE entries the ROOT that somebody else has seen.
+func Login(ctx context.Context, home *Home, addr, keyPath string, ask Passphrase, confirm func(fingerprint string) error, seen string) (*Client, error) {
 	keyPath, err := filepath.Abs(keyPath)
+	if err != nil {
+		return nil, err
+	}
+	given, err := parseHead(seen)
 	if err != nil {
 		return nil, err
 	}
@@ -26,13 +37,13 @@ func Login(ctx context.Context, home *Home, addr, keyPath string, ask Passphrase
 	if err != nil {
 		return nil, err
 	}
-	if err := c.pin(ctx, confirm); err != nil {
+	if err := c.pin(ctx, confirm, given); err != nil {
 		return nil, errors.Join(err, c.Close())
 	}
 	return c, nil
 }
 
-func (c *Client) pin(ctx context.Context, confirm func(string) error) error {
+func (c *Client) pin(ctx context.Context, confirm func(string) error, given Head) error {
 	config, home := &c.own.config, c.own.home
 	genesis, err := c.fetchGenesis(ctx)
 	if err != nil {
@@ -59,10 +70,32 @@ func (c *Client) pin(ctx context.Context, confirm func(string) error) error {
 	if err := c.Sync(ctx); err != nil {
 		return err
 	}
-	if _, err := c.Me(); err != nil {
+	err = c.View(func(s *record.State) error {
+		if root := s.Root(given.Size); given.Size > 0 && hex.EncodeToString(root[:]) != given.Root {
+			return &Error{Kind: Distrust, Text: fmt.Sprintf("the server's ledger of %d entries is not the one whose head you were given, %d:%s", s.Size(), given.Size, given.Root),
+				Try: "nothing was kept; ask the lead and whoever gave you the head which ledger is the workshop's"}
+		}
+		_, err := c.meIn(s)
+		return err
+	})
+	if err != nil {
 		return err
 	}
 	return home.writeJSON(configFile, config)
+}
+
+// parseHead reads SIZE:ROOT; of nothing it is the zero Head.
+func parseHead(text string) (h Head, err error) {
+	if text == "" {
+		return h, nil
+	}
+	size, root, _ := strings.Cut(text, ":")
+	h.Root = root
+	h.Size, err = strconv.ParseUint(size, 10, 64)
+	if _, bad := image.ParseHash(root); bad != nil || err != nil || h.Size == 0 {
+		err = usage("witnessmark ledger head, on a colleague's machine, prints one", "%.100q is no head; allowed: SIZE:ROOT", text)
+	}
+	return h, err
 }
 
 // settled refuses a home of another ledger. What a login that came to nothing left is taken away.

@@ -6,6 +6,7 @@ import (
 	"crypto/ed25519"
 	"encoding/base64"
 	"encoding/json"
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -382,6 +383,37 @@ func TestSomebodyInBetween(t *testing.T) {
 	}
 	w.fake.addr = genuine
 	w.must(w.tryLogin("fresh", "tech"))
+}
+
+// Who has seen nothing cannot tell a fork, or an older ledger, from the genuine one; with a colleague's head
+// they can, whatever has come since.
+func TestHeadToStartFrom(t *testing.T) {
+	w := newWorld(t).released()
+	w.must(nil, w.lead.Sync(ctx))
+	other := &recordv1.Action{Body: &recordv1.Action_Close{Close: &recordv1.CloseJob{Job: 1, Outcome: "cancelled", Because: "the car did not come"}}}
+	w.must(nil, w.lead.complete(other))
+	envelope, err := signoff.Seal(other, w.lead.signer)
+	w.must(nil, err)
+	forked := shows(func(h history) history { return append(h[:len(h)-1], &recordv1.Told{Entry: entryOf(envelope)}) })
+	w.must(w.lead.ReturnSubmission(ctx, 1, 1, "a slip"))
+	w.must(nil, w.tech.Sync(ctx))
+	h := w.tech.Head()
+	seen := fmt.Sprintf("%d:%s", h.Size, h.Root)
+	for name, l := range map[string]lie{"forked": forked, "older": upTo(2)} {
+		w.fake.tell(l)
+		_, err := w.loginSeen(name, "tech", seen)
+		w.refusedAs(err, Distrust, "not the one whose head you were given, "+seen)
+		if FileExists(w.path("home-" + name + "/config.json")) {
+			t.Errorf("%s: the login was kept", name)
+		}
+		w.must(w.tryLogin(name, "tech"))
+	}
+	w.fake.tell(lie{})
+	w.must(w.loginSeen("fresh", "tech", seen))
+	for _, bad := range []string{"7", "7:", "0:" + h.Root, "-1:" + h.Root, "7:" + h.Root[1:], seen + "0", strings.ToUpper(seen)} {
+		_, err := w.loginSeen("fresh", "tech", bad)
+		w.refusedAs(err, Usage, "allowed: SIZE:ROOT")
+	}
 }
 
 // The rules of a car that is told apart, and of limits that changed since.

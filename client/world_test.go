@@ -149,13 +149,15 @@ func (w *world) login(home, key string) *Client {
 	return c
 }
 
-func (w *world) tryLogin(home, key string) (*Client, error) {
+func (w *world) tryLogin(home, key string) (*Client, error) { return w.loginSeen(home, key, "") }
+
+func (w *world) loginSeen(home, key, seen string) (*Client, error) {
 	c, err := Login(ctx, &Home{Dir: w.path("home-" + home)}, w.fake.addr, w.path(key), nil, func(f string) error {
 		if want := fingerprintOf(w.fake.genesis); f != want {
 			w.Errorf("fingerprint %s, want %s", f, want)
 		}
 		return nil
-	})
+	}, seen)
 	if err == nil {
 		w.Cleanup(func() { _ = c.Close() })
 	}

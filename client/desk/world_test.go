@@ -106,7 +106,7 @@ func (w *world) login(name, print string) *person {
 				w.Errorf("fingerprint %s, want %s", got, print)
 			}
 			return nil
-		})
+		}, "")
 	w.must(err)
 	confirm, err := ConfirmerFor(c, home, false, nil)
 	w.must(err)

@@ -10,7 +10,7 @@ import (
 )
 
 func newLoginCommand(a *app) *cobra.Command {
-	var key, fingerprint string
+	var key, fingerprint, head string
 	cmd := &cobra.Command{
 		Use:   "login HOST:PORT --key FILE",
 		Short: "Pin a ledger, and say which key is yours",
@@ -20,7 +20,7 @@ func newLoginCommand(a *app) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			c, err := client.Login(cmd.Context(), home, args[0], key, a.passphrase(), a.confirm(fingerprint))
+			c, err := client.Login(cmd.Context(), home, args[0], key, a.passphrase(), a.confirm(fingerprint), head)
 			if err != nil {
 				return err
 			}
@@ -34,6 +34,7 @@ func newLoginCommand(a *app) *cobra.Command {
 	}
 	cmd.Flags().StringVar(&key, "key", "", "your private key, or the public key of one that ssh-agent holds")
 	cmd.Flags().StringVar(&fingerprint, "fingerprint", "", "the ledger's fingerprint, as init printed it")
+	cmd.Flags().StringVar(&head, "head", "", "SIZE:ROOT that a colleague has seen of the ledger, as ledger head prints it")
 	return required(cmd, "key")
 }
 
