@@ -1,10 +1,7 @@
 package client
 
 import (
-	"bytes"
 	"crypto/ed25519"
-	"encoding/base64"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"slices"
@@ -17,19 +14,6 @@ import (
 	"witnessmark/store/record"
 	"witnessmark/store/signoff"
 )
-
-// mayBeAboutPeople looks for the words of the two kinds without verifying anything, since a proof's
-// maker goes through all entries.
-func mayBeAboutPeople(envelope []byte) bool {
-	var e struct {
-		Payload string `json:"payload"`
-	}
-	if json.Unmarshal(envelope, &e) != nil {
-		return true
-	}
-	payload, err := base64.StdEncoding.DecodeString(e.Payload)
-	return err != nil || bytes.Contains(payload, []byte(`"enrol"`)) || bytes.Contains(payload, []byte(`"retire"`))
-}
 
 // member is somebody as a proof's entries tell.
 type member struct {

@@ -86,11 +86,7 @@ func (c *Client) proven(r *Review, size, collected uint64) (*recordv1.OpeningLis
 				openings.Openings = append(openings.Openings, o)
 			}
 		}
-		indices, err := saysYes(tx, s, job, r.Judgement, collected)
-		if err != nil {
-			return err
-		}
-		for _, i := range indices {
+		for _, i := range saysYes(s, job, r.Judgement, collected) {
 			p, err := prove(tx, i, size)
 			if err != nil {
 				return err
@@ -104,8 +100,8 @@ func (c *Client) proven(r *Review, size, collected uint64) (*recordv1.OpeningLis
 
 // saysYes are the entries that a proof holds, in order: the genesis, those about people, the job's up
 // to its collection, and the definition and limits that it was judged by.
-func saysYes(tx store.ReadTx, s *record.State, job *recordv1.Job, j *recordv1.Judgement, collected uint64) ([]uint64, error) {
-	out := []uint64{0, collected}
+func saysYes(s *record.State, job *recordv1.Job, j *recordv1.Judgement, collected uint64) []uint64 {
+	out := append(s.AboutPeople(), collected)
 	for kind, rev := range map[string]*recordv1.Revision{record.Definitions: j.GetDefinition(), record.Limits: j.GetLimits()} {
 		f, _ := s.ByHash(kind, rev.GetSha256())
 		out = append(out, uint64(f.GetAdded().GetEntry()))
@@ -115,23 +111,8 @@ func saysYes(tx store.ReadTx, s *record.State, job *recordv1.Job, j *recordv1.Ju
 			out = append(out, i)
 		}
 	}
-	for i := uint64(1); i < s.Size(); i++ {
-		entry, err := tx.Entry(i)
-		if err != nil {
-			return nil, err
-		}
-		envelope, _, err := record.EnvelopeOf(entry)
-		if err != nil {
-			return nil, err
-		}
-		if mayBeAboutPeople(envelope) {
-			if a, err := s.Open(envelope); err == nil && (a.Action.GetEnrol() != nil || a.Action.GetRetire() != nil) {
-				out = append(out, i)
-			}
-		}
-	}
 	slices.Sort(out)
-	return slices.Compact(out), s.Err()
+	return slices.Compact(out)
 }
 
 func prove(tx store.ReadTx, index, size uint64) (*recordv1.Proven, error) {

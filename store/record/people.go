@@ -66,8 +66,21 @@ func (s *State) setPerson(name string, roles []string, key ed25519.PublicKey, ev
 		p.Enrolled = event
 	}
 	p.Latest = event.GetEntry()
-	s.put(docPerson, signoff.FoldName(name), p)
+	s.putPerson(p)
 	s.put(docKey, id, &recordv1.Key{PublicKey: p.GetPublicKey(), Person: name})
+}
+
+func (s *State) putPerson(p *recordv1.Person) {
+	s.put(docPerson, signoff.FoldName(p.GetName()), p)
+	s.putText(docPersonAt, join(p.GetLatest()), "")
+}
+
+// AboutPeople are the entries that enrolled or retired somebody, in order; the genesis is one.
+func (s *State) AboutPeople() (entries []uint64) {
+	for _, key := range s.keys(docPersonAt, "") {
+		entries = append(entries, uint64(number(key)))
+	}
+	return entries
 }
 
 // sortRoles puts roles in the order in which they are always shown.

@@ -29,7 +29,7 @@ var retire = &kind{
 	apply: func(c *change) {
 		p, _ := c.Person(c.action.GetRetire().GetName())
 		p.Latest, p.Retired, p.Compromised = uint32(c.entry), true, c.action.GetRetire().GetCompromised()
-		c.put(docPerson, signoff.FoldName(p.GetName()), p)
+		c.putPerson(p)
 		if p.GetCompromised() {
 			c.voidSignatures(p.GetKeyId())
 		}

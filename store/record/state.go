@@ -35,6 +35,7 @@ const (
 	docHead       = HeadDocument  // ""
 	docGenesis    = "genesis"     // ""
 	docPerson     = "person"      // folded name
+	docPersonAt   = "person-at"   // entry: it enrolled or retired somebody
 	docKey        = "key"         // key id
 	docRevision   = "revision"    // kind, name, revision
 	docNewest     = "newest"      // kind, name
