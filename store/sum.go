@@ -38,7 +38,7 @@ func (s Sum) plus(h Sum) Sum {
 
 // hashDocument hashes each part behind its length, so that no two documents are hashed as one.
 func hashDocument(kind, key string, value []byte) Sum {
-	b := make([]byte, 0, 24+len(kind)+len(key)+len(value))
+	b := make([]byte, 0, 2048) // of a fixed size, so that most need no memory but the stack's
 	b = append(binary.BigEndian.AppendUint64(b, uint64(len(kind))), kind...)
 	b = append(binary.BigEndian.AppendUint64(b, uint64(len(key))), key...)
 	b = append(binary.BigEndian.AppendUint64(b, uint64(len(value))), value...)

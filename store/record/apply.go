@@ -81,7 +81,7 @@ func (s *State) Apply(o *Opened, openings []*recordv1.Opening) (index uint64, er
 // grow adds the entry to the tree.
 func (s *State) grow(entry []byte) error {
 	index := s.Size()
-	_, stored, first, err := ledger.Append(s.tx, index, entry)
+	_, stored, first, err := ledger.Append(tree{s}, index, entry)
 	if err != nil {
 		return fmt.Errorf("tree: %w", err)
 	}
@@ -92,6 +92,7 @@ func (s *State) grow(entry []byte) error {
 		if err := s.w.PutHash(first+int64(i), h); err != nil {
 			return err
 		}
+		s.recent.keepHash(first+int64(i), h)
 	}
 	s.head.Form, s.head.Size = documentForm, index+1
 	return nil

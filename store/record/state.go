@@ -71,6 +71,7 @@ type State struct {
 	changed   map[uint32]bool
 	forgotten map[string]bool
 	opened    map[signoff.KeyID]ed25519.PublicKey // whose envelopes were opened
+	recent    recent
 }
 
 // Read looks at the documents of a transaction.
@@ -87,7 +88,7 @@ func Read(tx store.ReadTx) *State {
 // Finish was called, and in the store once its transaction was committed.
 func Write(w store.WriteTx) *State {
 	s := Read(w)
-	s.w = w
+	s.w, s.recent = w, newRecent()
 	return s
 }
 
@@ -140,12 +141,16 @@ func (s *State) document(kind, key string) ([]byte, bool) {
 	if s.err != nil || store.CheckDocument(kind, key) != nil {
 		return nil, false
 	}
+	if d, known := s.recent.documents[place{kind, key}]; known {
+		return d.value, d.there
+	}
 	value, err := s.tx.Document(kind, key)
-	if errors.Is(err, store.ErrNotFound) {
-		return nil, false
+	if there := err == nil; there || errors.Is(err, store.ErrNotFound) {
+		s.recent.keep(kind, key, document{value, there})
+		return value, there
 	}
 	s.fail(err)
-	return value, err == nil
+	return nil, false
 }
 
 // scan visits the documents of a kind whose keys begin with prefix, from a key on.
@@ -188,18 +193,22 @@ func (s *State) put(kind, key string, m proto.Message) {
 		s.fail(err)
 		return
 	}
-	s.putText(kind, key, string(b))
+	s.putBytes(kind, key, b)
 }
 
-func (s *State) putText(kind, key, value string) {
+func (s *State) putText(kind, key, value string) { s.putBytes(kind, key, []byte(value)) }
+
+func (s *State) putBytes(kind, key string, value []byte) {
 	if s.err == nil {
-		s.fail(s.w.PutDocument(kind, key, []byte(value)))
+		s.fail(s.w.PutDocument(kind, key, value))
+		s.recent.keep(kind, key, document{value, true})
 	}
 }
 
 func (s *State) drop(kind, key string) {
 	if s.err == nil {
 		s.fail(s.w.DeleteDocument(kind, key))
+		s.recent.keep(kind, key, document{})
 	}
 }
 
@@ -260,7 +269,7 @@ func (s *State) Root(size uint64) tlog.Hash {
 	if s.err != nil || size > s.Size() {
 		return tlog.Hash{}
 	}
-	root, err := ledger.Root(s.tx, size)
+	root, err := ledger.Root(tree{s}, size)
 	s.fail(err)
 	return root
 }
@@ -270,7 +279,7 @@ func (s *State) leaf(index uint64) string {
 	if s.err != nil {
 		return ""
 	}
-	h, err := ledger.Leaf(s.tx, index)
+	h, err := ledger.Leaf(tree{s}, index)
 	s.fail(err)
 	return hexHash(h)
 }

@@ -52,9 +52,14 @@ func commit(field string, salt []byte, text string) string {
 	return hex.EncodeToString(sum[:])
 }
 
-// Commitments is every sealed text of an action, in the order of its message's fields.
+// Commitments is every sealed text of an action, in the order of its message's fields. All are in its body.
 func Commitments(a *recordv1.Action) []Commitment {
-	return sealedIn(nil, "", a.ProtoReflect())
+	m := a.ProtoReflect()
+	body := m.WhichOneof(bodyOneof)
+	if body == nil {
+		return nil
+	}
+	return sealedIn(nil, string(body.Name()), m.Get(body).Message())
 }
 
 func sealedIn(found []Commitment, at string, m protoreflect.Message) []Commitment {
@@ -64,7 +69,7 @@ func sealedIn(found []Commitment, at string, m protoreflect.Message) []Commitmen
 		if f.Message() == nil || f.IsMap() || !m.Has(f) {
 			continue
 		}
-		name := strings.TrimPrefix(at+"."+string(f.Name()), ".")
+		name := at + "." + string(f.Name())
 		if !f.IsList() {
 			found = sealedAt(found, name, f, m.Get(f).Message())
 			continue
