@@ -17,9 +17,38 @@ import (
 type deed struct {
 	action   *recordv1.Action
 	openings []*recordv1.Opening
-	blobs    []blob
+	blobs    blobs
 	// agree, where it is not nil, is asked once the claims are made, before anything is signed.
 	agree func(*recordv1.Action) error
+}
+
+// blobs are bytes that go with an action, by their hash.
+type blobs map[string]blob
+
+// blob is bytes, and what a person calls them.
+type blob struct {
+	what  string
+	bytes []byte
+}
+
+// bring has bytes go with the action, and answers with their hash.
+func (d *deed) bring(what string, b []byte) string {
+	if d.blobs == nil {
+		d.blobs = blobs{}
+	}
+	sum := HashHex(b)
+	d.blobs[sum] = blob{what, b}
+	return sum
+}
+
+// seal has an opening go with the action; it is nil for no text.
+func (d *deed) seal(field, text string) *recordv1.Sealed {
+	if text == "" {
+		return nil
+	}
+	o := signoff.NewOpening(field, text, rand.Reader)
+	d.openings = append(d.openings, o)
+	return &recordv1.Sealed{Commitment: o.GetCommitment()}
 }
 
 // done is an action that became an entry, and what was found on the way.
@@ -52,7 +81,7 @@ func (c *Client) try(ctx context.Context, d *deed) (*done, error) {
 	if err := c.complete(d.action); err != nil {
 		return nil, err
 	}
-	made, err := c.claims.Fill(c.source(ctx, d.blobs...), d.action, d.openings)
+	made, err := c.claims.Fill(source{c, ctx, d.blobs}, d.action, d.openings)
 	if err != nil {
 		return nil, refusal(err)
 	}
@@ -61,17 +90,8 @@ func (c *Client) try(ctx context.Context, d *deed) (*done, error) {
 			return nil, err
 		}
 	}
-	index, err := c.enter(ctx, d.action, d.openings, withReports(d.blobs, made))
+	index, err := c.enter(ctx, d, made)
 	return &done{index, made}, err
-}
-
-// withReports adds the reports that claims came with.
-func withReports(blobs []blob, made *claims.Made) []blob {
-	blobs = blobs[:len(blobs):len(blobs)]
-	for _, b := range made.Reports {
-		blobs = append(blobs, blob{"report", b})
-	}
-	return blobs
 }
 
 // begin has the person's actions follow one another: it catches up, and settles what is pending.
@@ -136,38 +156,25 @@ func (c *Client) allowed(a *recordv1.Action) error {
 	return c.View(func(s *record.State) error { return refusal(record.Decide(s, signed)) })
 }
 
-// enter signs an action that is complete and has it admitted.
-func (c *Client) enter(ctx context.Context, a *recordv1.Action, openings []*recordv1.Opening, blobs []blob) (uint64, error) {
-	if err := c.allowed(a); err != nil {
+// enter signs an action that is complete and has it admitted, with the reports that its claims came with.
+func (c *Client) enter(ctx context.Context, d *deed, made *claims.Made) (uint64, error) {
+	if err := c.allowed(d.action); err != nil {
 		return 0, err
 	}
-	envelope, err := signoff.Seal(a, c.signer)
+	envelope, err := signoff.Seal(d.action, c.signer)
 	if err != nil {
 		return 0, fmt.Errorf("cannot sign: %w", err)
 	}
-	p := &pending{id: a.GetRequestId(), envelope: envelope, openings: openings, blobs: map[string]blob{}}
-	for _, b := range record.Brings(a) {
-		for _, have := range blobs {
-			if string(image.HashOf(have.bytes)) == b.SHA256 {
-				p.blobs[b.SHA256] = have
-			}
+	p := &pending{id: d.action.GetRequestId(), envelope: envelope, openings: d.openings, blobs: blobs{}}
+	for _, b := range record.Brings(d.action) {
+		if have, ok := d.blobs[b.SHA256]; ok {
+			p.blobs[b.SHA256] = have
+		} else if report, ok := made.Reports[image.Hash(b.SHA256)]; ok {
+			p.blobs[b.SHA256] = blob{"report", report}
 		}
 	}
 	if err := c.own.home.put(p); err != nil {
 		return 0, err
 	}
 	return c.deliver(ctx, p)
-}
-
-// sealing collects the openings of what an action seals.
-type sealing []*recordv1.Opening
-
-// seal is nil for no text.
-func (s *sealing) seal(field, text string) *recordv1.Sealed {
-	if text == "" {
-		return nil
-	}
-	o := signoff.NewOpening(field, text, rand.Reader)
-	*s = append(*s, o)
-	return &recordv1.Sealed{Commitment: o.GetCommitment()}
 }

@@ -53,7 +53,7 @@ func (w *world) mixed(n int) {
 
 // next admits what was done in job 1 in another job.
 func (w *world) next(s *record.State, job uint32, a *recordv1.Action, openings []*recordv1.Opening, by *Client) error {
-	var fresh sealing
+	var fresh deed
 	swap := map[string]string{}
 	for _, o := range openings {
 		text := o.GetText()
@@ -85,8 +85,8 @@ func (w *world) next(s *record.State, job uint32, a *recordv1.Action, openings [
 	if err != nil {
 		return err
 	}
-	w.fake.told = append(w.fake.told, &recordv1.Told{Entry: entryOf(envelope), Openings: fresh})
-	_, err = s.Admit(entryOf(envelope), fresh)
+	w.fake.told = append(w.fake.told, &recordv1.Told{Entry: entryOf(envelope), Openings: fresh.openings})
+	_, err = s.Admit(entryOf(envelope), fresh.openings)
 	return err
 }
 

@@ -23,12 +23,6 @@ const (
 	maxBlob = 256 << 20
 )
 
-// blob is bytes that go with an action, and what a person calls them.
-type blob struct {
-	what  string
-	bytes []byte
-}
-
 func (c *Client) watch(what string, size int64) func(int) {
 	if c.Progress == nil {
 		return func(int) {}
@@ -93,22 +87,14 @@ func (c *Client) receive(p *patient, what, sum string) ([]byte, error) {
 type source struct {
 	c     *Client
 	ctx   context.Context
-	given map[image.Hash][]byte
-}
-
-func (c *Client) source(ctx context.Context, given ...blob) source {
-	s := source{c: c, ctx: ctx, given: map[image.Hash][]byte{}}
-	for _, b := range given {
-		s.given[image.HashOf(b.bytes)] = b.bytes
-	}
-	return s
+	given blobs
 }
 
 func (s source) View(fn func(*record.State) error) error { return s.c.View(fn) }
 
 func (s source) Blob(what string, sha image.Hash) ([]byte, error) {
-	if b, ok := s.given[sha]; ok {
-		return b, nil
+	if b, ok := s.given[string(sha)]; ok {
+		return b.bytes, nil
 	}
 	return s.c.download(s.ctx, strings.TrimSuffix(what, ".sha256"), string(sha))
 }

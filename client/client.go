@@ -86,6 +86,15 @@ func (c *Client) Close() error { return c.link.conn.Close() }
 // client.
 func (c *Client) View(fn func(*record.State) error) error { return c.own.state(fn) }
 
+// look is View for whoever wants one thing.
+func look[T any](c *Client, fn func(*record.State) (T, error)) (out T, err error) {
+	err = c.View(func(s *record.State) (err error) {
+		out, err = fn(s)
+		return err
+	})
+	return out, err
+}
+
 // HashHex is a SHA-256 as the ledger writes it.
 func HashHex(b []byte) string { return string(image.HashOf(b)) }
 
@@ -93,13 +102,7 @@ func HashHex(b []byte) string { return string(image.HashOf(b)) }
 func (c *Client) Key() ed25519.PublicKey { return c.signer.Public().(ed25519.PublicKey) }
 
 // Me is the person whose key this is, as the ledger knows them.
-func (c *Client) Me() (me *recordv1.Person, err error) {
-	err = c.View(func(s *record.State) (err error) {
-		me, err = c.meIn(s)
-		return err
-	})
-	return me, err
-}
+func (c *Client) Me() (*recordv1.Person, error) { return look(c, c.meIn) }
 
 func (c *Client) meIn(s *record.State) (*recordv1.Person, error) {
 	id := signoff.Fingerprint(c.Key())

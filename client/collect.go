@@ -39,14 +39,11 @@ func (c *Client) Collect(ctx context.Context, q Collecting) (*Collected, error) 
 		return nil, err
 	}
 	if q.Submission == 0 {
-		err := c.View(func(s *record.State) error {
-			sub, err := s.Release(q.Job)
-			q.Submission = sub.GetNumber()
-			return refusal(err)
-		})
+		sub, err := look(c, func(s *record.State) (*recordv1.Submission, error) { return s.Release(q.Job) })
 		if err != nil {
-			return nil, err
+			return nil, refusal(err)
 		}
+		q.Submission = sub.GetNumber()
 	}
 	r, err := c.Review(ctx, q.Job, q.Submission)
 	if err != nil {

@@ -31,8 +31,9 @@ func (c *Client) AddDocument(ctx context.Context, kind, path string) (f *recordv
 	if err != nil {
 		return nil, nil, err
 	}
-	rev := &recordv1.Revision{Sha256: HashHex(file)}
-	a := &recordv1.Action{}
+	d, a := &deed{}, &recordv1.Action{}
+	d.action = a
+	rev := &recordv1.Revision{Sha256: d.bring(path, file)}
 	if kind == Definitions {
 		lay, err := definition.Load(path, file)
 		if err != nil {
@@ -48,7 +49,7 @@ func (c *Client) AddDocument(ctx context.Context, kind, path string) (f *recordv
 		rev.Name = lim.Name
 		a.Body = &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: rev}}
 	}
-	if _, err := c.act(ctx, &deed{action: a, blobs: []blob{{path, file}}}); err != nil {
+	if _, err := c.act(ctx, d); err != nil {
 		return nil, nil, err
 	}
 	err = c.View(func(s *record.State) error { f, _ = s.ByHash(kind, rev.GetSha256()); return nil })

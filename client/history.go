@@ -29,8 +29,8 @@ func (c *Client) Cars(plateOrFrame string) (cars []uint32, err error) {
 
 // History is everything that happened to one car. Submissions say which tables they changed, compared
 // as things are now; with a table, only those that changed it are listed.
-func (c *Client) History(ctx context.Context, car uint32, table string) (h *recordv1.CarHistory, err error) {
-	err = c.View(func(s *record.State) error { h = s.CarHistory(car); return nil })
+func (c *Client) History(ctx context.Context, car uint32, table string) (*recordv1.CarHistory, error) {
+	h, err := look(c, func(s *record.State) (*recordv1.CarHistory, error) { return s.CarHistory(car), nil })
 	if err != nil {
 		return nil, err
 	}

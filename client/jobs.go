@@ -32,7 +32,7 @@ type NewJob struct {
 // OpenJob opens a job and answers with it.
 func (c *Client) OpenJob(ctx context.Context, n NewJob) (*recordv1.Job, error) {
 	d := &deed{}
-	details, err := n.message((*sealing)(&d.openings), &recordv1.Job{})
+	details, err := n.message(d, &recordv1.Job{})
 	if err != nil {
 		return nil, err
 	}
@@ -55,11 +55,7 @@ func (c *Client) OpenJob(ctx context.Context, n NewJob) (*recordv1.Job, error) {
 	if err != nil {
 		return nil, err
 	}
-	number := uint32(0)
-	if err := c.View(func(s *record.State) error { number = s.JobOpenedBy(got.index); return nil }); err != nil {
-		return nil, err
-	}
-	return c.Job(number)
+	return look(c, func(s *record.State) (*recordv1.Job, error) { return jobIn(s, s.JobOpenedBy(got.index)) })
 }
 
 // DetailsOf is what a job's details are now, to be changed and given to AmendJob.
@@ -82,7 +78,7 @@ func (c *Client) AmendJob(ctx context.Context, number uint32, n Details) (*recor
 		return nil, err
 	}
 	d := &deed{}
-	details, err := n.message((*sealing)(&d.openings), job)
+	details, err := n.message(d, job)
 	if err != nil {
 		return nil, err
 	}
@@ -98,7 +94,7 @@ func (c *Client) AmendJob(ctx context.Context, number uint32, n Details) (*recor
 }
 
 // message is details as an action has them; a text that stays as it was keeps its commitment.
-func (n Details) message(s *sealing, was *recordv1.Job) (*recordv1.JobDetails, error) {
+func (n Details) message(d *deed, was *recordv1.Job) (*recordv1.JobDetails, error) {
 	numbers, err := ParseNumbers(n.Numbers)
 	if err != nil {
 		return nil, err
@@ -107,7 +103,7 @@ func (n Details) message(s *sealing, was *recordv1.Job) (*recordv1.JobDetails, e
 		if text != "" && text == old.GetText() {
 			return &recordv1.Sealed{Commitment: old.GetCommitment()}
 		}
-		return s.seal(field, text)
+		return d.seal(field, text)
 	}
 	out := &recordv1.JobDetails{CarSaid: n.Car, Fuel: n.Fuel, Parts: n.Parts, Numbers: numbers,
 		Plate: seal("plate", strings.TrimSpace(n.Plate), was.GetPlate()), Note: seal("note", n.Note, was.GetNote())}
@@ -161,12 +157,8 @@ func (c *Client) actOn(ctx context.Context, number uint32, d *deed) (*recordv1.J
 }
 
 // Job is one job of the copy.
-func (c *Client) Job(n uint32) (job *recordv1.Job, err error) {
-	err = c.View(func(s *record.State) (err error) {
-		job, err = jobIn(s, n)
-		return err
-	})
-	return job, err
+func (c *Client) Job(n uint32) (*recordv1.Job, error) {
+	return look(c, func(s *record.State) (*recordv1.Job, error) { return jobIn(s, n) })
 }
 
 func jobIn(s *record.State, n uint32) (*recordv1.Job, error) {
@@ -187,18 +179,13 @@ func (c *Client) Jobs() (jobs []*recordv1.Job, err error) {
 }
 
 // Alarms are those in force in all jobs, by job; one that is not yet due is among them.
-func (c *Client) Alarms() (alarms []*recordv1.Alarm, err error) {
-	err = c.View(func(s *record.State) error { alarms = s.Alarms(0); return nil })
-	return alarms, err
+func (c *Client) Alarms() ([]*recordv1.Alarm, error) {
+	return look(c, func(s *record.State) ([]*recordv1.Alarm, error) { return s.Alarms(0), nil })
 }
 
 // Submission is one submission of the copy.
-func (c *Client) Submission(job, n uint32) (sub *recordv1.Submission, err error) {
-	err = c.View(func(s *record.State) (err error) {
-		_, sub, err = subIn(s, job, n)
-		return err
-	})
-	return sub, err
+func (c *Client) Submission(job, n uint32) (*recordv1.Submission, error) {
+	return look(c, func(s *record.State) (*recordv1.Submission, error) { _, sub, err := subIn(s, job, n); return sub, err })
 }
 
 func subIn(s *record.State, job, n uint32) (*recordv1.Job, *recordv1.Submission, error) {
@@ -206,10 +193,11 @@ func subIn(s *record.State, job, n uint32) (*recordv1.Job, *recordv1.Submission,
 	if err != nil {
 		return nil, nil, err
 	}
-	if n == 0 || uint64(n) > uint64(len(j.GetSubmissions())) {
+	sub := record.SubmissionOf(j, n)
+	if sub == nil {
 		return nil, nil, usage("witnessmark job show "+record.Name{Job: job}.String(), "job %d has no submission %d", job, n)
 	}
-	return j, j.GetSubmissions()[n-1], nil
+	return j, sub, nil
 }
 
 // Name is what people call a submission: the second one of job 7 is 7.2.

@@ -45,7 +45,7 @@ func (c *Client) verifyCopy(ctx context.Context, deep bool) (head Head, err erro
 		return Head{}, err
 	}
 	defer func() { err = errors.Join(err, e.Close()) }()
-	r := &replay{source: c.source(ctx), head: head}
+	r := &replay{source: source{c: c, ctx: ctx}, head: head}
 	if deep {
 		err = c.View(func(s *record.State) error { r.past = claims.LookBack(r, s); return nil })
 	}

@@ -162,8 +162,8 @@ func (w *world) many(n int) {
 	w.must(nil, w.tech.complete(a))
 	w.must(nil, w.fake.update(func(s *record.State) error {
 		for range n {
-			var seals sealing
-			details.Details.Plate = seals.seal("plate", "HC 18")
+			var d deed
+			details.Details.Plate = d.seal("plate", "HC 18")
 			a.RequestId += "x"
 			if len(a.RequestId) > 100 {
 				w.must(nil, w.tech.complete(a))
@@ -172,10 +172,10 @@ func (w *world) many(n int) {
 			if err != nil {
 				return err
 			}
-			if _, err := s.Admit(entryOf(envelope), seals); err != nil {
+			if _, err := s.Admit(entryOf(envelope), d.openings); err != nil {
 				return err
 			}
-			w.fake.told = append(w.fake.told, &recordv1.Told{Entry: entryOf(envelope), Openings: seals})
+			w.fake.told = append(w.fake.told, &recordv1.Told{Entry: entryOf(envelope), Openings: d.openings})
 		}
 		return nil
 	}))

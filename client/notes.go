@@ -26,15 +26,13 @@ func (c *Client) AddNote(ctx context.Context, n NewNote) (*recordv1.Job, error) 
 		return nil, usage("", "a note is about a job or a submission, and %s is neither", n.About)
 	}
 	d := &deed{}
-	s := (*sealing)(&d.openings)
-	note := &recordv1.AddNote{Job: n.About.Job, Submission: n.About.N, Table: n.Table, Text: s.seal("text", n.Text)}
+	note := &recordv1.AddNote{Job: n.About.Job, Submission: n.About.N, Table: n.Table, Text: d.seal("text", n.Text)}
 	for _, path := range n.Files {
 		b, err := readBounded(path, maxNote)
 		if err != nil {
 			return nil, err
 		}
-		d.blobs = append(d.blobs, blob{path, b})
-		note.Files = append(note.Files, &recordv1.NoteFile{Sha256: HashHex(b), Name: s.seal("name", filepath.Base(path))})
+		note.Files = append(note.Files, &recordv1.NoteFile{Sha256: d.bring(path, b), Name: d.seal("name", filepath.Base(path))})
 	}
 	d.action = &recordv1.Action{Body: &recordv1.Action_Note{Note: note}}
 	return c.actOn(ctx, n.About.Job, d)

@@ -23,7 +23,7 @@ type pending struct {
 	id       string // request id
 	envelope []byte
 	openings []*recordv1.Opening
-	blobs    map[string]blob // by hash
+	blobs    blobs
 }
 
 const (
@@ -98,7 +98,7 @@ func (h *Home) pendings() (out []*pending, err error) {
 }
 
 func (h *Home) pending(id string) (*pending, error) {
-	p := &pending{id: id, blobs: map[string]blob{}}
+	p := &pending{id: id, blobs: blobs{}}
 	files, err := os.ReadDir(h.pendingPath(id))
 	for _, f := range files {
 		b, readErr := os.ReadFile(filepath.Join(h.pendingPath(id), f.Name()))

@@ -30,18 +30,16 @@ func (c *Client) Retire(ctx context.Context, name string, compromised bool) (*re
 	return c.actOnPerson(ctx, name, &recordv1.Action{Body: &recordv1.Action_Retire{Retire: &recordv1.Retire{Name: name, Compromised: compromised}}})
 }
 
-func (c *Client) actOnPerson(ctx context.Context, name string, a *recordv1.Action) (p *recordv1.Person, err error) {
+func (c *Client) actOnPerson(ctx context.Context, name string, a *recordv1.Action) (*recordv1.Person, error) {
 	if _, err := c.act(ctx, &deed{action: a}); err != nil {
 		return nil, err
 	}
-	err = c.View(func(s *record.State) error { p, _ = s.Person(name); return nil })
-	return p, err
+	return look(c, func(s *record.State) (*recordv1.Person, error) { p, _ := s.Person(name); return p, nil })
 }
 
 // People is everybody there ever was, by name.
-func (c *Client) People() (people []*recordv1.Person, err error) {
-	err = c.View(func(s *record.State) error { people = s.People(); return nil })
-	return people, err
+func (c *Client) People() ([]*recordv1.Person, error) {
+	return look(c, func(s *record.State) ([]*recordv1.Person, error) { return s.People(), nil })
 }
 
 // Alike are enrolled people whose name can be mistaken for this one.

@@ -34,8 +34,9 @@ func (c *Client) Readback(ctx context.Context, number uint32, path string, forma
 	if err != nil {
 		return nil, err
 	}
-	d := &deed{blobs: []blob{{path, im.Bytes}}}
-	add := &recordv1.AddReadback{Job: number, Image: im.Message(), FileName: (*sealing)(&d.openings).seal("file_name", filepath.Base(path))}
+	d := &deed{}
+	d.bring(path, im.Bytes)
+	add := &recordv1.AddReadback{Job: number, Image: im.Message(), FileName: d.seal("file_name", filepath.Base(path))}
 	return c.enterReadback(ctx, add, d)
 }
 

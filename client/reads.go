@@ -59,11 +59,11 @@ func (c *Client) AddRead(ctx context.Context, n NewRead) (*recordv1.Read, *calib
 	if err != nil {
 		return nil, nil, err
 	}
-	d := &deed{blobs: []blob{{n.Path, im.Bytes}}}
-	s := (*sealing)(&d.openings)
-	add := &recordv1.AddRead{Job: n.Job, Image: im.Message(), WithHoles: n.WithHoles, FileName: s.seal("file_name", filepath.Base(n.Path))}
+	d := &deed{}
+	d.bring(n.Path, im.Bytes)
+	add := &recordv1.AddRead{Job: n.Job, Image: im.Message(), WithHoles: n.WithHoles, FileName: d.seal("file_name", filepath.Base(n.Path))}
 	if frame, ok := claims.FrameOf(rules.Layout, im, job.GetFrame().GetText()); ok {
-		add.Frame = s.seal("frame", frame)
+		add.Frame = d.seal("frame", frame)
 	}
 	d.action = &recordv1.Action{Body: &recordv1.Action_Read{Read: add}}
 	got, err := c.act(ctx, d)
@@ -91,7 +91,7 @@ func (c *Client) jobRules(ctx context.Context, number uint32) (*recordv1.Job, cl
 	if err != nil {
 		return nil, claims.Rules{}, err
 	}
-	rules, err := c.claims.Rules(c.source(ctx), number)
+	rules, err := c.claims.Rules(source{c: c, ctx: ctx}, number)
 	return job, rules, refusal(err)
 }
 
@@ -123,7 +123,7 @@ func (c *Client) Since(ctx context.Context, k *recordv1.LastKnown) (*calibration
 
 // JobLayout is the definition of a job, by its newest revision.
 func (c *Client) JobLayout(ctx context.Context, job *recordv1.Job) (*definition.Layout, error) {
-	rules, err := c.claims.Rules(c.source(ctx), job.GetNumber())
+	rules, err := c.claims.Rules(source{c: c, ctx: ctx}, job.GetNumber())
 	if err != nil {
 		return nil, refusal(err)
 	}

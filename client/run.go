@@ -3,7 +3,6 @@ package client
 import (
 	"context"
 	"fmt"
-	"os"
 	"path/filepath"
 	"strings"
 
@@ -23,9 +22,9 @@ func (c *Client) AddRun(ctx context.Context, number uint32, path, channelsPath, 
 	if err != nil {
 		return nil, err
 	}
-	d := &deed{blobs: []blob{{path, r.file}, {"channels", r.channels}}}
-	d.action = &recordv1.Action{Body: &recordv1.Action_Run{Run: &recordv1.AddRun{Job: number, When: when, FileSha256: HashHex(r.file),
-		ChannelsSha256: HashHex(r.channels), FileName: (*sealing)(&d.openings).seal("file_name", filepath.Base(path))}}}
+	d := &deed{}
+	d.action = &recordv1.Action{Body: &recordv1.Action_Run{Run: &recordv1.AddRun{Job: number, When: when, FileSha256: d.bring(path, r.file),
+		ChannelsSha256: d.bring("channels", r.channels), FileName: d.seal("file_name", filepath.Base(path))}}}
 	job, err := c.actOn(ctx, number, d)
 	if err != nil {
 		return nil, err
@@ -43,13 +42,13 @@ type RecordedRun struct {
 
 // ReadRun reads a run out of a file.
 func ReadRun(path, channelsPath string) (*RecordedRun, error) {
-	file, err := os.ReadFile(path)
+	file, err := readBounded(path, maxFile)
 	if err != nil {
 		return nil, err
 	}
 	channels := []byte(run.NoChannels)
 	if channelsPath != "" {
-		if channels, err = os.ReadFile(channelsPath); err != nil {
+		if channels, err = readBounded(channelsPath, maxFile); err != nil {
 			return nil, err
 		}
 	}

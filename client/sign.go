@@ -96,11 +96,11 @@ func (c *Client) SignDraft(ctx context.Context, d *Draft) (*recordv1.Submission,
 		return nil, err
 	}
 	defer unlock()
-	made, err := c.claims.Check(c.source(ctx), d.action, nil)
+	made, err := c.claims.Check(source{c: c, ctx: ctx}, d.action, nil)
 	if err != nil {
 		return nil, refusal(err)
 	}
-	if _, err := c.enter(ctx, d.action, nil, withReports(nil, made)); err != nil {
+	if _, err := c.enter(ctx, &deed{action: d.action}, made); err != nil {
 		return nil, err
 	}
 	return c.Submission(d.Review.Job.GetNumber(), d.Review.Submission.GetNumber())

@@ -47,10 +47,10 @@ func (c *Client) Submit(ctx context.Context, n NewSubmission) (*recordv1.Submiss
 	if err != nil {
 		return nil, nil, refused("%s %v, which the job's read holds", n.Path, err)
 	}
-	d := &deed{blobs: []blob{{n.Path, im.Bytes}}}
-	s := (*sealing)(&d.openings)
+	d := &deed{}
+	d.bring(n.Path, im.Bytes)
 	d.action = &recordv1.Action{Body: &recordv1.Action_Submission{Submission: &recordv1.Submit{Job: n.Job, Image: im.Message(), From: n.From,
-		Note: s.seal("note", n.Note), FileName: s.seal("file_name", filepath.Base(n.Path)), MeantGiven: n.MeantGiven, Meant: n.Meant}}}
+		Note: d.seal("note", n.Note), FileName: d.seal("file_name", filepath.Base(n.Path)), MeantGiven: n.MeantGiven, Meant: n.Meant}}}
 	got, err := c.act(ctx, d)
 	if err != nil {
 		return nil, nil, err
@@ -89,7 +89,7 @@ func (c *Client) Review(ctx context.Context, number, n uint32) (*Review, error) 
 		return nil, err
 	}
 	now := &recordv1.SignOff{Job: number, Submission: n}
-	if r.made, err = c.claims.Fill(c.source(ctx), &recordv1.Action{Body: &recordv1.Action_SignOff{SignOff: now}}, nil); err != nil {
+	if r.made, err = c.claims.Fill(source{c: c, ctx: ctx}, &recordv1.Action{Body: &recordv1.Action_SignOff{SignOff: now}}, nil); err != nil {
 		return nil, refusal(err)
 	}
 	r.Report, r.Judgement = r.made.Report, now.GetJudgement()
@@ -97,7 +97,7 @@ func (c *Client) Review(ctx context.Context, number, n uint32) (*Review, error) 
 	if r.ByNewer = !record.SameInputs(sub.GetJudgement(), r.Judgement); r.ByNewer {
 		return r, nil
 	}
-	_, err = c.claims.Check(c.source(ctx), &recordv1.Action{Body: &recordv1.Action_Submission{Submission: &recordv1.Submit{
+	_, err = c.claims.Check(source{c: c, ctx: ctx}, &recordv1.Action{Body: &recordv1.Action_Submission{Submission: &recordv1.Submit{
 		Job: number, Image: sub.GetImage(), From: sub.GetFrom(), Judgement: sub.GetJudgement(), MeantGiven: sub.GetMeantGiven(), Meant: sub.GetMeant()}}}, nil)
 	switch reasonOf(err) {
 	case "":

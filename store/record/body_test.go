@@ -186,7 +186,7 @@ func (c *composer) read(n uint32, job *recordv1.Job) *recordv1.AddRead {
 }
 
 func (c *composer) subBody(a *recordv1.Action, job *recordv1.Job, n, subNumber uint32) {
-	sub := subOf(job, subNumber)
+	sub := SubmissionOf(job, subNumber)
 	img := sub.GetImage().GetSha256()
 	if sub == nil {
 		img = sha("none")

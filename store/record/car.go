@@ -103,7 +103,7 @@ func saidIn(j *recordv1.Job) (out []*recordv1.InCar) {
 
 // writtenImage is the image that a collection took: of a submission, or of the read as found.
 func writtenImage(j *recordv1.Job, sub uint32) string {
-	if s := subOf(j, sub); s != nil {
+	if s := SubmissionOf(j, sub); s != nil {
 		return s.GetImage().GetSha256()
 	}
 	return AsFound(j).GetImage().GetSha256()

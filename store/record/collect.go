@@ -35,7 +35,7 @@ var collect = &kind{
 			j.Collections = append(j.Collections, &recordv1.Collection{
 				Submission: a.GetSubmission(), ImageSha256: a.GetImageSha256(), CarCheckedBy: a.GetCarCheckedBy(), Collected: c.event, Due: due,
 			})
-			if sub := subOf(j, a.GetSubmission()); sub != nil {
+			if sub := SubmissionOf(j, a.GetSubmission()); sub != nil {
 				sub.Collected = true
 			}
 		})

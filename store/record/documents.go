@@ -85,7 +85,7 @@ func applyRevision(c *change) {
 	c.put(docFile, join(c.event.GetKind(), file.GetSha256()), file)
 	for _, w := range judgedWorse(c.action) {
 		c.changeJob(w.GetJob(), func(j *recordv1.Job) {
-			if sub := subOf(j, w.GetSubmission()); sub != nil {
+			if sub := SubmissionOf(j, w.GetSubmission()); sub != nil {
 				sub.JudgedWorse, sub.JudgedWorseBy = w, uint32(c.entry)
 			}
 		})

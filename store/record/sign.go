@@ -144,7 +144,7 @@ func applySignOff(c *change) {
 func (c *change) voidSignatures(keyID string) {
 	for _, key := range c.keys(docSignedWith, under(keyID)) {
 		job, n, _ := strings.Cut(key, "\x00")
-		sub := subOf(c.job(number(job)), number(n))
+		sub := SubmissionOf(c.job(number(job)), number(n))
 		if sub.GetSignedWith() != keyID || sub.GetCollected() || !IsRelease(sub) {
 			continue
 		}

@@ -21,8 +21,8 @@ const (
 	InCar     = "in car"
 )
 
-// subOf finds submission n of a job; nil where there is none.
-func subOf(j *recordv1.Job, n uint32) *recordv1.Submission {
+// SubmissionOf finds submission n of a job; nil where there is none.
+func SubmissionOf(j *recordv1.Job, n uint32) *recordv1.Submission {
 	if n == 0 || uint64(n) > uint64(len(j.GetSubmissions())) {
 		return nil
 	}
@@ -35,7 +35,7 @@ func (s *State) Submission(job, n uint32) (*recordv1.Submission, bool) {
 	if !ok {
 		return nil, false
 	}
-	sub := subOf(j, n)
+	sub := SubmissionOf(j, n)
 	return sub, sub != nil
 }
 
@@ -45,7 +45,7 @@ func (s *State) subAt(at string, job, n uint32) (*recordv1.Submission, error) {
 	if err != nil {
 		return nil, err
 	}
-	if sub := subOf(j, n); sub != nil {
+	if sub := SubmissionOf(j, n); sub != nil {
 		return sub, nil
 	}
 	return nil, refuse(ReasonNotFound, at+".submission", "", "%s.submission: job %d has no submission %d; allowed: 1 to %d", at, job, n, len(j.GetSubmissions()))

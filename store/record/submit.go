@@ -36,7 +36,7 @@ func decideSubmit(d *decision) error {
 	case !sameRanges(b.GetImage(), found):
 		return refuse(ReasonNotAsFound, "submission.image.ranges", "",
 			"submission.image.ranges: the file holds other ranges than the read as found of job %d; allowed: the same ones", b.GetJob())
-	case b.GetFrom() != 0 && subOf(j, b.GetFrom()) == nil:
+	case b.GetFrom() != 0 && SubmissionOf(j, b.GetFrom()) == nil:
 		return refuse(ReasonNotFound, "submission.from", "", "submission.from: job %d has no submission %d; allowed: 0 for the read as found, or 1 to %d", b.GetJob(), b.GetFrom(), len(j.GetSubmissions()))
 	}
 	if err := d.judgement("submission.judgement", j, found.GetSha256(), b.GetJudgement()); err != nil {
@@ -86,6 +86,6 @@ func (c *change) about(sub *recordv1.Submission, verdict, format string, args ..
 
 // changeSub lets fn change a submission of a job.
 func (c *change) changeSub(job, n uint32, fn func(*recordv1.Submission)) *recordv1.Submission {
-	c.changeJob(job, func(j *recordv1.Job) { fn(subOf(j, n)) })
-	return subOf(c.job(job), n)
+	c.changeJob(job, func(j *recordv1.Job) { fn(SubmissionOf(j, n)) })
+	return SubmissionOf(c.job(job), n)
 }
