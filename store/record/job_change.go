@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"slices"
 
-	"google.golang.org/protobuf/proto"
-
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
 
@@ -17,11 +15,11 @@ func (c *change) changeJob(n uint32, fn func(j *recordv1.Job)) {
 		return
 	}
 	car, read, backs := j.GetCar(), lastRead(j), len(j.GetReadBacks())
-	was := sketch(j)
+	was := sketchOf(j)
 	fn(j)
 	j.Car = carOf(j)
 	c.changed[n] = true
-	if now := sketch(j); !proto.Equal(was, now) {
+	if now := sketchOf(j); was != now {
 		c.refind(c.found(was), c.found(now))
 	}
 	touched := []uint32{n}
@@ -35,10 +33,15 @@ func (c *change) changeJob(n uint32, fn func(j *recordv1.Job)) {
 }
 
 // sketch is what of a job decides where it is found; one that is erased has no labels.
-func sketch(j *recordv1.Job) *recordv1.Job {
-	out := &recordv1.Job{Number: j.GetNumber(), State: j.GetState(), Car: j.GetCar()}
+type sketch struct {
+	number, car         uint32
+	state, plate, frame string // the labels by their commitments
+}
+
+func sketchOf(j *recordv1.Job) sketch {
+	out := sketch{number: j.GetNumber(), car: j.GetCar(), state: j.GetState()}
 	if j.GetErased() == nil {
-		out.Plate, out.Frame = j.GetPlate(), frameOf(j)
+		out.plate, out.frame = j.GetPlate().GetCommitment(), frameOf(j).GetCommitment()
 	}
 	return out
 }
@@ -59,20 +62,19 @@ func (c *change) refind(before, after map[place]string) {
 type place struct{ kind, key string }
 
 // found is the documents by which a sketch is found: by its car, the labels of that, and as an open one.
-func (s *State) found(j *recordv1.Job) map[place]string {
-	if j.GetState() == "" {
+func (s *State) found(j sketch) map[place]string {
+	if j.state == "" {
 		return nil // it is only being opened
 	}
-	n := j.GetNumber()
-	out := map[place]string{{docCarJob, join(j.GetCar(), n)}: ""}
-	if j.GetState() == open {
-		out[place{docOpenJob, join(n)}] = ""
+	out := map[place]string{{docCarJob, join(j.car, j.number)}: ""}
+	if j.state == open {
+		out[place{docOpenJob, join(j.number)}] = ""
 	}
-	if o := s.Opening(j.GetPlate().GetCommitment()); o != nil {
-		out[place{docPlate, join(NormalPlate(o.GetText()), n)}] = join(j.GetCar())
+	if o := s.Opening(j.plate); o != nil {
+		out[place{docPlate, join(NormalPlate(o.GetText()), j.number)}] = join(j.car)
 	}
-	if o := s.Opening(j.GetFrame().GetCommitment()); o != nil {
-		out[place{docFrame, join(o.GetText(), n)}] = join(j.GetCar())
+	if o := s.Opening(j.frame); o != nil {
+		out[place{docFrame, join(o.GetText(), j.number)}] = join(j.car)
 	}
 	return out
 }

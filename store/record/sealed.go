@@ -38,7 +38,7 @@ func (c *change) seal(job uint32) {
 			c.putText(docLacking, s.Commitment, "")
 		case used:
 			c.drop(docLacking, s.Commitment)
-			c.refind(nil, c.found(sketch(c.job(job))))
+			c.refind(nil, c.found(sketchOf(c.job(job))))
 		}
 	}
 	c.putSeals(c.entry, seals)
