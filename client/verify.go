@@ -1,7 +1,6 @@
 package client
 
 import (
-	"crypto/ed25519"
 	"errors"
 	"fmt"
 	"os"
@@ -128,8 +127,9 @@ func (o *opened) follow() error {
 	if o.head, err = ledger.OpenCheckpoint(o.files[proofCheckpoint], ledger.Origin(root), key); err != nil {
 		return o.no("its checkpoint does not verify: %v", err)
 	}
-	o.judge = &judge{people: map[string]*member{}, keys: map[signoff.KeyID]ed25519.PublicKey{}, owners: map[signoff.KeyID]string{},
-		revisions: map[string]bool{}, sealed: map[string]bool{}, leaves: map[string]bool{}, signedAt: map[uint32]string{}}
+	if o.judge, err = newJudge(root, e.GetGenesis()); err != nil {
+		return o.no("%v", err)
+	}
 	for i, p := range o.entries {
 		if i == 0 && p.GetIndex() != 0 || i > 0 && p.GetIndex() <= o.entries[i-1].GetIndex() {
 			return o.no("its entries are not in their order")
@@ -137,7 +137,10 @@ func (o *opened) follow() error {
 		if err := ledger.CheckInclusion(p.GetInclusion(), p.GetIndex(), o.head, ledger.LeafHash(p.GetEntry())); err != nil {
 			return o.no("entry %d is not in the ledger of its checkpoint: %v", p.GetIndex(), err)
 		}
-		err := o.judge.follow(p)
+		if i == 0 {
+			continue
+		}
+		err := o.judge.follow(p.GetEntry())
 		if errors.Is(err, record.ErrUnknownKind) {
 			return upgrade("%s holds an entry of a kind that this witnessmark does not know", o.name)
 		}
@@ -151,7 +154,7 @@ func (o *opened) follow() error {
 // release checks that the image is the one that was signed and collected, by these documents.
 func (o *opened) release() (*Verified, error) {
 	col := o.judge.collection
-	sub := o.judge.sub(col.GetSubmission())
+	sub := record.SubmissionOf(o.judge.job, col.GetSubmission())
 	if sub == nil {
 		return nil, o.no("it ends with no collection of a release")
 	}
@@ -161,7 +164,7 @@ func (o *opened) release() (*Verified, error) {
 		return nil, o.no("%s was %s before it was collected", Name(sub), sub.GetState())
 	case col.GetImageSha256() != sub.GetImage().GetSha256():
 		return nil, o.no("another image was collected than that of %s", Name(sub))
-	case signer.compromised:
+	case signer.GetCompromised():
 		return nil, o.no("%s was signed by %s, whose key was compromised since", Name(sub), sub.GetSigned().GetPerson())
 	case record.Worse(sub.GetSignOff().GetJudgement(), col.GetJudgement()) != "":
 		return nil, o.no("%s was collected as a %s, which its sign-off does not cover", Name(sub), col.GetJudgement().GetVerdict())

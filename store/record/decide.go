@@ -102,15 +102,18 @@ func (d *decision) seen() error {
 	return nil
 }
 
-func (d *decision) role() error { return d.needs(signoff.RolesOf(d.kind.name)...) }
+func (d *decision) role() error { return CheckRole(d.who, d.kind.name) }
+
+// CheckRole refuses a kind of action to whoever has none of its roles.
+func CheckRole(who *recordv1.Person, kind string) error { return needs(who, signoff.RolesOf(kind)...) }
 
 // needs refuses for want of a role; one of them is enough.
-func (d *decision) needs(roles ...recordv1.Role) error {
-	if slices.ContainsFunc(roles, func(r recordv1.Role) bool { return has(d.who, r) }) {
+func needs(who *recordv1.Person, roles ...recordv1.Role) error {
+	if slices.ContainsFunc(roles, func(r recordv1.Role) bool { return has(who, r) }) {
 		return nil
 	}
 	list := strings.Join(roleNames(roles), " or ")
-	return refuse(ReasonRole, d.who.GetName(), list, "%s is %s; this needs a %s", d.who.GetName(), strings.Join(d.who.GetRoles(), " and "), list)
+	return refuse(ReasonRole, who.GetName(), list, "%s is %s; this needs a %s", who.GetName(), strings.Join(who.GetRoles(), " and "), list)
 }
 
 func has(p *recordv1.Person, role recordv1.Role) bool {

@@ -43,12 +43,26 @@ func decideSignOff(d *decision) error {
 	if err := d.judgement("sign_off.judgement", j, AsFound(j).GetImage().GetSha256(), so.GetJudgement()); err != nil {
 		return err
 	}
-	for _, check := range []func(*recordv1.Submission, *recordv1.SignOff) error{d.maySign, d.author, d.signedVerdict, d.because} {
-		if err := check(sub, so); err != nil {
+	if err := d.maySign(sub, so); err != nil {
+		return err
+	}
+	return CheckSignOff(d.who, d.Genesis().GetOnePerson(), sub, so)
+}
+
+// CheckSignOff holds a sign-off to who may give it, and to what it must give reasons for.
+func CheckSignOff(who *recordv1.Person, onePerson bool, sub *recordv1.Submission, so *recordv1.SignOff) error {
+	if err := checkAuthor(who, onePerson, sub, so); err != nil {
+		return err
+	}
+	switch so.GetJudgement().GetVerdict() {
+	case "danger":
+		return refuse(ReasonDanger, "sign_off.judgement.verdict", "", "%s is danger, which nobody signs; return it, or give the limits a new revision", subName(sub))
+	case "warning":
+		if err := needs(who, lead); err != nil {
 			return err
 		}
 	}
-	return nil
+	return checkBecause(sub, so)
 }
 
 // maySign allows a waiting submission, and a release whose sign-off no longer covers what is found now.
@@ -71,12 +85,12 @@ func (d *decision) maySign(sub *recordv1.Submission, so *recordv1.SignOff) error
 	return d.wrongState(sub, "sign_off.submission", Waiting)
 }
 
-// author keeps the author from signing their own: the person counts, whatever key they have by now.
-func (d *decision) author(sub *recordv1.Submission, so *recordv1.SignOff) error {
-	own := author(sub) == d.who.GetName()
+// checkAuthor keeps the author from signing their own: the person counts, whatever key they have by now.
+func checkAuthor(who *recordv1.Person, onePerson bool, sub *recordv1.Submission, so *recordv1.SignOff) error {
+	own := author(sub) == who.GetName()
 	switch {
-	case own && !d.Genesis().GetOnePerson():
-		return refuse(ReasonAuthor, d.who.GetName(), "somebody else", "%s is by %s, who may not sign their own; somebody else must", subName(sub), author(sub))
+	case own && !onePerson:
+		return refuse(ReasonAuthor, who.GetName(), "somebody else", "%s is by %s, who may not sign their own; somebody else must", subName(sub), author(sub))
 	case own && !so.GetByAuthor():
 		return refuse(ReasonAuthor, "sign_off.by_author", "true", "sign_off.by_author: %s is by %s; allowed: true, since its author signs", subName(sub), author(sub))
 	case !own && so.GetByAuthor():
@@ -88,18 +102,8 @@ func (d *decision) author(sub *recordv1.Submission, so *recordv1.SignOff) error 
 	return nil
 }
 
-func (d *decision) signedVerdict(sub *recordv1.Submission, so *recordv1.SignOff) error {
-	switch so.GetJudgement().GetVerdict() {
-	case "danger":
-		return refuse(ReasonDanger, "sign_off.judgement.verdict", "", "%s is danger, which nobody signs; return it, or give the limits a new revision", subName(sub))
-	case "warning":
-		return d.needs(lead)
-	}
-	return nil
-}
-
-// because wants one reason for each warning that counts, and no other.
-func (d *decision) because(sub *recordv1.Submission, so *recordv1.SignOff) error {
+// checkBecause wants one reason for each warning that counts, and no other.
+func checkBecause(sub *recordv1.Submission, so *recordv1.SignOff) error {
 	keys := so.GetJudgement().GetWarnings()
 	var missing []string
 	for _, k := range keys {
