@@ -125,5 +125,7 @@ func NormalPlate(plate string) string {
 
 // NormalFrame is what frame numbers are sealed and compared as: upper case, no blanks and hyphens.
 func NormalFrame(frame string) string {
-	return strings.NewReplacer(" ", "", "-", "").Replace(strings.ToUpper(frame))
+	return withoutGaps.Replace(strings.ToUpper(frame))
 }
+
+var withoutGaps = strings.NewReplacer(" ", "", "-", "")

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 
 	"github.com/go-json-experiment/json/jsontext"
 	"google.golang.org/protobuf/reflect/protoreflect"
@@ -24,9 +25,14 @@ type reader struct {
 	d    *jsontext.Decoder
 }
 
+// decoders are used again, for what they learn of memory with each text.
+var decoders = sync.Pool{New: func() any { return new(jsontext.Decoder) }}
+
 // readAll has value read a text, and refuses anything but space after it.
 func readAll(root string, raw []byte, value func(*reader) error) error {
-	r := &reader{root, jsontext.NewDecoder(bytes.NewBuffer(raw))}
+	r := &reader{root, decoders.Get().(*jsontext.Decoder)}
+	defer decoders.Put(r.d)
+	r.d.Reset(bytes.NewBuffer(raw))
 	if err := value(r); err != nil {
 		return err
 	}
@@ -38,20 +44,24 @@ func readAll(root string, raw []byte, value func(*reader) error) error {
 
 func (r *reader) token() (jsontext.Token, error) {
 	t, err := r.d.ReadToken()
-	return t, r.syntax(err)
+	if err != nil {
+		err = r.syntax(err)
+	}
+	return t, err
 }
 
 // raw is any value as it is written.
 func (r *reader) raw() ([]byte, error) {
 	v, err := r.d.ReadValue()
-	return bytes.Clone(v), r.syntax(err)
+	if err != nil {
+		err = r.syntax(err)
+	}
+	return bytes.Clone(v), err
 }
 
 func (r *reader) syntax(err error) error {
 	var wrong *jsontext.SyntacticError
 	switch {
-	case err == nil:
-		return nil
 	case !errors.As(err, &wrong):
 		return formError(r.root, "%v", io.ErrUnexpectedEOF)
 	case errors.Is(err, jsontext.ErrDuplicateName):
