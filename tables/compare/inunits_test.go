@@ -10,7 +10,7 @@ import (
 
 func pressure(t *testing.T, unit, speed, conversion string) *definition.Layout {
 	return layoutOf(t, `
-name: `+strings.ToLower(strings.Trim(unit, "[]{}_gaug"))+`
+name: `+strings.ToLower(strings.Trim(unit, "[]{}_gau"))+`
 title: One map of pressure
 byte_order: big
 image: {start: 0, size: 0x20}

@@ -2,7 +2,6 @@ package limits
 
 import (
 	"fmt"
-	"math"
 	"reflect"
 
 	"cel.dev/cel-go/cel"
@@ -91,7 +90,7 @@ func (h *handle) call(name string, at ...float64) ref.Val {
 	if name == "at" && h.f.err != nil {
 		return types.WrapErr(h.f.err)
 	}
-	v := math.NaN()
+	var v float64
 	switch name {
 	case "value":
 		v = h.f.number(0)
