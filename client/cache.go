@@ -1,7 +1,6 @@
 package client
 
 import (
-	"errors"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -32,18 +31,9 @@ func (h *Home) recall(sum string) ([]byte, bool) {
 
 // keep keeps a blob for the next time. That it cannot be kept, as on a full disk, harms nothing.
 func (h *Home) keep(sum string, b []byte) {
-	if err := os.MkdirAll(h.path(blobsDir), 0o700); err != nil {
-		return
+	if os.MkdirAll(h.path(blobsDir), 0o700) == nil && store.WriteSynced(h.blob(sum), b) == nil {
+		h.trim(maxKept)
 	}
-	f, err := os.CreateTemp(h.path(blobsDir), ".part-*")
-	if err != nil {
-		return
-	}
-	_, err = f.Write(b)
-	if errors.Join(err, f.Close()) != nil || os.Rename(f.Name(), h.blob(sum)) != nil {
-		_ = os.Remove(f.Name())
-	}
-	h.trim(maxKept)
 }
 
 // trim removes what was used longest ago, down to a number of bytes.
@@ -69,12 +59,4 @@ func (h *Home) trim(limit int64) {
 			total -= f.Size()
 		}
 	}
-}
-
-// forget removes a blob that was erased.
-func (h *Home) forget(sum string) error {
-	if err := os.Remove(h.blob(sum)); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return err
-	}
-	return nil
 }

@@ -2,70 +2,56 @@ package client
 
 import (
 	"fmt"
+	"slices"
 
 	"witnessmark/store/record"
 	"witnessmark/tables/definition"
 )
 
-// rightCar makes sure that the file belongs to the car in the bay, and says how.
-func rightCar(r *Review, q Collecting) (string, error) {
-	lay := r.Layout()
+// rightCar makes sure that the file belongs to the car in the bay, and says how: every identity field of a
+// fresh read must be the file's, and a frame number that of one field that belongs to the car, or else the
+// job's. Private fields are compared and never shown.
+func rightCar(r *Review, q Collecting) (by string, err error) {
+	lay, ours := r.Layout(), r.made.Candidate.Bytes
 	if hasVehicle(lay) && q.FreshRead == "" && q.Frame == "" {
 		return "", usage("--fresh-read FILE, or --frame NUMBER",
 			"job %d: the definition %s has a field that belongs to one car, so the car in the bay must be told apart", q.Job, lay.Name)
 	}
-	var fresh []byte
 	if q.FreshRead != "" {
-		im, err := ReadFile(q.FreshRead, "", lay)
+		fresh, err := ReadFile(q.FreshRead, "", lay)
 		if err != nil {
 			return "", err
 		}
-		fresh = im.Bytes
+		for _, f := range lay.Identity {
+			if f.Text(ours) != f.Text(fresh.Bytes) {
+				return "", otherCar("the fresh read is of another car or another software: identity field %s differs", f.ID)
+			}
+		}
+		by = "fresh-read"
 	}
-	if err := sameVehicle(lay, r.made.Candidate.Bytes, fresh, q.Frame); err != nil {
-		return "", err
-	}
+	typed, known := record.NormalFrame(q.Frame), r.Job.GetFrame().GetText()
 	switch {
-	case q.FreshRead != "":
-		return "fresh-read", nil
-	case q.Frame == "" || hasVehicle(lay):
-	case r.Job.GetFrame().GetText() == "":
+	case q.Frame == "":
+		return by, nil
+	case hasVehicle(lay):
+		ofCar := func(f *definition.IdentityField) bool { return f.Vehicle && record.NormalFrame(f.Text(ours)) == typed }
+		if !slices.ContainsFunc(lay.Identity, ofCar) {
+			return "", otherCar("the frame number typed is not that of the file")
+		}
+	case by != "": // the read says more
+	case known == "":
 		return "", usage("", "job %d has no frame number to compare with, and the definition has no such field", q.Job)
-	case r.Job.GetFrame().GetText() != record.NormalFrame(q.Frame):
+	case known != typed:
 		return "", otherCar("the frame number typed is not that of job %d", q.Job)
 	}
-	if q.Frame != "" {
-		return "frame", nil
+	if by == "" {
+		by = "frame"
 	}
-	return "", nil
+	return by, nil
 }
 
 func hasVehicle(lay *definition.Layout) bool {
-	for _, f := range lay.Identity {
-		if f.Vehicle {
-			return true
-		}
-	}
-	return false
-}
-
-// sameVehicle says whether two images, or an image and a frame number, are of one car: every
-// identity field of a fresh read must be the file's, and a frame number that of one field that
-// belongs to the car. Private fields are compared and never shown.
-func sameVehicle(lay *definition.Layout, ours, fresh []byte, frame string) error {
-	framed := frame == "" || !hasVehicle(lay)
-	for _, f := range lay.Identity {
-		if f.Vehicle && record.NormalFrame(f.Text(ours)) == record.NormalFrame(frame) {
-			framed = true
-		}
-		if fresh != nil && f.Text(ours) != f.Text(fresh) {
-			return otherCar("the fresh read is of another car or another software: identity field %s differs", f.ID)
-		}
-	}
-	if !framed {
-		return otherCar("the frame number typed is not that of the file")
-	}
-	return nil
+	return slices.ContainsFunc(lay.Identity, func(f *definition.IdentityField) bool { return f.Vehicle })
 }
 
 func otherCar(format string, args ...any) error {

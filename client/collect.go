@@ -91,18 +91,18 @@ func stageImage(out string, im *image.Image, format image.Format, read *recordv1
 	if err != nil {
 		return staged{}, nil, err
 	}
-	s, err := stage(out, file, 0o644)
+	s, err := stage(out, file)
 	return s, file, err
 }
 
 // commitAll gives the files their names: sheet and proof first, the image last, none half written.
 func commitAll(file staged, out string, proof, sheet []byte) error {
-	p, err := stage(out+".proof.zip", proof, 0o644)
+	p, err := stage(out+".proof.zip", proof)
 	if err != nil {
 		return err
 	}
 	defer p.drop()
-	t, err := stage(out+".sheet.txt", sheet, 0o644)
+	t, err := stage(out+".sheet.txt", sheet)
 	if err != nil {
 		return err
 	}

@@ -96,26 +96,17 @@ func (h *Home) writeJSON(name string, v any) error {
 	return store.WriteSynced(h.path(name), append(b, '\n'))
 }
 
-// WriteWhole replaces a file by a synced temporary one, so that it is never half written.
-func WriteWhole(path string, b []byte, mode os.FileMode) error {
-	t, err := stage(path, b, mode)
-	if err != nil {
-		return err
-	}
-	return t.commit()
-}
-
-// staged is a synced temporary file beside its target.
+// staged is a synced temporary file beside its target, whose name it gets by commit.
 type staged struct{ temp, target string }
 
-func stage(target string, b []byte, mode os.FileMode) (staged, error) {
+func stage(target string, b []byte) (staged, error) {
 	f, err := os.CreateTemp(filepath.Dir(target), "."+filepath.Base(target)+".*")
 	if err != nil {
 		return staged{}, err
 	}
 	s := staged{temp: f.Name(), target: target}
 	_, err = f.Write(b)
-	err = errors.Join(err, f.Chmod(mode), f.Sync(), f.Close())
+	err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close())
 	if err != nil {
 		s.drop()
 		return staged{}, err

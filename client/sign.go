@@ -1,6 +1,7 @@
 package client
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -58,34 +59,29 @@ func (d *Draft) SignOff() *recordv1.SignOff { return proto.CloneOf(d.action.GetS
 
 // DraftSignOff draws up a sign-off as SignOff does, and signs nothing.
 func (c *Client) DraftSignOff(r *Review, because map[string]string, ask Reasons) (*Draft, error) {
-	own, err := c.authored(r)
+	if err := c.MaySign(r); err != nil {
+		return nil, err
+	}
+	reasons, err := gather(r, c.Needs(r), because, ask)
 	if err != nil {
 		return nil, err
 	}
-	if err := c.maySign(r, own); err != nil {
-		return nil, err
+	d := &Draft{Review: r}
+	if d.action, err = c.signOff(r, reasons); err == nil {
+		d.Statement, err = signoff.Preview(d.action)
 	}
-	reasons, err := gather(r, because, own, ask)
-	if err != nil {
-		return nil, err
-	}
-	s := r.signOff(own)
-	if own {
-		s.Reason = reasons[ByAuthor]
-		delete(reasons, ByAuthor)
-	}
-	s.Because = reasons
-	d := &Draft{Review: r, action: &recordv1.Action{Body: &recordv1.Action_SignOff{SignOff: s}}}
-	if err := c.complete(d.action); err != nil {
-		return nil, err
-	}
-	d.Statement, err = signoff.Preview(d.action)
 	return d, err
 }
 
-func (r *Review) signOff(own bool) *recordv1.SignOff {
-	return &recordv1.SignOff{Job: r.Job.GetNumber(), Submission: r.Submission.GetNumber(), ImageSha256: r.Submission.GetImage().GetSha256(),
-		Judgement: r.Judgement, ByAuthor: own}
+// signOff is complete, with a reason for each key that one is needed for.
+func (c *Client) signOff(r *Review, reasons map[string]string) (*recordv1.Action, error) {
+	s := &recordv1.SignOff{Job: r.Job.GetNumber(), Submission: r.Submission.GetNumber(), ImageSha256: r.Submission.GetImage().GetSha256(),
+		Judgement: r.Judgement, Because: reasons}
+	if s.Reason, s.ByAuthor = reasons[ByAuthor]; s.ByAuthor {
+		delete(reasons, ByAuthor)
+	}
+	a := &recordv1.Action{Body: &recordv1.Action_SignOff{SignOff: s}}
+	return a, c.complete(a)
 }
 
 // SignDraft signs exactly the statement of a draft. It is refused where the ledger has moved on so
@@ -106,66 +102,43 @@ func (c *Client) SignDraft(ctx context.Context, d *Draft) (*recordv1.Submission,
 	return c.Submission(d.Review.Job.GetNumber(), d.Review.Submission.GetNumber())
 }
 
-// authored says whether it is this person's own submission.
-func (c *Client) authored(r *Review) (bool, error) {
-	me, err := c.Me()
-	return me.GetName() == r.Submission.GetSubmitted().GetPerson(), err
-}
-
 // MaySign asks the rules whether this person may sign a reviewed submission, apart from the reasons
 // that they still have to give: Needs lists those.
 func (c *Client) MaySign(r *Review) error {
-	own, err := c.authored(r)
+	trial := map[string]string{}
+	for _, key := range c.Needs(r) {
+		trial[key] = "asked next"
+	}
+	a, err := c.signOff(r, trial)
 	if err != nil {
-		return err
-	}
-	return c.maySign(r, own)
-}
-
-// Needs is the keys that a reason is needed for: each warning that counts, and ByAuthor.
-func (c *Client) Needs(r *Review) []string {
-	need := slices.Clone(r.Judgement.Warnings)
-	if own, err := c.authored(r); err == nil && own {
-		need = append(need, ByAuthor)
-	}
-	return need
-}
-
-// maySign asks the rules about this person before reasons are asked of them.
-func (c *Client) maySign(r *Review, own bool) error {
-	trial := r.signOff(own)
-	trial.Because = map[string]string{}
-	for _, key := range r.Judgement.GetWarnings() {
-		trial.Because[key] = "asked next"
-	}
-	if own {
-		trial.Reason = "asked next"
-	}
-	a := &recordv1.Action{Body: &recordv1.Action_SignOff{SignOff: trial}}
-	if err := c.complete(a); err != nil {
 		return err
 	}
 	return c.allowed(a)
 }
 
-// gather completes the reasons: one for each warning that counts, and the author's own.
-func gather(r *Review, because map[string]string, own bool, ask Reasons) (map[string]string, error) {
+// Needs is the keys that a reason is needed for: each warning that counts, and ByAuthor.
+func (c *Client) Needs(r *Review) []string {
 	need := slices.Clone(r.Judgement.Warnings)
-	if own {
+	if me, err := c.Me(); err == nil && me.GetName() == r.Submission.GetSubmitted().GetPerson() {
 		need = append(need, ByAuthor)
 	}
+	return need
+}
+
+// gather completes the reasons, one for each key that is needed.
+func gather(r *Review, need []string, because map[string]string, ask Reasons) (map[string]string, error) {
 	out := map[string]string{}
 	for given, text := range because {
 		key, ok := meantKey(need, given)
 		if !ok {
-			return nil, usage("", "--because %s: no warning of %s has this key%s", given, Name(r.Submission), allowedKeys("; allowed: ", need))
+			return nil, usage("", "--because %s: no warning of %s has this key; allowed: %s", given, Name(r.Submission), cmp.Or(strings.Join(need, ", "), "none"))
 		}
 		if _, twice := out[key]; twice {
 			return nil, usage("", "--because: %s is given twice", key)
 		}
 		out[key] = strings.TrimSpace(text)
 	}
-	if own && ask == nil && out[ByAuthor] == "" {
+	if slices.Contains(need, ByAuthor) && ask == nil && out[ByAuthor] == "" {
 		out[ByAuthor] = together(r.Judgement.Warnings, out)
 	}
 	for _, key := range need {
@@ -215,13 +188,6 @@ func together(keys []string, reasons map[string]string) string {
 	return strings.Join(texts, "; ")
 }
 
-func allowedKeys(before string, names []string) string {
-	if len(names) == 0 {
-		return ""
-	}
-	return before + strings.Join(names, ", ")
-}
-
 // question is what the finding of a key says.
 func question(r *Review, key string) string {
 	if key == ByAuthor {
@@ -249,19 +215,18 @@ func (c *Client) ReturnSubmission(ctx context.Context, job, n uint32, reason str
 	if err != nil {
 		return nil, err
 	}
-	return c.actOnSub(ctx, sub, &recordv1.Action{Body: &recordv1.Action_Return{Return: &recordv1.Return{
+	return c.actOnSub(ctx, job, n, &recordv1.Action{Body: &recordv1.Action_Return{Return: &recordv1.Return{
 		Job: job, Submission: n, ImageSha256: sub.GetImage().GetSha256(), Reason: reason}}})
 }
 
 // Withdraw takes back one's own waiting submission.
 func (c *Client) Withdraw(ctx context.Context, job, n uint32) (*recordv1.Submission, error) {
-	return c.actOnSub(ctx, &recordv1.Submission{Job: job, Number: n},
-		&recordv1.Action{Body: &recordv1.Action_Withdraw{Withdraw: &recordv1.Withdraw{Job: job, Submission: n}}})
+	return c.actOnSub(ctx, job, n, &recordv1.Action{Body: &recordv1.Action_Withdraw{Withdraw: &recordv1.Withdraw{Job: job, Submission: n}}})
 }
 
-func (c *Client) actOnSub(ctx context.Context, sub *recordv1.Submission, a *recordv1.Action) (*recordv1.Submission, error) {
+func (c *Client) actOnSub(ctx context.Context, job, n uint32, a *recordv1.Action) (*recordv1.Submission, error) {
 	if _, err := c.act(ctx, &deed{action: a}); err != nil {
 		return nil, err
 	}
-	return c.Submission(sub.GetJob(), sub.GetNumber())
+	return c.Submission(job, n)
 }

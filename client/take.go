@@ -195,7 +195,7 @@ type erasing struct {
 
 // DeleteBlob is called for what an erased job brought.
 func (e *erasing) DeleteBlob(sha256 string) error {
-	if err := e.home.forget(sha256); err != nil {
+	if err := removed(e.home.blob(sha256)); err != nil {
 		return err
 	}
 	return e.WriteTx.DeleteBlob(sha256)

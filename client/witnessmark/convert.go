@@ -10,6 +10,7 @@ import (
 
 	"witnessmark/client"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store"
 	"witnessmark/tables/image"
 )
 
@@ -46,7 +47,7 @@ func newConvertCommand(a *app) *cobra.Command {
 			if err != nil {
 				return fmt.Errorf("%s: %w", args[0], err)
 			}
-			if err := client.WriteWhole(args[1], out, 0o600); err != nil {
+			if err := store.WriteSynced(args[1], out); err != nil {
 				return err
 			}
 			made := &recordv1.Image{Sha256: client.HashHex(out), Size: uint32(len(out)), FileFormat: string(target),

@@ -8,6 +8,7 @@ import (
 
 	"witnessmark/client"
 	"witnessmark/client/outcome"
+	"witnessmark/store"
 	"witnessmark/tables/run"
 )
 
@@ -55,7 +56,7 @@ func newOutcomeCommand(a *app) *cobra.Command {
 			if err := o.WriteHTML(&page); err != nil {
 				return err
 			}
-			if err := client.WriteWhole(out, page.Bytes(), 0o600); err != nil {
+			if err := store.WriteSynced(out, page.Bytes()); err != nil {
 				return err
 			}
 		}
