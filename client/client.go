@@ -5,7 +5,6 @@ import (
 	"crypto/ed25519"
 	"crypto/sha256"
 	"encoding/hex"
-	"sync"
 	"sync/atomic"
 	"time"
 
@@ -38,9 +37,6 @@ type Client struct {
 	Say      func(line string)
 
 	reached atomic.Bool // by the last Sync
-
-	once      sync.Once
-	onePerson bool
 }
 
 // Open reads a person's folder and opens their key. It does not wait for the server.
@@ -113,12 +109,10 @@ func (c *Client) meIn(s *record.State) (*recordv1.Person, error) {
 	return p, nil
 }
 
-// OnePerson says whether the genesis lets authors sign their own.
+// OnePerson says whether the genesis lets authors sign their own, as far as the copy can be read.
 func (c *Client) OnePerson() bool {
-	c.once.Do(func() {
-		_ = c.View(func(s *record.State) error { c.onePerson = s.Genesis().GetOnePerson(); return nil })
-	})
-	return c.onePerson
+	one, err := look(c, func(s *record.State) (bool, error) { return s.Genesis().GetOnePerson(), nil })
+	return one && err == nil
 }
 
 // Fingerprint is the genesis in the form that init prints.

@@ -95,19 +95,18 @@ func stageImage(out string, im *image.Image, format image.Format, read *recordv1
 	return s, file, err
 }
 
-// commitAll gives the files their names: sheet and proof first, the image last, none half written.
+// commitAll gives the files their names: the image last, none half written.
 func commitAll(file staged, out string, proof, sheet []byte) error {
-	p, err := stage(out+".proof.zip", proof)
-	if err != nil {
-		return err
+	var all []staged
+	for ending, b := range map[string][]byte{".sheet.txt": sheet, ".proof.zip": proof} {
+		s, err := stage(out+ending, b)
+		if err != nil {
+			return err
+		}
+		defer s.drop()
+		all = append(all, s)
 	}
-	defer p.drop()
-	t, err := stage(out+".sheet.txt", sheet)
-	if err != nil {
-		return err
-	}
-	defer t.drop()
-	for _, s := range []staged{t, p, file} {
+	for _, s := range append(all, file) {
 		if err := s.commit(); err != nil {
 			return fmt.Errorf("%s: %w", s.target, err)
 		}
@@ -135,7 +134,11 @@ func (c *Client) CollectAsFound(ctx context.Context, number uint32, out string, 
 	if err != nil {
 		return nil, err
 	}
-	im, err := c.image(ctx, "read as found", read.GetImage(), rules.Layout)
+	b, err := c.download(ctx, "read as found", read.GetImage().GetSha256())
+	if err != nil {
+		return nil, err
+	}
+	im, err := image.FromMessage(read.GetImage(), rules.Layout.Start, b)
 	if err != nil {
 		return nil, err
 	}

@@ -7,8 +7,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"slices"
-	"strings"
 	"sync/atomic"
 	"time"
 
@@ -159,13 +157,12 @@ func (o *ownCopy) setAside(cause error) error {
 	if !FileExists(path) {
 		return nil // somebody else did it meanwhile
 	}
-	kept, next := o.damaged()
-	for len(kept) >= keptDamaged {
+	for kept := o.damaged(); len(kept) >= keptDamaged; kept = kept[1:] {
 		if err := os.Remove(kept[0]); err != nil {
 			return err
 		}
-		kept = kept[1:]
 	}
+	next := o.home.path(damagedFile + time.Now().UTC().Format("20060102T150405.000000000"))
 	if err := os.Rename(path, next); err != nil {
 		return err
 	}
@@ -173,17 +170,8 @@ func (o *ownCopy) setAside(cause error) error {
 	return store.SyncFolder(o.home.Dir)
 }
 
-// damaged are the copies that were set aside, oldest first, and the name of the next.
-func (o *ownCopy) damaged() (kept []string, next string) {
-	kept, _ = filepath.Glob(o.home.path(damagedFile + "*")) // the pattern is well formed
-	number := func(path string) (n int) {
-		_, _ = fmt.Sscanf(path[strings.LastIndexByte(path, '-')+1:], "%d", &n)
-		return n
-	}
-	slices.SortFunc(kept, func(a, b string) int { return number(a) - number(b) })
-	n := 1
-	if len(kept) > 0 {
-		n = number(kept[len(kept)-1]) + 1
-	}
-	return kept, o.home.path(fmt.Sprintf("%s%d", damagedFile, n))
+// damaged are the copies that were set aside, oldest first: their names end with the time.
+func (o *ownCopy) damaged() []string {
+	kept, _ := filepath.Glob(o.home.path(damagedFile + "*")) // the pattern is well formed
+	return kept
 }

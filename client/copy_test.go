@@ -203,7 +203,7 @@ func TestDamagedCopyIsFetchedAgain(t *testing.T) {
 		}
 	}
 	w.nothingWritten()
-	if kept, _ := w.tech.own.damaged(); said == 0 || len(kept) == 0 || len(kept) > keptDamaged {
+	if kept := w.tech.own.damaged(); said == 0 || len(kept) == 0 || len(kept) > keptDamaged {
 		t.Errorf("%d times set aside, %d files kept", said, len(kept))
 	}
 	w.must(w.tech.VerifyLedger(ctx, true))

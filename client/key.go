@@ -156,18 +156,14 @@ func writeNew(path string, b []byte, mode os.FileMode) error {
 	return errors.Join(err, f.Sync(), f.Close())
 }
 
-// Certificate is a self-signed one for TLS from a person's or a server's key.
+// Certificate is a self-signed one for TLS from a person's or a server's key, which is the identity: its
+// dates mean nothing.
 func Certificate(signer crypto.Signer) (tls.Certificate, error) {
-	raw, err := certificate(signer)
-	return tls.Certificate{Certificate: [][]byte{raw}, PrivateKey: signer}, err
-}
-
-// certificate is a self-signed one for TLS: the key is the identity, its dates mean nothing.
-func certificate(signer crypto.Signer) ([]byte, error) {
 	template := &x509.Certificate{
 		SerialNumber: big.NewInt(1),
 		NotBefore:    time.Unix(0, 0),
 		NotAfter:     time.Date(9999, 12, 31, 23, 59, 59, 0, time.UTC),
 	}
-	return x509.CreateCertificate(rand.Reader, template, template, signer.Public(), signer)
+	raw, err := x509.CreateCertificate(rand.Reader, template, template, signer.Public(), signer)
+	return tls.Certificate{Certificate: [][]byte{raw}, PrivateKey: signer}, err
 }

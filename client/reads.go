@@ -129,16 +129,3 @@ func (c *Client) JobLayout(ctx context.Context, job *recordv1.Job) (*definition.
 	}
 	return rules.Layout, nil
 }
-
-// image fetches an image of the ledger.
-func (c *Client) image(ctx context.Context, what string, m *recordv1.Image, lay *definition.Layout) (*image.Image, error) {
-	b, err := c.download(ctx, what, m.GetSha256())
-	if err != nil {
-		return nil, err
-	}
-	im, err := image.FromMessage(m, lay.Start, b)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", what, err)
-	}
-	return im, nil
-}

@@ -212,8 +212,7 @@ func (o *ownCopy) compact(e *bolt.Engine) error {
 	if err := e.Compact(); err != nil {
 		return err
 	}
-	kept, _ := o.damaged()
-	for _, path := range append(kept, o.home.path(erasingFile)) {
+	for _, path := range append(o.damaged(), o.home.path(erasingFile)) {
 		if err := removed(path); err != nil {
 			return err
 		}
