@@ -26,19 +26,20 @@ const visit = `
 	T closes %[1]d done`
 
 // BenchmarkAdmit is what a client's catching up costs an entry, over bolt in transactions of 500, in
-// times of one ed25519.Verify of this machine; with what was admitted before, a little or more.
+// times of one ed25519.Verify of this machine; with what was admitted before, a little or more. Each is the
+// best of all rounds, since others use the machine too.
 func BenchmarkAdmit(b *testing.B) {
 	h := newHistory(b, false).script(staff)
 	for n := 1; n <= 400; n++ {
 		h.script(fmt.Sprintf(visit, n))
 	}
-	verify := verifyTime()
 	const batch = 500
 	for _, before := range []int{0, 4000} {
 		b.Run(fmt.Sprint("after ", before), func(b *testing.B) {
-			entries := 0
+			each, verify := time.Hour, time.Hour
 			for b.Loop() {
 				b.StopTimer()
+				verify = min(verify, verifyTime())
 				engine, err := bolt.Create(filepath.Join(b.TempDir(), "copy"))
 				for at := 0; at < before && err == nil; at += batch {
 					err = admit(engine, nil, h.told[at:at+batch]...)
@@ -47,15 +48,15 @@ func BenchmarkAdmit(b *testing.B) {
 					b.Fatal(err)
 				}
 				b.StartTimer()
+				start := time.Now()
 				if err := admit(engine, nil, h.told[before:before+batch]...); err != nil {
 					b.Fatal(err)
 				}
+				each = min(each, time.Since(start)/batch)
 				b.StopTimer()
-				entries += batch
 				engine.Close()
 				b.StartTimer()
 			}
-			each := b.Elapsed() / time.Duration(entries)
 			b.ReportMetric(float64(each.Microseconds()), "µs/entry")
 			b.ReportMetric(float64(each)/float64(verify), "verifies/entry")
 		})
@@ -66,7 +67,7 @@ func verifyTime() time.Duration {
 	message := make([]byte, 1000)
 	signature := ed25519.Sign(keyOf("L"), message)
 	key := pub("L")
-	const times = 2000
+	const times = 200
 	begin := time.Now()
 	for range times {
 		if !ed25519.Verify(key, message, signature) {
