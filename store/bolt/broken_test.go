@@ -159,3 +159,32 @@ func TestWriterBehindTheBrokenOne(t *testing.T) {
 		t.Errorf("the one behind: %v", err)
 	}
 }
+
+// TestCutShort: a store of which only the first pages are left, or not even those, is damaged.
+func TestCutShort(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "ledger.db")
+	e, err := Create(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(e.Update(document("1")), e.Close()); err != nil {
+		t.Fatal(err)
+	}
+	whole, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	page := os.Getpagesize()
+	for _, size := range []int{0, 1, page - 1, page, page + 1, 2*page - 1, 2 * page, 2*page + 1} {
+		if err := os.WriteFile(path, whole[:size], 0o600); err != nil {
+			t.Fatal(err)
+		}
+		e, err := OpenReadOnly(path)
+		if !errors.Is(err, store.ErrDamaged) {
+			t.Errorf("cut at %d of %d: %v", size, len(whole), err)
+		}
+		if err == nil {
+			e.Close()
+		}
+	}
+}

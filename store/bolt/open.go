@@ -3,11 +3,13 @@ package bolt
 import (
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"runtime"
 	"strconv"
 	"strings"
+	"syscall"
 	"time"
 
 	"go.etcd.io/bbolt"
@@ -196,11 +198,13 @@ func lockFile(path string, o Options, empty bool) (db *bbolt.DB, file *os.File, 
 		}
 		return err
 	})
+	var system *fs.PathError
+	var errno syscall.Errno
 	switch {
-	case errors.Is(err, bbolterrors.ErrInvalid), errors.Is(err, bbolterrors.ErrChecksum), errors.Is(err, bbolterrors.ErrVersionMismatch):
-		err = fmt.Errorf("%s: %w: %w", path, store.ErrDamaged, err)
 	case errors.Is(err, store.ErrDamaged) && file != nil:
 		file.Close() // and with it the lock, if bbolt fell over its own damage
+	case err != nil && !errors.Is(err, bbolterrors.ErrTimeout) && !errors.As(err, &system) && !errors.As(err, &errno):
+		err = fmt.Errorf("%s: %w: %w", path, store.ErrDamaged, err) // what bbolt says of a file, in words or with a name
 	}
 	return db, file, err
 }
