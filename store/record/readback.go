@@ -76,7 +76,9 @@ func applyReadback(c *change) {
 	}
 	image := ""
 	c.changeJob(r.GetJob(), func(j *recordv1.Job) {
-		image = writtenImage(j, r.GetSubmission())
+		if image = r.GetImage().GetSha256(); r.GetMatches() || image == "" {
+			image = writtenImage(j, r.GetSubmission()) // what it matches, outside what may differ
+		}
 		j.ReadBacks = append(j.ReadBacks, &recordv1.Readback{
 			Number: uint32(len(j.GetReadBacks()) + 1), Submission: r.GetSubmission(), Image: r.GetImage(), NotPossible: r.GetNotPossible(),
 			Matches: r.GetMatches(), ReportSha256: r.GetReportSha256(), FileName: shut(r.GetFileName()), Added: c.event,
