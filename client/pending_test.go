@@ -180,15 +180,20 @@ func TestKilledWhileActing(t *testing.T) {
 			from := len(w.fake.told)
 			cmd := exec.Command(os.Args[0], "-test.run=^TestKilledWhileActing$")
 			cmd.Env = append(os.Environ(), "WITNESSMARK_TEST_ACT="+w.tech.own.home.Dir, "WITNESSMARK_TEST_READ="+w.path("read.bin"))
+			started := make(chan *os.Process, 1)
 			w.fake.tell(lie{at: func(at string) error {
 				if at == point {
-					return errors.Join(cmd.Process.Kill(), errors.New("too late"))
+					return errors.Join((<-started).Kill(), errors.New("too late"))
 				}
 				return nil
 			}})
-			out, err := cmd.CombinedOutput()
+			var out strings.Builder
+			cmd.Stdout, cmd.Stderr = &out, &out
+			w.must(nil, cmd.Start())
+			started <- cmd.Process
+			err := cmd.Wait()
 			if state := cmd.ProcessState; err == nil || state.Exited() {
-				t.Fatalf("%v, %s", err, out)
+				t.Fatalf("%v, %s", err, out.String())
 			}
 			w.fake.tell(lie{})
 			said := listens(w.tech)
