@@ -41,7 +41,7 @@ func (o *ownCopy) file() string {
 // with opens a file of the copy, locked against everybody else, while fn runs. Its pages are looked
 // at once by each process, and again when others have written to it.
 func (o *ownCopy) with(path string, readOnly bool, fn func(*bolt.Engine) error) error {
-	e, err := bolt.OpenWith(path, bolt.Options{Wait: 2 * time.Second, ReadOnly: readOnly, Unchecked: readOnly && o.sameFile(path)})
+	e, err := bolt.OpenWith(path, bolt.Options{Wait: 2 * time.Second, ReadOnly: readOnly, Unchecked: o.sameFile(path)})
 	if err != nil {
 		return damage(err)
 	}

@@ -131,7 +131,10 @@ func sign(s *record.State, key ed25519.PrivateKey) ([]byte, error) {
 
 // checkDocuments finds damage that the embedded engine cannot: its pages have no checksum.
 func (c *core) checkDocuments() {
-	err := c.engine.View(store.CheckSum)
+	err := c.folder.pages()
+	if err == nil {
+		err = c.engine.View(store.CheckSum)
+	}
 	debug.FreeOSMemory() // all that was read is garbage now, and the process is to live for months
 	switch {
 	case err == nil:

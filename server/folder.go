@@ -141,6 +141,7 @@ type folder struct {
 	key    ed25519.PrivateKey
 	kept   []byte // the checkpoint in its own file
 	engine store.Engine
+	pages  func() error // looks at every page of the store's file
 
 	erasing bool
 }
@@ -169,9 +170,11 @@ func openFolder(dir string, onlyLook bool) (*folder, error) {
 	if onlyLook {
 		open = bolt.OpenReadOnly
 	}
-	if f.engine, err = open(filepath.Join(dir, storeFile)); err != nil {
+	engine, err := open(filepath.Join(dir, storeFile))
+	if err != nil {
 		return nil, err
 	}
+	f.engine, f.pages = engine, engine.CheckPages
 	return f, nil
 }
 

@@ -54,8 +54,9 @@ type Options struct {
 	MapSize int64
 }
 
-// serving is for a process that keeps the store open.
-var serving = Options{Wait: time.Second, MapSize: 8 << 30}
+// serving is for a process that keeps the store open: it starts at once, however large the file is,
+// and looks at the pages when it has time (CheckPages).
+var serving = Options{Wait: time.Second, MapSize: 8 << 30, Unchecked: true}
 
 // Create makes a new, empty store at path, where no file may be, and keeps it open as Open does.
 func Create(path string) (*Engine, error) {

@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"io"
+	"os"
 
 	"go.etcd.io/bbolt"
 
@@ -19,6 +20,22 @@ const (
 	branchPage  = 1
 	leafPage    = 2
 )
+
+// CheckPages looks at the header of every page that the store uses, and is ErrDamaged where one is
+// not what leads to it says. It holds a read transaction meanwhile.
+func (e *Engine) CheckPages() error {
+	t, err := e.begin(false)
+	if err != nil {
+		return err
+	}
+	defer t.end()
+	file, err := os.Open(e.path)
+	if err != nil {
+		return fmt.Errorf("store %s: %w", e.path, err)
+	}
+	defer file.Close()
+	return guard(func() error { return checkPages(file, t.tx) })
+}
 
 // checkPages refuses a tree whose pages are not what leads to them says. bbolt follows a page that
 // lies below itself until its stack is full, and takes all memory there is for one that says it
