@@ -3,6 +3,10 @@ package client
 import (
 	"crypto/ed25519"
 	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -146,6 +150,32 @@ func BenchmarkJobShow(b *testing.B) {
 			for b.Loop() {
 				if j, err := w.tech.Job(7); err != nil || len(j.GetSubmissions()) != 1 {
 					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
+
+// BenchmarkJobShowCommand is the same as a person has it: a process that opens the copy and prints a
+// job. The server is away, since what the fake's answers cost grows with the ledger.
+func BenchmarkJobShowCommand(b *testing.B) {
+	program := filepath.Join(b.TempDir(), "witnessmark")
+	if out, err := exec.Command("go", "build", "-o", program, "witnessmark/client/witnessmark").CombinedOutput(); err != nil {
+		b.Fatalf("%v: %s", err, out)
+	}
+	for _, n := range []int{200, 20000} {
+		b.Run(fmt.Sprint(n), func(b *testing.B) {
+			w := newWorldFor(b).released()
+			w.mixed(n)
+			w.must(nil, w.tech.Sync(ctx))
+			config := w.tech.own.config
+			config.Server = "127.0.0.1:1"
+			w.must(nil, w.tech.own.home.writeJSON(configFile, config))
+			for b.Loop() {
+				command := exec.Command(program, "job", "show", "7")
+				command.Env = append(os.Environ(), "WITNESSMARK_HOME="+w.tech.own.home.Dir)
+				if out, err := command.CombinedOutput(); err != nil || !strings.Contains(string(out), "submission 7.1") {
+					b.Fatalf("%v: %s", err, out)
 				}
 			}
 		})

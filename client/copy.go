@@ -18,10 +18,12 @@ import (
 // ownCopy is a person's copy of the ledger: entries, tree hashes and documents in a file that is
 // open, and locked, for as long as one step takes, so that commands and desks share it.
 type ownCopy struct {
-	home     *Home
-	config   Config
-	say      func(line string)
-	lookedAt atomic.Pointer[fs.FileInfo] // the file as this process left it
+	home   *Home
+	config Config
+	say    func(line string)
+	// lookedAt is the file as this process left it, after the pages that lead to others, or all of
+	// them, were looked at.
+	lookedAt struct{ branches, all atomic.Pointer[fs.FileInfo] }
 }
 
 // mend is what to do about a copy that cannot be used.
@@ -38,10 +40,24 @@ func (o *ownCopy) file() string {
 	return o.home.path(partFile)
 }
 
+// use is what a step opens the copy for.
+type use int
+
+const (
+	looking use = iota
+	relying     // a yes rests on it: every page is looked at
+	writing
+)
+
 // with opens a file of the copy, locked against everybody else, while fn runs. Its pages are looked
-// at once by each process, and again when others have written to it.
-func (o *ownCopy) with(path string, readOnly bool, fn func(*bolt.Engine) error) error {
-	e, err := bolt.OpenWith(path, bolt.Options{Wait: 2 * time.Second, ReadOnly: readOnly, Unchecked: o.sameFile(path)})
+// at once by each process, and again when others have written to it or much depends on them.
+func (o *ownCopy) with(path string, to use, fn func(*bolt.Engine) error) error {
+	before := &o.lookedAt.all
+	if to == looking {
+		before = &o.lookedAt.branches
+	}
+	e, err := bolt.OpenWith(path, bolt.Options{Wait: 2 * time.Second, ReadOnly: to != writing,
+		BranchesOnly: to == looking, Unchecked: to != relying && isFile(path, before.Load())})
 	if err != nil {
 		return damage(err)
 	}
@@ -49,16 +65,16 @@ func (o *ownCopy) with(path string, readOnly bool, fn func(*bolt.Engine) error) 
 	if err = errors.Join(err, e.Close()); err == nil {
 		var info fs.FileInfo
 		if info, err = os.Stat(path); err == nil {
-			o.lookedAt.Store(&info)
+			o.lookedAt.branches.Store(&info)
+			before.Store(&info)
 		}
 	}
 	return damage(err)
 }
 
-// sameFile says whether the file is the one that this process had open last, and as it was then.
-func (o *ownCopy) sameFile(path string) bool {
+// isFile says whether a file is the one that it was, unchanged as far as the system tells.
+func isFile(path string, was *fs.FileInfo) bool {
 	info, err := os.Stat(path)
-	was := o.lookedAt.Load()
 	return err == nil && was != nil && os.SameFile(info, *was) && info.Size() == (*was).Size() && info.ModTime().Equal((*was).ModTime())
 }
 
@@ -78,14 +94,16 @@ func isDamage(err error) bool {
 }
 
 // view runs fn on what the copy's transaction holds. fn must not keep it, or ask for another.
-func (o *ownCopy) view(fn func(store.ReadTx) error) error {
+func (o *ownCopy) view(fn func(store.ReadTx) error) error { return o.read(looking, fn) }
+
+func (o *ownCopy) read(to use, fn func(store.ReadTx) error) error {
 	unlock, err := o.home.lock(stepLock)
 	if err != nil {
 		return err
 	}
 	defer unlock()
 	if path := o.home.path(copyFile); FileExists(path) {
-		return o.with(path, true, func(e *bolt.Engine) error { return e.View(fn) })
+		return o.with(path, to, func(e *bolt.Engine) error { return e.View(fn) })
 	}
 	return &Error{Kind: Failed, Text: "there is no whole copy of the ledger in " + o.home.Dir,
 		Try: mend}
@@ -117,8 +135,7 @@ func (o *ownCopy) sound() error {
 // whole holds the copy to the head that is kept beside it, and its documents to their sum: nothing
 // is answered with yes before that. Its errors are store.ErrDamaged and the system's.
 func (o *ownCopy) whole(head Head) error {
-	o.lookedAt.Store(nil)
-	return o.view(func(tx store.ReadTx) error { return holds(tx, head) })
+	return o.read(relying, func(tx store.ReadTx) error { return holds(tx, head) })
 }
 
 func holds(tx store.ReadTx, head Head) error {

@@ -407,7 +407,7 @@ func TestFailedWrite(t *testing.T) {
 	in.Size = uint64(len(w.fake.told))
 	in.Root = rootOf(w.fake.told)
 	for failing := range 60 {
-		err := w.tech.own.with(w.tech.own.home.path(copyFile), false, func(e *bolt.Engine) error {
+		err := w.tech.own.with(w.tech.own.home.path(copyFile), writing, func(e *bolt.Engine) error {
 			return e.Update(func(tx store.WriteTx) error { return in.update(&fullDisk{tx, failing, full}) })
 		})
 		if err == nil {

@@ -78,7 +78,7 @@ func (in *intake) look(path string) error {
 	if !FileExists(path) {
 		return nil
 	}
-	return in.own.with(path, true, func(e *bolt.Engine) error {
+	return in.own.with(path, looking, func(e *bolt.Engine) error {
 		return e.View(func(tx store.ReadTx) error {
 			s := record.Read(tx)
 			if in.behind = s.Outdated() || s.Unapplied(); in.behind {
@@ -100,7 +100,7 @@ func (in *intake) write(path string) error {
 			return err
 		}
 	}
-	return in.own.with(path, false, func(e *bolt.Engine) error {
+	return in.own.with(path, writing, func(e *bolt.Engine) error {
 		if err := e.Update(in.update); err != nil {
 			return err
 		}

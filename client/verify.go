@@ -242,7 +242,7 @@ func (o *opened) later(own *ownCopy, v *Verified) error {
 		return err
 	}
 	last := o.entries[len(o.entries)-1].GetIndex()
-	return own.view(func(tx store.ReadTx) error {
+	return own.read(relying, func(tx store.ReadTx) error {
 		if err := holds(tx, head); err != nil {
 			return err
 		}

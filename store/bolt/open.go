@@ -49,6 +49,8 @@ type Options struct {
 	// Unchecked spares looking at every page's header, for a file that this process looked at before
 	// and that has not changed since.
 	Unchecked bool
+	// BranchesOnly looks at the pages that lead to others, which are few, and passes over the rest.
+	BranchesOnly bool
 	// MapSize is how much address space to map at the start, in bytes, where the system allows:
 	// growth beyond it waits for open reads, and then everybody for it.
 	MapSize int64
@@ -130,7 +132,7 @@ func open(path string, o Options, empty bool) (*Engine, error) {
 		}
 		return db.View(func(tx *bbolt.Tx) error {
 			if !o.Unchecked {
-				if err := checkPages(file, tx); err != nil {
+				if err := checkPages(file, tx, !o.BranchesOnly); err != nil {
 					return err
 				}
 			}

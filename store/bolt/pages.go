@@ -34,14 +34,14 @@ func (e *Engine) CheckPages() error {
 		return fmt.Errorf("store %s: %w", e.path, err)
 	}
 	defer file.Close()
-	return guard(func() error { return checkPages(file, t.tx) })
+	return guard(func() error { return checkPages(file, t.tx, true) })
 }
 
 // checkPages refuses a tree whose pages are not what leads to them says. bbolt follows a page that
 // lies below itself until its stack is full, and takes all memory there is for one that says it
-// covers more than the file: no process survives that. Of leaves only the headers are read.
-func checkPages(file io.ReaderAt, tx *bbolt.Tx) error {
-	c := pageCheck{file: file, size: int64(tx.DB().Info().PageSize)}
+// covers more than the file: no process survives that. Of leaves only the headers are read, if at all.
+func checkPages(file io.ReaderAt, tx *bbolt.Tx, leaves bool) error {
+	c := pageCheck{file: file, leaves: leaves, size: int64(tx.DB().Info().PageSize)}
 	c.pages = uint64(tx.Size() / c.size)
 	if err := c.below(uint64(tx.Cursor().Bucket().Root())); err != nil {
 		return err
@@ -55,9 +55,10 @@ func checkPages(file io.ReaderAt, tx *bbolt.Tx) error {
 }
 
 type pageCheck struct {
-	file  io.ReaderAt
-	size  int64
-	pages uint64 // in the file, as far as it is in use
+	file   io.ReaderAt
+	leaves bool // look at them too: they are nearly all there is
+	size   int64
+	pages  uint64 // in the file, as far as it is in use
 }
 
 // below goes down a tree level by level. All leaves have one depth.
@@ -79,7 +80,11 @@ func (c *pageCheck) below(root uint64) error {
 			}
 			kind = is
 			next = append(next, below...)
-			above[page] = kind == branchPage
+			if kind == branchPage {
+				above[page] = true
+			} else if !c.leaves {
+				return nil // the first page of a level tells what the level is
+			}
 		}
 		level = next
 	}
