@@ -51,7 +51,7 @@ func TestSubmissionHoldsTheReadsRanges(t *testing.T) {
 	w.must(nil, w.lead.Sync(ctx))
 	r, err := w.lead.Review(ctx, 2, 2)
 	w.must(nil, err)
-	if len(r.Report.GetGaps()) == 0 {
+	if len(r.Report.GetHoles()) == 0 {
 		t.Error("the report does not name the gap")
 	}
 	w.must(w.lead.SignOff(ctx, r, nil, nil))

@@ -243,9 +243,6 @@ func worst(f *calibrationv1.Finding, o *Options) string {
 	if f.Count > 1 {
 		s = append(s, fmt.Sprintf("worst of %d points", f.Count))
 	}
-	if f.Exact != nil && !*f.Exact {
-		s = append(s, "not exact between breakpoints")
-	}
 	return strings.Join(s, "; ")
 }
 
@@ -289,11 +286,8 @@ func writeAccount(b *strings.Builder, r *calibrationv1.Report) {
 	for _, u := range r.Unmapped {
 		fmt.Fprintf(b, "  unmapped %s to %s: %s in %s\n", u.Start, u.End, plural(int(u.Bytes), "byte"), u.Content)
 	}
-	for _, g := range r.Gaps {
-		fmt.Fprintf(b, "  the %s lacks %s to %s, taken as 0xff\n", g.Side, g.Start, g.End)
-	}
-	for _, v := range r.Overlaps {
-		fmt.Fprintf(b, "  %s and %s share bytes\n", v.Table, v.Other)
+	for _, h := range r.Holes {
+		fmt.Fprintf(b, "  the %s lacks %s to %s: not compared\n", h.Side, h.Start, h.End)
 	}
 	for _, c := range r.Checksums {
 		state := "right"

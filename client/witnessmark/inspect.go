@@ -45,7 +45,7 @@ func newInspectCommand(a *app) *cobra.Command {
 				return err
 			}
 			in := &calibrationv1.Inspection{Image: report.Candidate, Definition: report.Definition,
-				Identity: report.Identity, Checksums: report.Checksums, Gaps: report.Gaps}
+				Identity: report.Identity, Checksums: report.Checksums, Holes: report.Holes}
 			for _, t := range tables {
 				in.Tables = append(in.Tables, tableValues(t, im.Bytes))
 			}
@@ -110,8 +110,8 @@ func writeInspection(w io.Writer, in *calibrationv1.Inspection) error {
 		}
 		fmt.Fprintf(w, "checksum    %s: %s\n", c.Id, state)
 	}
-	for _, g := range in.Gaps {
-		fmt.Fprintf(w, "gap         %s to %s, taken as 0xff\n", g.Start, g.End)
+	for _, g := range in.Holes {
+		fmt.Fprintf(w, "hole        %s to %s, not known\n", g.Start, g.End)
 	}
 	fmt.Fprintln(w)
 	tw := tabwriter.NewWriter(w, 0, 8, 2, ' ', 0)

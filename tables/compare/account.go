@@ -159,6 +159,6 @@ func (s *session) overlaps() {
 	}
 	slices.SortFunc(pairs, func(a, b [2]int) int { return cmp.Or(cmp.Compare(a[0], b[0]), cmp.Compare(a[1], b[1])) })
 	for _, p := range pairs {
-		s.report.Overlaps = append(s.report.Overlaps, &calibrationv1.Overlap{Table: tables[p[0]].ID, Other: tables[p[1]].ID})
+		s.find(&calibrationv1.Finding{Rule: "overlap", Severity: "notice", Table: tables[p[0]].ID, Tables: []string{tables[p[1]].ID}, Count: 1})
 	}
 }

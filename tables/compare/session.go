@@ -216,7 +216,7 @@ func cached(m map[string]*surface.Decoded, lay *definition.Layout, id string, by
 // gaps lists what an image lacks.
 func (s *session) gaps(side string, im *image.Image) {
 	for _, g := range im.Gaps() {
-		s.report.Gaps = append(s.report.Gaps, &calibrationv1.Gap{
+		s.report.Holes = append(s.report.Holes, &calibrationv1.Hole{
 			Side: side, Start: fmt.Sprintf("0x%x", g.Start), End: fmt.Sprintf("0x%x", g.End)})
 	}
 }

@@ -14,6 +14,7 @@ var AlwaysOn = map[string]string{
 	"not-meant":      "The author did not say that this table was to change.",
 	"no-limit":       "No rule of the limits looked at this table, which is not the same as clear.",
 	"rule-error":     "A rule that cannot be evaluated protects nobody.",
+	"overlap":        "A byte of one is a byte of the other: who changes one changes both.",
 	"carried":        "What the car came with is not this change's doing, and it is there all the same.",
 }
 

@@ -140,9 +140,6 @@ func (s *subject) findings() []*calibrationv1.Finding {
 		if other := s.kind.against(s.rule); other != "" {
 			f.Tables = []string{other}
 		}
-		if !s.exact {
-			f.Exact = proto.Bool(false)
-		}
 		out = append(out, f)
 	}
 	return out
@@ -157,9 +154,6 @@ func (s *subject) margin() *calibrationv1.Margin {
 	w := s.worst(t.leastAt, t.least)
 	m := &calibrationv1.Margin{
 		Rule: s.rule.GetId(), Table: s.t.ID, Margin: t.least.room, X: w.X, Y: w.Y, Value: t.least.value, Limit: t.least.limit, Unit: s.t.Unit,
-	}
-	if !s.exact {
-		m.Exact = proto.Bool(false)
 	}
 	return m
 }

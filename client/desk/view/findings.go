@@ -96,9 +96,6 @@ func writeWorst(b *strings.Builder, f *calibrationv1.Finding, t *definition.Tabl
 		item("Points", fmt.Sprintf("worst of %d", f.GetCount()))
 	}
 	b.WriteString("</dl>")
-	if f.Exact != nil && !f.GetExact() {
-		b.WriteString(`<p class="small">Not exact: the value curves between breakpoints, and a worse point may lie between those judged.</p>`)
-	}
 }
 
 func lowerFirst(s string) string {

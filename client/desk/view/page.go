@@ -192,12 +192,8 @@ func writeMargins(b *strings.Builder, r *calibrationv1.Report, t *definition.Tab
 		if m.GetUnit() == "1" || m.GetUnit() == "" {
 			unit = ""
 		}
-		exact := ""
-		if m.Exact != nil && !m.GetExact() {
-			exact = ", not exact between breakpoints"
-		}
 		fmt.Fprintf(&rows, `<tr><th scope="row">%s</th><td class="num">%s</td><td class="num">%s</td><td class="num">%s</td><td>%s</td></tr>`, esc(m.GetRule()),
-			esc(fine(m.GetMargin())+unit), esc(fine(m.GetValue())+unit), esc(fine(m.GetLimit())+unit), esc(point(t, m.X, m.Y)+exact))
+			esc(fine(m.GetMargin())+unit), esc(fine(m.GetValue())+unit), esc(fine(m.GetLimit())+unit), esc(point(t, m.X, m.Y)))
 	}
 	if rows.Len() > 0 {
 		b.WriteString(`<h2>Least room under each rule</h2><div class="wide"><table class="list"><thead><tr><th scope="col">Rule</th><th scope="col">Room</th><th scope="col">Found</th><th scope="col">Allowed</th><th scope="col">At</th></tr></thead><tbody>` + rows.String() + `</tbody></table></div>`)

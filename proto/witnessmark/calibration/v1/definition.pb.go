@@ -39,7 +39,11 @@ type Definition struct {
 	Tables    []*Table    `protobuf:"bytes,7,rep,name=tables,proto3" json:"tables,omitempty"`
 	Checksums []*Checksum `protobuf:"bytes,8,rep,name=checksums,proto3" json:"checksums,omitempty"`
 	// Ranges that the controller rewrites by itself: read, never compared.
-	Volatile      []*VolatileRange `protobuf:"bytes,9,rep,name=volatile,proto3" json:"volatile,omitempty"`
+	Volatile []*VolatileRange `protobuf:"bytes,9,rep,name=volatile,proto3" json:"volatile,omitempty"`
+	// What the controller computes from tables, as far as limits shall judge it.
+	Signals []*Signal `protobuf:"bytes,10,rep,name=signals,proto3" json:"signals,omitempty"`
+	// The ranges of the quantities that come from outside, one for each quantity.
+	Inputs        []*InputRange `protobuf:"bytes,11,rep,name=inputs,proto3" json:"inputs,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -137,6 +141,197 @@ func (x *Definition) GetVolatile() []*VolatileRange {
 	return nil
 }
 
+func (x *Definition) GetSignals() []*Signal {
+	if x != nil {
+		return x.Signals
+	}
+	return nil
+}
+
+func (x *Definition) GetInputs() []*InputRange {
+	if x != nil {
+		return x.Inputs
+	}
+	return nil
+}
+
+// Signal is a quantity that the controller computes from tables.
+type Signal struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Id       string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	Title    string                 `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	Quantity string                 `protobuf:"bytes,3,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	// UCUM code.
+	Unit string `protobuf:"bytes,4,opt,name=unit,proto3" json:"unit,omitempty"`
+	// What a finding must exceed by half; the coarsest factor of the tables of the signal's unit if left out.
+	Step *float64 `protobuf:"fixed64,5,opt,name=step,proto3,oneof" json:"step,omitempty"`
+	// An expression in CEL's grammar, of numbers, + - * /, comparisons, ? :, min, max, clamp(v, low, high),
+	// input('quantity'), signal('id') and table('id').
+	Value string `protobuf:"bytes,6,opt,name=value,proto3" json:"value,omitempty"`
+	// Axes of this quantity take it from here.
+	Feeds         bool `protobuf:"varint,7,opt,name=feeds,proto3" json:"feeds,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Signal) Reset() {
+	*x = Signal{}
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Signal) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Signal) ProtoMessage() {}
+
+func (x *Signal) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Signal.ProtoReflect.Descriptor instead.
+func (*Signal) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Signal) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *Signal) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *Signal) GetQuantity() string {
+	if x != nil {
+		return x.Quantity
+	}
+	return ""
+}
+
+func (x *Signal) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+func (x *Signal) GetStep() float64 {
+	if x != nil && x.Step != nil {
+		return *x.Step
+	}
+	return 0
+}
+
+func (x *Signal) GetValue() string {
+	if x != nil {
+		return x.Value
+	}
+	return ""
+}
+
+func (x *Signal) GetFeeds() bool {
+	if x != nil {
+		return x.Feeds
+	}
+	return false
+}
+
+// InputRange is the range of a quantity that a sensor or the driver gives.
+type InputRange struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Quantity string                 `protobuf:"bytes,1,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	// UCUM code.
+	Unit string  `protobuf:"bytes,2,opt,name=unit,proto3" json:"unit,omitempty"`
+	From float64 `protobuf:"fixed64,3,opt,name=from,proto3" json:"from,omitempty"`
+	To   float64 `protobuf:"fixed64,4,opt,name=to,proto3" json:"to,omitempty"`
+	// The job number that says that another sensor is fitted.
+	Fitted        string `protobuf:"bytes,5,opt,name=fitted,proto3" json:"fitted,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *InputRange) Reset() {
+	*x = InputRange{}
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *InputRange) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*InputRange) ProtoMessage() {}
+
+func (x *InputRange) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use InputRange.ProtoReflect.Descriptor instead.
+func (*InputRange) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *InputRange) GetQuantity() string {
+	if x != nil {
+		return x.Quantity
+	}
+	return ""
+}
+
+func (x *InputRange) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+func (x *InputRange) GetFrom() float64 {
+	if x != nil {
+		return x.From
+	}
+	return 0
+}
+
+func (x *InputRange) GetTo() float64 {
+	if x != nil {
+		return x.To
+	}
+	return 0
+}
+
+func (x *InputRange) GetFitted() string {
+	if x != nil {
+		return x.Fitted
+	}
+	return ""
+}
+
 // ImageLayout is the address range that an image covers.
 type ImageLayout struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -150,7 +345,7 @@ type ImageLayout struct {
 
 func (x *ImageLayout) Reset() {
 	*x = ImageLayout{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[1]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -162,7 +357,7 @@ func (x *ImageLayout) String() string {
 func (*ImageLayout) ProtoMessage() {}
 
 func (x *ImageLayout) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[1]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -175,7 +370,7 @@ func (x *ImageLayout) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImageLayout.ProtoReflect.Descriptor instead.
 func (*ImageLayout) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{1}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *ImageLayout) GetStart() uint32 {
@@ -213,7 +408,7 @@ type Segment struct {
 
 func (x *Segment) Reset() {
 	*x = Segment{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[2]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -225,7 +420,7 @@ func (x *Segment) String() string {
 func (*Segment) ProtoMessage() {}
 
 func (x *Segment) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[2]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -238,7 +433,7 @@ func (x *Segment) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Segment.ProtoReflect.Descriptor instead.
 func (*Segment) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{2}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Segment) GetStart() uint32 {
@@ -282,7 +477,7 @@ type IdentityField struct {
 
 func (x *IdentityField) Reset() {
 	*x = IdentityField{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[3]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -294,7 +489,7 @@ func (x *IdentityField) String() string {
 func (*IdentityField) ProtoMessage() {}
 
 func (x *IdentityField) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[3]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -307,7 +502,7 @@ func (x *IdentityField) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use IdentityField.ProtoReflect.Descriptor instead.
 func (*IdentityField) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{3}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *IdentityField) GetId() string {
@@ -383,7 +578,7 @@ type Stored struct {
 
 func (x *Stored) Reset() {
 	*x = Stored{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[4]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -395,7 +590,7 @@ func (x *Stored) String() string {
 func (*Stored) ProtoMessage() {}
 
 func (x *Stored) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[4]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -408,7 +603,7 @@ func (x *Stored) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Stored.ProtoReflect.Descriptor instead.
 func (*Stored) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{4}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Stored) GetAddress() uint32 {
@@ -482,7 +677,7 @@ type Conversion struct {
 
 func (x *Conversion) Reset() {
 	*x = Conversion{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[5]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -494,7 +689,7 @@ func (x *Conversion) String() string {
 func (*Conversion) ProtoMessage() {}
 
 func (x *Conversion) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[5]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -507,7 +702,7 @@ func (x *Conversion) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Conversion.ProtoReflect.Descriptor instead.
 func (*Conversion) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{5}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Conversion) GetFactor() float64 {
@@ -549,7 +744,7 @@ type Rational struct {
 
 func (x *Rational) Reset() {
 	*x = Rational{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[6]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -561,7 +756,7 @@ func (x *Rational) String() string {
 func (*Rational) ProtoMessage() {}
 
 func (x *Rational) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[6]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -574,7 +769,7 @@ func (x *Rational) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Rational.ProtoReflect.Descriptor instead.
 func (*Rational) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{6}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Rational) GetNum() []float64 {
@@ -603,14 +798,16 @@ type Axis struct {
 	// Physical breakpoints of an axis that is not in the image.
 	Points []float64 `protobuf:"fixed64,6,rep,packed,name=points,proto3" json:"points,omitempty"`
 	// The points are places, not amounts: never interpolated.
-	Index         bool `protobuf:"varint,7,opt,name=index,proto3" json:"index,omitempty"`
+	Index bool `protobuf:"varint,7,opt,name=index,proto3" json:"index,omitempty"`
+	// The signal that the axis takes its quantity from, where several feed it.
+	From          string `protobuf:"bytes,8,opt,name=from,proto3" json:"from,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Axis) Reset() {
 	*x = Axis{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[7]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -622,7 +819,7 @@ func (x *Axis) String() string {
 func (*Axis) ProtoMessage() {}
 
 func (x *Axis) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[7]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -635,7 +832,7 @@ func (x *Axis) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Axis.ProtoReflect.Descriptor instead.
 func (*Axis) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{7}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Axis) GetId() string {
@@ -687,25 +884,34 @@ func (x *Axis) GetIndex() bool {
 	return false
 }
 
+func (x *Axis) GetFrom() string {
+	if x != nil {
+		return x.From
+	}
+	return ""
+}
+
 // TableAxis names a shared axis, or is an axis written out in place.
 type TableAxis struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The id of a shared axis; nothing else is given then.
-	Axis          string      `protobuf:"bytes,1,opt,name=axis,proto3" json:"axis,omitempty"`
-	Id            string      `protobuf:"bytes,2,opt,name=id,proto3" json:"id,omitempty"`
-	Quantity      string      `protobuf:"bytes,3,opt,name=quantity,proto3" json:"quantity,omitempty"`
-	Unit          string      `protobuf:"bytes,4,opt,name=unit,proto3" json:"unit,omitempty"`
-	Stored        *Stored     `protobuf:"bytes,5,opt,name=stored,proto3" json:"stored,omitempty"`
-	Conversion    *Conversion `protobuf:"bytes,6,opt,name=conversion,proto3" json:"conversion,omitempty"`
-	Points        []float64   `protobuf:"fixed64,7,rep,packed,name=points,proto3" json:"points,omitempty"`
-	Index         bool        `protobuf:"varint,8,opt,name=index,proto3" json:"index,omitempty"`
+	// The id of a shared axis; nothing else but `from` is given then.
+	Axis       string      `protobuf:"bytes,1,opt,name=axis,proto3" json:"axis,omitempty"`
+	Id         string      `protobuf:"bytes,2,opt,name=id,proto3" json:"id,omitempty"`
+	Quantity   string      `protobuf:"bytes,3,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	Unit       string      `protobuf:"bytes,4,opt,name=unit,proto3" json:"unit,omitempty"`
+	Stored     *Stored     `protobuf:"bytes,5,opt,name=stored,proto3" json:"stored,omitempty"`
+	Conversion *Conversion `protobuf:"bytes,6,opt,name=conversion,proto3" json:"conversion,omitempty"`
+	Points     []float64   `protobuf:"fixed64,7,rep,packed,name=points,proto3" json:"points,omitempty"`
+	Index      bool        `protobuf:"varint,8,opt,name=index,proto3" json:"index,omitempty"`
+	// The signal that the axis takes its quantity from, where several feed it; also beside `axis`.
+	From          string `protobuf:"bytes,9,opt,name=from,proto3" json:"from,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *TableAxis) Reset() {
 	*x = TableAxis{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[8]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -717,7 +923,7 @@ func (x *TableAxis) String() string {
 func (*TableAxis) ProtoMessage() {}
 
 func (x *TableAxis) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[8]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -730,7 +936,7 @@ func (x *TableAxis) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TableAxis.ProtoReflect.Descriptor instead.
 func (*TableAxis) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{8}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *TableAxis) GetAxis() string {
@@ -789,6 +995,13 @@ func (x *TableAxis) GetIndex() bool {
 	return false
 }
 
+func (x *TableAxis) GetFrom() string {
+	if x != nil {
+		return x.From
+	}
+	return ""
+}
+
 // Table is a scalar (no axis), a curve (x) or a map (x and y).
 type Table struct {
 	state    protoimpl.MessageState `protogen:"open.v1"`
@@ -808,15 +1021,17 @@ type Table struct {
 	// Tables of one group are meant to change together.
 	Copies string `protobuf:"bytes,11,opt,name=copies,proto3" json:"copies,omitempty"`
 	// Quantities that this table helps to compute.
-	Feeds         []string `protobuf:"bytes,12,rep,name=feeds,proto3" json:"feeds,omitempty"`
-	Mirror        *Mirror  `protobuf:"bytes,13,opt,name=mirror,proto3" json:"mirror,omitempty"`
+	Feeds  []string `protobuf:"bytes,12,rep,name=feeds,proto3" json:"feeds,omitempty"`
+	Mirror *Mirror  `protobuf:"bytes,13,opt,name=mirror,proto3" json:"mirror,omitempty"`
+	// lower or higher: the table protects the engine while it is on that side.
+	Protects      string `protobuf:"bytes,14,opt,name=protects,proto3" json:"protects,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Table) Reset() {
 	*x = Table{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[9]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -828,7 +1043,7 @@ func (x *Table) String() string {
 func (*Table) ProtoMessage() {}
 
 func (x *Table) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[9]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -841,7 +1056,7 @@ func (x *Table) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Table.ProtoReflect.Descriptor instead.
 func (*Table) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{9}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Table) GetId() string {
@@ -935,6 +1150,13 @@ func (x *Table) GetMirror() *Mirror {
 	return nil
 }
 
+func (x *Table) GetProtects() string {
+	if x != nil {
+		return x.Protects
+	}
+	return ""
+}
+
 // Mirror says that a table repeats another one's raw bits.
 type Mirror struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -947,7 +1169,7 @@ type Mirror struct {
 
 func (x *Mirror) Reset() {
 	*x = Mirror{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[10]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -959,7 +1181,7 @@ func (x *Mirror) String() string {
 func (*Mirror) ProtoMessage() {}
 
 func (x *Mirror) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[10]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -972,7 +1194,7 @@ func (x *Mirror) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Mirror.ProtoReflect.Descriptor instead.
 func (*Mirror) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{10}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Mirror) GetOf() string {
@@ -1006,7 +1228,7 @@ type Checksum struct {
 
 func (x *Checksum) Reset() {
 	*x = Checksum{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[11]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1018,7 +1240,7 @@ func (x *Checksum) String() string {
 func (*Checksum) ProtoMessage() {}
 
 func (x *Checksum) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[11]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1031,7 +1253,7 @@ func (x *Checksum) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Checksum.ProtoReflect.Descriptor instead.
 func (*Checksum) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{11}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *Checksum) GetId() string {
@@ -1081,7 +1303,7 @@ type AddressRange struct {
 
 func (x *AddressRange) Reset() {
 	*x = AddressRange{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[12]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1093,7 +1315,7 @@ func (x *AddressRange) String() string {
 func (*AddressRange) ProtoMessage() {}
 
 func (x *AddressRange) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[12]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1106,7 +1328,7 @@ func (x *AddressRange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AddressRange.ProtoReflect.Descriptor instead.
 func (*AddressRange) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{12}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *AddressRange) GetStart() uint32 {
@@ -1136,7 +1358,7 @@ type VolatileRange struct {
 
 func (x *VolatileRange) Reset() {
 	*x = VolatileRange{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[13]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1148,7 +1370,7 @@ func (x *VolatileRange) String() string {
 func (*VolatileRange) ProtoMessage() {}
 
 func (x *VolatileRange) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[13]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1161,7 +1383,7 @@ func (x *VolatileRange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use VolatileRange.ProtoReflect.Descriptor instead.
 func (*VolatileRange) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{13}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *VolatileRange) GetStart() uint32 {
@@ -1189,7 +1411,7 @@ var File_witnessmark_calibration_v1_definition_proto protoreflect.FileDescriptor
 
 const file_witnessmark_calibration_v1_definition_proto_rawDesc = "" +
 	"\n" +
-	"+witnessmark/calibration/v1/definition.proto\x12\x1awitnessmark.calibration.v1\"\xd7\x03\n" +
+	"+witnessmark/calibration/v1/definition.proto\x12\x1awitnessmark.calibration.v1\"\xd5\x04\n" +
 	"\n" +
 	"Definition\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
@@ -1201,7 +1423,26 @@ const file_witnessmark_calibration_v1_definition_proto_rawDesc = "" +
 	"\x04axes\x18\x06 \x03(\v2 .witnessmark.calibration.v1.AxisR\x04axes\x129\n" +
 	"\x06tables\x18\a \x03(\v2!.witnessmark.calibration.v1.TableR\x06tables\x12B\n" +
 	"\tchecksums\x18\b \x03(\v2$.witnessmark.calibration.v1.ChecksumR\tchecksums\x12E\n" +
-	"\bvolatile\x18\t \x03(\v2).witnessmark.calibration.v1.VolatileRangeR\bvolatile\"x\n" +
+	"\bvolatile\x18\t \x03(\v2).witnessmark.calibration.v1.VolatileRangeR\bvolatile\x12<\n" +
+	"\asignals\x18\n" +
+	" \x03(\v2\".witnessmark.calibration.v1.SignalR\asignals\x12>\n" +
+	"\x06inputs\x18\v \x03(\v2&.witnessmark.calibration.v1.InputRangeR\x06inputs\"\xac\x01\n" +
+	"\x06Signal\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1a\n" +
+	"\bquantity\x18\x03 \x01(\tR\bquantity\x12\x12\n" +
+	"\x04unit\x18\x04 \x01(\tR\x04unit\x12\x17\n" +
+	"\x04step\x18\x05 \x01(\x01H\x00R\x04step\x88\x01\x01\x12\x14\n" +
+	"\x05value\x18\x06 \x01(\tR\x05value\x12\x14\n" +
+	"\x05feeds\x18\a \x01(\bR\x05feedsB\a\n" +
+	"\x05_step\"x\n" +
+	"\n" +
+	"InputRange\x12\x1a\n" +
+	"\bquantity\x18\x01 \x01(\tR\bquantity\x12\x12\n" +
+	"\x04unit\x18\x02 \x01(\tR\x04unit\x12\x12\n" +
+	"\x04from\x18\x03 \x01(\x01R\x04from\x12\x0e\n" +
+	"\x02to\x18\x04 \x01(\x01R\x02to\x12\x16\n" +
+	"\x06fitted\x18\x05 \x01(\tR\x06fitted\"x\n" +
 	"\vImageLayout\x12\x14\n" +
 	"\x05start\x18\x01 \x01(\rR\x05start\x12\x12\n" +
 	"\x04size\x18\x02 \x01(\rR\x04size\x12?\n" +
@@ -1246,7 +1487,7 @@ const file_witnessmark_calibration_v1_definition_proto_rawDesc = "" +
 	"\a_offset\".\n" +
 	"\bRational\x12\x10\n" +
 	"\x03num\x18\x01 \x03(\x01R\x03num\x12\x10\n" +
-	"\x03den\x18\x02 \x03(\x01R\x03den\"\xf8\x01\n" +
+	"\x03den\x18\x02 \x03(\x01R\x03den\"\x8c\x02\n" +
 	"\x04Axis\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1a\n" +
 	"\bquantity\x18\x02 \x01(\tR\bquantity\x12\x12\n" +
@@ -1256,7 +1497,8 @@ const file_witnessmark_calibration_v1_definition_proto_rawDesc = "" +
 	"conversion\x18\x05 \x01(\v2&.witnessmark.calibration.v1.ConversionR\n" +
 	"conversion\x12\x16\n" +
 	"\x06points\x18\x06 \x03(\x01R\x06points\x12\x14\n" +
-	"\x05index\x18\a \x01(\bR\x05index\"\x91\x02\n" +
+	"\x05index\x18\a \x01(\bR\x05index\x12\x12\n" +
+	"\x04from\x18\b \x01(\tR\x04from\"\xa5\x02\n" +
 	"\tTableAxis\x12\x12\n" +
 	"\x04axis\x18\x01 \x01(\tR\x04axis\x12\x0e\n" +
 	"\x02id\x18\x02 \x01(\tR\x02id\x12\x1a\n" +
@@ -1267,7 +1509,8 @@ const file_witnessmark_calibration_v1_definition_proto_rawDesc = "" +
 	"conversion\x18\x06 \x01(\v2&.witnessmark.calibration.v1.ConversionR\n" +
 	"conversion\x12\x16\n" +
 	"\x06points\x18\a \x03(\x01R\x06points\x12\x14\n" +
-	"\x05index\x18\b \x01(\bR\x05index\"\xdf\x03\n" +
+	"\x05index\x18\b \x01(\bR\x05index\x12\x12\n" +
+	"\x04from\x18\t \x01(\tR\x04from\"\xfb\x03\n" +
 	"\x05Table\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1a\n" +
@@ -1284,7 +1527,8 @@ const file_witnessmark_calibration_v1_definition_proto_rawDesc = "" +
 	" \x01(\tR\x05order\x12\x16\n" +
 	"\x06copies\x18\v \x01(\tR\x06copies\x12\x14\n" +
 	"\x05feeds\x18\f \x03(\tR\x05feeds\x12:\n" +
-	"\x06mirror\x18\r \x01(\v2\".witnessmark.calibration.v1.MirrorR\x06mirror\"(\n" +
+	"\x06mirror\x18\r \x01(\v2\".witnessmark.calibration.v1.MirrorR\x06mirror\x12\x1a\n" +
+	"\bprotects\x18\x0e \x01(\tR\bprotects\"(\n" +
 	"\x06Mirror\x12\x0e\n" +
 	"\x02of\x18\x01 \x01(\tR\x02of\x12\x0e\n" +
 	"\x02as\x18\x02 \x01(\tR\x02as\"\xe0\x01\n" +
@@ -1314,50 +1558,54 @@ func file_witnessmark_calibration_v1_definition_proto_rawDescGZIP() []byte {
 	return file_witnessmark_calibration_v1_definition_proto_rawDescData
 }
 
-var file_witnessmark_calibration_v1_definition_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
+var file_witnessmark_calibration_v1_definition_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
 var file_witnessmark_calibration_v1_definition_proto_goTypes = []any{
 	(*Definition)(nil),    // 0: witnessmark.calibration.v1.Definition
-	(*ImageLayout)(nil),   // 1: witnessmark.calibration.v1.ImageLayout
-	(*Segment)(nil),       // 2: witnessmark.calibration.v1.Segment
-	(*IdentityField)(nil), // 3: witnessmark.calibration.v1.IdentityField
-	(*Stored)(nil),        // 4: witnessmark.calibration.v1.Stored
-	(*Conversion)(nil),    // 5: witnessmark.calibration.v1.Conversion
-	(*Rational)(nil),      // 6: witnessmark.calibration.v1.Rational
-	(*Axis)(nil),          // 7: witnessmark.calibration.v1.Axis
-	(*TableAxis)(nil),     // 8: witnessmark.calibration.v1.TableAxis
-	(*Table)(nil),         // 9: witnessmark.calibration.v1.Table
-	(*Mirror)(nil),        // 10: witnessmark.calibration.v1.Mirror
-	(*Checksum)(nil),      // 11: witnessmark.calibration.v1.Checksum
-	(*AddressRange)(nil),  // 12: witnessmark.calibration.v1.AddressRange
-	(*VolatileRange)(nil), // 13: witnessmark.calibration.v1.VolatileRange
-	nil,                   // 14: witnessmark.calibration.v1.Conversion.LabelsEntry
+	(*Signal)(nil),        // 1: witnessmark.calibration.v1.Signal
+	(*InputRange)(nil),    // 2: witnessmark.calibration.v1.InputRange
+	(*ImageLayout)(nil),   // 3: witnessmark.calibration.v1.ImageLayout
+	(*Segment)(nil),       // 4: witnessmark.calibration.v1.Segment
+	(*IdentityField)(nil), // 5: witnessmark.calibration.v1.IdentityField
+	(*Stored)(nil),        // 6: witnessmark.calibration.v1.Stored
+	(*Conversion)(nil),    // 7: witnessmark.calibration.v1.Conversion
+	(*Rational)(nil),      // 8: witnessmark.calibration.v1.Rational
+	(*Axis)(nil),          // 9: witnessmark.calibration.v1.Axis
+	(*TableAxis)(nil),     // 10: witnessmark.calibration.v1.TableAxis
+	(*Table)(nil),         // 11: witnessmark.calibration.v1.Table
+	(*Mirror)(nil),        // 12: witnessmark.calibration.v1.Mirror
+	(*Checksum)(nil),      // 13: witnessmark.calibration.v1.Checksum
+	(*AddressRange)(nil),  // 14: witnessmark.calibration.v1.AddressRange
+	(*VolatileRange)(nil), // 15: witnessmark.calibration.v1.VolatileRange
+	nil,                   // 16: witnessmark.calibration.v1.Conversion.LabelsEntry
 }
 var file_witnessmark_calibration_v1_definition_proto_depIdxs = []int32{
-	1,  // 0: witnessmark.calibration.v1.Definition.image:type_name -> witnessmark.calibration.v1.ImageLayout
-	3,  // 1: witnessmark.calibration.v1.Definition.identity:type_name -> witnessmark.calibration.v1.IdentityField
-	7,  // 2: witnessmark.calibration.v1.Definition.axes:type_name -> witnessmark.calibration.v1.Axis
-	9,  // 3: witnessmark.calibration.v1.Definition.tables:type_name -> witnessmark.calibration.v1.Table
-	11, // 4: witnessmark.calibration.v1.Definition.checksums:type_name -> witnessmark.calibration.v1.Checksum
-	13, // 5: witnessmark.calibration.v1.Definition.volatile:type_name -> witnessmark.calibration.v1.VolatileRange
-	2,  // 6: witnessmark.calibration.v1.ImageLayout.segments:type_name -> witnessmark.calibration.v1.Segment
-	6,  // 7: witnessmark.calibration.v1.Conversion.rational:type_name -> witnessmark.calibration.v1.Rational
-	14, // 8: witnessmark.calibration.v1.Conversion.labels:type_name -> witnessmark.calibration.v1.Conversion.LabelsEntry
-	4,  // 9: witnessmark.calibration.v1.Axis.stored:type_name -> witnessmark.calibration.v1.Stored
-	5,  // 10: witnessmark.calibration.v1.Axis.conversion:type_name -> witnessmark.calibration.v1.Conversion
-	4,  // 11: witnessmark.calibration.v1.TableAxis.stored:type_name -> witnessmark.calibration.v1.Stored
-	5,  // 12: witnessmark.calibration.v1.TableAxis.conversion:type_name -> witnessmark.calibration.v1.Conversion
-	4,  // 13: witnessmark.calibration.v1.Table.stored:type_name -> witnessmark.calibration.v1.Stored
-	5,  // 14: witnessmark.calibration.v1.Table.conversion:type_name -> witnessmark.calibration.v1.Conversion
-	8,  // 15: witnessmark.calibration.v1.Table.x:type_name -> witnessmark.calibration.v1.TableAxis
-	8,  // 16: witnessmark.calibration.v1.Table.y:type_name -> witnessmark.calibration.v1.TableAxis
-	10, // 17: witnessmark.calibration.v1.Table.mirror:type_name -> witnessmark.calibration.v1.Mirror
-	12, // 18: witnessmark.calibration.v1.Checksum.over:type_name -> witnessmark.calibration.v1.AddressRange
-	4,  // 19: witnessmark.calibration.v1.Checksum.stored:type_name -> witnessmark.calibration.v1.Stored
-	20, // [20:20] is the sub-list for method output_type
-	20, // [20:20] is the sub-list for method input_type
-	20, // [20:20] is the sub-list for extension type_name
-	20, // [20:20] is the sub-list for extension extendee
-	0,  // [0:20] is the sub-list for field type_name
+	3,  // 0: witnessmark.calibration.v1.Definition.image:type_name -> witnessmark.calibration.v1.ImageLayout
+	5,  // 1: witnessmark.calibration.v1.Definition.identity:type_name -> witnessmark.calibration.v1.IdentityField
+	9,  // 2: witnessmark.calibration.v1.Definition.axes:type_name -> witnessmark.calibration.v1.Axis
+	11, // 3: witnessmark.calibration.v1.Definition.tables:type_name -> witnessmark.calibration.v1.Table
+	13, // 4: witnessmark.calibration.v1.Definition.checksums:type_name -> witnessmark.calibration.v1.Checksum
+	15, // 5: witnessmark.calibration.v1.Definition.volatile:type_name -> witnessmark.calibration.v1.VolatileRange
+	1,  // 6: witnessmark.calibration.v1.Definition.signals:type_name -> witnessmark.calibration.v1.Signal
+	2,  // 7: witnessmark.calibration.v1.Definition.inputs:type_name -> witnessmark.calibration.v1.InputRange
+	4,  // 8: witnessmark.calibration.v1.ImageLayout.segments:type_name -> witnessmark.calibration.v1.Segment
+	8,  // 9: witnessmark.calibration.v1.Conversion.rational:type_name -> witnessmark.calibration.v1.Rational
+	16, // 10: witnessmark.calibration.v1.Conversion.labels:type_name -> witnessmark.calibration.v1.Conversion.LabelsEntry
+	6,  // 11: witnessmark.calibration.v1.Axis.stored:type_name -> witnessmark.calibration.v1.Stored
+	7,  // 12: witnessmark.calibration.v1.Axis.conversion:type_name -> witnessmark.calibration.v1.Conversion
+	6,  // 13: witnessmark.calibration.v1.TableAxis.stored:type_name -> witnessmark.calibration.v1.Stored
+	7,  // 14: witnessmark.calibration.v1.TableAxis.conversion:type_name -> witnessmark.calibration.v1.Conversion
+	6,  // 15: witnessmark.calibration.v1.Table.stored:type_name -> witnessmark.calibration.v1.Stored
+	7,  // 16: witnessmark.calibration.v1.Table.conversion:type_name -> witnessmark.calibration.v1.Conversion
+	10, // 17: witnessmark.calibration.v1.Table.x:type_name -> witnessmark.calibration.v1.TableAxis
+	10, // 18: witnessmark.calibration.v1.Table.y:type_name -> witnessmark.calibration.v1.TableAxis
+	12, // 19: witnessmark.calibration.v1.Table.mirror:type_name -> witnessmark.calibration.v1.Mirror
+	14, // 20: witnessmark.calibration.v1.Checksum.over:type_name -> witnessmark.calibration.v1.AddressRange
+	6,  // 21: witnessmark.calibration.v1.Checksum.stored:type_name -> witnessmark.calibration.v1.Stored
+	22, // [22:22] is the sub-list for method output_type
+	22, // [22:22] is the sub-list for method input_type
+	22, // [22:22] is the sub-list for extension type_name
+	22, // [22:22] is the sub-list for extension extendee
+	0,  // [0:22] is the sub-list for field type_name
 }
 
 func init() { file_witnessmark_calibration_v1_definition_proto_init() }
@@ -1365,16 +1613,17 @@ func file_witnessmark_calibration_v1_definition_proto_init() {
 	if File_witnessmark_calibration_v1_definition_proto != nil {
 		return
 	}
-	file_witnessmark_calibration_v1_definition_proto_msgTypes[3].OneofWrappers = []any{}
-	file_witnessmark_calibration_v1_definition_proto_msgTypes[4].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_definition_proto_msgTypes[1].OneofWrappers = []any{}
 	file_witnessmark_calibration_v1_definition_proto_msgTypes[5].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_definition_proto_msgTypes[6].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_definition_proto_msgTypes[7].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_witnessmark_calibration_v1_definition_proto_rawDesc), len(file_witnessmark_calibration_v1_definition_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   15,
+			NumMessages:   17,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

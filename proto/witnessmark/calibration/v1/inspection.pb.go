@@ -30,7 +30,7 @@ type Inspection struct {
 	Identity      []*IdentityResult      `protobuf:"bytes,3,rep,name=identity,proto3" json:"identity,omitempty"`
 	Checksums     []*ChecksumResult      `protobuf:"bytes,4,rep,name=checksums,proto3" json:"checksums,omitempty"`
 	Tables        []*TableValues         `protobuf:"bytes,5,rep,name=tables,proto3" json:"tables,omitempty"`
-	Gaps          []*Gap                 `protobuf:"bytes,6,rep,name=gaps,proto3" json:"gaps,omitempty"`
+	Holes         []*Hole                `protobuf:"bytes,7,rep,name=holes,proto3" json:"holes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -100,9 +100,9 @@ func (x *Inspection) GetTables() []*TableValues {
 	return nil
 }
 
-func (x *Inspection) GetGaps() []*Gap {
+func (x *Inspection) GetHoles() []*Hole {
 	if x != nil {
-		return x.Gaps
+		return x.Holes
 	}
 	return nil
 }
@@ -208,11 +208,186 @@ func (x *TableValues) GetValues() []*structpb.ListValue {
 	return nil
 }
 
+// SignalShown is one signal of one image at an operating point, step by step.
+type SignalShown struct {
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	Image      *ImageRef              `protobuf:"bytes,1,opt,name=image,proto3" json:"image,omitempty"`
+	Definition *DocumentRef           `protobuf:"bytes,2,opt,name=definition,proto3" json:"definition,omitempty"`
+	Signal     string                 `protobuf:"bytes,3,opt,name=signal,proto3" json:"signal,omitempty"`
+	// UCUM code.
+	Unit string `protobuf:"bytes,4,opt,name=unit,proto3" json:"unit,omitempty"`
+	// Quantity to value, in the units of the definition's inputs.
+	Inputs map[string]float64 `protobuf:"bytes,5,rep,name=inputs,proto3" json:"inputs,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
+	// In the order in which they are needed; the last one is the signal itself.
+	Steps         []*SignalStep `protobuf:"bytes,6,rep,name=steps,proto3" json:"steps,omitempty"`
+	Value         float64       `protobuf:"fixed64,7,opt,name=value,proto3" json:"value,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SignalShown) Reset() {
+	*x = SignalShown{}
+	mi := &file_witnessmark_calibration_v1_inspection_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SignalShown) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SignalShown) ProtoMessage() {}
+
+func (x *SignalShown) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_inspection_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SignalShown.ProtoReflect.Descriptor instead.
+func (*SignalShown) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_inspection_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *SignalShown) GetImage() *ImageRef {
+	if x != nil {
+		return x.Image
+	}
+	return nil
+}
+
+func (x *SignalShown) GetDefinition() *DocumentRef {
+	if x != nil {
+		return x.Definition
+	}
+	return nil
+}
+
+func (x *SignalShown) GetSignal() string {
+	if x != nil {
+		return x.Signal
+	}
+	return ""
+}
+
+func (x *SignalShown) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+func (x *SignalShown) GetInputs() map[string]float64 {
+	if x != nil {
+		return x.Inputs
+	}
+	return nil
+}
+
+func (x *SignalShown) GetSteps() []*SignalStep {
+	if x != nil {
+		return x.Steps
+	}
+	return nil
+}
+
+func (x *SignalShown) GetValue() float64 {
+	if x != nil {
+		return x.Value
+	}
+	return 0
+}
+
+// SignalStep is a table or a signal on the way to a signal.
+type SignalStep struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// One of the two.
+	Table  string `protobuf:"bytes,1,opt,name=table,proto3" json:"table,omitempty"`
+	Signal string `protobuf:"bytes,2,opt,name=signal,proto3" json:"signal,omitempty"`
+	// Where a table was looked up: quantity to value, in its axes' units.
+	At            map[string]float64 `protobuf:"bytes,3,rep,name=at,proto3" json:"at,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
+	Value         float64            `protobuf:"fixed64,4,opt,name=value,proto3" json:"value,omitempty"`
+	Unit          string             `protobuf:"bytes,5,opt,name=unit,proto3" json:"unit,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SignalStep) Reset() {
+	*x = SignalStep{}
+	mi := &file_witnessmark_calibration_v1_inspection_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SignalStep) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SignalStep) ProtoMessage() {}
+
+func (x *SignalStep) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_inspection_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SignalStep.ProtoReflect.Descriptor instead.
+func (*SignalStep) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_inspection_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *SignalStep) GetTable() string {
+	if x != nil {
+		return x.Table
+	}
+	return ""
+}
+
+func (x *SignalStep) GetSignal() string {
+	if x != nil {
+		return x.Signal
+	}
+	return ""
+}
+
+func (x *SignalStep) GetAt() map[string]float64 {
+	if x != nil {
+		return x.At
+	}
+	return nil
+}
+
+func (x *SignalStep) GetValue() float64 {
+	if x != nil {
+		return x.Value
+	}
+	return 0
+}
+
+func (x *SignalStep) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
 var File_witnessmark_calibration_v1_inspection_proto protoreflect.FileDescriptor
 
 const file_witnessmark_calibration_v1_inspection_proto_rawDesc = "" +
 	"\n" +
-	"+witnessmark/calibration/v1/inspection.proto\x12\x1awitnessmark.calibration.v1\x1a\x1cgoogle/protobuf/struct.proto\x1a'witnessmark/calibration/v1/report.proto\"\x99\x03\n" +
+	"+witnessmark/calibration/v1/inspection.proto\x12\x1awitnessmark.calibration.v1\x1a\x1cgoogle/protobuf/struct.proto\x1a'witnessmark/calibration/v1/report.proto\"\xa8\x03\n" +
 	"\n" +
 	"Inspection\x12:\n" +
 	"\x05image\x18\x01 \x01(\v2$.witnessmark.calibration.v1.ImageRefR\x05image\x12G\n" +
@@ -221,8 +396,8 @@ const file_witnessmark_calibration_v1_inspection_proto_rawDesc = "" +
 	"definition\x12F\n" +
 	"\bidentity\x18\x03 \x03(\v2*.witnessmark.calibration.v1.IdentityResultR\bidentity\x12H\n" +
 	"\tchecksums\x18\x04 \x03(\v2*.witnessmark.calibration.v1.ChecksumResultR\tchecksums\x12?\n" +
-	"\x06tables\x18\x05 \x03(\v2'.witnessmark.calibration.v1.TableValuesR\x06tables\x123\n" +
-	"\x04gaps\x18\x06 \x03(\v2\x1f.witnessmark.calibration.v1.GapR\x04gaps\"\xc7\x01\n" +
+	"\x06tables\x18\x05 \x03(\v2'.witnessmark.calibration.v1.TableValuesR\x06tables\x126\n" +
+	"\x05holes\x18\a \x03(\v2 .witnessmark.calibration.v1.HoleR\x05holesJ\x04\b\x06\x10\aR\x04gaps\"\xc7\x01\n" +
 	"\vTableValues\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x12\n" +
@@ -231,7 +406,30 @@ const file_witnessmark_calibration_v1_inspection_proto_rawDesc = "" +
 	"\x04unit\x18\x05 \x01(\tR\x04unit\x12\f\n" +
 	"\x01x\x18\x06 \x03(\x01R\x01x\x12\f\n" +
 	"\x01y\x18\a \x03(\x01R\x01y\x122\n" +
-	"\x06values\x18\b \x03(\v2\x1a.google.protobuf.ListValueR\x06valuesB<Z:witnessmark/proto/witnessmark/calibration/v1;calibrationv1b\x06proto3"
+	"\x06values\x18\b \x03(\v2\x1a.google.protobuf.ListValueR\x06values\"\x9a\x03\n" +
+	"\vSignalShown\x12:\n" +
+	"\x05image\x18\x01 \x01(\v2$.witnessmark.calibration.v1.ImageRefR\x05image\x12G\n" +
+	"\n" +
+	"definition\x18\x02 \x01(\v2'.witnessmark.calibration.v1.DocumentRefR\n" +
+	"definition\x12\x16\n" +
+	"\x06signal\x18\x03 \x01(\tR\x06signal\x12\x12\n" +
+	"\x04unit\x18\x04 \x01(\tR\x04unit\x12K\n" +
+	"\x06inputs\x18\x05 \x03(\v23.witnessmark.calibration.v1.SignalShown.InputsEntryR\x06inputs\x12<\n" +
+	"\x05steps\x18\x06 \x03(\v2&.witnessmark.calibration.v1.SignalStepR\x05steps\x12\x14\n" +
+	"\x05value\x18\a \x01(\x01R\x05value\x1a9\n" +
+	"\vInputsEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"\xdb\x01\n" +
+	"\n" +
+	"SignalStep\x12\x14\n" +
+	"\x05table\x18\x01 \x01(\tR\x05table\x12\x16\n" +
+	"\x06signal\x18\x02 \x01(\tR\x06signal\x12>\n" +
+	"\x02at\x18\x03 \x03(\v2..witnessmark.calibration.v1.SignalStep.AtEntryR\x02at\x12\x14\n" +
+	"\x05value\x18\x04 \x01(\x01R\x05value\x12\x12\n" +
+	"\x04unit\x18\x05 \x01(\tR\x04unit\x1a5\n" +
+	"\aAtEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01B<Z:witnessmark/proto/witnessmark/calibration/v1;calibrationv1b\x06proto3"
 
 var (
 	file_witnessmark_calibration_v1_inspection_proto_rawDescOnce sync.Once
@@ -245,30 +443,39 @@ func file_witnessmark_calibration_v1_inspection_proto_rawDescGZIP() []byte {
 	return file_witnessmark_calibration_v1_inspection_proto_rawDescData
 }
 
-var file_witnessmark_calibration_v1_inspection_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
+var file_witnessmark_calibration_v1_inspection_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
 var file_witnessmark_calibration_v1_inspection_proto_goTypes = []any{
 	(*Inspection)(nil),         // 0: witnessmark.calibration.v1.Inspection
 	(*TableValues)(nil),        // 1: witnessmark.calibration.v1.TableValues
-	(*ImageRef)(nil),           // 2: witnessmark.calibration.v1.ImageRef
-	(*DocumentRef)(nil),        // 3: witnessmark.calibration.v1.DocumentRef
-	(*IdentityResult)(nil),     // 4: witnessmark.calibration.v1.IdentityResult
-	(*ChecksumResult)(nil),     // 5: witnessmark.calibration.v1.ChecksumResult
-	(*Gap)(nil),                // 6: witnessmark.calibration.v1.Gap
-	(*structpb.ListValue)(nil), // 7: google.protobuf.ListValue
+	(*SignalShown)(nil),        // 2: witnessmark.calibration.v1.SignalShown
+	(*SignalStep)(nil),         // 3: witnessmark.calibration.v1.SignalStep
+	nil,                        // 4: witnessmark.calibration.v1.SignalShown.InputsEntry
+	nil,                        // 5: witnessmark.calibration.v1.SignalStep.AtEntry
+	(*ImageRef)(nil),           // 6: witnessmark.calibration.v1.ImageRef
+	(*DocumentRef)(nil),        // 7: witnessmark.calibration.v1.DocumentRef
+	(*IdentityResult)(nil),     // 8: witnessmark.calibration.v1.IdentityResult
+	(*ChecksumResult)(nil),     // 9: witnessmark.calibration.v1.ChecksumResult
+	(*Hole)(nil),               // 10: witnessmark.calibration.v1.Hole
+	(*structpb.ListValue)(nil), // 11: google.protobuf.ListValue
 }
 var file_witnessmark_calibration_v1_inspection_proto_depIdxs = []int32{
-	2, // 0: witnessmark.calibration.v1.Inspection.image:type_name -> witnessmark.calibration.v1.ImageRef
-	3, // 1: witnessmark.calibration.v1.Inspection.definition:type_name -> witnessmark.calibration.v1.DocumentRef
-	4, // 2: witnessmark.calibration.v1.Inspection.identity:type_name -> witnessmark.calibration.v1.IdentityResult
-	5, // 3: witnessmark.calibration.v1.Inspection.checksums:type_name -> witnessmark.calibration.v1.ChecksumResult
-	1, // 4: witnessmark.calibration.v1.Inspection.tables:type_name -> witnessmark.calibration.v1.TableValues
-	6, // 5: witnessmark.calibration.v1.Inspection.gaps:type_name -> witnessmark.calibration.v1.Gap
-	7, // 6: witnessmark.calibration.v1.TableValues.values:type_name -> google.protobuf.ListValue
-	7, // [7:7] is the sub-list for method output_type
-	7, // [7:7] is the sub-list for method input_type
-	7, // [7:7] is the sub-list for extension type_name
-	7, // [7:7] is the sub-list for extension extendee
-	0, // [0:7] is the sub-list for field type_name
+	6,  // 0: witnessmark.calibration.v1.Inspection.image:type_name -> witnessmark.calibration.v1.ImageRef
+	7,  // 1: witnessmark.calibration.v1.Inspection.definition:type_name -> witnessmark.calibration.v1.DocumentRef
+	8,  // 2: witnessmark.calibration.v1.Inspection.identity:type_name -> witnessmark.calibration.v1.IdentityResult
+	9,  // 3: witnessmark.calibration.v1.Inspection.checksums:type_name -> witnessmark.calibration.v1.ChecksumResult
+	1,  // 4: witnessmark.calibration.v1.Inspection.tables:type_name -> witnessmark.calibration.v1.TableValues
+	10, // 5: witnessmark.calibration.v1.Inspection.holes:type_name -> witnessmark.calibration.v1.Hole
+	11, // 6: witnessmark.calibration.v1.TableValues.values:type_name -> google.protobuf.ListValue
+	6,  // 7: witnessmark.calibration.v1.SignalShown.image:type_name -> witnessmark.calibration.v1.ImageRef
+	7,  // 8: witnessmark.calibration.v1.SignalShown.definition:type_name -> witnessmark.calibration.v1.DocumentRef
+	4,  // 9: witnessmark.calibration.v1.SignalShown.inputs:type_name -> witnessmark.calibration.v1.SignalShown.InputsEntry
+	3,  // 10: witnessmark.calibration.v1.SignalShown.steps:type_name -> witnessmark.calibration.v1.SignalStep
+	5,  // 11: witnessmark.calibration.v1.SignalStep.at:type_name -> witnessmark.calibration.v1.SignalStep.AtEntry
+	12, // [12:12] is the sub-list for method output_type
+	12, // [12:12] is the sub-list for method input_type
+	12, // [12:12] is the sub-list for extension type_name
+	12, // [12:12] is the sub-list for extension extendee
+	0,  // [0:12] is the sub-list for field type_name
 }
 
 func init() { file_witnessmark_calibration_v1_inspection_proto_init() }
@@ -283,7 +490,7 @@ func file_witnessmark_calibration_v1_inspection_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_witnessmark_calibration_v1_inspection_proto_rawDesc), len(file_witnessmark_calibration_v1_inspection_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   2,
+			NumMessages:   6,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

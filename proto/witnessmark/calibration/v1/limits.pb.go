@@ -124,7 +124,9 @@ type Rule struct {
 	//	*Rule_Above
 	//	*Rule_Expression
 	//	*Rule_Covers
-	Kind          isRule_Kind `protobuf_oneof:"kind"`
+	Kind isRule_Kind `protobuf_oneof:"kind"`
+	// Quantity to the stretch of it where the rule holds, ends included; everywhere if left out.
+	Where         map[string]*Stretch `protobuf:"bytes,17,rep,name=where,proto3" json:"where,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"bytes,2,opt,name=value"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -300,6 +302,13 @@ func (x *Rule) GetCovers() *Covers {
 	return nil
 }
 
+func (x *Rule) GetWhere() map[string]*Stretch {
+	if x != nil {
+		return x.Where
+	}
+	return nil
+}
+
 type isRule_Kind interface {
 	isRule_Kind()
 }
@@ -371,19 +380,84 @@ func (*Rule_Expression) isRule_Kind() {}
 
 func (*Rule_Covers) isRule_Kind() {}
 
-// Select picks tables; all that is given must hold, and an empty one picks every table.
-type Select struct {
+// Stretch is a part of a quantity's range.
+type Stretch struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
-	Quantity      string                 `protobuf:"bytes,1,opt,name=quantity,proto3" json:"quantity,omitempty"`
-	Role          string                 `protobuf:"bytes,2,opt,name=role,proto3" json:"role,omitempty"`
-	Tables        []string               `protobuf:"bytes,3,rep,name=tables,proto3" json:"tables,omitempty"`
+	From          *float64               `protobuf:"fixed64,1,opt,name=from,proto3,oneof" json:"from,omitempty"`
+	To            *float64               `protobuf:"fixed64,2,opt,name=to,proto3,oneof" json:"to,omitempty"`
+	Unit          string                 `protobuf:"bytes,3,opt,name=unit,proto3" json:"unit,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Stretch) Reset() {
+	*x = Stretch{}
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Stretch) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Stretch) ProtoMessage() {}
+
+func (x *Stretch) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Stretch.ProtoReflect.Descriptor instead.
+func (*Stretch) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *Stretch) GetFrom() float64 {
+	if x != nil && x.From != nil {
+		return *x.From
+	}
+	return 0
+}
+
+func (x *Stretch) GetTo() float64 {
+	if x != nil && x.To != nil {
+		return *x.To
+	}
+	return 0
+}
+
+func (x *Stretch) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+// Select picks tables, or signals where it names some; all that is given must hold, and an empty one picks every table.
+type Select struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Quantity string                 `protobuf:"bytes,1,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	Role     string                 `protobuf:"bytes,2,opt,name=role,proto3" json:"role,omitempty"`
+	Tables   []string               `protobuf:"bytes,3,rep,name=tables,proto3" json:"tables,omitempty"`
+	// The rule judges these signals, and no table.
+	Signals []string `protobuf:"bytes,4,rep,name=signals,proto3" json:"signals,omitempty"`
+	// Tables that the rule passes over.
+	Except        []string `protobuf:"bytes,5,rep,name=except,proto3" json:"except,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Select) Reset() {
 	*x = Select{}
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[2]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -395,7 +469,7 @@ func (x *Select) String() string {
 func (*Select) ProtoMessage() {}
 
 func (x *Select) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[2]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -408,7 +482,7 @@ func (x *Select) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Select.ProtoReflect.Descriptor instead.
 func (*Select) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{2}
+	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Select) GetQuantity() string {
@@ -432,6 +506,20 @@ func (x *Select) GetTables() []string {
 	return nil
 }
 
+func (x *Select) GetSignals() []string {
+	if x != nil {
+		return x.Signals
+	}
+	return nil
+}
+
+func (x *Select) GetExcept() []string {
+	if x != nil {
+		return x.Except
+	}
+	return nil
+}
+
 // Envelope is a limit that depends on the operating point.
 type Envelope struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -448,7 +536,7 @@ type Envelope struct {
 
 func (x *Envelope) Reset() {
 	*x = Envelope{}
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[3]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -460,7 +548,7 @@ func (x *Envelope) String() string {
 func (*Envelope) ProtoMessage() {}
 
 func (x *Envelope) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[3]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -473,7 +561,7 @@ func (x *Envelope) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Envelope.ProtoReflect.Descriptor instead.
 func (*Envelope) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{3}
+	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Envelope) GetSide() string {
@@ -523,7 +611,7 @@ type EnvelopeAxis struct {
 
 func (x *EnvelopeAxis) Reset() {
 	*x = EnvelopeAxis{}
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[4]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -535,7 +623,7 @@ func (x *EnvelopeAxis) String() string {
 func (*EnvelopeAxis) ProtoMessage() {}
 
 func (x *EnvelopeAxis) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[4]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -548,7 +636,7 @@ func (x *EnvelopeAxis) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EnvelopeAxis.ProtoReflect.Descriptor instead.
 func (*EnvelopeAxis) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{4}
+	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *EnvelopeAxis) GetQuantity() string {
@@ -584,7 +672,7 @@ type Range struct {
 
 func (x *Range) Reset() {
 	*x = Range{}
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[5]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -596,7 +684,7 @@ func (x *Range) String() string {
 func (*Range) ProtoMessage() {}
 
 func (x *Range) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[5]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -609,7 +697,7 @@ func (x *Range) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Range.ProtoReflect.Descriptor instead.
 func (*Range) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{5}
+	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Range) GetUnit() string {
@@ -640,14 +728,16 @@ type Change struct {
 	MaxUp   *float64               `protobuf:"fixed64,2,opt,name=max_up,json=maxUp,proto3,oneof" json:"max_up,omitempty"`
 	MaxDown *float64               `protobuf:"fixed64,3,opt,name=max_down,json=maxDown,proto3,oneof" json:"max_down,omitempty"`
 	// The bounds are per cent of the larger of |base| and |factor|.
-	Percent       bool `protobuf:"varint,4,opt,name=percent,proto3" json:"percent,omitempty"`
+	Percent bool `protobuf:"varint,4,opt,name=percent,proto3" json:"percent,omitempty"`
+	// as-found, or left out for the base: what the change is measured from.
+	Since         string `protobuf:"bytes,5,opt,name=since,proto3" json:"since,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Change) Reset() {
 	*x = Change{}
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[6]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -659,7 +749,7 @@ func (x *Change) String() string {
 func (*Change) ProtoMessage() {}
 
 func (x *Change) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[6]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -672,7 +762,7 @@ func (x *Change) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Change.ProtoReflect.Descriptor instead.
 func (*Change) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{6}
+	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Change) GetUnit() string {
@@ -703,6 +793,13 @@ func (x *Change) GetPercent() bool {
 	return false
 }
 
+func (x *Change) GetSince() string {
+	if x != nil {
+		return x.Since
+	}
+	return ""
+}
+
 // Slope bounds the difference of neighbours per unit of an axis.
 type Slope struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -719,7 +816,7 @@ type Slope struct {
 
 func (x *Slope) Reset() {
 	*x = Slope{}
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[7]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -731,7 +828,7 @@ func (x *Slope) String() string {
 func (*Slope) ProtoMessage() {}
 
 func (x *Slope) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[7]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -744,7 +841,7 @@ func (x *Slope) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Slope.ProtoReflect.Descriptor instead.
 func (*Slope) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{7}
+	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Slope) GetUnit() string {
@@ -788,7 +885,7 @@ type Lump struct {
 
 func (x *Lump) Reset() {
 	*x = Lump{}
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[8]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -800,7 +897,7 @@ func (x *Lump) String() string {
 func (*Lump) ProtoMessage() {}
 
 func (x *Lump) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[8]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -813,7 +910,7 @@ func (x *Lump) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Lump.ProtoReflect.Descriptor instead.
 func (*Lump) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{8}
+	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Lump) GetUnit() string {
@@ -854,7 +951,7 @@ type Monotonic struct {
 
 func (x *Monotonic) Reset() {
 	*x = Monotonic{}
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[9]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -866,7 +963,7 @@ func (x *Monotonic) String() string {
 func (*Monotonic) ProtoMessage() {}
 
 func (x *Monotonic) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[9]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -879,7 +976,7 @@ func (x *Monotonic) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Monotonic.ProtoReflect.Descriptor instead.
 func (*Monotonic) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{9}
+	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Monotonic) GetOf() string {
@@ -926,7 +1023,7 @@ type Frozen struct {
 
 func (x *Frozen) Reset() {
 	*x = Frozen{}
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[10]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -938,7 +1035,7 @@ func (x *Frozen) String() string {
 func (*Frozen) ProtoMessage() {}
 
 func (x *Frozen) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[10]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -951,7 +1048,7 @@ func (x *Frozen) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Frozen.ProtoReflect.Descriptor instead.
 func (*Frozen) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{10}
+	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{11}
 }
 
 // Against keeps a table below, or above, another one.
@@ -966,7 +1063,7 @@ type Against struct {
 
 func (x *Against) Reset() {
 	*x = Against{}
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[11]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -978,7 +1075,7 @@ func (x *Against) String() string {
 func (*Against) ProtoMessage() {}
 
 func (x *Against) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[11]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -991,7 +1088,7 @@ func (x *Against) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Against.ProtoReflect.Descriptor instead.
 func (*Against) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{11}
+	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Against) GetTable() string {
@@ -1017,14 +1114,16 @@ func (x *Against) GetUnit() string {
 
 // Covers asks that a run's operating points lie inside the table's axes.
 type Covers struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Per cent of the run's time that may lie outside; 0.5 if left out.
+	Share         *float64 `protobuf:"fixed64,1,opt,name=share,proto3,oneof" json:"share,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Covers) Reset() {
 	*x = Covers{}
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[12]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1036,7 +1135,7 @@ func (x *Covers) String() string {
 func (*Covers) ProtoMessage() {}
 
 func (x *Covers) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[12]
+	mi := &file_witnessmark_calibration_v1_limits_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1049,7 +1148,14 @@ func (x *Covers) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Covers.ProtoReflect.Descriptor instead.
 func (*Covers) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{12}
+	return file_witnessmark_calibration_v1_limits_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *Covers) GetShare() float64 {
+	if x != nil && x.Share != nil {
+		return *x.Share
+	}
+	return 0
 }
 
 var File_witnessmark_calibration_v1_limits_proto protoreflect.FileDescriptor
@@ -1063,7 +1169,7 @@ const file_witnessmark_calibration_v1_limits_proto_rawDesc = "" +
 	"\n" +
 	"applies_to\x18\x03 \x03(\tR\tappliesTo\x12\x12\n" +
 	"\x04fuel\x18\x04 \x03(\tR\x04fuel\x126\n" +
-	"\x05rules\x18\x05 \x03(\v2 .witnessmark.calibration.v1.RuleR\x05rules\"\xb5\x06\n" +
+	"\x05rules\x18\x05 \x03(\v2 .witnessmark.calibration.v1.RuleR\x05rules\"\xd7\a\n" +
 	"\x04Rule\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1a\n" +
 	"\bseverity\x18\x02 \x01(\tR\bseverity\x12:\n" +
@@ -1083,12 +1189,25 @@ const file_witnessmark_calibration_v1_limits_proto_rawDesc = "" +
 	"\n" +
 	"expression\x18\x0f \x01(\tH\x00R\n" +
 	"expression\x12<\n" +
-	"\x06covers\x18\x10 \x01(\v2\".witnessmark.calibration.v1.CoversH\x00R\x06coversB\x06\n" +
-	"\x04kind\"P\n" +
+	"\x06covers\x18\x10 \x01(\v2\".witnessmark.calibration.v1.CoversH\x00R\x06covers\x12A\n" +
+	"\x05where\x18\x11 \x03(\v2+.witnessmark.calibration.v1.Rule.WhereEntryR\x05where\x1a]\n" +
+	"\n" +
+	"WhereEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x129\n" +
+	"\x05value\x18\x02 \x01(\v2#.witnessmark.calibration.v1.StretchR\x05value:\x028\x01B\x06\n" +
+	"\x04kind\"[\n" +
+	"\aStretch\x12\x17\n" +
+	"\x04from\x18\x01 \x01(\x01H\x00R\x04from\x88\x01\x01\x12\x13\n" +
+	"\x02to\x18\x02 \x01(\x01H\x01R\x02to\x88\x01\x01\x12\x12\n" +
+	"\x04unit\x18\x03 \x01(\tR\x04unitB\a\n" +
+	"\x05_fromB\x05\n" +
+	"\x03_to\"\x82\x01\n" +
 	"\x06Select\x12\x1a\n" +
 	"\bquantity\x18\x01 \x01(\tR\bquantity\x12\x12\n" +
 	"\x04role\x18\x02 \x01(\tR\x04role\x12\x16\n" +
-	"\x06tables\x18\x03 \x03(\tR\x06tables\"\xd6\x01\n" +
+	"\x06tables\x18\x03 \x03(\tR\x06tables\x12\x18\n" +
+	"\asignals\x18\x04 \x03(\tR\asignals\x12\x16\n" +
+	"\x06except\x18\x05 \x03(\tR\x06except\"\xd6\x01\n" +
 	"\bEnvelope\x12\x12\n" +
 	"\x04side\x18\x01 \x01(\tR\x04side\x12\x12\n" +
 	"\x04unit\x18\x02 \x01(\tR\x04unit\x126\n" +
@@ -1104,12 +1223,13 @@ const file_witnessmark_calibration_v1_limits_proto_rawDesc = "" +
 	"\x03min\x18\x02 \x01(\x01H\x00R\x03min\x88\x01\x01\x12\x15\n" +
 	"\x03max\x18\x03 \x01(\x01H\x01R\x03max\x88\x01\x01B\x06\n" +
 	"\x04_minB\x06\n" +
-	"\x04_max\"\x8a\x01\n" +
+	"\x04_max\"\xa0\x01\n" +
 	"\x06Change\x12\x12\n" +
 	"\x04unit\x18\x01 \x01(\tR\x04unit\x12\x1a\n" +
 	"\x06max_up\x18\x02 \x01(\x01H\x00R\x05maxUp\x88\x01\x01\x12\x1e\n" +
 	"\bmax_down\x18\x03 \x01(\x01H\x01R\amaxDown\x88\x01\x01\x12\x18\n" +
-	"\apercent\x18\x04 \x01(\bR\apercentB\t\n" +
+	"\apercent\x18\x04 \x01(\bR\apercent\x12\x14\n" +
+	"\x05since\x18\x05 \x01(\tR\x05sinceB\t\n" +
 	"\a_max_upB\v\n" +
 	"\t_max_down\"m\n" +
 	"\x05Slope\x12\x12\n" +
@@ -1133,8 +1253,10 @@ const file_witnessmark_calibration_v1_limits_proto_rawDesc = "" +
 	"\aAgainst\x12\x14\n" +
 	"\x05table\x18\x01 \x01(\tR\x05table\x12\x16\n" +
 	"\x06margin\x18\x02 \x01(\x01R\x06margin\x12\x12\n" +
-	"\x04unit\x18\x03 \x01(\tR\x04unit\"\b\n" +
-	"\x06CoversB<Z:witnessmark/proto/witnessmark/calibration/v1;calibrationv1b\x06proto3"
+	"\x04unit\x18\x03 \x01(\tR\x04unit\"-\n" +
+	"\x06Covers\x12\x19\n" +
+	"\x05share\x18\x01 \x01(\x01H\x00R\x05share\x88\x01\x01B\b\n" +
+	"\x06_shareB<Z:witnessmark/proto/witnessmark/calibration/v1;calibrationv1b\x06proto3"
 
 var (
 	file_witnessmark_calibration_v1_limits_proto_rawDescOnce sync.Once
@@ -1148,44 +1270,48 @@ func file_witnessmark_calibration_v1_limits_proto_rawDescGZIP() []byte {
 	return file_witnessmark_calibration_v1_limits_proto_rawDescData
 }
 
-var file_witnessmark_calibration_v1_limits_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_witnessmark_calibration_v1_limits_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
 var file_witnessmark_calibration_v1_limits_proto_goTypes = []any{
 	(*Limits)(nil),             // 0: witnessmark.calibration.v1.Limits
 	(*Rule)(nil),               // 1: witnessmark.calibration.v1.Rule
-	(*Select)(nil),             // 2: witnessmark.calibration.v1.Select
-	(*Envelope)(nil),           // 3: witnessmark.calibration.v1.Envelope
-	(*EnvelopeAxis)(nil),       // 4: witnessmark.calibration.v1.EnvelopeAxis
-	(*Range)(nil),              // 5: witnessmark.calibration.v1.Range
-	(*Change)(nil),             // 6: witnessmark.calibration.v1.Change
-	(*Slope)(nil),              // 7: witnessmark.calibration.v1.Slope
-	(*Lump)(nil),               // 8: witnessmark.calibration.v1.Lump
-	(*Monotonic)(nil),          // 9: witnessmark.calibration.v1.Monotonic
-	(*Frozen)(nil),             // 10: witnessmark.calibration.v1.Frozen
-	(*Against)(nil),            // 11: witnessmark.calibration.v1.Against
-	(*Covers)(nil),             // 12: witnessmark.calibration.v1.Covers
-	(*structpb.ListValue)(nil), // 13: google.protobuf.ListValue
+	(*Stretch)(nil),            // 2: witnessmark.calibration.v1.Stretch
+	(*Select)(nil),             // 3: witnessmark.calibration.v1.Select
+	(*Envelope)(nil),           // 4: witnessmark.calibration.v1.Envelope
+	(*EnvelopeAxis)(nil),       // 5: witnessmark.calibration.v1.EnvelopeAxis
+	(*Range)(nil),              // 6: witnessmark.calibration.v1.Range
+	(*Change)(nil),             // 7: witnessmark.calibration.v1.Change
+	(*Slope)(nil),              // 8: witnessmark.calibration.v1.Slope
+	(*Lump)(nil),               // 9: witnessmark.calibration.v1.Lump
+	(*Monotonic)(nil),          // 10: witnessmark.calibration.v1.Monotonic
+	(*Frozen)(nil),             // 11: witnessmark.calibration.v1.Frozen
+	(*Against)(nil),            // 12: witnessmark.calibration.v1.Against
+	(*Covers)(nil),             // 13: witnessmark.calibration.v1.Covers
+	nil,                        // 14: witnessmark.calibration.v1.Rule.WhereEntry
+	(*structpb.ListValue)(nil), // 15: google.protobuf.ListValue
 }
 var file_witnessmark_calibration_v1_limits_proto_depIdxs = []int32{
 	1,  // 0: witnessmark.calibration.v1.Limits.rules:type_name -> witnessmark.calibration.v1.Rule
-	2,  // 1: witnessmark.calibration.v1.Rule.select:type_name -> witnessmark.calibration.v1.Select
-	3,  // 2: witnessmark.calibration.v1.Rule.envelope:type_name -> witnessmark.calibration.v1.Envelope
-	5,  // 3: witnessmark.calibration.v1.Rule.range:type_name -> witnessmark.calibration.v1.Range
-	6,  // 4: witnessmark.calibration.v1.Rule.change:type_name -> witnessmark.calibration.v1.Change
-	7,  // 5: witnessmark.calibration.v1.Rule.slope:type_name -> witnessmark.calibration.v1.Slope
-	8,  // 6: witnessmark.calibration.v1.Rule.lump:type_name -> witnessmark.calibration.v1.Lump
-	9,  // 7: witnessmark.calibration.v1.Rule.monotonic:type_name -> witnessmark.calibration.v1.Monotonic
-	10, // 8: witnessmark.calibration.v1.Rule.frozen:type_name -> witnessmark.calibration.v1.Frozen
-	11, // 9: witnessmark.calibration.v1.Rule.below:type_name -> witnessmark.calibration.v1.Against
-	11, // 10: witnessmark.calibration.v1.Rule.above:type_name -> witnessmark.calibration.v1.Against
-	12, // 11: witnessmark.calibration.v1.Rule.covers:type_name -> witnessmark.calibration.v1.Covers
-	4,  // 12: witnessmark.calibration.v1.Envelope.x:type_name -> witnessmark.calibration.v1.EnvelopeAxis
-	4,  // 13: witnessmark.calibration.v1.Envelope.y:type_name -> witnessmark.calibration.v1.EnvelopeAxis
-	13, // 14: witnessmark.calibration.v1.Envelope.values:type_name -> google.protobuf.ListValue
-	15, // [15:15] is the sub-list for method output_type
-	15, // [15:15] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	3,  // 1: witnessmark.calibration.v1.Rule.select:type_name -> witnessmark.calibration.v1.Select
+	4,  // 2: witnessmark.calibration.v1.Rule.envelope:type_name -> witnessmark.calibration.v1.Envelope
+	6,  // 3: witnessmark.calibration.v1.Rule.range:type_name -> witnessmark.calibration.v1.Range
+	7,  // 4: witnessmark.calibration.v1.Rule.change:type_name -> witnessmark.calibration.v1.Change
+	8,  // 5: witnessmark.calibration.v1.Rule.slope:type_name -> witnessmark.calibration.v1.Slope
+	9,  // 6: witnessmark.calibration.v1.Rule.lump:type_name -> witnessmark.calibration.v1.Lump
+	10, // 7: witnessmark.calibration.v1.Rule.monotonic:type_name -> witnessmark.calibration.v1.Monotonic
+	11, // 8: witnessmark.calibration.v1.Rule.frozen:type_name -> witnessmark.calibration.v1.Frozen
+	12, // 9: witnessmark.calibration.v1.Rule.below:type_name -> witnessmark.calibration.v1.Against
+	12, // 10: witnessmark.calibration.v1.Rule.above:type_name -> witnessmark.calibration.v1.Against
+	13, // 11: witnessmark.calibration.v1.Rule.covers:type_name -> witnessmark.calibration.v1.Covers
+	14, // 12: witnessmark.calibration.v1.Rule.where:type_name -> witnessmark.calibration.v1.Rule.WhereEntry
+	5,  // 13: witnessmark.calibration.v1.Envelope.x:type_name -> witnessmark.calibration.v1.EnvelopeAxis
+	5,  // 14: witnessmark.calibration.v1.Envelope.y:type_name -> witnessmark.calibration.v1.EnvelopeAxis
+	15, // 15: witnessmark.calibration.v1.Envelope.values:type_name -> google.protobuf.ListValue
+	2,  // 16: witnessmark.calibration.v1.Rule.WhereEntry.value:type_name -> witnessmark.calibration.v1.Stretch
+	17, // [17:17] is the sub-list for method output_type
+	17, // [17:17] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_witnessmark_calibration_v1_limits_proto_init() }
@@ -1206,17 +1332,19 @@ func file_witnessmark_calibration_v1_limits_proto_init() {
 		(*Rule_Expression)(nil),
 		(*Rule_Covers)(nil),
 	}
-	file_witnessmark_calibration_v1_limits_proto_msgTypes[5].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_limits_proto_msgTypes[2].OneofWrappers = []any{}
 	file_witnessmark_calibration_v1_limits_proto_msgTypes[6].OneofWrappers = []any{}
 	file_witnessmark_calibration_v1_limits_proto_msgTypes[7].OneofWrappers = []any{}
 	file_witnessmark_calibration_v1_limits_proto_msgTypes[8].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_limits_proto_msgTypes[9].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_limits_proto_msgTypes[13].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_witnessmark_calibration_v1_limits_proto_rawDesc), len(file_witnessmark_calibration_v1_limits_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   13,
+			NumMessages:   15,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -56,10 +56,12 @@ type Report struct {
 	Margins []*Margin `protobuf:"bytes,17,rep,name=margins,proto3" json:"margins,omitempty"`
 	// What a rule could not look at, and why.
 	Unjudged []*Unjudged `protobuf:"bytes,18,rep,name=unjudged,proto3" json:"unjudged,omitempty"`
-	// Bytes that one image lacks and that were taken as 0xFF.
-	Gaps []*Gap `protobuf:"bytes,19,rep,name=gaps,proto3" json:"gaps,omitempty"`
-	// Tables of the definition that share bytes, where one of them changed.
-	Overlaps      []*Overlap `protobuf:"bytes,20,rep,name=overlaps,proto3" json:"overlaps,omitempty"`
+	// Ranges that an image lacks: unknown, and not compared.
+	Holes []*Hole `protobuf:"bytes,21,rep,name=holes,proto3" json:"holes,omitempty"`
+	// The image as found, where it was given and is not the base.
+	AsFound *ImageRef `protobuf:"bytes,22,opt,name=as_found,json=asFound,proto3" json:"as_found,omitempty"`
+	// Signals that depend on something that changed, in definition order.
+	Signals       []*SignalReport `protobuf:"bytes,23,rep,name=signals,proto3" json:"signals,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -220,16 +222,23 @@ func (x *Report) GetUnjudged() []*Unjudged {
 	return nil
 }
 
-func (x *Report) GetGaps() []*Gap {
+func (x *Report) GetHoles() []*Hole {
 	if x != nil {
-		return x.Gaps
+		return x.Holes
 	}
 	return nil
 }
 
-func (x *Report) GetOverlaps() []*Overlap {
+func (x *Report) GetAsFound() *ImageRef {
 	if x != nil {
-		return x.Overlaps
+		return x.AsFound
+	}
+	return nil
+}
+
+func (x *Report) GetSignals() []*SignalReport {
+	if x != nil {
+		return x.Signals
 	}
 	return nil
 }
@@ -742,7 +751,9 @@ type TableReport struct {
 	// Only where breakpoints changed and the table can be interpolated.
 	Surface *Surface `protobuf:"bytes,11,opt,name=surface,proto3" json:"surface,omitempty"`
 	// Only with two definitions whose axes differ in count.
-	Alignment     *Alignment `protobuf:"bytes,12,opt,name=alignment,proto3" json:"alignment,omitempty"`
+	Alignment *Alignment `protobuf:"bytes,12,opt,name=alignment,proto3" json:"alignment,omitempty"`
+	// Only where an image as found was given.
+	FromAsFound   *SinceAsFound `protobuf:"bytes,13,opt,name=from_as_found,json=fromAsFound,proto3" json:"from_as_found,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -861,6 +872,234 @@ func (x *TableReport) GetAlignment() *Alignment {
 	return nil
 }
 
+func (x *TableReport) GetFromAsFound() *SinceAsFound {
+	if x != nil {
+		return x.FromAsFound
+	}
+	return nil
+}
+
+// SinceAsFound is how far a table is from the one that the car first came with.
+type SinceAsFound struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Cells whose raw bits differ.
+	Changed uint32 `protobuf:"varint,1,opt,name=changed,proto3" json:"changed,omitempty"`
+	// Extremes of candidate minus as found, in the table's unit, over what differs; left out for label tables.
+	Min           *float64 `protobuf:"fixed64,2,opt,name=min,proto3,oneof" json:"min,omitempty"`
+	Max           *float64 `protobuf:"fixed64,3,opt,name=max,proto3,oneof" json:"max,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SinceAsFound) Reset() {
+	*x = SinceAsFound{}
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SinceAsFound) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SinceAsFound) ProtoMessage() {}
+
+func (x *SinceAsFound) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SinceAsFound.ProtoReflect.Descriptor instead.
+func (*SinceAsFound) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *SinceAsFound) GetChanged() uint32 {
+	if x != nil {
+		return x.Changed
+	}
+	return 0
+}
+
+func (x *SinceAsFound) GetMin() float64 {
+	if x != nil && x.Min != nil {
+		return *x.Min
+	}
+	return 0
+}
+
+func (x *SinceAsFound) GetMax() float64 {
+	if x != nil && x.Max != nil {
+		return *x.Max
+	}
+	return 0
+}
+
+// SignalReport is one signal that depends on something that changed.
+type SignalReport struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Id    string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// UCUM code.
+	Unit     string   `protobuf:"bytes,2,opt,name=unit,proto3" json:"unit,omitempty"`
+	JudgedBy []string `protobuf:"bytes,3,rep,name=judged_by,json=judgedBy,proto3" json:"judged_by,omitempty"`
+	// Ids of the tables and signals that it is computed from, in definition order.
+	DependsOn []string     `protobuf:"bytes,4,rep,name=depends_on,json=dependsOn,proto3" json:"depends_on,omitempty"`
+	Delta     *SignalDelta `protobuf:"bytes,5,opt,name=delta,proto3" json:"delta,omitempty"`
+	// A run of this software was held against the signal.
+	Proven        bool `protobuf:"varint,6,opt,name=proven,proto3" json:"proven,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SignalReport) Reset() {
+	*x = SignalReport{}
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SignalReport) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SignalReport) ProtoMessage() {}
+
+func (x *SignalReport) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SignalReport.ProtoReflect.Descriptor instead.
+func (*SignalReport) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *SignalReport) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *SignalReport) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+func (x *SignalReport) GetJudgedBy() []string {
+	if x != nil {
+		return x.JudgedBy
+	}
+	return nil
+}
+
+func (x *SignalReport) GetDependsOn() []string {
+	if x != nil {
+		return x.DependsOn
+	}
+	return nil
+}
+
+func (x *SignalReport) GetDelta() *SignalDelta {
+	if x != nil {
+		return x.Delta
+	}
+	return nil
+}
+
+func (x *SignalReport) GetProven() bool {
+	if x != nil {
+		return x.Proven
+	}
+	return false
+}
+
+// SignalDelta is the extremes of candidate minus base over all operating points, in the
+// signal's unit, and the operating points (quantity to value) where they are.
+type SignalDelta struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Min           float64                `protobuf:"fixed64,1,opt,name=min,proto3" json:"min,omitempty"`
+	Max           float64                `protobuf:"fixed64,2,opt,name=max,proto3" json:"max,omitempty"`
+	AtMin         map[string]float64     `protobuf:"bytes,3,rep,name=at_min,json=atMin,proto3" json:"at_min,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
+	AtMax         map[string]float64     `protobuf:"bytes,4,rep,name=at_max,json=atMax,proto3" json:"at_max,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SignalDelta) Reset() {
+	*x = SignalDelta{}
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SignalDelta) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SignalDelta) ProtoMessage() {}
+
+func (x *SignalDelta) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SignalDelta.ProtoReflect.Descriptor instead.
+func (*SignalDelta) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *SignalDelta) GetMin() float64 {
+	if x != nil {
+		return x.Min
+	}
+	return 0
+}
+
+func (x *SignalDelta) GetMax() float64 {
+	if x != nil {
+		return x.Max
+	}
+	return 0
+}
+
+func (x *SignalDelta) GetAtMin() map[string]float64 {
+	if x != nil {
+		return x.AtMin
+	}
+	return nil
+}
+
+func (x *SignalDelta) GetAtMax() map[string]float64 {
+	if x != nil {
+		return x.AtMax
+	}
+	return nil
+}
+
 // Delta sums up candidate minus base over what differs, in the table's unit.
 type Delta struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -874,7 +1113,7 @@ type Delta struct {
 
 func (x *Delta) Reset() {
 	*x = Delta{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[10]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -886,7 +1125,7 @@ func (x *Delta) String() string {
 func (*Delta) ProtoMessage() {}
 
 func (x *Delta) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[10]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -899,7 +1138,7 @@ func (x *Delta) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Delta.ProtoReflect.Descriptor instead.
 func (*Delta) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{10}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *Delta) GetMin() float64 {
@@ -955,7 +1194,7 @@ type CellChange struct {
 
 func (x *CellChange) Reset() {
 	*x = CellChange{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[11]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -967,7 +1206,7 @@ func (x *CellChange) String() string {
 func (*CellChange) ProtoMessage() {}
 
 func (x *CellChange) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[11]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -980,7 +1219,7 @@ func (x *CellChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CellChange.ProtoReflect.Descriptor instead.
 func (*CellChange) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{11}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *CellChange) GetRow() uint32 {
@@ -1073,7 +1312,7 @@ type Surface struct {
 
 func (x *Surface) Reset() {
 	*x = Surface{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[12]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1085,7 +1324,7 @@ func (x *Surface) String() string {
 func (*Surface) ProtoMessage() {}
 
 func (x *Surface) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[12]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1098,7 +1337,7 @@ func (x *Surface) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Surface.ProtoReflect.Descriptor instead.
 func (*Surface) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{12}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *Surface) GetX() []float64 {
@@ -1140,7 +1379,7 @@ type Alignment struct {
 
 func (x *Alignment) Reset() {
 	*x = Alignment{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[13]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1152,7 +1391,7 @@ func (x *Alignment) String() string {
 func (*Alignment) ProtoMessage() {}
 
 func (x *Alignment) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[13]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1165,7 +1404,7 @@ func (x *Alignment) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Alignment.ProtoReflect.Descriptor instead.
 func (*Alignment) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{13}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *Alignment) GetX() []*AlignedIndex {
@@ -1195,7 +1434,7 @@ type AlignedIndex struct {
 
 func (x *AlignedIndex) Reset() {
 	*x = AlignedIndex{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[14]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1207,7 +1446,7 @@ func (x *AlignedIndex) String() string {
 func (*AlignedIndex) ProtoMessage() {}
 
 func (x *AlignedIndex) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[14]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1220,7 +1459,7 @@ func (x *AlignedIndex) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AlignedIndex.ProtoReflect.Descriptor instead.
 func (*AlignedIndex) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{14}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *AlignedIndex) GetSide() string {
@@ -1260,7 +1499,7 @@ type UnmappedRange struct {
 
 func (x *UnmappedRange) Reset() {
 	*x = UnmappedRange{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[15]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1272,7 +1511,7 @@ func (x *UnmappedRange) String() string {
 func (*UnmappedRange) ProtoMessage() {}
 
 func (x *UnmappedRange) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[15]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1285,7 +1524,7 @@ func (x *UnmappedRange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnmappedRange.ProtoReflect.Descriptor instead.
 func (*UnmappedRange) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{15}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *UnmappedRange) GetStart() string {
@@ -1316,7 +1555,7 @@ func (x *UnmappedRange) GetContent() string {
 	return ""
 }
 
-// Finding is one rule that one table broke; its key is RULE:TABLE, or RULE where there is no table.
+// Finding is one rule that one table or signal broke; its key is RULE:TABLE or RULE:SIGNAL, or RULE where there is neither.
 type Finding struct {
 	state    protoimpl.MessageState `protogen:"open.v1"`
 	Rule     string                 `protobuf:"bytes,1,opt,name=rule,proto3" json:"rule,omitempty"`
@@ -1331,21 +1570,21 @@ type Finding struct {
 	Worst  *Worst `protobuf:"bytes,6,opt,name=worst,proto3" json:"worst,omitempty"`
 	Reason string `protobuf:"bytes,7,opt,name=reason,proto3" json:"reason,omitempty"`
 	Source string `protobuf:"bytes,8,opt,name=source,proto3" json:"source,omitempty"`
-	// Set, to false, where the value between breakpoints curves and the exact worst may lie between the points judged.
-	Exact *bool `protobuf:"varint,9,opt,name=exact,proto3,oneof" json:"exact,omitempty"`
 	// What was found, in words, where there is more to say than the worst point.
 	Detail string `protobuf:"bytes,10,opt,name=detail,proto3" json:"detail,omitempty"`
 	// Ranges, of unmapped bytes.
 	Ranges []*UnmappedRange `protobuf:"bytes,11,rep,name=ranges,proto3" json:"ranges,omitempty"`
 	// Further tables that the finding is about.
-	Tables        []string `protobuf:"bytes,12,rep,name=tables,proto3" json:"tables,omitempty"`
+	Tables []string `protobuf:"bytes,12,rep,name=tables,proto3" json:"tables,omitempty"`
+	// In place of a table: the signal whose value was judged. The key is then RULE:SIGNAL.
+	Signal        string `protobuf:"bytes,13,opt,name=signal,proto3" json:"signal,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Finding) Reset() {
 	*x = Finding{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[16]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1357,7 +1596,7 @@ func (x *Finding) String() string {
 func (*Finding) ProtoMessage() {}
 
 func (x *Finding) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[16]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1370,7 +1609,7 @@ func (x *Finding) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Finding.ProtoReflect.Descriptor instead.
 func (*Finding) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{16}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *Finding) GetRule() string {
@@ -1429,13 +1668,6 @@ func (x *Finding) GetSource() string {
 	return ""
 }
 
-func (x *Finding) GetExact() bool {
-	if x != nil && x.Exact != nil {
-		return *x.Exact
-	}
-	return false
-}
-
 func (x *Finding) GetDetail() string {
 	if x != nil {
 		return x.Detail
@@ -1457,6 +1689,13 @@ func (x *Finding) GetTables() []string {
 	return nil
 }
 
+func (x *Finding) GetSignal() string {
+	if x != nil {
+		return x.Signal
+	}
+	return ""
+}
+
 // Worst is the worst point of a finding, in the table's own unit.
 type Worst struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1470,14 +1709,18 @@ type Worst struct {
 	Row    *uint32 `protobuf:"varint,6,opt,name=row,proto3,oneof" json:"row,omitempty"`
 	Column *uint32 `protobuf:"varint,7,opt,name=column,proto3,oneof" json:"column,omitempty"`
 	// x or y, where value and limit are of that axis and not of the table.
-	Along         *string `protobuf:"bytes,8,opt,name=along,proto3,oneof" json:"along,omitempty"`
+	Along *string `protobuf:"bytes,8,opt,name=along,proto3,oneof" json:"along,omitempty"`
+	// Of what was judged over boxes of operating points: quantity to value.
+	Inputs map[string]float64 `protobuf:"bytes,9,rep,name=inputs,proto3" json:"inputs,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
+	// Likewise: the excess that no point surpasses.
+	Bound         *float64 `protobuf:"fixed64,10,opt,name=bound,proto3,oneof" json:"bound,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Worst) Reset() {
 	*x = Worst{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[17]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1489,7 +1732,7 @@ func (x *Worst) String() string {
 func (*Worst) ProtoMessage() {}
 
 func (x *Worst) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[17]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1502,7 +1745,7 @@ func (x *Worst) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Worst.ProtoReflect.Descriptor instead.
 func (*Worst) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{17}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *Worst) GetX() float64 {
@@ -1561,6 +1804,20 @@ func (x *Worst) GetAlong() string {
 	return ""
 }
 
+func (x *Worst) GetInputs() map[string]float64 {
+	if x != nil {
+		return x.Inputs
+	}
+	return nil
+}
+
+func (x *Worst) GetBound() float64 {
+	if x != nil && x.Bound != nil {
+		return *x.Bound
+	}
+	return 0
+}
+
 // Margin is the least room a table has left under a rule; negative where it is exceeded.
 type Margin struct {
 	state  protoimpl.MessageState `protogen:"open.v1"`
@@ -1572,15 +1829,17 @@ type Margin struct {
 	Value  float64                `protobuf:"fixed64,6,opt,name=value,proto3" json:"value,omitempty"`
 	Limit  float64                `protobuf:"fixed64,7,opt,name=limit,proto3" json:"limit,omitempty"`
 	Unit   string                 `protobuf:"bytes,8,opt,name=unit,proto3" json:"unit,omitempty"`
-	// Set, to false, as in a finding.
-	Exact         *bool `protobuf:"varint,9,opt,name=exact,proto3,oneof" json:"exact,omitempty"`
+	// In place of a table.
+	Signal string `protobuf:"bytes,10,opt,name=signal,proto3" json:"signal,omitempty"`
+	// Of what was judged over boxes of operating points: quantity to value.
+	Inputs        map[string]float64 `protobuf:"bytes,11,rep,name=inputs,proto3" json:"inputs,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Margin) Reset() {
 	*x = Margin{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[18]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1592,7 +1851,7 @@ func (x *Margin) String() string {
 func (*Margin) ProtoMessage() {}
 
 func (x *Margin) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[18]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1605,7 +1864,7 @@ func (x *Margin) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Margin.ProtoReflect.Descriptor instead.
 func (*Margin) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{18}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *Margin) GetRule() string {
@@ -1664,26 +1923,35 @@ func (x *Margin) GetUnit() string {
 	return ""
 }
 
-func (x *Margin) GetExact() bool {
-	if x != nil && x.Exact != nil {
-		return *x.Exact
+func (x *Margin) GetSignal() string {
+	if x != nil {
+		return x.Signal
 	}
-	return false
+	return ""
+}
+
+func (x *Margin) GetInputs() map[string]float64 {
+	if x != nil {
+		return x.Inputs
+	}
+	return nil
 }
 
 // Unjudged is a rule that selects a table and could not judge it.
 type Unjudged struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Rule          string                 `protobuf:"bytes,1,opt,name=rule,proto3" json:"rule,omitempty"`
-	Table         string                 `protobuf:"bytes,2,opt,name=table,proto3" json:"table,omitempty"`
-	Reason        string                 `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Rule   string                 `protobuf:"bytes,1,opt,name=rule,proto3" json:"rule,omitempty"`
+	Table  string                 `protobuf:"bytes,2,opt,name=table,proto3" json:"table,omitempty"`
+	Reason string                 `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	// In place of a table.
+	Signal        string `protobuf:"bytes,4,opt,name=signal,proto3" json:"signal,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Unjudged) Reset() {
 	*x = Unjudged{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[19]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1695,7 +1963,7 @@ func (x *Unjudged) String() string {
 func (*Unjudged) ProtoMessage() {}
 
 func (x *Unjudged) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[19]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1708,7 +1976,7 @@ func (x *Unjudged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Unjudged.ProtoReflect.Descriptor instead.
 func (*Unjudged) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{19}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *Unjudged) GetRule() string {
@@ -1732,8 +2000,15 @@ func (x *Unjudged) GetReason() string {
 	return ""
 }
 
-// Gap is a range that an image lacks.
-type Gap struct {
+func (x *Unjudged) GetSignal() string {
+	if x != nil {
+		return x.Signal
+	}
+	return ""
+}
+
+// Hole is a range that an image lacks.
+type Hole struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// base or candidate.
 	Side  string `protobuf:"bytes,1,opt,name=side,proto3" json:"side,omitempty"`
@@ -1744,21 +2019,21 @@ type Gap struct {
 	sizeCache     protoimpl.SizeCache
 }
 
-func (x *Gap) Reset() {
-	*x = Gap{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[20]
+func (x *Hole) Reset() {
+	*x = Hole{}
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
 
-func (x *Gap) String() string {
+func (x *Hole) String() string {
 	return protoimpl.X.MessageStringOf(x)
 }
 
-func (*Gap) ProtoMessage() {}
+func (*Hole) ProtoMessage() {}
 
-func (x *Gap) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[20]
+func (x *Hole) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1769,81 +2044,28 @@ func (x *Gap) ProtoReflect() protoreflect.Message {
 	return mi.MessageOf(x)
 }
 
-// Deprecated: Use Gap.ProtoReflect.Descriptor instead.
-func (*Gap) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{20}
+// Deprecated: Use Hole.ProtoReflect.Descriptor instead.
+func (*Hole) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{23}
 }
 
-func (x *Gap) GetSide() string {
+func (x *Hole) GetSide() string {
 	if x != nil {
 		return x.Side
 	}
 	return ""
 }
 
-func (x *Gap) GetStart() string {
+func (x *Hole) GetStart() string {
 	if x != nil {
 		return x.Start
 	}
 	return ""
 }
 
-func (x *Gap) GetEnd() string {
+func (x *Hole) GetEnd() string {
 	if x != nil {
 		return x.End
-	}
-	return ""
-}
-
-// Overlap is a pair of tables that share bytes.
-type Overlap struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Table         string                 `protobuf:"bytes,1,opt,name=table,proto3" json:"table,omitempty"`
-	Other         string                 `protobuf:"bytes,2,opt,name=other,proto3" json:"other,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *Overlap) Reset() {
-	*x = Overlap{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[21]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *Overlap) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*Overlap) ProtoMessage() {}
-
-func (x *Overlap) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[21]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use Overlap.ProtoReflect.Descriptor instead.
-func (*Overlap) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{21}
-}
-
-func (x *Overlap) GetTable() string {
-	if x != nil {
-		return x.Table
-	}
-	return ""
-}
-
-func (x *Overlap) GetOther() string {
-	if x != nil {
-		return x.Other
 	}
 	return ""
 }
@@ -1852,7 +2074,8 @@ var File_witnessmark_calibration_v1_report_proto protoreflect.FileDescriptor
 
 const file_witnessmark_calibration_v1_report_proto_rawDesc = "" +
 	"\n" +
-	"'witnessmark/calibration/v1/report.proto\x12\x1awitnessmark.calibration.v1\x1a\x1cgoogle/protobuf/struct.proto\"\xd9\t\n" +
+	"'witnessmark/calibration/v1/report.proto\x12\x1awitnessmark.calibration.v1\x1a\x1cgoogle/protobuf/struct.proto\"\xbc\n" +
+	"\n" +
 	"\x06Report\x12\x1c\n" +
 	"\tsemantics\x18\x01 \x01(\rR\tsemantics\x128\n" +
 	"\x04base\x18\x02 \x01(\v2$.witnessmark.calibration.v1.ImageRefR\x04base\x12B\n" +
@@ -1874,9 +2097,10 @@ const file_witnessmark_calibration_v1_report_proto_rawDesc = "" +
 	"\bunmapped\x18\x0f \x03(\v2).witnessmark.calibration.v1.UnmappedRangeR\bunmapped\x12?\n" +
 	"\bfindings\x18\x10 \x03(\v2#.witnessmark.calibration.v1.FindingR\bfindings\x12<\n" +
 	"\amargins\x18\x11 \x03(\v2\".witnessmark.calibration.v1.MarginR\amargins\x12@\n" +
-	"\bunjudged\x18\x12 \x03(\v2$.witnessmark.calibration.v1.UnjudgedR\bunjudged\x123\n" +
-	"\x04gaps\x18\x13 \x03(\v2\x1f.witnessmark.calibration.v1.GapR\x04gaps\x12?\n" +
-	"\boverlaps\x18\x14 \x03(\v2#.witnessmark.calibration.v1.OverlapR\boverlaps\"6\n" +
+	"\bunjudged\x18\x12 \x03(\v2$.witnessmark.calibration.v1.UnjudgedR\bunjudged\x126\n" +
+	"\x05holes\x18\x15 \x03(\v2 .witnessmark.calibration.v1.HoleR\x05holes\x12?\n" +
+	"\bas_found\x18\x16 \x01(\v2$.witnessmark.calibration.v1.ImageRefR\aasFound\x12B\n" +
+	"\asignals\x18\x17 \x03(\v2(.witnessmark.calibration.v1.SignalReportR\asignalsJ\x04\b\x13\x10\x14J\x04\b\x14\x10\x15R\x04gapsR\boverlaps\"6\n" +
 	"\bImageRef\x12\x16\n" +
 	"\x06sha256\x18\x01 \x01(\tR\x06sha256\x12\x12\n" +
 	"\x04size\x18\x02 \x01(\rR\x04size\"9\n" +
@@ -1917,7 +2141,7 @@ const file_witnessmark_calibration_v1_report_proto_rawDesc = "" +
 	"\x06stored\x18\x04 \x01(\tR\x06stored\x12\x1a\n" +
 	"\bcomputed\x18\x05 \x01(\tR\bcomputedB\n" +
 	"\n" +
-	"\b_base_ok\"\xd2\x03\n" +
+	"\b_base_ok\"\xa0\x04\n" +
 	"\vTableReport\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
 	"\x04kind\x18\x02 \x01(\tR\x04kind\x12\x12\n" +
@@ -1931,7 +2155,35 @@ const file_witnessmark_calibration_v1_report_proto_rawDesc = "" +
 	"\achanges\x18\n" +
 	" \x03(\v2&.witnessmark.calibration.v1.CellChangeR\achanges\x12=\n" +
 	"\asurface\x18\v \x01(\v2#.witnessmark.calibration.v1.SurfaceR\asurface\x12C\n" +
-	"\talignment\x18\f \x01(\v2%.witnessmark.calibration.v1.AlignmentR\talignment\"Q\n" +
+	"\talignment\x18\f \x01(\v2%.witnessmark.calibration.v1.AlignmentR\talignment\x12L\n" +
+	"\rfrom_as_found\x18\r \x01(\v2(.witnessmark.calibration.v1.SinceAsFoundR\vfromAsFound\"f\n" +
+	"\fSinceAsFound\x12\x18\n" +
+	"\achanged\x18\x01 \x01(\rR\achanged\x12\x15\n" +
+	"\x03min\x18\x02 \x01(\x01H\x00R\x03min\x88\x01\x01\x12\x15\n" +
+	"\x03max\x18\x03 \x01(\x01H\x01R\x03max\x88\x01\x01B\x06\n" +
+	"\x04_minB\x06\n" +
+	"\x04_max\"\xc5\x01\n" +
+	"\fSignalReport\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
+	"\x04unit\x18\x02 \x01(\tR\x04unit\x12\x1b\n" +
+	"\tjudged_by\x18\x03 \x03(\tR\bjudgedBy\x12\x1d\n" +
+	"\n" +
+	"depends_on\x18\x04 \x03(\tR\tdependsOn\x12=\n" +
+	"\x05delta\x18\x05 \x01(\v2'.witnessmark.calibration.v1.SignalDeltaR\x05delta\x12\x16\n" +
+	"\x06proven\x18\x06 \x01(\bR\x06proven\"\xbb\x02\n" +
+	"\vSignalDelta\x12\x10\n" +
+	"\x03min\x18\x01 \x01(\x01R\x03min\x12\x10\n" +
+	"\x03max\x18\x02 \x01(\x01R\x03max\x12I\n" +
+	"\x06at_min\x18\x03 \x03(\v22.witnessmark.calibration.v1.SignalDelta.AtMinEntryR\x05atMin\x12I\n" +
+	"\x06at_max\x18\x04 \x03(\v22.witnessmark.calibration.v1.SignalDelta.AtMaxEntryR\x05atMax\x1a8\n" +
+	"\n" +
+	"AtMinEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\x1a8\n" +
+	"\n" +
+	"AtMaxEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"Q\n" +
 	"\x05Delta\x12\x10\n" +
 	"\x03min\x18\x01 \x01(\x01R\x03min\x12\x10\n" +
 	"\x03max\x18\x02 \x01(\x01R\x03max\x12\x12\n" +
@@ -1983,13 +2235,13 @@ const file_witnessmark_calibration_v1_report_proto_rawDesc = "" +
 	"\x05count\x18\x05 \x01(\rR\x05count\x127\n" +
 	"\x05worst\x18\x06 \x01(\v2!.witnessmark.calibration.v1.WorstR\x05worst\x12\x16\n" +
 	"\x06reason\x18\a \x01(\tR\x06reason\x12\x16\n" +
-	"\x06source\x18\b \x01(\tR\x06source\x12\x19\n" +
-	"\x05exact\x18\t \x01(\bH\x00R\x05exact\x88\x01\x01\x12\x16\n" +
+	"\x06source\x18\b \x01(\tR\x06source\x12\x16\n" +
 	"\x06detail\x18\n" +
 	" \x01(\tR\x06detail\x12A\n" +
 	"\x06ranges\x18\v \x03(\v2).witnessmark.calibration.v1.UnmappedRangeR\x06ranges\x12\x16\n" +
-	"\x06tables\x18\f \x03(\tR\x06tablesB\b\n" +
-	"\x06_exact\"\x87\x02\n" +
+	"\x06tables\x18\f \x03(\tR\x06tables\x12\x16\n" +
+	"\x06signal\x18\r \x01(\tR\x06signalJ\x04\b\t\x10\n" +
+	"R\x05exact\"\xae\x03\n" +
 	"\x05Worst\x12\x11\n" +
 	"\x01x\x18\x01 \x01(\x01H\x00R\x01x\x88\x01\x01\x12\x11\n" +
 	"\x01y\x18\x02 \x01(\x01H\x01R\x01y\x88\x01\x01\x12\x19\n" +
@@ -1998,14 +2250,21 @@ const file_witnessmark_calibration_v1_report_proto_rawDesc = "" +
 	"\x06excess\x18\x05 \x01(\x01R\x06excess\x12\x15\n" +
 	"\x03row\x18\x06 \x01(\rH\x04R\x03row\x88\x01\x01\x12\x1b\n" +
 	"\x06column\x18\a \x01(\rH\x05R\x06column\x88\x01\x01\x12\x19\n" +
-	"\x05along\x18\b \x01(\tH\x06R\x05along\x88\x01\x01B\x04\n" +
+	"\x05along\x18\b \x01(\tH\x06R\x05along\x88\x01\x01\x12E\n" +
+	"\x06inputs\x18\t \x03(\v2-.witnessmark.calibration.v1.Worst.InputsEntryR\x06inputs\x12\x19\n" +
+	"\x05bound\x18\n" +
+	" \x01(\x01H\aR\x05bound\x88\x01\x01\x1a9\n" +
+	"\vInputsEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01B\x04\n" +
 	"\x02_xB\x04\n" +
 	"\x02_yB\b\n" +
 	"\x06_valueB\b\n" +
 	"\x06_limitB\x06\n" +
 	"\x04_rowB\t\n" +
 	"\a_columnB\b\n" +
-	"\x06_along\"\xe1\x01\n" +
+	"\x06_alongB\b\n" +
+	"\x06_bound\"\xe4\x02\n" +
 	"\x06Margin\x12\x12\n" +
 	"\x04rule\x18\x01 \x01(\tR\x04rule\x12\x14\n" +
 	"\x05table\x18\x02 \x01(\tR\x05table\x12\x16\n" +
@@ -2014,22 +2273,25 @@ const file_witnessmark_calibration_v1_report_proto_rawDesc = "" +
 	"\x01y\x18\x05 \x01(\x01H\x01R\x01y\x88\x01\x01\x12\x14\n" +
 	"\x05value\x18\x06 \x01(\x01R\x05value\x12\x14\n" +
 	"\x05limit\x18\a \x01(\x01R\x05limit\x12\x12\n" +
-	"\x04unit\x18\b \x01(\tR\x04unit\x12\x19\n" +
-	"\x05exact\x18\t \x01(\bH\x02R\x05exact\x88\x01\x01B\x04\n" +
+	"\x04unit\x18\b \x01(\tR\x04unit\x12\x16\n" +
+	"\x06signal\x18\n" +
+	" \x01(\tR\x06signal\x12F\n" +
+	"\x06inputs\x18\v \x03(\v2..witnessmark.calibration.v1.Margin.InputsEntryR\x06inputs\x1a9\n" +
+	"\vInputsEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01B\x04\n" +
 	"\x02_xB\x04\n" +
-	"\x02_yB\b\n" +
-	"\x06_exact\"L\n" +
+	"\x02_yJ\x04\b\t\x10\n" +
+	"R\x05exact\"d\n" +
 	"\bUnjudged\x12\x12\n" +
 	"\x04rule\x18\x01 \x01(\tR\x04rule\x12\x14\n" +
 	"\x05table\x18\x02 \x01(\tR\x05table\x12\x16\n" +
-	"\x06reason\x18\x03 \x01(\tR\x06reason\"A\n" +
-	"\x03Gap\x12\x12\n" +
+	"\x06reason\x18\x03 \x01(\tR\x06reason\x12\x16\n" +
+	"\x06signal\x18\x04 \x01(\tR\x06signal\"B\n" +
+	"\x04Hole\x12\x12\n" +
 	"\x04side\x18\x01 \x01(\tR\x04side\x12\x14\n" +
 	"\x05start\x18\x02 \x01(\tR\x05start\x12\x10\n" +
-	"\x03end\x18\x03 \x01(\tR\x03end\"5\n" +
-	"\aOverlap\x12\x14\n" +
-	"\x05table\x18\x01 \x01(\tR\x05table\x12\x14\n" +
-	"\x05other\x18\x02 \x01(\tR\x05otherB<Z:witnessmark/proto/witnessmark/calibration/v1;calibrationv1b\x06proto3"
+	"\x03end\x18\x03 \x01(\tR\x03endB<Z:witnessmark/proto/witnessmark/calibration/v1;calibrationv1b\x06proto3"
 
 var (
 	file_witnessmark_calibration_v1_report_proto_rawDescOnce sync.Once
@@ -2043,7 +2305,7 @@ func file_witnessmark_calibration_v1_report_proto_rawDescGZIP() []byte {
 	return file_witnessmark_calibration_v1_report_proto_rawDescData
 }
 
-var file_witnessmark_calibration_v1_report_proto_msgTypes = make([]protoimpl.MessageInfo, 23)
+var file_witnessmark_calibration_v1_report_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
 var file_witnessmark_calibration_v1_report_proto_goTypes = []any{
 	(*Report)(nil),             // 0: witnessmark.calibration.v1.Report
 	(*ImageRef)(nil),           // 1: witnessmark.calibration.v1.ImageRef
@@ -2055,21 +2317,27 @@ var file_witnessmark_calibration_v1_report_proto_goTypes = []any{
 	(*IdentityResult)(nil),     // 7: witnessmark.calibration.v1.IdentityResult
 	(*ChecksumResult)(nil),     // 8: witnessmark.calibration.v1.ChecksumResult
 	(*TableReport)(nil),        // 9: witnessmark.calibration.v1.TableReport
-	(*Delta)(nil),              // 10: witnessmark.calibration.v1.Delta
-	(*CellChange)(nil),         // 11: witnessmark.calibration.v1.CellChange
-	(*Surface)(nil),            // 12: witnessmark.calibration.v1.Surface
-	(*Alignment)(nil),          // 13: witnessmark.calibration.v1.Alignment
-	(*AlignedIndex)(nil),       // 14: witnessmark.calibration.v1.AlignedIndex
-	(*UnmappedRange)(nil),      // 15: witnessmark.calibration.v1.UnmappedRange
-	(*Finding)(nil),            // 16: witnessmark.calibration.v1.Finding
-	(*Worst)(nil),              // 17: witnessmark.calibration.v1.Worst
-	(*Margin)(nil),             // 18: witnessmark.calibration.v1.Margin
-	(*Unjudged)(nil),           // 19: witnessmark.calibration.v1.Unjudged
-	(*Gap)(nil),                // 20: witnessmark.calibration.v1.Gap
-	(*Overlap)(nil),            // 21: witnessmark.calibration.v1.Overlap
-	nil,                        // 22: witnessmark.calibration.v1.JobFacts.NumbersEntry
-	(*structpb.Value)(nil),     // 23: google.protobuf.Value
-	(*structpb.ListValue)(nil), // 24: google.protobuf.ListValue
+	(*SinceAsFound)(nil),       // 10: witnessmark.calibration.v1.SinceAsFound
+	(*SignalReport)(nil),       // 11: witnessmark.calibration.v1.SignalReport
+	(*SignalDelta)(nil),        // 12: witnessmark.calibration.v1.SignalDelta
+	(*Delta)(nil),              // 13: witnessmark.calibration.v1.Delta
+	(*CellChange)(nil),         // 14: witnessmark.calibration.v1.CellChange
+	(*Surface)(nil),            // 15: witnessmark.calibration.v1.Surface
+	(*Alignment)(nil),          // 16: witnessmark.calibration.v1.Alignment
+	(*AlignedIndex)(nil),       // 17: witnessmark.calibration.v1.AlignedIndex
+	(*UnmappedRange)(nil),      // 18: witnessmark.calibration.v1.UnmappedRange
+	(*Finding)(nil),            // 19: witnessmark.calibration.v1.Finding
+	(*Worst)(nil),              // 20: witnessmark.calibration.v1.Worst
+	(*Margin)(nil),             // 21: witnessmark.calibration.v1.Margin
+	(*Unjudged)(nil),           // 22: witnessmark.calibration.v1.Unjudged
+	(*Hole)(nil),               // 23: witnessmark.calibration.v1.Hole
+	nil,                        // 24: witnessmark.calibration.v1.JobFacts.NumbersEntry
+	nil,                        // 25: witnessmark.calibration.v1.SignalDelta.AtMinEntry
+	nil,                        // 26: witnessmark.calibration.v1.SignalDelta.AtMaxEntry
+	nil,                        // 27: witnessmark.calibration.v1.Worst.InputsEntry
+	nil,                        // 28: witnessmark.calibration.v1.Margin.InputsEntry
+	(*structpb.Value)(nil),     // 29: google.protobuf.Value
+	(*structpb.ListValue)(nil), // 30: google.protobuf.ListValue
 }
 var file_witnessmark_calibration_v1_report_proto_depIdxs = []int32{
 	1,  // 0: witnessmark.calibration.v1.Report.base:type_name -> witnessmark.calibration.v1.ImageRef
@@ -2084,30 +2352,37 @@ var file_witnessmark_calibration_v1_report_proto_depIdxs = []int32{
 	7,  // 9: witnessmark.calibration.v1.Report.identity:type_name -> witnessmark.calibration.v1.IdentityResult
 	8,  // 10: witnessmark.calibration.v1.Report.checksums:type_name -> witnessmark.calibration.v1.ChecksumResult
 	9,  // 11: witnessmark.calibration.v1.Report.tables:type_name -> witnessmark.calibration.v1.TableReport
-	15, // 12: witnessmark.calibration.v1.Report.unmapped:type_name -> witnessmark.calibration.v1.UnmappedRange
-	16, // 13: witnessmark.calibration.v1.Report.findings:type_name -> witnessmark.calibration.v1.Finding
-	18, // 14: witnessmark.calibration.v1.Report.margins:type_name -> witnessmark.calibration.v1.Margin
-	19, // 15: witnessmark.calibration.v1.Report.unjudged:type_name -> witnessmark.calibration.v1.Unjudged
-	20, // 16: witnessmark.calibration.v1.Report.gaps:type_name -> witnessmark.calibration.v1.Gap
-	21, // 17: witnessmark.calibration.v1.Report.overlaps:type_name -> witnessmark.calibration.v1.Overlap
-	22, // 18: witnessmark.calibration.v1.JobFacts.numbers:type_name -> witnessmark.calibration.v1.JobFacts.NumbersEntry
-	10, // 19: witnessmark.calibration.v1.TableReport.delta:type_name -> witnessmark.calibration.v1.Delta
-	11, // 20: witnessmark.calibration.v1.TableReport.changes:type_name -> witnessmark.calibration.v1.CellChange
-	12, // 21: witnessmark.calibration.v1.TableReport.surface:type_name -> witnessmark.calibration.v1.Surface
-	13, // 22: witnessmark.calibration.v1.TableReport.alignment:type_name -> witnessmark.calibration.v1.Alignment
-	23, // 23: witnessmark.calibration.v1.CellChange.base:type_name -> google.protobuf.Value
-	23, // 24: witnessmark.calibration.v1.CellChange.candidate:type_name -> google.protobuf.Value
-	24, // 25: witnessmark.calibration.v1.Surface.base:type_name -> google.protobuf.ListValue
-	24, // 26: witnessmark.calibration.v1.Surface.candidate:type_name -> google.protobuf.ListValue
-	14, // 27: witnessmark.calibration.v1.Alignment.x:type_name -> witnessmark.calibration.v1.AlignedIndex
-	14, // 28: witnessmark.calibration.v1.Alignment.y:type_name -> witnessmark.calibration.v1.AlignedIndex
-	17, // 29: witnessmark.calibration.v1.Finding.worst:type_name -> witnessmark.calibration.v1.Worst
-	15, // 30: witnessmark.calibration.v1.Finding.ranges:type_name -> witnessmark.calibration.v1.UnmappedRange
-	31, // [31:31] is the sub-list for method output_type
-	31, // [31:31] is the sub-list for method input_type
-	31, // [31:31] is the sub-list for extension type_name
-	31, // [31:31] is the sub-list for extension extendee
-	0,  // [0:31] is the sub-list for field type_name
+	18, // 12: witnessmark.calibration.v1.Report.unmapped:type_name -> witnessmark.calibration.v1.UnmappedRange
+	19, // 13: witnessmark.calibration.v1.Report.findings:type_name -> witnessmark.calibration.v1.Finding
+	21, // 14: witnessmark.calibration.v1.Report.margins:type_name -> witnessmark.calibration.v1.Margin
+	22, // 15: witnessmark.calibration.v1.Report.unjudged:type_name -> witnessmark.calibration.v1.Unjudged
+	23, // 16: witnessmark.calibration.v1.Report.holes:type_name -> witnessmark.calibration.v1.Hole
+	1,  // 17: witnessmark.calibration.v1.Report.as_found:type_name -> witnessmark.calibration.v1.ImageRef
+	11, // 18: witnessmark.calibration.v1.Report.signals:type_name -> witnessmark.calibration.v1.SignalReport
+	24, // 19: witnessmark.calibration.v1.JobFacts.numbers:type_name -> witnessmark.calibration.v1.JobFacts.NumbersEntry
+	13, // 20: witnessmark.calibration.v1.TableReport.delta:type_name -> witnessmark.calibration.v1.Delta
+	14, // 21: witnessmark.calibration.v1.TableReport.changes:type_name -> witnessmark.calibration.v1.CellChange
+	15, // 22: witnessmark.calibration.v1.TableReport.surface:type_name -> witnessmark.calibration.v1.Surface
+	16, // 23: witnessmark.calibration.v1.TableReport.alignment:type_name -> witnessmark.calibration.v1.Alignment
+	10, // 24: witnessmark.calibration.v1.TableReport.from_as_found:type_name -> witnessmark.calibration.v1.SinceAsFound
+	12, // 25: witnessmark.calibration.v1.SignalReport.delta:type_name -> witnessmark.calibration.v1.SignalDelta
+	25, // 26: witnessmark.calibration.v1.SignalDelta.at_min:type_name -> witnessmark.calibration.v1.SignalDelta.AtMinEntry
+	26, // 27: witnessmark.calibration.v1.SignalDelta.at_max:type_name -> witnessmark.calibration.v1.SignalDelta.AtMaxEntry
+	29, // 28: witnessmark.calibration.v1.CellChange.base:type_name -> google.protobuf.Value
+	29, // 29: witnessmark.calibration.v1.CellChange.candidate:type_name -> google.protobuf.Value
+	30, // 30: witnessmark.calibration.v1.Surface.base:type_name -> google.protobuf.ListValue
+	30, // 31: witnessmark.calibration.v1.Surface.candidate:type_name -> google.protobuf.ListValue
+	17, // 32: witnessmark.calibration.v1.Alignment.x:type_name -> witnessmark.calibration.v1.AlignedIndex
+	17, // 33: witnessmark.calibration.v1.Alignment.y:type_name -> witnessmark.calibration.v1.AlignedIndex
+	20, // 34: witnessmark.calibration.v1.Finding.worst:type_name -> witnessmark.calibration.v1.Worst
+	18, // 35: witnessmark.calibration.v1.Finding.ranges:type_name -> witnessmark.calibration.v1.UnmappedRange
+	27, // 36: witnessmark.calibration.v1.Worst.inputs:type_name -> witnessmark.calibration.v1.Worst.InputsEntry
+	28, // 37: witnessmark.calibration.v1.Margin.inputs:type_name -> witnessmark.calibration.v1.Margin.InputsEntry
+	38, // [38:38] is the sub-list for method output_type
+	38, // [38:38] is the sub-list for method input_type
+	38, // [38:38] is the sub-list for extension type_name
+	38, // [38:38] is the sub-list for extension extendee
+	0,  // [0:38] is the sub-list for field type_name
 }
 
 func init() { file_witnessmark_calibration_v1_report_proto_init() }
@@ -2117,17 +2392,17 @@ func file_witnessmark_calibration_v1_report_proto_init() {
 	}
 	file_witnessmark_calibration_v1_report_proto_msgTypes[7].OneofWrappers = []any{}
 	file_witnessmark_calibration_v1_report_proto_msgTypes[8].OneofWrappers = []any{}
-	file_witnessmark_calibration_v1_report_proto_msgTypes[11].OneofWrappers = []any{}
-	file_witnessmark_calibration_v1_report_proto_msgTypes[16].OneofWrappers = []any{}
-	file_witnessmark_calibration_v1_report_proto_msgTypes[17].OneofWrappers = []any{}
-	file_witnessmark_calibration_v1_report_proto_msgTypes[18].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_report_proto_msgTypes[10].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_report_proto_msgTypes[14].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_report_proto_msgTypes[20].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_report_proto_msgTypes[21].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_witnessmark_calibration_v1_report_proto_rawDesc), len(file_witnessmark_calibration_v1_report_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   23,
+			NumMessages:   29,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
