@@ -20,6 +20,18 @@ type JudgeInput struct {
 	Job             *calibrationv1.JobFacts // nil for none
 	Check           bool                    // one image: no base, no origins, everything counts
 	Run             *Run                    // nil for none: then covers says nothing
+
+	AsFound   func(id string) *surface.Decoded // what the car first came with; nil for none
+	Unknown   func(id string) string           // why a table cannot be read, as where its bytes are a hole; nil, or empty where it can
+	NewGround []NewGround                      // where tables are read that were not read before
+}
+
+// NewGround is a stretch of a quantity that the engine newly gets into.
+type NewGround struct {
+	Quantity string
+	From, To float64
+	Unit     string
+	By       []string // the tables that moved
 }
 
 // Judged is what the rules found.

@@ -148,9 +148,6 @@ func say(f *calibrationv1.Finding) string {
 			fmt.Fprintf(&b, " [%d,%d]", *w.Row, *w.Column)
 		}
 	}
-	if f.Exact != nil && !*f.Exact {
-		b.WriteString(" inexact")
-	}
 	return b.String()
 }
 

@@ -47,7 +47,7 @@ func TestBelowACurvedTable(t *testing.T) {
 	in := judging([]sheet{a, b}, []sheet{a, b})
 	out := judged(t, in, rule(`{"select":{"tables":["a"]},"below":{"table":"b"}}`))
 	// b is 1000/50 = 20 and 1000/100 = 10.
-	if got := sayAll(out.Findings); got != "a inherited 1x 30/20 by 10 x=1000 [0,0] inexact" {
+	if got := sayAll(out.Findings); got != "a inherited 1x 30/20 by 10 x=1000 [0,0]" {
 		t.Errorf("got %s", got)
 	}
 	if f := out.Findings[0]; len(f.Tables) != 1 || f.Tables[0] != "b" {

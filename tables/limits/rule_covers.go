@@ -20,6 +20,8 @@ var coversKind = &kind{name: "covers", fits: (*ruleCheck).hasAxes, judge: (*subj
 type Run struct {
 	SHA256   string // hex, of the file as recorded
 	Channels []RunChannel
+	Time     []float64 // seconds, of each sample; rising
+	Before   []*Run    // runs of the same car before the change
 }
 
 // RunChannel is one recorded quantity.
