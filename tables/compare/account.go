@@ -1,7 +1,6 @@
 package compare
 
 import (
-	"cmp"
 	"slices"
 	"sort"
 
@@ -118,47 +117,4 @@ func content(lay *definition.Layout, at uint64) string {
 		}
 	}
 	return "data"
-}
-
-// placed is a changed table, where it lies, and how far it or any table before it reaches.
-type placed struct {
-	image.Range
-	reach uint64
-	index int // in definition order
-}
-
-// overlaps lists pairs of tables that share bytes, where one of them changed.
-func (s *session) overlaps() {
-	tables := s.candLay.Tables
-	var moved []placed
-	for i, t := range tables {
-		if len(s.changes) > 0 && s.byID[t.ID] != nil {
-			moved = append(moved, placed{Range: t.Cells.Extent(), index: i})
-		}
-	}
-	if len(moved) == 0 {
-		return
-	}
-	slices.SortStableFunc(moved, func(a, b placed) int { return cmp.Compare(a.Start, b.Start) })
-	reach := uint64(0)
-	for i := range moved {
-		reach = max(reach, moved[i].End)
-		moved[i].reach = reach
-	}
-	var pairs [][2]int
-	for i, t := range tables {
-		at := t.Cells.Extent()
-		k := sort.Search(len(moved), func(k int) bool { return moved[k].Start >= at.End }) - 1
-		for ; k >= 0 && moved[k].reach > at.Start; k-- {
-			m := moved[k]
-			twice := m.index == i || s.byID[t.ID] != nil && m.index < i // seen, or to be seen, from the other side
-			if !twice && m.End > at.Start && len(image.Common(t.Cells.Ranges(), tables[m.index].Cells.Ranges())) > 0 {
-				pairs = append(pairs, [2]int{min(i, m.index), max(i, m.index)})
-			}
-		}
-	}
-	slices.SortFunc(pairs, func(a, b [2]int) int { return cmp.Or(cmp.Compare(a[0], b[0]), cmp.Compare(a[1], b[1])) })
-	for _, p := range pairs {
-		s.find(&calibrationv1.Finding{Rule: "overlap", Severity: "notice", Table: tables[p[0]].ID, Tables: []string{tables[p[1]].ID}, Count: 1})
-	}
 }

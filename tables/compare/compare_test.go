@@ -191,13 +191,13 @@ func TestErrors(t *testing.T) {
 	}
 }
 
-func TestGapsAndMeant(t *testing.T) {
+func TestHolesAndMeant(t *testing.T) {
 	base, lay := smallImage(), layoutOf(t, small)
 	cand := edited(base, func(b []byte) { b[0x35], b[0x70], b[0x71] = 49, 60, 60; restamp(b) })
 	r := compared(t, Input{Base: holed(lay, base, 0xE0, 0xF0), Candidate: whole(lay, cand), Layout: lay,
 		MeantGiven: true, Meant: []string{"a2", "a1", "a1", "lam"}, Job: &calibrationv1.JobFacts{Fuel: "98 RON"}})
-	if len(r.Gaps) != 1 || r.Gaps[0].Side != "base" || r.Gaps[0].Start != "0x10e0" || r.Gaps[0].End != "0x10f0" {
-		t.Errorf("gaps: %v", r.Gaps)
+	if len(r.Holes) != 1 || r.Holes[0].Side != "base" || r.Holes[0].Start != "0x10e0" || r.Holes[0].End != "0x10f0" {
+		t.Errorf("holes: %v", r.Holes)
 	}
 	if !slices.Equal(r.Meant.Tables, []string{"lam", "a1", "a2"}) {
 		t.Errorf("meant: %v", r.Meant)
@@ -211,8 +211,8 @@ func TestGapsAndMeant(t *testing.T) {
 }
 
 func TestOverlaps(t *testing.T) {
-	if r := smallReport(t, func(b []byte) { b[0x35] = 49 }); len(r.Overlaps) != 0 {
-		t.Errorf("overlaps: %v", r.Overlaps)
+	if r := smallReport(t, func(b []byte) { b[0x35] = 49 }); len(r.Findings) != 0 {
+		t.Errorf("nothing overlaps: %v", r.Findings)
 	}
 	more := strings.Replace(small, "checksums:\n", `  - {id: row, quantity: ignition_advance, unit: deg, stored: {address: 0x1034, type: s8}, x: {id: rx, quantity: engine_speed, unit: 1/min, points: [1, 2, 3, 4]}}
   - {id: in1, quantity: ignition_advance, unit: deg, stored: {address: 0x1032, type: s8}}
@@ -223,16 +223,20 @@ checksums:
 	lay, base := layoutOf(t, more), smallImage()
 	cand := edited(base, func(b []byte) { b[0x32], b[0x70], b[0x71] = 49, 60, 60; restamp(b) })
 	r := pair(t, lay, base, cand)
-	var pairs []string
-	for _, o := range r.Overlaps {
-		pairs = append(pairs, o.Table+" "+o.Other)
-	}
+	// ign holds the cells of three others, of which in1 changed with it: that pair is not said twice.
 	// odd's extent holds a1, a2 and dwell, but its two bytes 0x106F and 0x1073 are free of them.
-	if !slices.Equal(pairs, []string{"ign row", "ign in1", "ign in2"}) {
-		t.Errorf("overlaps: %q", pairs)
+	f := finding(t, r, "overlap:ign")
+	if !slices.Equal(f.Tables, []string{"row", "in1", "in2"}) || f.Severity != "notice" || f.Count != 3 || !slices.Equal(keys(r), []string{"overlap:ign"}) {
+		t.Errorf("overlaps: %v", r.Findings)
 	}
 	if r.Bytes.Mapped != 3 {
 		t.Errorf("a shared byte counts once: %v", r.Bytes)
+	}
+	// Seen from in2, which only ign and row hold; row changed with it and comes first.
+	cand = edited(base, func(b []byte) { b[0x37] = 3; restamp(b) })
+	r = pair(t, layoutOf(t, strings.Replace(more, "in2, quantity: ignition_advance, unit: deg, stored: {address: 0x1039", "in2, quantity: ignition_advance, unit: deg, stored: {address: 0x1037", 1)), base, cand)
+	if f, g := finding(t, r, "overlap:ign"), finding(t, r, "overlap:row"); !slices.Equal(f.Tables, []string{"row", "in1", "in2"}) || !slices.Equal(g.Tables, []string{"in2"}) || len(r.Findings) != 2 {
+		t.Errorf("overlaps of three that changed: %v", r.Findings)
 	}
 }
 

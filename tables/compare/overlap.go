@@ -1,0 +1,55 @@
+package compare
+
+import (
+	"cmp"
+	"slices"
+	"sort"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/image"
+)
+
+// placed is a changed table, where it lies, and how far it or any table before it reaches.
+type placed struct {
+	image.Range
+	reach uint64
+	index int // in definition order
+}
+
+// overlaps finds the tables that a changed one shares bytes with. Of a pair that changed both, the first
+// in definition order names the other.
+func (s *session) overlaps() {
+	tables := s.candLay.Tables
+	var moved []placed
+	for i, t := range tables {
+		if len(s.changes) > 0 && s.byID[t.ID] != nil {
+			moved = append(moved, placed{Range: t.Cells.Extent(), index: i})
+		}
+	}
+	if len(moved) == 0 {
+		return
+	}
+	slices.SortStableFunc(moved, func(a, b placed) int { return cmp.Compare(a.Start, b.Start) })
+	reach := uint64(0)
+	for i := range moved {
+		reach = max(reach, moved[i].End)
+		moved[i].reach = reach
+	}
+	shares := make([][]string, len(tables))
+	for i, t := range tables {
+		at := t.Cells.Extent()
+		k := sort.Search(len(moved), func(k int) bool { return moved[k].Start >= at.End }) - 1
+		for ; k >= 0 && moved[k].reach > at.Start; k-- {
+			m := moved[k]
+			told := i == m.index || i < m.index && s.byID[t.ID] != nil
+			if !told && m.End > at.Start && len(image.Common(t.Cells.Ranges(), tables[m.index].Cells.Ranges())) > 0 {
+				shares[m.index] = append(shares[m.index], t.ID)
+			}
+		}
+	}
+	for i, others := range shares {
+		if len(others) > 0 {
+			s.find(&calibrationv1.Finding{Rule: "overlap", Severity: "notice", Table: tables[i].ID, Tables: others, Count: uint32(len(others))})
+		}
+	}
+}
