@@ -98,8 +98,8 @@ func keysOf(r *calibrationv1.Report) []string {
 
 func TestDefinitionIsWorthShowing(t *testing.T) {
 	lay, _ := load(t)
-	if len(lay.Tables) < 24 {
-		t.Errorf("%d tables; the demo promises 24 or more", len(lay.Tables))
+	if len(lay.Tables) < 36 {
+		t.Errorf("%d tables; the demo promises 36 or more", len(lay.Tables))
 	}
 	if err := lay.Identify(file(t, "asfound.bin")); err != nil {
 		t.Error(err)
@@ -126,7 +126,7 @@ func TestSubmissionVerdicts(t *testing.T) {
 		{"submission-1.bin", "danger", []string{
 			"danger cut-above-target:boost.target", "danger boost-ceiling:boost.target",
 			"warning advance-ceiling:ignition.98",
-			"caution boost-step:boost.target", "caution advance-step:ignition.98", "caution no-lump:ignition.98",
+			"caution boost-step:boost.target", "caution no-lump:ignition.98", "caution advance-step:ignition.98",
 		}},
 		{"submission-2.bin", "warning", []string{"warning advance-ceiling:ignition.98"}},
 	} {
@@ -151,8 +151,8 @@ func TestSubmissionVerdicts(t *testing.T) {
 	}
 }
 
-// The point that the second submission's warning is about, worked out by hand: 20.25 deg stored
-// as 27 steps of 0.75, under a ceiling of 20 at 5000 1/min and 140 %.
+// The point that the second submission's warning is about, worked out by hand: 20.5 deg stored
+// as 41 steps of 0.5, under a ceiling of 20 at 5000 1/min and 140 %.
 func TestWarningNamesThePoint(t *testing.T) {
 	lay, lim := load(t)
 	r, err := compare.Compare(compare.Input{
@@ -163,7 +163,7 @@ func TestWarningNamesThePoint(t *testing.T) {
 		t.Fatal(err)
 	}
 	w := r.GetFindings()[0].GetWorst()
-	if w.GetX() != 5000 || w.GetY() != 140 || w.GetValue() != 20.25 || w.GetLimit() != 20 || w.GetExcess() != 0.25 {
+	if w.GetX() != 5000 || w.GetY() != 140 || w.GetValue() != 20.5 || w.GetLimit() != 20 || w.GetExcess() != 0.5 {
 		t.Errorf("worst %v", w)
 	}
 }

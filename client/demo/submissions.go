@@ -54,13 +54,13 @@ func between(v, a, b float64) float64 {
 
 // The steps of a raw value, so that every edit lands on one.
 const (
-	degStep    = 0.75
+	degStep    = 0.5
 	lambdaStep = 0.0078125
 )
 
 // moreBoost asks for up to 15 kPa more in the middle of the speed range at a full pedal.
 func moreBoost(rpm, pedal, from float64) float64 {
-	return from + 15*ramp(rpm, 2600, 3500)*(1-ramp(rpm, 6000, 6800))*ramp(pedal, 55, 100)
+	return from + 15*ramp(rpm, 2600, 3500)*(1-ramp(rpm, 6000, 6700))*ramp(pedal, 55, 100)
 }
 
 // moreDuty opens the way for it.
@@ -88,7 +88,7 @@ var secondSubmission = []edit{
 	{"ignition.base", lessAdvance},
 	{"ignition.98", lessAdvance},
 	{"ignition.98", func(rpm, load, from float64) float64 {
-		return from + 2*degStep*between(rpm, 5000, 5000)*between(load, 140, 140)
+		return from + 3*degStep*between(rpm, 5000, 5000)*between(load, 140, 140)
 	}},
 }
 
@@ -96,7 +96,7 @@ var secondSubmission = []edit{
 // points, and one boost target typed ten times too high.
 var firstSubmission = append(slices.Clone(secondSubmission[:5]),
 	edit{"ignition.98", func(rpm, load, from float64) float64 {
-		return from + 8*degStep*between(rpm, 5000, 5500)*between(load, 160, 160)
+		return from + 14*degStep*between(rpm, 5000, 5500)*between(load, 160, 160)
 	}},
 	edit{"boost.target", func(rpm, pedal, from float64) float64 {
 		return from + 9*from*between(rpm, 4500, 4500)*between(pedal, 100, 100)
