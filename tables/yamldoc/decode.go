@@ -183,9 +183,6 @@ func (d *decoder) pairs(n *yaml.Node, at *place, pairs protoreflect.Map, fd prot
 	if n.Kind != yaml.MappingNode {
 		return d.fault(n, at, "pairs, as in {0: off, 1: on}", "%s where pairs belong", describe(n))
 	}
-	if fd.MapValue().Message() != nil {
-		return d.fault(n, at, "", "fields of this kind cannot be written in YAML")
-	}
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		key, err := d.enter(n.Content[i], at)
 		if err != nil {
@@ -198,6 +195,12 @@ func (d *decoder) pairs(n *yaml.Node, at *place, pairs protoreflect.Map, fd prot
 		}
 		if pairs.Has(k.MapKey()) {
 			return d.fault(n.Content[i], inside, "", "the key is given twice")
+		}
+		if fd.MapValue().Message() != nil {
+			if err := d.message(n.Content[i+1], inside, pairs.Mutable(k.MapKey()).Message()); err != nil {
+				return err
+			}
+			continue
 		}
 		value, err := d.enter(n.Content[i+1], inside)
 		if err != nil {

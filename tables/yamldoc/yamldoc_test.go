@@ -302,3 +302,30 @@ func jsonable(v any) any {
 	}
 	return v
 }
+
+// A block for each key: the stretches where a rule holds.
+func TestPairsOfBlocks(t *testing.T) {
+	file := "name: l\nrules:\n  - id: r\n    where:\n      engine_speed: {from: 3000, unit: 1/min}\n      gear: {to: 3}\n"
+	l := &calibrationv1.Limits{}
+	at, err := Decode("l.yaml", []byte(file), l)
+	if err != nil {
+		t.Fatal(err)
+	}
+	where := l.GetRules()[0].GetWhere()
+	if s := where["engine_speed"]; s.GetFrom() != 3000 || s.To != nil || s.GetUnit() != "1/min" || where["gear"].GetTo() != 3 || len(where) != 2 {
+		t.Errorf("where %v", where)
+	}
+	if line := at.Line("rules[0].where[gear].to"); line != 6 {
+		t.Errorf("line %d, want 6", line)
+	}
+	for file, want := range map[string]string{
+		"name: l\nrules:\n  - where: {gear: 3}\n":                  `l.yaml:3: rules[0].where[gear]: "3" where a block of fields belongs; allowed: from, to, unit`,
+		"name: l\nrules:\n  - where: {gear: {}, gear: {}}\n":       `l.yaml:3: rules[0].where[gear]: the key is given twice`,
+		"name: l\nrules:\n  - where:\n      gear: {upto: 3}\n":     `l.yaml:4: rules[0].where[gear]: unknown field "upto"; allowed: from, to, unit`,
+		"name: l\nrules:\n  - where:\n      gear: {from: three}\n": `l.yaml:4: rules[0].where[gear].from`,
+	} {
+		if _, err := Decode("l.yaml", []byte(file), &calibrationv1.Limits{}); err == nil || !strings.HasPrefix(err.Error(), want) {
+			t.Errorf("%q: %v\nwant %s", file, err, want)
+		}
+	}
+}
