@@ -26,7 +26,8 @@ type JudgeInput struct {
 	NewGround []NewGround                      // where tables are read that were not read before
 }
 
-// NewGround is a stretch of a quantity that the engine newly gets into.
+// NewGround is a stretch of a quantity that the engine newly gets into, from the old reach to the
+// new one, which lies below it where the least fell.
 type NewGround struct {
 	Quantity string
 	From, To float64
