@@ -169,7 +169,8 @@ type Signal struct {
 	// input('quantity'), signal('id') and table('id').
 	Value string `protobuf:"bytes,6,opt,name=value,proto3" json:"value,omitempty"`
 	// Axes of this quantity take it from here.
-	Feeds         bool `protobuf:"varint,7,opt,name=feeds,proto3" json:"feeds,omitempty"`
+	Feeds         bool      `protobuf:"varint,7,opt,name=feeds,proto3" json:"feeds,omitempty"`
+	Observed      *Observed `protobuf:"bytes,8,opt,name=observed,proto3" json:"observed,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -253,6 +254,59 @@ func (x *Signal) GetFeeds() bool {
 	return false
 }
 
+func (x *Signal) GetObserved() *Observed {
+	if x != nil {
+		return x.Observed
+	}
+	return nil
+}
+
+// Observed is what a run on the rolling road shows of a table or a signal.
+type Observed struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The quantity of the run's channel.
+	Channel       string `protobuf:"bytes,1,opt,name=channel,proto3" json:"channel,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Observed) Reset() {
+	*x = Observed{}
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Observed) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Observed) ProtoMessage() {}
+
+func (x *Observed) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Observed.ProtoReflect.Descriptor instead.
+func (*Observed) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *Observed) GetChannel() string {
+	if x != nil {
+		return x.Channel
+	}
+	return ""
+}
+
 // InputRange is the range of a quantity that a sensor or the driver gives.
 type InputRange struct {
 	state    protoimpl.MessageState `protogen:"open.v1"`
@@ -269,7 +323,7 @@ type InputRange struct {
 
 func (x *InputRange) Reset() {
 	*x = InputRange{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[2]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -281,7 +335,7 @@ func (x *InputRange) String() string {
 func (*InputRange) ProtoMessage() {}
 
 func (x *InputRange) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[2]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -294,7 +348,7 @@ func (x *InputRange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use InputRange.ProtoReflect.Descriptor instead.
 func (*InputRange) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{2}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *InputRange) GetQuantity() string {
@@ -345,7 +399,7 @@ type ImageLayout struct {
 
 func (x *ImageLayout) Reset() {
 	*x = ImageLayout{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[3]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -357,7 +411,7 @@ func (x *ImageLayout) String() string {
 func (*ImageLayout) ProtoMessage() {}
 
 func (x *ImageLayout) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[3]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -370,7 +424,7 @@ func (x *ImageLayout) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImageLayout.ProtoReflect.Descriptor instead.
 func (*ImageLayout) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{3}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *ImageLayout) GetStart() uint32 {
@@ -408,7 +462,7 @@ type Segment struct {
 
 func (x *Segment) Reset() {
 	*x = Segment{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[4]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -420,7 +474,7 @@ func (x *Segment) String() string {
 func (*Segment) ProtoMessage() {}
 
 func (x *Segment) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[4]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -433,7 +487,7 @@ func (x *Segment) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Segment.ProtoReflect.Descriptor instead.
 func (*Segment) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{4}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Segment) GetStart() uint32 {
@@ -477,7 +531,7 @@ type IdentityField struct {
 
 func (x *IdentityField) Reset() {
 	*x = IdentityField{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[5]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -489,7 +543,7 @@ func (x *IdentityField) String() string {
 func (*IdentityField) ProtoMessage() {}
 
 func (x *IdentityField) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[5]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -502,7 +556,7 @@ func (x *IdentityField) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use IdentityField.ProtoReflect.Descriptor instead.
 func (*IdentityField) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{5}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *IdentityField) GetId() string {
@@ -578,7 +632,7 @@ type Stored struct {
 
 func (x *Stored) Reset() {
 	*x = Stored{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[6]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -590,7 +644,7 @@ func (x *Stored) String() string {
 func (*Stored) ProtoMessage() {}
 
 func (x *Stored) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[6]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -603,7 +657,7 @@ func (x *Stored) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Stored.ProtoReflect.Descriptor instead.
 func (*Stored) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{6}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Stored) GetAddress() uint32 {
@@ -677,7 +731,7 @@ type Conversion struct {
 
 func (x *Conversion) Reset() {
 	*x = Conversion{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[7]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -689,7 +743,7 @@ func (x *Conversion) String() string {
 func (*Conversion) ProtoMessage() {}
 
 func (x *Conversion) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[7]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -702,7 +756,7 @@ func (x *Conversion) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Conversion.ProtoReflect.Descriptor instead.
 func (*Conversion) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{7}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Conversion) GetFactor() float64 {
@@ -744,7 +798,7 @@ type Rational struct {
 
 func (x *Rational) Reset() {
 	*x = Rational{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[8]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -756,7 +810,7 @@ func (x *Rational) String() string {
 func (*Rational) ProtoMessage() {}
 
 func (x *Rational) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[8]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -769,7 +823,7 @@ func (x *Rational) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Rational.ProtoReflect.Descriptor instead.
 func (*Rational) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{8}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Rational) GetNum() []float64 {
@@ -807,7 +861,7 @@ type Axis struct {
 
 func (x *Axis) Reset() {
 	*x = Axis{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[9]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -819,7 +873,7 @@ func (x *Axis) String() string {
 func (*Axis) ProtoMessage() {}
 
 func (x *Axis) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[9]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -832,7 +886,7 @@ func (x *Axis) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Axis.ProtoReflect.Descriptor instead.
 func (*Axis) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{9}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Axis) GetId() string {
@@ -911,7 +965,7 @@ type TableAxis struct {
 
 func (x *TableAxis) Reset() {
 	*x = TableAxis{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[10]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -923,7 +977,7 @@ func (x *TableAxis) String() string {
 func (*TableAxis) ProtoMessage() {}
 
 func (x *TableAxis) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[10]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -936,7 +990,7 @@ func (x *TableAxis) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TableAxis.ProtoReflect.Descriptor instead.
 func (*TableAxis) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{10}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *TableAxis) GetAxis() string {
@@ -1024,14 +1078,15 @@ type Table struct {
 	Feeds  []string `protobuf:"bytes,12,rep,name=feeds,proto3" json:"feeds,omitempty"`
 	Mirror *Mirror  `protobuf:"bytes,13,opt,name=mirror,proto3" json:"mirror,omitempty"`
 	// lower or higher: the table protects the engine while it is on that side.
-	Protects      string `protobuf:"bytes,14,opt,name=protects,proto3" json:"protects,omitempty"`
+	Protects      string    `protobuf:"bytes,14,opt,name=protects,proto3" json:"protects,omitempty"`
+	Observed      *Observed `protobuf:"bytes,15,opt,name=observed,proto3" json:"observed,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Table) Reset() {
 	*x = Table{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[11]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1043,7 +1098,7 @@ func (x *Table) String() string {
 func (*Table) ProtoMessage() {}
 
 func (x *Table) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[11]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1056,7 +1111,7 @@ func (x *Table) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Table.ProtoReflect.Descriptor instead.
 func (*Table) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{11}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Table) GetId() string {
@@ -1157,6 +1212,13 @@ func (x *Table) GetProtects() string {
 	return ""
 }
 
+func (x *Table) GetObserved() *Observed {
+	if x != nil {
+		return x.Observed
+	}
+	return nil
+}
+
 // Mirror says that a table repeats another one's raw bits.
 type Mirror struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1169,7 +1231,7 @@ type Mirror struct {
 
 func (x *Mirror) Reset() {
 	*x = Mirror{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[12]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1181,7 +1243,7 @@ func (x *Mirror) String() string {
 func (*Mirror) ProtoMessage() {}
 
 func (x *Mirror) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[12]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1194,7 +1256,7 @@ func (x *Mirror) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Mirror.ProtoReflect.Descriptor instead.
 func (*Mirror) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{12}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *Mirror) GetOf() string {
@@ -1228,7 +1290,7 @@ type Checksum struct {
 
 func (x *Checksum) Reset() {
 	*x = Checksum{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[13]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1240,7 +1302,7 @@ func (x *Checksum) String() string {
 func (*Checksum) ProtoMessage() {}
 
 func (x *Checksum) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[13]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1253,7 +1315,7 @@ func (x *Checksum) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Checksum.ProtoReflect.Descriptor instead.
 func (*Checksum) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{13}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *Checksum) GetId() string {
@@ -1303,7 +1365,7 @@ type AddressRange struct {
 
 func (x *AddressRange) Reset() {
 	*x = AddressRange{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[14]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1315,7 +1377,7 @@ func (x *AddressRange) String() string {
 func (*AddressRange) ProtoMessage() {}
 
 func (x *AddressRange) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[14]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1328,7 +1390,7 @@ func (x *AddressRange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AddressRange.ProtoReflect.Descriptor instead.
 func (*AddressRange) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{14}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *AddressRange) GetStart() uint32 {
@@ -1358,7 +1420,7 @@ type VolatileRange struct {
 
 func (x *VolatileRange) Reset() {
 	*x = VolatileRange{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[15]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1370,7 +1432,7 @@ func (x *VolatileRange) String() string {
 func (*VolatileRange) ProtoMessage() {}
 
 func (x *VolatileRange) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[15]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1383,7 +1445,7 @@ func (x *VolatileRange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use VolatileRange.ProtoReflect.Descriptor instead.
 func (*VolatileRange) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{15}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *VolatileRange) GetStart() uint32 {
@@ -1426,7 +1488,7 @@ const file_witnessmark_calibration_v1_definition_proto_rawDesc = "" +
 	"\bvolatile\x18\t \x03(\v2).witnessmark.calibration.v1.VolatileRangeR\bvolatile\x12<\n" +
 	"\asignals\x18\n" +
 	" \x03(\v2\".witnessmark.calibration.v1.SignalR\asignals\x12>\n" +
-	"\x06inputs\x18\v \x03(\v2&.witnessmark.calibration.v1.InputRangeR\x06inputs\"\xac\x01\n" +
+	"\x06inputs\x18\v \x03(\v2&.witnessmark.calibration.v1.InputRangeR\x06inputs\"\xee\x01\n" +
 	"\x06Signal\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1a\n" +
@@ -1434,8 +1496,11 @@ const file_witnessmark_calibration_v1_definition_proto_rawDesc = "" +
 	"\x04unit\x18\x04 \x01(\tR\x04unit\x12\x17\n" +
 	"\x04step\x18\x05 \x01(\x01H\x00R\x04step\x88\x01\x01\x12\x14\n" +
 	"\x05value\x18\x06 \x01(\tR\x05value\x12\x14\n" +
-	"\x05feeds\x18\a \x01(\bR\x05feedsB\a\n" +
-	"\x05_step\"x\n" +
+	"\x05feeds\x18\a \x01(\bR\x05feeds\x12@\n" +
+	"\bobserved\x18\b \x01(\v2$.witnessmark.calibration.v1.ObservedR\bobservedB\a\n" +
+	"\x05_step\"$\n" +
+	"\bObserved\x12\x18\n" +
+	"\achannel\x18\x01 \x01(\tR\achannel\"x\n" +
 	"\n" +
 	"InputRange\x12\x1a\n" +
 	"\bquantity\x18\x01 \x01(\tR\bquantity\x12\x12\n" +
@@ -1510,7 +1575,7 @@ const file_witnessmark_calibration_v1_definition_proto_rawDesc = "" +
 	"conversion\x12\x16\n" +
 	"\x06points\x18\a \x03(\x01R\x06points\x12\x14\n" +
 	"\x05index\x18\b \x01(\bR\x05index\x12\x12\n" +
-	"\x04from\x18\t \x01(\tR\x04from\"\xfb\x03\n" +
+	"\x04from\x18\t \x01(\tR\x04from\"\xbd\x04\n" +
 	"\x05Table\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1a\n" +
@@ -1528,7 +1593,8 @@ const file_witnessmark_calibration_v1_definition_proto_rawDesc = "" +
 	"\x06copies\x18\v \x01(\tR\x06copies\x12\x14\n" +
 	"\x05feeds\x18\f \x03(\tR\x05feeds\x12:\n" +
 	"\x06mirror\x18\r \x01(\v2\".witnessmark.calibration.v1.MirrorR\x06mirror\x12\x1a\n" +
-	"\bprotects\x18\x0e \x01(\tR\bprotects\"(\n" +
+	"\bprotects\x18\x0e \x01(\tR\bprotects\x12@\n" +
+	"\bobserved\x18\x0f \x01(\v2$.witnessmark.calibration.v1.ObservedR\bobserved\"(\n" +
 	"\x06Mirror\x12\x0e\n" +
 	"\x02of\x18\x01 \x01(\tR\x02of\x12\x0e\n" +
 	"\x02as\x18\x02 \x01(\tR\x02as\"\xe0\x01\n" +
@@ -1558,54 +1624,57 @@ func file_witnessmark_calibration_v1_definition_proto_rawDescGZIP() []byte {
 	return file_witnessmark_calibration_v1_definition_proto_rawDescData
 }
 
-var file_witnessmark_calibration_v1_definition_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
+var file_witnessmark_calibration_v1_definition_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
 var file_witnessmark_calibration_v1_definition_proto_goTypes = []any{
 	(*Definition)(nil),    // 0: witnessmark.calibration.v1.Definition
 	(*Signal)(nil),        // 1: witnessmark.calibration.v1.Signal
-	(*InputRange)(nil),    // 2: witnessmark.calibration.v1.InputRange
-	(*ImageLayout)(nil),   // 3: witnessmark.calibration.v1.ImageLayout
-	(*Segment)(nil),       // 4: witnessmark.calibration.v1.Segment
-	(*IdentityField)(nil), // 5: witnessmark.calibration.v1.IdentityField
-	(*Stored)(nil),        // 6: witnessmark.calibration.v1.Stored
-	(*Conversion)(nil),    // 7: witnessmark.calibration.v1.Conversion
-	(*Rational)(nil),      // 8: witnessmark.calibration.v1.Rational
-	(*Axis)(nil),          // 9: witnessmark.calibration.v1.Axis
-	(*TableAxis)(nil),     // 10: witnessmark.calibration.v1.TableAxis
-	(*Table)(nil),         // 11: witnessmark.calibration.v1.Table
-	(*Mirror)(nil),        // 12: witnessmark.calibration.v1.Mirror
-	(*Checksum)(nil),      // 13: witnessmark.calibration.v1.Checksum
-	(*AddressRange)(nil),  // 14: witnessmark.calibration.v1.AddressRange
-	(*VolatileRange)(nil), // 15: witnessmark.calibration.v1.VolatileRange
-	nil,                   // 16: witnessmark.calibration.v1.Conversion.LabelsEntry
+	(*Observed)(nil),      // 2: witnessmark.calibration.v1.Observed
+	(*InputRange)(nil),    // 3: witnessmark.calibration.v1.InputRange
+	(*ImageLayout)(nil),   // 4: witnessmark.calibration.v1.ImageLayout
+	(*Segment)(nil),       // 5: witnessmark.calibration.v1.Segment
+	(*IdentityField)(nil), // 6: witnessmark.calibration.v1.IdentityField
+	(*Stored)(nil),        // 7: witnessmark.calibration.v1.Stored
+	(*Conversion)(nil),    // 8: witnessmark.calibration.v1.Conversion
+	(*Rational)(nil),      // 9: witnessmark.calibration.v1.Rational
+	(*Axis)(nil),          // 10: witnessmark.calibration.v1.Axis
+	(*TableAxis)(nil),     // 11: witnessmark.calibration.v1.TableAxis
+	(*Table)(nil),         // 12: witnessmark.calibration.v1.Table
+	(*Mirror)(nil),        // 13: witnessmark.calibration.v1.Mirror
+	(*Checksum)(nil),      // 14: witnessmark.calibration.v1.Checksum
+	(*AddressRange)(nil),  // 15: witnessmark.calibration.v1.AddressRange
+	(*VolatileRange)(nil), // 16: witnessmark.calibration.v1.VolatileRange
+	nil,                   // 17: witnessmark.calibration.v1.Conversion.LabelsEntry
 }
 var file_witnessmark_calibration_v1_definition_proto_depIdxs = []int32{
-	3,  // 0: witnessmark.calibration.v1.Definition.image:type_name -> witnessmark.calibration.v1.ImageLayout
-	5,  // 1: witnessmark.calibration.v1.Definition.identity:type_name -> witnessmark.calibration.v1.IdentityField
-	9,  // 2: witnessmark.calibration.v1.Definition.axes:type_name -> witnessmark.calibration.v1.Axis
-	11, // 3: witnessmark.calibration.v1.Definition.tables:type_name -> witnessmark.calibration.v1.Table
-	13, // 4: witnessmark.calibration.v1.Definition.checksums:type_name -> witnessmark.calibration.v1.Checksum
-	15, // 5: witnessmark.calibration.v1.Definition.volatile:type_name -> witnessmark.calibration.v1.VolatileRange
+	4,  // 0: witnessmark.calibration.v1.Definition.image:type_name -> witnessmark.calibration.v1.ImageLayout
+	6,  // 1: witnessmark.calibration.v1.Definition.identity:type_name -> witnessmark.calibration.v1.IdentityField
+	10, // 2: witnessmark.calibration.v1.Definition.axes:type_name -> witnessmark.calibration.v1.Axis
+	12, // 3: witnessmark.calibration.v1.Definition.tables:type_name -> witnessmark.calibration.v1.Table
+	14, // 4: witnessmark.calibration.v1.Definition.checksums:type_name -> witnessmark.calibration.v1.Checksum
+	16, // 5: witnessmark.calibration.v1.Definition.volatile:type_name -> witnessmark.calibration.v1.VolatileRange
 	1,  // 6: witnessmark.calibration.v1.Definition.signals:type_name -> witnessmark.calibration.v1.Signal
-	2,  // 7: witnessmark.calibration.v1.Definition.inputs:type_name -> witnessmark.calibration.v1.InputRange
-	4,  // 8: witnessmark.calibration.v1.ImageLayout.segments:type_name -> witnessmark.calibration.v1.Segment
-	8,  // 9: witnessmark.calibration.v1.Conversion.rational:type_name -> witnessmark.calibration.v1.Rational
-	16, // 10: witnessmark.calibration.v1.Conversion.labels:type_name -> witnessmark.calibration.v1.Conversion.LabelsEntry
-	6,  // 11: witnessmark.calibration.v1.Axis.stored:type_name -> witnessmark.calibration.v1.Stored
-	7,  // 12: witnessmark.calibration.v1.Axis.conversion:type_name -> witnessmark.calibration.v1.Conversion
-	6,  // 13: witnessmark.calibration.v1.TableAxis.stored:type_name -> witnessmark.calibration.v1.Stored
-	7,  // 14: witnessmark.calibration.v1.TableAxis.conversion:type_name -> witnessmark.calibration.v1.Conversion
-	6,  // 15: witnessmark.calibration.v1.Table.stored:type_name -> witnessmark.calibration.v1.Stored
-	7,  // 16: witnessmark.calibration.v1.Table.conversion:type_name -> witnessmark.calibration.v1.Conversion
-	10, // 17: witnessmark.calibration.v1.Table.x:type_name -> witnessmark.calibration.v1.TableAxis
-	10, // 18: witnessmark.calibration.v1.Table.y:type_name -> witnessmark.calibration.v1.TableAxis
-	12, // 19: witnessmark.calibration.v1.Table.mirror:type_name -> witnessmark.calibration.v1.Mirror
-	14, // 20: witnessmark.calibration.v1.Checksum.over:type_name -> witnessmark.calibration.v1.AddressRange
-	6,  // 21: witnessmark.calibration.v1.Checksum.stored:type_name -> witnessmark.calibration.v1.Stored
-	22, // [22:22] is the sub-list for method output_type
-	22, // [22:22] is the sub-list for method input_type
-	22, // [22:22] is the sub-list for extension type_name
-	22, // [22:22] is the sub-list for extension extendee
-	0,  // [0:22] is the sub-list for field type_name
+	3,  // 7: witnessmark.calibration.v1.Definition.inputs:type_name -> witnessmark.calibration.v1.InputRange
+	2,  // 8: witnessmark.calibration.v1.Signal.observed:type_name -> witnessmark.calibration.v1.Observed
+	5,  // 9: witnessmark.calibration.v1.ImageLayout.segments:type_name -> witnessmark.calibration.v1.Segment
+	9,  // 10: witnessmark.calibration.v1.Conversion.rational:type_name -> witnessmark.calibration.v1.Rational
+	17, // 11: witnessmark.calibration.v1.Conversion.labels:type_name -> witnessmark.calibration.v1.Conversion.LabelsEntry
+	7,  // 12: witnessmark.calibration.v1.Axis.stored:type_name -> witnessmark.calibration.v1.Stored
+	8,  // 13: witnessmark.calibration.v1.Axis.conversion:type_name -> witnessmark.calibration.v1.Conversion
+	7,  // 14: witnessmark.calibration.v1.TableAxis.stored:type_name -> witnessmark.calibration.v1.Stored
+	8,  // 15: witnessmark.calibration.v1.TableAxis.conversion:type_name -> witnessmark.calibration.v1.Conversion
+	7,  // 16: witnessmark.calibration.v1.Table.stored:type_name -> witnessmark.calibration.v1.Stored
+	8,  // 17: witnessmark.calibration.v1.Table.conversion:type_name -> witnessmark.calibration.v1.Conversion
+	11, // 18: witnessmark.calibration.v1.Table.x:type_name -> witnessmark.calibration.v1.TableAxis
+	11, // 19: witnessmark.calibration.v1.Table.y:type_name -> witnessmark.calibration.v1.TableAxis
+	13, // 20: witnessmark.calibration.v1.Table.mirror:type_name -> witnessmark.calibration.v1.Mirror
+	2,  // 21: witnessmark.calibration.v1.Table.observed:type_name -> witnessmark.calibration.v1.Observed
+	15, // 22: witnessmark.calibration.v1.Checksum.over:type_name -> witnessmark.calibration.v1.AddressRange
+	7,  // 23: witnessmark.calibration.v1.Checksum.stored:type_name -> witnessmark.calibration.v1.Stored
+	24, // [24:24] is the sub-list for method output_type
+	24, // [24:24] is the sub-list for method input_type
+	24, // [24:24] is the sub-list for extension type_name
+	24, // [24:24] is the sub-list for extension extendee
+	0,  // [0:24] is the sub-list for field type_name
 }
 
 func init() { file_witnessmark_calibration_v1_definition_proto_init() }
@@ -1614,16 +1683,16 @@ func file_witnessmark_calibration_v1_definition_proto_init() {
 		return
 	}
 	file_witnessmark_calibration_v1_definition_proto_msgTypes[1].OneofWrappers = []any{}
-	file_witnessmark_calibration_v1_definition_proto_msgTypes[5].OneofWrappers = []any{}
 	file_witnessmark_calibration_v1_definition_proto_msgTypes[6].OneofWrappers = []any{}
 	file_witnessmark_calibration_v1_definition_proto_msgTypes[7].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_definition_proto_msgTypes[8].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_witnessmark_calibration_v1_definition_proto_rawDesc), len(file_witnessmark_calibration_v1_definition_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   17,
+			NumMessages:   18,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -137,11 +137,16 @@ type RunSummary struct {
 	// Headers of columns that were not read.
 	LeftOut []string `protobuf:"bytes,3,rep,name=left_out,json=leftOut,proto3" json:"left_out,omitempty"`
 	// s.
-	Duration      float64      `protobuf:"fixed64,4,opt,name=duration,proto3" json:"duration,omitempty"`
-	Samples       uint32       `protobuf:"varint,5,opt,name=samples,proto3" json:"samples,omitempty"`
-	Sweep         *RunSweep    `protobuf:"bytes,6,opt,name=sweep,proto3" json:"sweep,omitempty"`
-	Curve         *RunCurve    `protobuf:"bytes,7,opt,name=curve,proto3" json:"curve,omitempty"`
-	Quality       []*RunRemark `protobuf:"bytes,8,rep,name=quality,proto3" json:"quality,omitempty"`
+	Duration float64      `protobuf:"fixed64,4,opt,name=duration,proto3" json:"duration,omitempty"`
+	Samples  uint32       `protobuf:"varint,5,opt,name=samples,proto3" json:"samples,omitempty"`
+	Sweep    *RunSweep    `protobuf:"bytes,6,opt,name=sweep,proto3" json:"sweep,omitempty"`
+	Curve    *RunCurve    `protobuf:"bytes,7,opt,name=curve,proto3" json:"curve,omitempty"`
+	Quality  []*RunRemark `protobuf:"bytes,8,rep,name=quality,proto3" json:"quality,omitempty"`
+	// What the run says, in one sentence.
+	Says string `protobuf:"bytes,9,opt,name=says,proto3" json:"says,omitempty"`
+	// Every sweep of the file in its order; sweep is the one that was chosen, from 1.
+	Sweeps        []*RunSweep `protobuf:"bytes,10,rep,name=sweeps,proto3" json:"sweeps,omitempty"`
+	Chosen        uint32      `protobuf:"varint,11,opt,name=chosen,proto3" json:"chosen,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -232,6 +237,27 @@ func (x *RunSummary) GetQuality() []*RunRemark {
 	return nil
 }
 
+func (x *RunSummary) GetSays() string {
+	if x != nil {
+		return x.Says
+	}
+	return ""
+}
+
+func (x *RunSummary) GetSweeps() []*RunSweep {
+	if x != nil {
+		return x.Sweeps
+	}
+	return nil
+}
+
+func (x *RunSummary) GetChosen() uint32 {
+	if x != nil {
+		return x.Chosen
+	}
+	return 0
+}
+
 // RunSweep is a steady rise of engine speed.
 type RunSweep struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -239,9 +265,11 @@ type RunSweep struct {
 	Low  float64 `protobuf:"fixed64,1,opt,name=low,proto3" json:"low,omitempty"`
 	High float64 `protobuf:"fixed64,2,opt,name=high,proto3" json:"high,omitempty"`
 	// s.
-	Begin         float64 `protobuf:"fixed64,3,opt,name=begin,proto3" json:"begin,omitempty"`
-	Until         float64 `protobuf:"fixed64,4,opt,name=until,proto3" json:"until,omitempty"`
-	Samples       uint32  `protobuf:"varint,5,opt,name=samples,proto3" json:"samples,omitempty"`
+	Begin   float64 `protobuf:"fixed64,3,opt,name=begin,proto3" json:"begin,omitempty"`
+	Until   float64 `protobuf:"fixed64,4,opt,name=until,proto3" json:"until,omitempty"`
+	Samples uint32  `protobuf:"varint,5,opt,name=samples,proto3" json:"samples,omitempty"`
+	// Samples inside it that disagree with their neighbours and were left out.
+	LeftOut       uint32 `protobuf:"varint,6,opt,name=left_out,json=leftOut,proto3" json:"left_out,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -307,6 +335,13 @@ func (x *RunSweep) GetUntil() float64 {
 func (x *RunSweep) GetSamples() uint32 {
 	if x != nil {
 		return x.Samples
+	}
+	return 0
+}
+
+func (x *RunSweep) GetLeftOut() uint32 {
+	if x != nil {
+		return x.LeftOut
 	}
 	return 0
 }
@@ -488,11 +523,13 @@ type RunCorrection struct {
 	// kPa, of the water in the air.
 	Vapour *float64 `protobuf:"fixed64,8,opt,name=vapour,proto3,oneof" json:"vapour,omitempty"`
 	// The factor's range.
-	Low           *float64 `protobuf:"fixed64,9,opt,name=low,proto3,oneof" json:"low,omitempty"`
-	High          *float64 `protobuf:"fixed64,10,opt,name=high,proto3,oneof" json:"high,omitempty"`
-	OutOfRange    bool     `protobuf:"varint,11,opt,name=out_of_range,json=outOfRange,proto3" json:"out_of_range,omitempty"`
-	Why           string   `protobuf:"bytes,12,opt,name=why,proto3" json:"why,omitempty"`
-	Notes         []string `protobuf:"bytes,13,rep,name=notes,proto3" json:"notes,omitempty"`
+	Low        *float64 `protobuf:"fixed64,9,opt,name=low,proto3,oneof" json:"low,omitempty"`
+	High       *float64 `protobuf:"fixed64,10,opt,name=high,proto3,oneof" json:"high,omitempty"`
+	OutOfRange bool     `protobuf:"varint,11,opt,name=out_of_range,json=outOfRange,proto3" json:"out_of_range,omitempty"`
+	Why        string   `protobuf:"bytes,12,opt,name=why,proto3" json:"why,omitempty"`
+	Notes      []string `protobuf:"bytes,13,rep,name=notes,proto3" json:"notes,omitempty"`
+	// Half width of the factor's own uncertainty: sensors' resolution, and what the standard is good for.
+	PlusMinus     float64 `protobuf:"fixed64,14,opt,name=plus_minus,json=plusMinus,proto3" json:"plus_minus,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -618,10 +655,17 @@ func (x *RunCorrection) GetNotes() []string {
 	return nil
 }
 
+func (x *RunCorrection) GetPlusMinus() float64 {
+	if x != nil {
+		return x.PlusMinus
+	}
+	return 0
+}
+
 // RunRemark is one doubt about a run.
 type RunRemark struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// spin, lump, short, points, correction or stuck.
+	// One word, such as spin, lump, short, points, correction, stuck, weather, spike, lift or time.
 	Kind string `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
 	// 1/min; 0 where it has no engine speed.
 	Speed         float64 `protobuf:"fixed64,2,opt,name=speed,proto3" json:"speed,omitempty"`
@@ -838,18 +882,832 @@ func (x *Quantity) GetUnit() string {
 	return ""
 }
 
+// RunGain is runs before against runs after.
+type RunGain struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What was shown, in one sentence.
+	Says string `protobuf:"bytes,1,opt,name=says,proto3" json:"says,omitempty"`
+	// crank or wheels.
+	Place string `protobuf:"bytes,2,opt,name=place,proto3" json:"place,omitempty"`
+	// none or the name of a standard.
+	Correction string `protobuf:"bytes,3,opt,name=correction,proto3" json:"correction,omitempty"`
+	RunsBefore uint32 `protobuf:"varint,4,opt,name=runs_before,json=runsBefore,proto3" json:"runs_before,omitempty"`
+	RunsAfter  uint32 `protobuf:"varint,5,opt,name=runs_after,json=runsAfter,proto3" json:"runs_after,omitempty"`
+	// 1/min, the band of the means.
+	From float64 `protobuf:"fixed64,6,opt,name=from,proto3" json:"from,omitempty"`
+	To   float64 `protobuf:"fixed64,7,opt,name=to,proto3" json:"to,omitempty"`
+	// N.m and kW.
+	MeanTorque *GainAmount `protobuf:"bytes,8,opt,name=mean_torque,json=meanTorque,proto3" json:"mean_torque,omitempty"`
+	MeanPower  *GainAmount `protobuf:"bytes,9,opt,name=mean_power,json=meanPower,proto3" json:"mean_power,omitempty"`
+	PeakTorque *GainAmount `protobuf:"bytes,10,opt,name=peak_torque,json=peakTorque,proto3" json:"peak_torque,omitempty"`
+	PeakPower  *GainAmount `protobuf:"bytes,11,opt,name=peak_power,json=peakPower,proto3" json:"peak_power,omitempty"`
+	// Of torque, at each engine speed that all runs have.
+	Points []*GainAtSpeed `protobuf:"bytes,12,rep,name=points,proto3" json:"points,omitempty"`
+	// The smallest gain of the mean that these runs could have shown; left out where they could show none.
+	LeastShown    *LeastShown  `protobuf:"bytes,13,opt,name=least_shown,json=leastShown,proto3" json:"least_shown,omitempty"`
+	Remarks       []*RunRemark `protobuf:"bytes,14,rep,name=remarks,proto3" json:"remarks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RunGain) Reset() {
+	*x = RunGain{}
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RunGain) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RunGain) ProtoMessage() {}
+
+func (x *RunGain) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RunGain.ProtoReflect.Descriptor instead.
+func (*RunGain) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_run_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *RunGain) GetSays() string {
+	if x != nil {
+		return x.Says
+	}
+	return ""
+}
+
+func (x *RunGain) GetPlace() string {
+	if x != nil {
+		return x.Place
+	}
+	return ""
+}
+
+func (x *RunGain) GetCorrection() string {
+	if x != nil {
+		return x.Correction
+	}
+	return ""
+}
+
+func (x *RunGain) GetRunsBefore() uint32 {
+	if x != nil {
+		return x.RunsBefore
+	}
+	return 0
+}
+
+func (x *RunGain) GetRunsAfter() uint32 {
+	if x != nil {
+		return x.RunsAfter
+	}
+	return 0
+}
+
+func (x *RunGain) GetFrom() float64 {
+	if x != nil {
+		return x.From
+	}
+	return 0
+}
+
+func (x *RunGain) GetTo() float64 {
+	if x != nil {
+		return x.To
+	}
+	return 0
+}
+
+func (x *RunGain) GetMeanTorque() *GainAmount {
+	if x != nil {
+		return x.MeanTorque
+	}
+	return nil
+}
+
+func (x *RunGain) GetMeanPower() *GainAmount {
+	if x != nil {
+		return x.MeanPower
+	}
+	return nil
+}
+
+func (x *RunGain) GetPeakTorque() *GainAmount {
+	if x != nil {
+		return x.PeakTorque
+	}
+	return nil
+}
+
+func (x *RunGain) GetPeakPower() *GainAmount {
+	if x != nil {
+		return x.PeakPower
+	}
+	return nil
+}
+
+func (x *RunGain) GetPoints() []*GainAtSpeed {
+	if x != nil {
+		return x.Points
+	}
+	return nil
+}
+
+func (x *RunGain) GetLeastShown() *LeastShown {
+	if x != nil {
+		return x.LeastShown
+	}
+	return nil
+}
+
+func (x *RunGain) GetRemarks() []*RunRemark {
+	if x != nil {
+		return x.Remarks
+	}
+	return nil
+}
+
+// GainAmount is one number before and after; shown says that gain is beyond plus_minus.
+type GainAmount struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Before float64                `protobuf:"fixed64,1,opt,name=before,proto3" json:"before,omitempty"`
+	After  float64                `protobuf:"fixed64,2,opt,name=after,proto3" json:"after,omitempty"`
+	Gain   float64                `protobuf:"fixed64,3,opt,name=gain,proto3" json:"gain,omitempty"`
+	// Left out where the spread of the runs cannot be told.
+	PlusMinus     *float64 `protobuf:"fixed64,4,opt,name=plus_minus,json=plusMinus,proto3,oneof" json:"plus_minus,omitempty"`
+	Shown         bool     `protobuf:"varint,5,opt,name=shown,proto3" json:"shown,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GainAmount) Reset() {
+	*x = GainAmount{}
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GainAmount) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GainAmount) ProtoMessage() {}
+
+func (x *GainAmount) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GainAmount.ProtoReflect.Descriptor instead.
+func (*GainAmount) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_run_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *GainAmount) GetBefore() float64 {
+	if x != nil {
+		return x.Before
+	}
+	return 0
+}
+
+func (x *GainAmount) GetAfter() float64 {
+	if x != nil {
+		return x.After
+	}
+	return 0
+}
+
+func (x *GainAmount) GetGain() float64 {
+	if x != nil {
+		return x.Gain
+	}
+	return 0
+}
+
+func (x *GainAmount) GetPlusMinus() float64 {
+	if x != nil && x.PlusMinus != nil {
+		return *x.PlusMinus
+	}
+	return 0
+}
+
+func (x *GainAmount) GetShown() bool {
+	if x != nil {
+		return x.Shown
+	}
+	return false
+}
+
+// GainAtSpeed is the gain of torque in N.m at one engine speed.
+type GainAtSpeed struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// 1/min.
+	Speed float64 `protobuf:"fixed64,1,opt,name=speed,proto3" json:"speed,omitempty"`
+	Gain  float64 `protobuf:"fixed64,2,opt,name=gain,proto3" json:"gain,omitempty"`
+	// Of a band that holds at all speeds at once.
+	PlusMinus     *float64 `protobuf:"fixed64,3,opt,name=plus_minus,json=plusMinus,proto3,oneof" json:"plus_minus,omitempty"`
+	Shown         bool     `protobuf:"varint,4,opt,name=shown,proto3" json:"shown,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GainAtSpeed) Reset() {
+	*x = GainAtSpeed{}
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GainAtSpeed) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GainAtSpeed) ProtoMessage() {}
+
+func (x *GainAtSpeed) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GainAtSpeed.ProtoReflect.Descriptor instead.
+func (*GainAtSpeed) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_run_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *GainAtSpeed) GetSpeed() float64 {
+	if x != nil {
+		return x.Speed
+	}
+	return 0
+}
+
+func (x *GainAtSpeed) GetGain() float64 {
+	if x != nil {
+		return x.Gain
+	}
+	return 0
+}
+
+func (x *GainAtSpeed) GetPlusMinus() float64 {
+	if x != nil && x.PlusMinus != nil {
+		return *x.PlusMinus
+	}
+	return 0
+}
+
+func (x *GainAtSpeed) GetShown() bool {
+	if x != nil {
+		return x.Shown
+	}
+	return false
+}
+
+// LeastShown is in N.m and kW.
+type LeastShown struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Torque        float64                `protobuf:"fixed64,1,opt,name=torque,proto3" json:"torque,omitempty"`
+	Power         float64                `protobuf:"fixed64,2,opt,name=power,proto3" json:"power,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LeastShown) Reset() {
+	*x = LeastShown{}
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LeastShown) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LeastShown) ProtoMessage() {}
+
+func (x *LeastShown) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LeastShown.ProtoReflect.Descriptor instead.
+func (*LeastShown) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_run_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *LeastShown) GetTorque() float64 {
+	if x != nil {
+		return x.Torque
+	}
+	return 0
+}
+
+func (x *LeastShown) GetPower() float64 {
+	if x != nil {
+		return x.Power
+	}
+	return 0
+}
+
+// RunCheck is a run held against the image that the controller had.
+type RunCheck struct {
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	Run        *RunRef                `protobuf:"bytes,1,opt,name=run,proto3" json:"run,omitempty"`
+	Image      *ImageRef              `protobuf:"bytes,2,opt,name=image,proto3" json:"image,omitempty"`
+	Definition *DocumentRef           `protobuf:"bytes,3,opt,name=definition,proto3" json:"definition,omitempty"`
+	Limits     *DocumentRef           `protobuf:"bytes,4,opt,name=limits,proto3" json:"limits,omitempty"`
+	Sides      []*RunSide             `protobuf:"bytes,5,rep,name=sides,proto3" json:"sides,omitempty"`
+	Outside    []*RunOutside          `protobuf:"bytes,6,rep,name=outside,proto3" json:"outside,omitempty"`
+	Findings   []*RunFinding          `protobuf:"bytes,7,rep,name=findings,proto3" json:"findings,omitempty"`
+	// clear, or the worst severity of the findings.
+	Verdict       string `protobuf:"bytes,8,opt,name=verdict,proto3" json:"verdict,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RunCheck) Reset() {
+	*x = RunCheck{}
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RunCheck) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RunCheck) ProtoMessage() {}
+
+func (x *RunCheck) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RunCheck.ProtoReflect.Descriptor instead.
+func (*RunCheck) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_run_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *RunCheck) GetRun() *RunRef {
+	if x != nil {
+		return x.Run
+	}
+	return nil
+}
+
+func (x *RunCheck) GetImage() *ImageRef {
+	if x != nil {
+		return x.Image
+	}
+	return nil
+}
+
+func (x *RunCheck) GetDefinition() *DocumentRef {
+	if x != nil {
+		return x.Definition
+	}
+	return nil
+}
+
+func (x *RunCheck) GetLimits() *DocumentRef {
+	if x != nil {
+		return x.Limits
+	}
+	return nil
+}
+
+func (x *RunCheck) GetSides() []*RunSide {
+	if x != nil {
+		return x.Sides
+	}
+	return nil
+}
+
+func (x *RunCheck) GetOutside() []*RunOutside {
+	if x != nil {
+		return x.Outside
+	}
+	return nil
+}
+
+func (x *RunCheck) GetFindings() []*RunFinding {
+	if x != nil {
+		return x.Findings
+	}
+	return nil
+}
+
+func (x *RunCheck) GetVerdict() string {
+	if x != nil {
+		return x.Verdict
+	}
+	return ""
+}
+
+// RunSide is what a table or signal commanded beside what a channel logged, in the table's or signal's unit.
+type RunSide struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// One of the two.
+	Table  string `protobuf:"bytes,1,opt,name=table,proto3" json:"table,omitempty"`
+	Signal string `protobuf:"bytes,2,opt,name=signal,proto3" json:"signal,omitempty"`
+	// The quantity of the channel.
+	Channel string `protobuf:"bytes,3,opt,name=channel,proto3" json:"channel,omitempty"`
+	Unit    string `protobuf:"bytes,4,opt,name=unit,proto3" json:"unit,omitempty"`
+	// s, by which the channel runs behind.
+	Delay   float64 `protobuf:"fixed64,5,opt,name=delay,proto3" json:"delay,omitempty"`
+	Samples uint32  `protobuf:"varint,6,opt,name=samples,proto3" json:"samples,omitempty"`
+	// Of logged minus commanded.
+	Mean          float64    `protobuf:"fixed64,7,opt,name=mean,proto3" json:"mean,omitempty"`
+	Rms           float64    `protobuf:"fixed64,8,opt,name=rms,proto3" json:"rms,omitempty"`
+	Worst         *RunMoment `protobuf:"bytes,9,opt,name=worst,proto3" json:"worst,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RunSide) Reset() {
+	*x = RunSide{}
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RunSide) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RunSide) ProtoMessage() {}
+
+func (x *RunSide) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RunSide.ProtoReflect.Descriptor instead.
+func (*RunSide) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_run_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *RunSide) GetTable() string {
+	if x != nil {
+		return x.Table
+	}
+	return ""
+}
+
+func (x *RunSide) GetSignal() string {
+	if x != nil {
+		return x.Signal
+	}
+	return ""
+}
+
+func (x *RunSide) GetChannel() string {
+	if x != nil {
+		return x.Channel
+	}
+	return ""
+}
+
+func (x *RunSide) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+func (x *RunSide) GetDelay() float64 {
+	if x != nil {
+		return x.Delay
+	}
+	return 0
+}
+
+func (x *RunSide) GetSamples() uint32 {
+	if x != nil {
+		return x.Samples
+	}
+	return 0
+}
+
+func (x *RunSide) GetMean() float64 {
+	if x != nil {
+		return x.Mean
+	}
+	return 0
+}
+
+func (x *RunSide) GetRms() float64 {
+	if x != nil {
+		return x.Rms
+	}
+	return 0
+}
+
+func (x *RunSide) GetWorst() *RunMoment {
+	if x != nil {
+		return x.Worst
+	}
+	return nil
+}
+
+// RunMoment is one sample of a run.
+type RunMoment struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// s.
+	Time float64 `protobuf:"fixed64,1,opt,name=time,proto3" json:"time,omitempty"`
+	// Quantity to value.
+	Inputs        map[string]float64 `protobuf:"bytes,2,rep,name=inputs,proto3" json:"inputs,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
+	Commanded     float64            `protobuf:"fixed64,3,opt,name=commanded,proto3" json:"commanded,omitempty"`
+	Logged        float64            `protobuf:"fixed64,4,opt,name=logged,proto3" json:"logged,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RunMoment) Reset() {
+	*x = RunMoment{}
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RunMoment) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RunMoment) ProtoMessage() {}
+
+func (x *RunMoment) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RunMoment.ProtoReflect.Descriptor instead.
+func (*RunMoment) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_run_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *RunMoment) GetTime() float64 {
+	if x != nil {
+		return x.Time
+	}
+	return 0
+}
+
+func (x *RunMoment) GetInputs() map[string]float64 {
+	if x != nil {
+		return x.Inputs
+	}
+	return nil
+}
+
+func (x *RunMoment) GetCommanded() float64 {
+	if x != nil {
+		return x.Commanded
+	}
+	return 0
+}
+
+func (x *RunMoment) GetLogged() float64 {
+	if x != nil {
+		return x.Logged
+	}
+	return 0
+}
+
+// RunOutside is how long a run lay beyond an axis, where the table is held at its end.
+type RunOutside struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Table string                 `protobuf:"bytes,1,opt,name=table,proto3" json:"table,omitempty"`
+	// Its quantity.
+	Axis string `protobuf:"bytes,2,opt,name=axis,proto3" json:"axis,omitempty"`
+	// s.
+	Time float64 `protobuf:"fixed64,3,opt,name=time,proto3" json:"time,omitempty"`
+	// Of the run's time, 0 to 1.
+	Share         float64 `protobuf:"fixed64,4,opt,name=share,proto3" json:"share,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RunOutside) Reset() {
+	*x = RunOutside{}
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RunOutside) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RunOutside) ProtoMessage() {}
+
+func (x *RunOutside) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RunOutside.ProtoReflect.Descriptor instead.
+func (*RunOutside) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_run_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *RunOutside) GetTable() string {
+	if x != nil {
+		return x.Table
+	}
+	return ""
+}
+
+func (x *RunOutside) GetAxis() string {
+	if x != nil {
+		return x.Axis
+	}
+	return ""
+}
+
+func (x *RunOutside) GetTime() float64 {
+	if x != nil {
+		return x.Time
+	}
+	return 0
+}
+
+func (x *RunOutside) GetShare() float64 {
+	if x != nil {
+		return x.Share
+	}
+	return 0
+}
+
+// RunFinding is what a run shows that somebody should look at; it never changes a report's verdict.
+type RunFinding struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// knock, lean, over-target, differs, off-axis or limit.
+	Kind string `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
+	// notice, caution, warning or danger.
+	Severity string `protobuf:"bytes,2,opt,name=severity,proto3" json:"severity,omitempty"`
+	// s.
+	Time float64 `protobuf:"fixed64,3,opt,name=time,proto3" json:"time,omitempty"`
+	// Quantity to value.
+	Inputs map[string]float64 `protobuf:"bytes,4,rep,name=inputs,proto3" json:"inputs,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
+	Text   string             `protobuf:"bytes,5,opt,name=text,proto3" json:"text,omitempty"`
+	// The table or signal that it is about, where there is one.
+	Table         string `protobuf:"bytes,6,opt,name=table,proto3" json:"table,omitempty"`
+	Signal        string `protobuf:"bytes,7,opt,name=signal,proto3" json:"signal,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RunFinding) Reset() {
+	*x = RunFinding{}
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RunFinding) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RunFinding) ProtoMessage() {}
+
+func (x *RunFinding) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_run_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RunFinding.ProtoReflect.Descriptor instead.
+func (*RunFinding) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_run_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *RunFinding) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *RunFinding) GetSeverity() string {
+	if x != nil {
+		return x.Severity
+	}
+	return ""
+}
+
+func (x *RunFinding) GetTime() float64 {
+	if x != nil {
+		return x.Time
+	}
+	return 0
+}
+
+func (x *RunFinding) GetInputs() map[string]float64 {
+	if x != nil {
+		return x.Inputs
+	}
+	return nil
+}
+
+func (x *RunFinding) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+func (x *RunFinding) GetTable() string {
+	if x != nil {
+		return x.Table
+	}
+	return ""
+}
+
+func (x *RunFinding) GetSignal() string {
+	if x != nil {
+		return x.Signal
+	}
+	return ""
+}
+
 var File_witnessmark_calibration_v1_run_proto protoreflect.FileDescriptor
 
 const file_witnessmark_calibration_v1_run_proto_rawDesc = "" +
 	"\n" +
-	"$witnessmark/calibration/v1/run.proto\x12\x1awitnessmark.calibration.v1\"M\n" +
+	"$witnessmark/calibration/v1/run.proto\x12\x1awitnessmark.calibration.v1\x1a'witnessmark/calibration/v1/report.proto\"M\n" +
 	"\n" +
 	"ChannelMap\x12?\n" +
 	"\bchannels\x18\x01 \x03(\v2#.witnessmark.calibration.v1.ChannelR\bchannels\"Q\n" +
 	"\aChannel\x12\x16\n" +
 	"\x06header\x18\x01 \x01(\tR\x06header\x12\x1a\n" +
 	"\bquantity\x18\x02 \x01(\tR\bquantity\x12\x12\n" +
-	"\x04unit\x18\x03 \x01(\tR\x04unit\"\xeb\x02\n" +
+	"\x04unit\x18\x03 \x01(\tR\x04unit\"\xd5\x03\n" +
 	"\n" +
 	"RunSummary\x12\x12\n" +
 	"\x04file\x18\x01 \x01(\tR\x04file\x12?\n" +
@@ -859,13 +1717,18 @@ const file_witnessmark_calibration_v1_run_proto_rawDesc = "" +
 	"\asamples\x18\x05 \x01(\rR\asamples\x12:\n" +
 	"\x05sweep\x18\x06 \x01(\v2$.witnessmark.calibration.v1.RunSweepR\x05sweep\x12:\n" +
 	"\x05curve\x18\a \x01(\v2$.witnessmark.calibration.v1.RunCurveR\x05curve\x12?\n" +
-	"\aquality\x18\b \x03(\v2%.witnessmark.calibration.v1.RunRemarkR\aquality\"v\n" +
+	"\aquality\x18\b \x03(\v2%.witnessmark.calibration.v1.RunRemarkR\aquality\x12\x12\n" +
+	"\x04says\x18\t \x01(\tR\x04says\x12<\n" +
+	"\x06sweeps\x18\n" +
+	" \x03(\v2$.witnessmark.calibration.v1.RunSweepR\x06sweeps\x12\x16\n" +
+	"\x06chosen\x18\v \x01(\rR\x06chosen\"\x91\x01\n" +
 	"\bRunSweep\x12\x10\n" +
 	"\x03low\x18\x01 \x01(\x01R\x03low\x12\x12\n" +
 	"\x04high\x18\x02 \x01(\x01R\x04high\x12\x14\n" +
 	"\x05begin\x18\x03 \x01(\x01R\x05begin\x12\x14\n" +
 	"\x05until\x18\x04 \x01(\x01R\x05until\x12\x18\n" +
-	"\asamples\x18\x05 \x01(\rR\asamples\"\xe1\x02\n" +
+	"\asamples\x18\x05 \x01(\rR\asamples\x12\x19\n" +
+	"\bleft_out\x18\x06 \x01(\rR\aleftOut\"\xe1\x02\n" +
 	"\bRunCurve\x12\x14\n" +
 	"\x05place\x18\x01 \x01(\tR\x05place\x12I\n" +
 	"\n" +
@@ -881,7 +1744,7 @@ const file_witnessmark_calibration_v1_run_proto_rawDesc = "" +
 	"\bRunPoint\x12\x14\n" +
 	"\x05speed\x18\x01 \x01(\x01R\x05speed\x12\x16\n" +
 	"\x06torque\x18\x02 \x01(\x01R\x06torque\x12\x14\n" +
-	"\x05power\x18\x03 \x01(\x01R\x05power\"\xb9\x03\n" +
+	"\x05power\x18\x03 \x01(\x01R\x05power\"\xd8\x03\n" +
 	"\rRunCorrection\x12\x1a\n" +
 	"\bstandard\x18\x01 \x01(\tR\bstandard\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x18\n" +
@@ -897,7 +1760,9 @@ const file_witnessmark_calibration_v1_run_proto_rawDesc = "" +
 	"\fout_of_range\x18\v \x01(\bR\n" +
 	"outOfRange\x12\x10\n" +
 	"\x03why\x18\f \x01(\tR\x03why\x12\x14\n" +
-	"\x05notes\x18\r \x03(\tR\x05notesB\v\n" +
+	"\x05notes\x18\r \x03(\tR\x05notes\x12\x1d\n" +
+	"\n" +
+	"plus_minus\x18\x0e \x01(\x01R\tplusMinusB\v\n" +
 	"\t_pressureB\x0e\n" +
 	"\f_temperatureB\v\n" +
 	"\t_humidityB\t\n" +
@@ -919,7 +1784,99 @@ const file_witnessmark_calibration_v1_run_proto_rawDesc = "" +
 	"\bQuantity\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
 	"\x05value\x18\x02 \x01(\x01R\x05value\x12\x12\n" +
-	"\x04unit\x18\x03 \x01(\tR\x04unitB<Z:witnessmark/proto/witnessmark/calibration/v1;calibrationv1b\x06proto3"
+	"\x04unit\x18\x03 \x01(\tR\x04unit\"\xa2\x05\n" +
+	"\aRunGain\x12\x12\n" +
+	"\x04says\x18\x01 \x01(\tR\x04says\x12\x14\n" +
+	"\x05place\x18\x02 \x01(\tR\x05place\x12\x1e\n" +
+	"\n" +
+	"correction\x18\x03 \x01(\tR\n" +
+	"correction\x12\x1f\n" +
+	"\vruns_before\x18\x04 \x01(\rR\n" +
+	"runsBefore\x12\x1d\n" +
+	"\n" +
+	"runs_after\x18\x05 \x01(\rR\trunsAfter\x12\x12\n" +
+	"\x04from\x18\x06 \x01(\x01R\x04from\x12\x0e\n" +
+	"\x02to\x18\a \x01(\x01R\x02to\x12G\n" +
+	"\vmean_torque\x18\b \x01(\v2&.witnessmark.calibration.v1.GainAmountR\n" +
+	"meanTorque\x12E\n" +
+	"\n" +
+	"mean_power\x18\t \x01(\v2&.witnessmark.calibration.v1.GainAmountR\tmeanPower\x12G\n" +
+	"\vpeak_torque\x18\n" +
+	" \x01(\v2&.witnessmark.calibration.v1.GainAmountR\n" +
+	"peakTorque\x12E\n" +
+	"\n" +
+	"peak_power\x18\v \x01(\v2&.witnessmark.calibration.v1.GainAmountR\tpeakPower\x12?\n" +
+	"\x06points\x18\f \x03(\v2'.witnessmark.calibration.v1.GainAtSpeedR\x06points\x12G\n" +
+	"\vleast_shown\x18\r \x01(\v2&.witnessmark.calibration.v1.LeastShownR\n" +
+	"leastShown\x12?\n" +
+	"\aremarks\x18\x0e \x03(\v2%.witnessmark.calibration.v1.RunRemarkR\aremarks\"\x97\x01\n" +
+	"\n" +
+	"GainAmount\x12\x16\n" +
+	"\x06before\x18\x01 \x01(\x01R\x06before\x12\x14\n" +
+	"\x05after\x18\x02 \x01(\x01R\x05after\x12\x12\n" +
+	"\x04gain\x18\x03 \x01(\x01R\x04gain\x12\"\n" +
+	"\n" +
+	"plus_minus\x18\x04 \x01(\x01H\x00R\tplusMinus\x88\x01\x01\x12\x14\n" +
+	"\x05shown\x18\x05 \x01(\bR\x05shownB\r\n" +
+	"\v_plus_minus\"\x80\x01\n" +
+	"\vGainAtSpeed\x12\x14\n" +
+	"\x05speed\x18\x01 \x01(\x01R\x05speed\x12\x12\n" +
+	"\x04gain\x18\x02 \x01(\x01R\x04gain\x12\"\n" +
+	"\n" +
+	"plus_minus\x18\x03 \x01(\x01H\x00R\tplusMinus\x88\x01\x01\x12\x14\n" +
+	"\x05shown\x18\x04 \x01(\bR\x05shownB\r\n" +
+	"\v_plus_minus\":\n" +
+	"\n" +
+	"LeastShown\x12\x16\n" +
+	"\x06torque\x18\x01 \x01(\x01R\x06torque\x12\x14\n" +
+	"\x05power\x18\x02 \x01(\x01R\x05power\"\xe1\x03\n" +
+	"\bRunCheck\x124\n" +
+	"\x03run\x18\x01 \x01(\v2\".witnessmark.calibration.v1.RunRefR\x03run\x12:\n" +
+	"\x05image\x18\x02 \x01(\v2$.witnessmark.calibration.v1.ImageRefR\x05image\x12G\n" +
+	"\n" +
+	"definition\x18\x03 \x01(\v2'.witnessmark.calibration.v1.DocumentRefR\n" +
+	"definition\x12?\n" +
+	"\x06limits\x18\x04 \x01(\v2'.witnessmark.calibration.v1.DocumentRefR\x06limits\x129\n" +
+	"\x05sides\x18\x05 \x03(\v2#.witnessmark.calibration.v1.RunSideR\x05sides\x12@\n" +
+	"\aoutside\x18\x06 \x03(\v2&.witnessmark.calibration.v1.RunOutsideR\aoutside\x12B\n" +
+	"\bfindings\x18\a \x03(\v2&.witnessmark.calibration.v1.RunFindingR\bfindings\x12\x18\n" +
+	"\averdict\x18\b \x01(\tR\averdict\"\xf8\x01\n" +
+	"\aRunSide\x12\x14\n" +
+	"\x05table\x18\x01 \x01(\tR\x05table\x12\x16\n" +
+	"\x06signal\x18\x02 \x01(\tR\x06signal\x12\x18\n" +
+	"\achannel\x18\x03 \x01(\tR\achannel\x12\x12\n" +
+	"\x04unit\x18\x04 \x01(\tR\x04unit\x12\x14\n" +
+	"\x05delay\x18\x05 \x01(\x01R\x05delay\x12\x18\n" +
+	"\asamples\x18\x06 \x01(\rR\asamples\x12\x12\n" +
+	"\x04mean\x18\a \x01(\x01R\x04mean\x12\x10\n" +
+	"\x03rms\x18\b \x01(\x01R\x03rms\x12;\n" +
+	"\x05worst\x18\t \x01(\v2%.witnessmark.calibration.v1.RunMomentR\x05worst\"\xdb\x01\n" +
+	"\tRunMoment\x12\x12\n" +
+	"\x04time\x18\x01 \x01(\x01R\x04time\x12I\n" +
+	"\x06inputs\x18\x02 \x03(\v21.witnessmark.calibration.v1.RunMoment.InputsEntryR\x06inputs\x12\x1c\n" +
+	"\tcommanded\x18\x03 \x01(\x01R\tcommanded\x12\x16\n" +
+	"\x06logged\x18\x04 \x01(\x01R\x06logged\x1a9\n" +
+	"\vInputsEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"`\n" +
+	"\n" +
+	"RunOutside\x12\x14\n" +
+	"\x05table\x18\x01 \x01(\tR\x05table\x12\x12\n" +
+	"\x04axis\x18\x02 \x01(\tR\x04axis\x12\x12\n" +
+	"\x04time\x18\x03 \x01(\x01R\x04time\x12\x14\n" +
+	"\x05share\x18\x04 \x01(\x01R\x05share\"\x99\x02\n" +
+	"\n" +
+	"RunFinding\x12\x12\n" +
+	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x1a\n" +
+	"\bseverity\x18\x02 \x01(\tR\bseverity\x12\x12\n" +
+	"\x04time\x18\x03 \x01(\x01R\x04time\x12J\n" +
+	"\x06inputs\x18\x04 \x03(\v22.witnessmark.calibration.v1.RunFinding.InputsEntryR\x06inputs\x12\x12\n" +
+	"\x04text\x18\x05 \x01(\tR\x04text\x12\x14\n" +
+	"\x05table\x18\x06 \x01(\tR\x05table\x12\x16\n" +
+	"\x06signal\x18\a \x01(\tR\x06signal\x1a9\n" +
+	"\vInputsEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01B<Z:witnessmark/proto/witnessmark/calibration/v1;calibrationv1b\x06proto3"
 
 var (
 	file_witnessmark_calibration_v1_run_proto_rawDescOnce sync.Once
@@ -933,7 +1890,7 @@ func file_witnessmark_calibration_v1_run_proto_rawDescGZIP() []byte {
 	return file_witnessmark_calibration_v1_run_proto_rawDescData
 }
 
-var file_witnessmark_calibration_v1_run_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
+var file_witnessmark_calibration_v1_run_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
 var file_witnessmark_calibration_v1_run_proto_goTypes = []any{
 	(*ChannelMap)(nil),    // 0: witnessmark.calibration.v1.ChannelMap
 	(*Channel)(nil),       // 1: witnessmark.calibration.v1.Channel
@@ -945,6 +1902,20 @@ var file_witnessmark_calibration_v1_run_proto_goTypes = []any{
 	(*RunRemark)(nil),     // 7: witnessmark.calibration.v1.RunRemark
 	(*Reckoning)(nil),     // 8: witnessmark.calibration.v1.Reckoning
 	(*Quantity)(nil),      // 9: witnessmark.calibration.v1.Quantity
+	(*RunGain)(nil),       // 10: witnessmark.calibration.v1.RunGain
+	(*GainAmount)(nil),    // 11: witnessmark.calibration.v1.GainAmount
+	(*GainAtSpeed)(nil),   // 12: witnessmark.calibration.v1.GainAtSpeed
+	(*LeastShown)(nil),    // 13: witnessmark.calibration.v1.LeastShown
+	(*RunCheck)(nil),      // 14: witnessmark.calibration.v1.RunCheck
+	(*RunSide)(nil),       // 15: witnessmark.calibration.v1.RunSide
+	(*RunMoment)(nil),     // 16: witnessmark.calibration.v1.RunMoment
+	(*RunOutside)(nil),    // 17: witnessmark.calibration.v1.RunOutside
+	(*RunFinding)(nil),    // 18: witnessmark.calibration.v1.RunFinding
+	nil,                   // 19: witnessmark.calibration.v1.RunMoment.InputsEntry
+	nil,                   // 20: witnessmark.calibration.v1.RunFinding.InputsEntry
+	(*RunRef)(nil),        // 21: witnessmark.calibration.v1.RunRef
+	(*ImageRef)(nil),      // 22: witnessmark.calibration.v1.ImageRef
+	(*DocumentRef)(nil),   // 23: witnessmark.calibration.v1.DocumentRef
 }
 var file_witnessmark_calibration_v1_run_proto_depIdxs = []int32{
 	1,  // 0: witnessmark.calibration.v1.ChannelMap.channels:type_name -> witnessmark.calibration.v1.Channel
@@ -952,17 +1923,35 @@ var file_witnessmark_calibration_v1_run_proto_depIdxs = []int32{
 	3,  // 2: witnessmark.calibration.v1.RunSummary.sweep:type_name -> witnessmark.calibration.v1.RunSweep
 	4,  // 3: witnessmark.calibration.v1.RunSummary.curve:type_name -> witnessmark.calibration.v1.RunCurve
 	7,  // 4: witnessmark.calibration.v1.RunSummary.quality:type_name -> witnessmark.calibration.v1.RunRemark
-	6,  // 5: witnessmark.calibration.v1.RunCurve.correction:type_name -> witnessmark.calibration.v1.RunCorrection
-	5,  // 6: witnessmark.calibration.v1.RunCurve.points:type_name -> witnessmark.calibration.v1.RunPoint
-	5,  // 7: witnessmark.calibration.v1.RunCurve.peak_torque:type_name -> witnessmark.calibration.v1.RunPoint
-	5,  // 8: witnessmark.calibration.v1.RunCurve.peak_power:type_name -> witnessmark.calibration.v1.RunPoint
-	9,  // 9: witnessmark.calibration.v1.Reckoning.results:type_name -> witnessmark.calibration.v1.Quantity
-	9,  // 10: witnessmark.calibration.v1.Reckoning.inputs:type_name -> witnessmark.calibration.v1.Quantity
-	11, // [11:11] is the sub-list for method output_type
-	11, // [11:11] is the sub-list for method input_type
-	11, // [11:11] is the sub-list for extension type_name
-	11, // [11:11] is the sub-list for extension extendee
-	0,  // [0:11] is the sub-list for field type_name
+	3,  // 5: witnessmark.calibration.v1.RunSummary.sweeps:type_name -> witnessmark.calibration.v1.RunSweep
+	6,  // 6: witnessmark.calibration.v1.RunCurve.correction:type_name -> witnessmark.calibration.v1.RunCorrection
+	5,  // 7: witnessmark.calibration.v1.RunCurve.points:type_name -> witnessmark.calibration.v1.RunPoint
+	5,  // 8: witnessmark.calibration.v1.RunCurve.peak_torque:type_name -> witnessmark.calibration.v1.RunPoint
+	5,  // 9: witnessmark.calibration.v1.RunCurve.peak_power:type_name -> witnessmark.calibration.v1.RunPoint
+	9,  // 10: witnessmark.calibration.v1.Reckoning.results:type_name -> witnessmark.calibration.v1.Quantity
+	9,  // 11: witnessmark.calibration.v1.Reckoning.inputs:type_name -> witnessmark.calibration.v1.Quantity
+	11, // 12: witnessmark.calibration.v1.RunGain.mean_torque:type_name -> witnessmark.calibration.v1.GainAmount
+	11, // 13: witnessmark.calibration.v1.RunGain.mean_power:type_name -> witnessmark.calibration.v1.GainAmount
+	11, // 14: witnessmark.calibration.v1.RunGain.peak_torque:type_name -> witnessmark.calibration.v1.GainAmount
+	11, // 15: witnessmark.calibration.v1.RunGain.peak_power:type_name -> witnessmark.calibration.v1.GainAmount
+	12, // 16: witnessmark.calibration.v1.RunGain.points:type_name -> witnessmark.calibration.v1.GainAtSpeed
+	13, // 17: witnessmark.calibration.v1.RunGain.least_shown:type_name -> witnessmark.calibration.v1.LeastShown
+	7,  // 18: witnessmark.calibration.v1.RunGain.remarks:type_name -> witnessmark.calibration.v1.RunRemark
+	21, // 19: witnessmark.calibration.v1.RunCheck.run:type_name -> witnessmark.calibration.v1.RunRef
+	22, // 20: witnessmark.calibration.v1.RunCheck.image:type_name -> witnessmark.calibration.v1.ImageRef
+	23, // 21: witnessmark.calibration.v1.RunCheck.definition:type_name -> witnessmark.calibration.v1.DocumentRef
+	23, // 22: witnessmark.calibration.v1.RunCheck.limits:type_name -> witnessmark.calibration.v1.DocumentRef
+	15, // 23: witnessmark.calibration.v1.RunCheck.sides:type_name -> witnessmark.calibration.v1.RunSide
+	17, // 24: witnessmark.calibration.v1.RunCheck.outside:type_name -> witnessmark.calibration.v1.RunOutside
+	18, // 25: witnessmark.calibration.v1.RunCheck.findings:type_name -> witnessmark.calibration.v1.RunFinding
+	16, // 26: witnessmark.calibration.v1.RunSide.worst:type_name -> witnessmark.calibration.v1.RunMoment
+	19, // 27: witnessmark.calibration.v1.RunMoment.inputs:type_name -> witnessmark.calibration.v1.RunMoment.InputsEntry
+	20, // 28: witnessmark.calibration.v1.RunFinding.inputs:type_name -> witnessmark.calibration.v1.RunFinding.InputsEntry
+	29, // [29:29] is the sub-list for method output_type
+	29, // [29:29] is the sub-list for method input_type
+	29, // [29:29] is the sub-list for extension type_name
+	29, // [29:29] is the sub-list for extension extendee
+	0,  // [0:29] is the sub-list for field type_name
 }
 
 func init() { file_witnessmark_calibration_v1_run_proto_init() }
@@ -970,14 +1959,17 @@ func file_witnessmark_calibration_v1_run_proto_init() {
 	if File_witnessmark_calibration_v1_run_proto != nil {
 		return
 	}
+	file_witnessmark_calibration_v1_report_proto_init()
 	file_witnessmark_calibration_v1_run_proto_msgTypes[6].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_run_proto_msgTypes[11].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_run_proto_msgTypes[12].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_witnessmark_calibration_v1_run_proto_rawDesc), len(file_witnessmark_calibration_v1_run_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   10,
+			NumMessages:   21,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
