@@ -64,6 +64,9 @@ var messages = map[string]proto.Message{
 func readable(key, value string) json.RawMessage {
 	kind, _, _ := strings.Cut(key, " ")
 	m, ok := messages[kind]
+	if kind == docMark {
+		value = fmt.Sprintf("%x", value)
+	}
 	if !ok {
 		text, _ := json.Marshal(strings.ReplaceAll(value, "\x00", " "))
 		return text

@@ -24,7 +24,7 @@ import (
 
 // documentForm is the form of the documents; another number has them made again from the entries. A
 // new kind of action is a new form, too: an older program must not go on from what it cannot read.
-const documentForm = 1
+const documentForm = 2
 
 // HeadDocument is the kind of the one document that every entry changes: how far the ledger goes.
 const HeadDocument = "head"
@@ -55,6 +55,9 @@ const (
 	docLacking    = "lacking"     // commitment: a text that was neither handed on nor erased
 	docPlate      = "plate"       // normalised plate, job: its car
 	docFrame      = "frame"       // frame number, job: its car
+	docListing    = "listing"     // job: what it is listed by
+	docMark       = "mark"        // what it is about, value, block of jobs: a bit for each
+	docWait       = "wait"        // how bad, since, what, author, name
 )
 
 // State is what the ledger says at one moment: it reads the documents of one transaction, and is
@@ -94,9 +97,11 @@ func Write(w store.WriteTx) *State {
 
 // Finish writes what is written once for all that was applied: jobs that changed, and the head.
 func (s *State) Finish() error {
-	for _, n := range slices.Sorted(maps.Keys(s.changed)) {
+	changed := slices.Sorted(maps.Keys(s.changed))
+	for _, n := range changed {
 		s.put(docJob, join(n), s.jobs[n])
 	}
+	s.relist(changed)
 	clear(s.changed)
 	s.forget()
 	s.head.Root = hexHash(s.Root(s.Size()))

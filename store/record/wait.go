@@ -1,0 +1,162 @@
+package record
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/signoff"
+	"witnessmark/tables/severity"
+)
+
+// What an open job can wait for.
+const (
+	ToRead      = "read"
+	ToSubmit    = "submit"
+	ToSign      = "sign"
+	ToSignAgain = "sign-again" // a newer revision judges a release worse than it was signed
+	ToReturn    = "return"     // it is danger, which nobody signs
+	ToRevise    = "revise"     // it was returned to its author
+	ToCollect   = "collect"
+	ToReadBack  = "read-back"
+)
+
+// waitKinds is the kind of action by which each ends.
+var waitKinds = map[string]string{
+	ToRead: addRead.name, ToSubmit: submit.name, ToSign: signOff.name, ToSignAgain: signOff.name, ToReturn: signOff.name,
+	ToRevise: submit.name, ToCollect: collect.name, ToReadBack: addReadback.name,
+}
+
+// Wait is something that a job waits for.
+type Wait struct {
+	What    string
+	Of      Name   // a submission, the read as found, or the job
+	Verdict string // by the newest revisions; empty where nothing is judged
+	Author  string // of a submission
+	Since   uint32 // entry
+}
+
+func (w Wait) String() string {
+	words := map[string]string{ToSignAgain: "sign again", ToReadBack: "read back"}[w.What]
+	if words == "" {
+		words = w.What
+	}
+	if w.Of.Part == TheJob {
+		return words
+	}
+	return words + " " + w.Of.String()
+}
+
+// May says whether it waits for a person; who reviews decides what nobody may sign, too.
+func (w Wait) May(who *recordv1.Person, onePerson bool) bool {
+	own := w.Author == who.GetName()
+	switch w.What {
+	case ToRevise:
+		if !own {
+			return false
+		}
+	case ToSubmit: // a lead may, and is not waited for
+		return contains(who.GetRoles(), signoff.RoleName(recordv1.Role_ROLE_CALIBRATOR))
+	case ToSign, ToSignAgain, ToReturn:
+		if own && !onePerson || w.Verdict == string(severity.Warning) && !has(who, lead) {
+			return false
+		}
+	}
+	return needs(who, signoff.RolesOf(waitKinds[w.What])...) == nil
+}
+
+// Verdict is a submission's verdict by the newest revisions, as far as the ledger says.
+func Verdict(sub *recordv1.Submission) string {
+	if worse := sub.GetJudgedWorse(); worse != nil {
+		return worse.GetVerdict()
+	}
+	return sub.GetJudgement().GetVerdict()
+}
+
+// WaitsOf is what a job waits for; a closed one for nothing.
+func WaitsOf(j *recordv1.Job) (out []Wait) {
+	if j.GetState() != open {
+		return nil
+	}
+	found := AsFound(j)
+	if found == nil {
+		return []Wait{{What: ToRead, Of: Name{Job: j.GetNumber()}, Since: j.GetOpened().GetEntry()}}
+	}
+	if !slices.ContainsFunc(j.GetSubmissions(), func(sub *recordv1.Submission) bool { return sub.GetState() != Withdrawn }) {
+		out = append(out, Wait{What: ToSubmit, Of: Name{Job: j.GetNumber()}, Since: found.GetAdded().GetEntry()})
+	}
+	for _, sub := range j.GetSubmissions() {
+		if what, since := waitOf(j, sub); what != "" {
+			out = append(out, Wait{what, Name{j.GetNumber(), ASubmission, sub.GetNumber()}, Verdict(sub), author(sub), since})
+		}
+	}
+	if c := ToBeReadBack(j); c != nil {
+		w := Wait{What: ToReadBack, Of: Name{j.GetNumber(), ARead, found.GetNumber()}, Since: c.GetCollected().GetEntry()}
+		if sub := SubmissionOf(j, c.GetSubmission()); sub != nil {
+			w.Of, w.Verdict, w.Author = Name{j.GetNumber(), ASubmission, sub.GetNumber()}, Verdict(sub), author(sub)
+		}
+		out = append(out, w)
+	}
+	return out
+}
+
+// waitOf is what a submission waits for, and since which entry.
+func waitOf(j *recordv1.Job, sub *recordv1.Submission) (what string, since uint32) {
+	danger := Verdict(sub) == string(severity.Danger)
+	newer := func(counts func(*recordv1.Submission) bool) bool { // of the same author
+		return slices.ContainsFunc(j.GetSubmissions()[sub.GetNumber():], func(n *recordv1.Submission) bool { return author(n) == author(sub) && counts(n) })
+	}
+	switch waits, worse := sub.GetState() == Waiting, IsRelease(sub) && sub.GetJudgedWorse() != nil; {
+	case (waits || worse) && danger:
+		return ToReturn, max(sub.GetLatest(), sub.GetJudgedWorseBy())
+	case waits:
+		return ToSign, sub.GetLatest()
+	case worse:
+		return ToSignAgain, sub.GetJudgedWorseBy()
+	case sub.GetState() == Returned && !newer(func(*recordv1.Submission) bool { return true }):
+		return ToRevise, sub.GetReturned().GetEntry()
+	case IsRelease(sub) && !sub.GetCollected() && sub.GetState() != InCar && !newer(IsRelease):
+		return ToCollect, sub.GetSigned().GetEntry()
+	}
+	return "", 0
+}
+
+// ToBeReadBack is the last collection, where no read-back followed it; else nil.
+func ToBeReadBack(j *recordv1.Job) *recordv1.Collection {
+	taken, back := j.GetCollections(), j.GetReadBacks()
+	if len(taken) == 0 || len(back) > 0 && back[len(back)-1].GetAdded().GetEntry() > taken[len(taken)-1].GetCollected().GetEntry() {
+		return nil
+	}
+	return taken[len(taken)-1]
+}
+
+// worst is the rank of the worst level; what is not judged comes after all.
+var worst = severity.Danger.Rank()
+
+// key sorts the worst first, and then what has waited longest.
+func (w Wait) key() string {
+	rank := worst + 1
+	if w.Verdict != "" {
+		rank = worst - severity.Of(w.Verdict).Rank()
+	}
+	return join(rank, w.Since, w.What, w.Author, w.Of.String())
+}
+
+// Waits visits what all open jobs wait for, the worst first, and then what has waited longest.
+func (s *State) Waits(fn func(Wait) (more bool)) {
+	s.scan(docWait, "", "", func(key string, _ []byte) bool {
+		p := strings.Split(key, "\x00")
+		if len(p) != 5 {
+			s.fail(fmt.Errorf("%s %q: has %d parts", docWait, key, len(p)))
+			return false
+		}
+		of, err := ParseName(p[4])
+		s.fail(err)
+		w := Wait{What: p[2], Of: of, Author: p[3], Since: number(p[1])}
+		if rank := int(number(p[0])); rank <= worst {
+			w.Verdict = severity.Words()[worst-rank]
+		}
+		return fn(w)
+	})
+}
