@@ -95,6 +95,12 @@ func unknownEntry() error {
 	return upgrade("the ledger holds an entry of a kind that this witnessmark does not know")
 }
 
+// answers are the flags by which a person says what a rule asks for.
+var answers = map[string]string{
+	record.ReasonHoles:   "--with-holes, or a whole read",
+	claims.ReasonCarSaid: "--same-car, or --not-same-car",
+}
+
 // refusal gives what the rules say its kind; a refusal's text says what would be right.
 func refusal(err error) error {
 	var r *record.Refusal
@@ -102,7 +108,7 @@ func refusal(err error) error {
 	case errors.As(err, &r) && r.Reason == claims.ReasonUpgrade:
 		return upgrade("%v", r)
 	case errors.As(err, &r):
-		return &Error{Kind: Refused, Err: r}
+		return &Error{Kind: Refused, Err: r, Try: answers[r.Reason]}
 	case errors.Is(err, record.ErrUnknownKind):
 		return unknownEntry()
 	}

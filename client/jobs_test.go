@@ -43,9 +43,9 @@ func TestSubmissionHoldsTheReadsRanges(t *testing.T) {
 	}
 	changed := slices.Clone(flat)
 	changed[0x40], changed[0x90] = 0x0C, 0
-	w.refusedAs(submit(changed), Refused, "which the job's read holds")
+	w.refusedAs(submit(changed), Refused, "what the job's read holds")
 	changed[0x90] = 0xFF
-	w.refusedAs(submit(hexOf(w, changed, image.Range{End: 0x70}, held[1])), Refused, "which the job's read holds")
+	w.refusedAs(submit(hexOf(w, changed, image.Range{End: 0x70}, held[1])), Refused, "what the job's read holds")
 	w.must(nil, submit(changed)) // raw: the gap is 0xFF
 	w.must(nil, submit(hexOf(w, changed, held...)))
 	w.must(nil, w.lead.Sync(ctx))

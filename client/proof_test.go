@@ -271,6 +271,24 @@ func TestForgedProofs(t *testing.T) {
 			return list
 		}
 	}
+	collected := func(signOff []byte, j *recordv1.Judgement) []byte { // the entry of a collection by a sign-off
+		leaf := ledger.LeafHash(signOff)
+		envelope, err := signoff.Seal(&recordv1.Action{
+			Genesis: w.fake.genesis, Form: signoff.Form, RequestId: "y", Time: now(), Seen: &recordv1.Seen{Size: 1, Root: strings.Repeat("0", 64)}, ActsOn: fmt.Sprintf("%x", leaf[:]),
+			Body: &recordv1.Action_Collect{Collect: &recordv1.Collect{Job: 1, Submission: 1, ImageSha256: w.sub().GetImage().GetSha256(), Judgement: j}},
+		}, w.tech.signer)
+		w.must(nil, err)
+		return entryOf(envelope)
+	}
+	judged := func(change func(*recordv1.Judgement)) func([]*recordv1.Proven) []*recordv1.Proven { // and collected so
+		return func(list []*recordv1.Proven) []*recordv1.Proven {
+			j := proto.CloneOf(w.sub().GetSignOff().GetJudgement())
+			change(j)
+			at := slices.IndexFunc(list, func(p *recordv1.Proven) bool { return kindOf(p) == "sign_off" })
+			list[len(list)-1].Entry = collected(list[at].GetEntry(), j)
+			return list
+		}
+	}
 	sealed := func(c *Client, a *recordv1.Action) func([]*recordv1.Proven) []*recordv1.Proven {
 		return func(list []*recordv1.Proven) []*recordv1.Proven {
 			a.Genesis, a.Form, a.RequestId, a.Time, a.Seen = w.fake.genesis, signoff.Form, "x", now(), &recordv1.Seen{Size: 1, Root: strings.Repeat("0", 64)}
@@ -284,12 +302,7 @@ func TestForgedProofs(t *testing.T) {
 				return slices.Insert(list, at, &recordv1.Proven{Entry: entry})
 			}
 			list[at].Entry = entry
-			col, leaf := list[len(list)-1], ledger.LeafHash(entry)
-			b := &recordv1.Action{Genesis: a.Genesis, Form: a.Form, RequestId: "y", Time: a.Time, Seen: a.Seen, ActsOn: fmt.Sprintf("%x", leaf[:]),
-				Body: &recordv1.Action_Collect{Collect: &recordv1.Collect{Job: 1, Submission: 1, ImageSha256: w.sub().GetImage().GetSha256(), Judgement: w.sub().GetSignOff().GetJudgement()}}}
-			envelope, err = signoff.Seal(b, w.tech.signer)
-			w.must(nil, err)
-			col.Entry = entryOf(envelope)
+			list[len(list)-1].Entry = collected(entry, w.sub().GetSignOff().GetJudgement())
 			return list
 		}
 	}
@@ -323,6 +336,8 @@ func TestForgedProofs(t *testing.T) {
 		{"danger", "danger, which nobody signs", sealed(w.lead, signs(func(s *recordv1.SignOff) { s.Judgement.Verdict = "danger" }))},
 		{"signed as less than was collected", "does not cover", sealed(w.lead, signs(func(s *recordv1.SignOff) { s.Judgement.Verdict, s.Judgement.Warnings, s.Because = "caution", nil, nil }))},
 		{"another image", "another image", sealed(w.lead, signs(func(s *recordv1.SignOff) { s.ImageSha256 = w.job().GetReads()[0].GetImage().GetSha256() }))},
+		{"another report", "report.pb is not the one", judged(func(j *recordv1.Judgement) { j.ReportSha256 = j.GetBaseSha256() })},
+		{"a report on less", "not about its images", judged(func(j *recordv1.Judgement) { j.AsFoundSha256 = strings.Repeat("ab", 32) })},
 		{"another job", "about job 2", sealed(w.lead, signs(func(s *recordv1.SignOff) { s.Job = 2 }))},
 		{"returned before", "was returned", func(l []*recordv1.Proven) []*recordv1.Proven {
 			l = sealed(w.lead, &recordv1.Action{Body: &recordv1.Action_Return{Return: &recordv1.Return{Job: 1, Submission: 1, ImageSha256: w.sub().GetImage().GetSha256(), Reason: "no"}}})(l)

@@ -45,7 +45,7 @@ func (c *Client) Submit(ctx context.Context, n NewSubmission) (*recordv1.Submiss
 		im, err = im.Holding(held)
 	}
 	if err != nil {
-		return nil, nil, refused("%s %v, which the job's read holds", n.Path, err)
+		return nil, nil, refused("%s: %v; allowed: what the job's read holds, no more and no less", n.Path, err)
 	}
 	d := &deed{}
 	d.bring(n.Path, im.Bytes)

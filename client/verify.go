@@ -210,8 +210,9 @@ func (o *opened) documents(j *recordv1.Judgement, v *Verified) error {
 	if report.GetSemantics() != compare.Semantics {
 		return upgrade("%s: its report was made by rules number %d, and this witnessmark has number %d", o.name, report.GetSemantics(), compare.Semantics)
 	}
-	if report.GetCandidate().GetSha256() != v.Submission.GetImage().GetSha256() || report.GetVerdict() != j.GetVerdict() {
-		return o.no("its report is not about its image")
+	if report.GetCandidate().GetSha256() != v.Submission.GetImage().GetSha256() || report.GetVerdict() != j.GetVerdict() ||
+		report.GetBase().GetSha256() != j.GetBaseSha256() || report.GetAsFound().GetSha256() != j.GetAsFoundSha256() {
+		return o.no("its report is not about its images")
 	}
 	v.Report = report
 	return nil
