@@ -39,8 +39,12 @@ func (s *session) account(runs []image.Range) {
 	for _, t := range s.lay.Tables {
 		cells := o.claimCells(t.Cells, ofTable)
 		x, y := axis(t.X), axis(t.Y)
-		if cells || x || y {
-			s.addChange(t, x, y)
+		switch {
+		case !cells && !x && !y:
+		case s.unknown[t.ID] != "":
+			s.unknownChange(t)
+		default:
+			s.keep(between(s.baseOf(t.ID), s.candOf(t.ID)))
 		}
 	}
 	for _, c := range s.lay.Checksums {

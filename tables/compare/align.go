@@ -17,11 +17,15 @@ import (
 func (s *session) pairTables() {
 	for _, id := range s.ids() {
 		b, c := s.lay.ByID[id], s.candLay.ByID[id]
+		const fresh = "only the candidate's definition has this table"
 		switch {
 		case c == nil:
 			s.alone(id, "only the base's definition has this table")
+		case s.unknown[id] != "" && b == nil:
+			s.keep(&change{id: id, candTable: c, incomparable: fresh + ", and " + s.unknown[id]})
+		case s.unknown[id] != "":
 		case b == nil:
-			s.keepWhole(&change{id: id, candTable: c}, "only the candidate's definition has this table")
+			s.keepWhole(id, c, fresh)
 		default:
 			s.pair(id, b, c)
 		}
@@ -34,51 +38,36 @@ func (s *session) alone(id, why string) {
 
 // keepWhole reports a table that cannot be compared: nothing says which cells stand, so all of them
 // count as changed, and the limits judge it as if there had been none before.
-func (s *session) keepWhole(ch *change, why string) {
-	s.alone(ch.id, why)
-	ch.incomparable = why
-	ch.cand = s.candOf(ch.id)
-	for i := range ch.cand.Bits {
-		row, col := i/ch.cand.NX, i%ch.cand.NX
-		ch.cells = append(ch.cells, cell{row: row, col: col})
+func (s *session) keepWhole(id string, t *definition.Table, why string) {
+	s.alone(id, why)
+	c := &change{id: id, candTable: t, incomparable: why, cand: s.candOf(id),
+		movedXPoints: storedPoints(t.X), movedYPts: storedPoints(t.Y)}
+	for i := range c.cand.Bits {
+		c.cells = append(c.cells, cell{row: i / c.cand.NX, col: i % c.cand.NX})
 	}
-	ch.movedXPoints, ch.movedYPts = storedPoints(ch.candTable.X), storedPoints(ch.candTable.Y)
-	s.keep(ch)
+	s.keep(c)
 }
 
-func (s *session) pair(id string, b, c *definition.Table) {
-	ch := &change{id: id, baseTable: b, candTable: c}
-	if why := unlike(b, c); why != "" {
-		s.keepWhole(ch, why)
-		return
+func (s *session) pair(id string, b, t *definition.Table) {
+	why := unlike(b, t)
+	if why == "" {
+		b, why = inUnitsOf(b, t)
 	}
-	b, why := inUnitsOf(b, c)
 	if why != "" {
-		s.keepWhole(ch, why)
+		s.keepWhole(id, t, why)
 		return
 	}
-	ch.baseTable, ch.base, ch.cand = b, s.baseOf(id), s.candOf(id)
+	base := s.baseOf(id)
 	if b != s.lay.ByID[id] {
-		ch.base = surface.Decode(b, s.in.Base.Bytes)
+		base = surface.Decode(b, s.in.Base.Bytes)
 	}
-	cols, onlyX := align(b.X, c.X, ch.base.X, ch.cand.X, ch.base.NX)
-	rows, onlyY := align(b.Y, c.Y, ch.base.Y, ch.cand.Y, ch.base.NY)
-	ch.xMoved, ch.movedXPoints = moved(b.X, c.X, ch.base.X, ch.cand.X)
-	ch.yMoved, ch.movedYPts = moved(b.Y, c.Y, ch.base.Y, ch.cand.Y)
-	for _, row := range rows {
-		for _, col := range cols {
-			at := cell{row: row[1], col: col[1], baseRow: row[0], baseCol: col[0]}
-			if ch.differs(at) {
-				ch.cells = append(ch.cells, at)
-			}
-		}
-	}
-	if len(ch.cells) == 0 && !ch.xMoved && !ch.yMoved {
+	c, onlyX, onlyY := aligned(id, base, s.candOf(id))
+	if c.unchanged() {
 		return
 	}
-	s.keep(ch)
+	s.keep(c)
 	if len(onlyX)+len(onlyY) > 0 {
-		ch.report.Alignment = &calibrationv1.Alignment{X: onlyX, Y: onlyY}
+		c.report.Alignment = &calibrationv1.Alignment{X: onlyX, Y: onlyY}
 	}
 }
 

@@ -21,12 +21,17 @@ func (s *session) find(f *calibrationv1.Finding) {
 }
 
 // joined makes one line of what was found, and of a long list says how much was left out.
-func joined(list []string) string {
+func joined(list []string) string { return cut(list, "; ") }
+
+// listed is joined for what stands within a sentence.
+func listed(list []string) string { return cut(list, ", ") }
+
+func cut(list []string, between string) string {
 	const most = 12
 	if len(list) <= most {
-		return strings.Join(list, "; ")
+		return strings.Join(list, between)
 	}
-	return fmt.Sprintf("%s; and %d more", strings.Join(list[:most], "; "), len(list)-most)
+	return fmt.Sprintf("%s%sand %d more", strings.Join(list[:most], between), between, len(list)-most)
 }
 
 // several is a count and its word: 1 byte, 2 bytes.
@@ -78,12 +83,17 @@ func (j judged) axes() [2]judgedAxis {
 func (s *session) subjects(f func(j judged)) {
 	if !s.check {
 		for _, c := range s.changes {
-			f(judged{c.cand, c.cells, c.movedXPoints, c.movedYPts})
+			if c.cand != nil {
+				f(judged{c.cand, c.cells, c.movedXPoints, c.movedYPts})
+			}
 		}
 		return
 	}
 	for _, t := range s.candLay.Tables {
 		d := s.candOf(t.ID)
+		if d == nil {
+			continue
+		}
 		j := judged{d: d, xPoints: storedPoints(t.X), yPoints: storedPoints(t.Y)}
 		for i := range d.Bits {
 			row, col := i/d.NX, i%d.NX
@@ -202,6 +212,9 @@ func (s *session) mirrors() {
 			continue
 		}
 		d, of := s.candOf(t.ID), s.candOf(t.MirrorOf)
+		if d == nil || of == nil && s.unknown[t.MirrorOf] != "" {
+			continue
+		}
 		f := &calibrationv1.Finding{Rule: "mirror", Severity: "danger", Table: t.ID, Tables: []string{t.MirrorOf}}
 		if of == nil || len(of.Bits) != len(d.Bits) {
 			f.Count, f.Detail = uint32(len(d.Bits)), fmt.Sprintf("%s has not as many cells", t.MirrorOf)
@@ -244,7 +257,7 @@ func (s *session) notMeant() {
 	for _, c := range s.changes {
 		if !meant[c.id] {
 			s.find(&calibrationv1.Finding{Rule: "not-meant", Severity: "caution", Table: c.id,
-				Count: max(c.report.Changed, 1), Detail: c.whatChanged()})
+				Count: max(c.report.GetChanged(), 1), Detail: c.whatChanged()})
 		}
 	}
 }
@@ -280,7 +293,7 @@ func (s *session) noLimit(c *change, from *limits.Judged) {
 		why = append(why, fmt.Sprintf("no rule of %s selects it", s.in.Limits.Name))
 	}
 	s.find(&calibrationv1.Finding{Rule: "no-limit", Severity: "caution", Table: c.id,
-		Count: max(c.report.Changed, 1), Detail: joined(why)})
+		Count: max(c.report.GetChanged(), 1), Detail: joined(why)})
 }
 
 // carried counts the inherited findings that would be a warning or worse if they were new.

@@ -3,6 +3,8 @@
 package compare
 
 import (
+	"slices"
+
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
@@ -22,10 +24,12 @@ type Input struct {
 	MeantGiven      bool
 	Job             *calibrationv1.JobFacts // nil for none
 	Run             *limits.Run             // what covers judges by; nil for none
+	AsFound         *image.Image            // what the car first came with, by Layout; nil for none
 }
 
-// Compare makes the report. An error means that it could not be made at all (an image of
-// another size, limits that do not fit, an unknown table in Meant).
+// Compare makes the report. An error means that it could not be made at all (an image of another
+// size, or one that lacks what the other holds of what is compared; limits that do not fit; an
+// unknown table in Meant). An image as found that is the base, or of another software, is left out.
 func Compare(in Input) (*calibrationv1.Report, error) {
 	s, err := open(in, false)
 	if err != nil {
@@ -40,16 +44,19 @@ func Compare(in Input) (*calibrationv1.Report, error) {
 	if !s.two {
 		runs = differing(in.Base.Bytes, in.Candidate.Bytes)
 	}
-	equal := !s.two && len(runs) == 0
-	if !equal {
+	if s.two || len(runs) > 0 {
 		s.report.Candidate = imageRef(in.Candidate)
 	}
+	if err := s.asFound(); err != nil {
+		return nil, err
+	}
+	s.findHoles()
+	runs = image.Minus(runs, image.Join(slices.Concat(s.baseHoles.gaps, s.candHoles.gaps)))
+	equal := !s.two && len(runs) == 0
 	s.identity()
 	if err := s.checksums(equal); err != nil {
 		return nil, err
 	}
-	s.gaps("base", in.Base)
-	s.gaps("candidate", in.Candidate)
 	switch {
 	case s.two:
 		s.pairTables()
@@ -66,10 +73,10 @@ func Check(im *image.Image, lay *definition.Layout, lim *limits.Limits, job *cal
 		return nil, err
 	}
 	s.report.Candidate = imageRef(im)
+	s.findHoles()
 	s.identity()
 	if err := s.checksums(false); err != nil {
 		return nil, err
 	}
-	s.gaps("candidate", im)
 	return s.finish()
 }

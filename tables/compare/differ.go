@@ -107,6 +107,9 @@ func (o *owners) claimCells(c *definition.Cells, k kind) (changed bool) {
 					continue
 				}
 				run := o.from(off)
+				if run == len(o.runs) || o.runs[run].Start > off { // unknown
+					continue
+				}
 				n := o.first[run] + int(off-o.runs[run].Start)
 				o.covered[n] |= mask
 				if diff&mask != 0 {

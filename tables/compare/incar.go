@@ -7,9 +7,9 @@ import (
 	"witnessmark/tables/image"
 )
 
-// SameInCar says whether found is what was written: equal outside volatile ranges and the stored
-// fields of checksums that are restamped on write, which must be valid in found instead. Where it is
-// not, why names the first place and how much differs.
+// SameInCar says whether found is what was written, as far as that says anything: equal outside volatile
+// ranges and the stored fields of checksums that are restamped on write, which must be valid in found
+// instead. Where it is not, why names the first place and how much differs.
 func SameInCar(lay *definition.Layout, written, found *image.Image) (same bool, why string) {
 	if err := sized("the written image", written, lay); err != nil {
 		return false, err.Error()
@@ -24,7 +24,8 @@ func SameInCar(lay *definition.Layout, written, found *image.Image) (same bool, 
 	if lacks := image.Minus(found.Gaps(), image.Join(unknown)); len(lacks) > 0 {
 		return false, fmt.Sprintf("the image found lacks what lies at 0x%x", lacks[0].Start)
 	}
-	o := newOwners(written.Bytes, found.Bytes, differing(written.Bytes, found.Bytes))
+	runs := image.Minus(differing(written.Bytes, found.Bytes), holesOf(lay, written).gaps)
+	o := newOwners(written.Bytes, found.Bytes, runs)
 	for _, r := range lay.Volatile {
 		o.claimRange(r, ofVolatile)
 	}
@@ -51,9 +52,13 @@ func SameInCar(lay *definition.Layout, written, found *image.Image) (same bool, 
 		}
 		return false, fmt.Sprintf("%s, the first at %s%s", differ, address(lay, first), within(lay, first))
 	}
+	unread := holesOf(lay, found)
 	for _, c := range lay.Checksums {
 		if !c.Restamped {
 			continue
+		}
+		if lacks := unread.of["checksum "+c.ID]; len(lacks) > 0 {
+			return false, fmt.Sprintf("checksum %s cannot be checked: the image found lacks %s", c.ID, spans(lay, lacks))
 		}
 		stored, computed, err := sum(c, found.Bytes)
 		if err != nil {

@@ -16,9 +16,12 @@ type joint struct {
 	base, cand *surface.Grid
 }
 
-// jointOf is nil where either side cannot be interpolated: labels, breakpoints that neither rise
-// nor fall, or an index axis whose points differ.
+// jointOf is nil where no breakpoint moved, or where either side cannot be interpolated: labels,
+// breakpoints that neither rise nor fall, or an index axis whose points differ.
 func jointOf(c *change) *joint {
+	if !c.xMoved && !c.yMoved {
+		return nil
+	}
 	for _, axis := range []struct {
 		moved bool
 		a, b  *definition.Axis
@@ -61,7 +64,7 @@ func either(step bool) []bool {
 	return []bool{false}
 }
 
-// report writes the surface, what differs on it, and whether it is the same but for rounding.
+// report writes the surface, and whether it is the same but for rounding.
 func (j *joint) report(c *change) {
 	out := &calibrationv1.Surface{}
 	if c.candTable.X != nil {
@@ -70,13 +73,8 @@ func (j *joint) report(c *change) {
 	if c.candTable.Y != nil {
 		out.Y = j.y
 	}
-	cells := c.candTable.Cells
 	var base, cand []*structpb.Value
-	var d deltas
 	j.each(func(_, _, b, v float64, at bool) {
-		if !near(b, v, rounding(cells, b, v)) {
-			d.add(v - b)
-		}
 		if at {
 			base, cand = append(base, number(b)), append(cand, number(v))
 		}
@@ -85,8 +83,7 @@ func (j *joint) report(c *change) {
 		out.Base = append(out.Base, &structpb.ListValue{Values: base[at : at+len(j.x)]})
 		out.Candidate = append(out.Candidate, &structpb.ListValue{Values: cand[at : at+len(j.x)]})
 	}
-	c.report.Surface, c.report.Delta = out, d.summary()
-	c.report.Regridded = j.regridded(c)
+	c.report.Surface, c.report.Regridded = out, j.regridded(c)
 }
 
 // regridded says whether the surfaces differ by at most half a raw step everywhere. Between breakpoints

@@ -17,7 +17,7 @@ func (s *session) meaningMoved() {
 			continue
 		}
 		s.find(&calibrationv1.Finding{
-			Rule: "meaning-moved", Severity: "warning", Table: c.id, Count: max(c.report.Changed, 1),
+			Rule: "meaning-moved", Severity: "warning", Table: c.id, Count: max(c.report.GetChanged(), 1),
 			Tables: downstream(s.candLay, c.candTable), Detail: c.ratios(),
 		})
 	}

@@ -2,8 +2,6 @@ package compare
 
 import (
 	"fmt"
-	"slices"
-	"strings"
 
 	"google.golang.org/protobuf/proto"
 
@@ -24,28 +22,17 @@ type session struct {
 	changes      []*change // in definition order
 	byID         map[string]*change
 	base, cand   map[string]*surface.Decoded
-}
+	found        map[string]*surface.Decoded // of the image as found
 
-// change is one table that differs between the images.
-type change struct {
-	id                      string
-	baseTable, candTable    *definition.Table
-	xMoved, yMoved          bool // stored or aligned breakpoints differ
-	base, cand              *surface.Decoded
-	cells                   []cell // changed ones, row by row
-	joint                   *joint // nil where breakpoints stand, or cannot be interpolated
-	report                  *calibrationv1.TableReport
-	incomparable            string // why nothing could be compared; empty normally. base is nil then
-	movedXPoints, movedYPts []int  // candidate indices of breakpoints that changed
+	baseHoles, candHoles, foundHoles *holes
+	unknown                          map[string]string // tables of which bytes are unknown, and which
 }
-
-// cell is a changed cell: its index in the candidate and in the base.
-type cell struct{ row, col, baseRow, baseCol int }
 
 // open checks that the input fits together.
 func open(in Input, check bool) (*session, error) {
 	s := &session{in: in, check: check, lay: in.Layout, candLay: in.CandidateLayout,
-		byID: map[string]*change{}, base: map[string]*surface.Decoded{}, cand: map[string]*surface.Decoded{}}
+		byID: map[string]*change{}, unknown: map[string]string{},
+		base: map[string]*surface.Decoded{}, cand: map[string]*surface.Decoded{}, found: map[string]*surface.Decoded{}}
 	if s.candLay == nil || s.candLay == s.lay || s.candLay.SHA256 == s.lay.SHA256 && s.lay.SHA256 != "" {
 		s.candLay = s.lay
 	}
@@ -57,6 +44,12 @@ func open(in Input, check bool) (*session, error) {
 	}
 	if err := sized("candidate", in.Candidate, s.candLay); err != nil {
 		return nil, err
+	}
+	s.baseHoles, s.candHoles = holesOf(s.lay, in.Base), holesOf(s.candLay, in.Candidate)
+	if !check {
+		if err := s.held(); err != nil {
+			return nil, err
+		}
 	}
 	s.report = &calibrationv1.Report{
 		Semantics:  Semantics,
@@ -98,97 +91,17 @@ func imageRef(im *image.Image) *calibrationv1.ImageRef {
 	return &calibrationv1.ImageRef{Sha256: string(im.SHA256()), Size: uint32(len(im.Bytes))}
 }
 
-// meant checks the tables that the author meant to change, and reports them in definition order.
-func (s *session) meant() error {
-	if !s.in.MeantGiven {
-		return nil
-	}
-	want := map[string]bool{}
-	for _, id := range s.in.Meant {
-		if s.lay.ByID[id] == nil && s.candLay.ByID[id] == nil {
-			return fmt.Errorf("meant: the definition %s has no table %q; %s", s.candLay.Name, id, allowed(s.candLay, id))
-		}
-		want[id] = true
-	}
-	s.report.Meant = &calibrationv1.Meant{}
-	for _, id := range s.ids() {
-		if want[id] {
-			s.report.Meant.Tables = append(s.report.Meant.Tables, id)
-		}
-	}
-	return nil
-}
-
-// ids is every table id: the base's in definition order, then those that only the candidate has.
-func (s *session) ids() []string {
-	var ids []string
-	for _, t := range s.lay.Tables {
-		ids = append(ids, t.ID)
-	}
-	if s.two {
-		for _, t := range s.candLay.Tables {
-			if s.lay.ByID[t.ID] == nil {
-				ids = append(ids, t.ID)
-			}
-		}
-	}
-	return ids
-}
-
-// allowed names the tables that a mistyped id may have meant.
-func allowed(lay *definition.Layout, id string) string {
-	type near struct {
-		id   string
-		away int
-	}
-	var all []near
-	for _, t := range lay.Tables {
-		all = append(all, near{t.ID, distance(id, t.ID)})
-	}
-	slices.SortStableFunc(all, func(a, b near) int { return a.away - b.away })
-	var names []string
-	for _, n := range all[:min(len(all), 5)] {
-		names = append(names, n.id)
-	}
-	switch {
-	case len(all) == 0:
-		return "it has no tables"
-	case len(all) > len(names):
-		return fmt.Sprintf("the nearest of its %d are %s", len(all), strings.Join(names, ", "))
-	}
-	return "allowed are " + strings.Join(names, ", ")
-}
-
-// distance is the number of bytes to insert, remove or replace to make b of a. Of a long text only
-// the first 64 bytes count: ids are short, and a mistaken argument may be anything.
-func distance(a, b string) int {
-	a, b = a[:min(len(a), 64)], b[:min(len(b), 64)]
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		diagonal := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			cost := diagonal
-			if a[i] != b[j] {
-				cost++
-			}
-			diagonal = row[j+1]
-			row[j+1] = min(cost, row[j]+1, row[j+1]+1)
-		}
-	}
-	return row[len(b)]
-}
-
-// baseOf and candOf decode a table once; nil where that side lacks it.
+// baseOf, candOf and foundOf decode a table once; nil where that side lacks it, or bytes of it.
 func (s *session) baseOf(id string) *surface.Decoded {
-	return cached(s.base, s.lay, id, s.in.Base.Bytes)
+	return cached(s.base, s.lay, id, s.in.Base, s.baseHoles)
 }
 
 func (s *session) candOf(id string) *surface.Decoded {
-	return cached(s.cand, s.candLay, id, s.in.Candidate.Bytes)
+	return cached(s.cand, s.candLay, id, s.in.Candidate, s.candHoles)
+}
+
+func (s *session) foundOf(id string) *surface.Decoded {
+	return cached(s.found, s.lay, id, s.in.AsFound, s.foundHoles)
 }
 
 // comparableBase is the base's table for the rules; nil also where the two definitions mean different
@@ -200,25 +113,17 @@ func (s *session) comparableBase(id string) *surface.Decoded {
 	return s.baseOf(id)
 }
 
-func cached(m map[string]*surface.Decoded, lay *definition.Layout, id string, bytes []byte) *surface.Decoded {
+func cached(m map[string]*surface.Decoded, lay *definition.Layout, id string, im *image.Image, h *holes) *surface.Decoded {
 	if d, ok := m[id]; ok {
 		return d
 	}
 	t := lay.ByID[id]
-	if t == nil {
+	if t == nil || im == nil || len(h.table(t)) > 0 {
 		return nil
 	}
-	d := surface.Decode(t, bytes)
+	d := surface.Decode(t, im.Bytes)
 	m[id] = d
 	return d
-}
-
-// gaps lists what an image lacks.
-func (s *session) gaps(side string, im *image.Image) {
-	for _, g := range im.Gaps() {
-		s.report.Holes = append(s.report.Holes, &calibrationv1.Hole{
-			Side: side, Start: fmt.Sprintf("0x%x", g.Start), End: fmt.Sprintf("0x%x", g.End)})
-	}
 }
 
 func address(lay *definition.Layout, offset uint64) string {
@@ -228,8 +133,11 @@ func address(lay *definition.Layout, offset uint64) string {
 // finish judges, adds the rules that are always on, sorts and computes the verdict.
 func (s *session) finish() (*calibrationv1.Report, error) {
 	for _, c := range s.changes {
-		s.report.Tables = append(s.report.Tables, c.report)
+		if c.report != nil {
+			s.report.Tables = append(s.report.Tables, c.report)
+		}
 	}
+	s.fromAsFound()
 	s.overlaps()
 	s.notFinite()
 	s.axisOrder()
@@ -252,7 +160,8 @@ func (s *session) judge() error {
 	if lim == nil {
 		return nil
 	}
-	in := limits.JudgeInput{Layout: s.lay, Candidate: s.candOf, Job: s.in.Job, Check: s.check, Run: s.in.Run}
+	in := limits.JudgeInput{Layout: s.lay, Candidate: s.candOf, Job: s.in.Job, Check: s.check, Run: s.in.Run,
+		Unknown: func(id string) string { return s.unknown[id] }}
 	if s.two {
 		in.CandidateLayout = s.candLay
 	}
@@ -260,6 +169,9 @@ func (s *session) judge() error {
 		in.Changed = s.ids()
 	} else {
 		in.Base = s.comparableBase
+		if s.in.AsFound != nil {
+			in.AsFound = s.foundOf
+		}
 		for _, c := range s.changes {
 			in.Changed = append(in.Changed, c.id)
 		}
@@ -272,8 +184,11 @@ func (s *session) judge() error {
 	s.report.Margins = judged.Margins
 	s.report.Unjudged = append(s.report.Unjudged, judged.Unjudged...)
 	for _, c := range s.changes {
-		c.report.JudgedBy = judged.JudgedBy[c.id]
-		if len(c.report.JudgedBy) == 0 {
+		by := judged.JudgedBy[c.id]
+		if c.report != nil {
+			c.report.JudgedBy = by
+		}
+		if len(by) == 0 {
 			s.noLimit(c, judged)
 		}
 	}

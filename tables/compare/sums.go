@@ -15,6 +15,9 @@ import (
 func (s *session) identity() {
 	var wrong []string
 	for _, f := range s.candLay.Identity {
+		if s.lost("identity", f.ID) {
+			continue
+		}
 		r := &calibrationv1.IdentityResult{Id: f.ID, Match: true}
 		cand := f.Text(s.in.Candidate.Bytes)
 		if f.Expect != nil && cand != *f.Expect {
@@ -64,10 +67,13 @@ func (s *session) baseField(f *definition.IdentityField) (*definition.IdentityFi
 	return nil, false
 }
 
-// checksums verifies every stored sum. equal says that the images are, which saves half the work.
+// checksums verifies every stored sum. equal says that the images are, where both are known, which saves half the work.
 func (s *session) checksums(equal bool) error {
 	wrong := map[bool][]string{} // by whether it is restamped on write
 	for _, c := range s.candLay.Checksums {
+		if s.lost("checksum", c.ID) {
+			continue
+		}
 		stored, computed, err := sum(c, s.in.Candidate.Bytes)
 		if err != nil {
 			return err

@@ -11,77 +11,30 @@ import (
 	"witnessmark/tables/surface"
 )
 
-// addChange reports a table whose cells, or whose axes' breakpoints, differ under one definition.
-func (s *session) addChange(t *definition.Table, xMoved, yMoved bool) {
-	c := &change{id: t.ID, baseTable: t, candTable: t, xMoved: xMoved, yMoved: yMoved, base: s.baseOf(t.ID), cand: s.candOf(t.ID)}
-	for i, b := range c.cand.Bits {
-		if b != c.base.Bits[i] {
-			row, col := i/c.cand.NX, i%c.cand.NX
-			c.cells = append(c.cells, cell{row, col, row, col})
-		}
-	}
-	if xMoved {
-		c.movedXPoints = s.movedPoints(t.X)
-	}
-	if yMoved {
-		c.movedYPts = s.movedPoints(t.Y)
-	}
-	s.keep(c)
-}
-
-// movedPoints is the breakpoints whose raw bits differ, by index.
-func (s *session) movedPoints(a *definition.Axis) []int {
-	var out []int
-	for i := range a.Count {
-		if a.Cells.Bits(s.in.Base.Bytes, 0, i) != a.Cells.Bits(s.in.Candidate.Bytes, 0, i) {
-			out = append(out, i)
-		}
-	}
-	return out
-}
-
 // keep writes a change's part of the report.
 func (s *session) keep(c *change) {
+	s.changes = append(s.changes, c)
+	s.byID[c.id] = c
+	if c.cand == nil {
+		return
+	}
 	t := c.candTable
 	c.report = &calibrationv1.TableReport{
 		Id: c.id, Kind: t.Kind, Unit: t.Unit, Cells: uint32(c.cand.NX * c.cand.NY), Changed: uint32(len(c.cells)),
 		AxesChanged: c.xMoved || c.yMoved,
 	}
-	s.changes = append(s.changes, c)
-	s.byID[c.id] = c
 	if c.incomparable != "" {
 		return
-	}
-	if c.report.AxesChanged {
-		c.joint = jointOf(c)
 	}
 	for _, at := range c.cells {
 		c.report.Changes = append(c.report.Changes, c.cellChange(at))
 	}
-	switch {
-	case c.cand.Values == nil || c.base.Values == nil:
-	case c.joint != nil:
+	if c.joint != nil {
 		c.joint.report(c)
-	default:
-		var d deltas
-		for _, at := range c.cells {
-			d.add(c.delta(at))
-		}
-		c.report.Delta = d.summary()
 	}
-}
-
-func (c *change) bits(at cell) (base, cand uint64) {
-	return c.base.Bits[at.baseRow*c.base.NX+at.baseCol], c.cand.Bits[at.row*c.cand.NX+at.col]
-}
-
-// delta is candidate minus base of a cell, physical; exact where both sides are one definition's.
-func (c *change) delta(at cell) float64 {
-	b, v := c.bits(at)
-	if c.baseTable == c.candTable {
-		return c.candTable.Cells.Delta(b, v)
+	if c.numeric() {
+		c.report.Delta = c.deltas().summary()
 	}
-	return c.cand.Values[at.row*c.cand.NX+at.col] - c.base.Values[at.baseRow*c.base.NX+at.baseCol]
 }
 
 func (c *change) cellChange(at cell) *calibrationv1.CellChange {
@@ -141,31 +94,6 @@ func number(v float64) *structpb.Value {
 		return structpb.NewStringValue("-Infinity")
 	}
 	return structpb.NewNumberValue(v)
-}
-
-// deltas sums up differences in the order they come.
-type deltas struct {
-	n                      int
-	min, max, sum, squares float64
-}
-
-func (d *deltas) add(v float64) {
-	if d.n == 0 {
-		d.min, d.max = v, v
-	}
-	d.min, d.max = math.Min(d.min, v), math.Max(d.max, v)
-	d.sum += v
-	d.squares += float64(v * v)
-	d.n++
-}
-
-// summary is all zero where nothing differs.
-func (d *deltas) summary() *calibrationv1.Delta {
-	if d.n == 0 {
-		return &calibrationv1.Delta{}
-	}
-	n := float64(d.n)
-	return &calibrationv1.Delta{Min: d.min, Max: d.max, Mean: d.sum / n, Rms: math.Sqrt(d.squares / n)}
 }
 
 // at is a cell's operating point as text, for the details of findings.
