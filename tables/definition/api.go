@@ -26,10 +26,10 @@ func Compile(name string, file []byte, d *calibrationv1.Definition) (*Layout, er
 func compile(at *yamldoc.Locator, file []byte, d *calibrationv1.Definition) (*Layout, error) {
 	c := &compiler{at: at, d: d, lay: &Layout{
 		Source: d, Name: d.GetName(), SHA256: string(image.HashOf(file)),
-		ByID: map[string]*Table{},
+		ByID: map[string]*Table{}, SignalByID: map[string]*Signal{},
 	}}
 	for _, part := range []func() error{
-		c.head, c.segments, c.identity, c.sharedAxes, c.tables, c.mirrors, c.checksums, c.volatile, c.overlaps,
+		c.head, c.segments, c.identity, c.sharedAxes, c.tables, c.mirrors, c.inputs, c.signals, c.checksums, c.volatile, c.overlaps,
 	} {
 		if err := part(); err != nil {
 			return nil, err

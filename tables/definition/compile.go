@@ -28,7 +28,8 @@ type compiler struct {
 	lay    *Layout
 	shared map[string]*Axis
 	axisAt map[string]string // id of an axis -> where it was written
-	used   []usedCells       // in the order of the file
+	froms  []axisFrom
+	used   []usedCells // in the order of the file
 	cells  uint64
 }
 

@@ -26,6 +26,10 @@ type Layout struct {
 	Identity  []*IdentityField
 	Checksums []*Checksum
 	Volatile  []image.Range // sorted
+
+	Signals    []*Signal
+	SignalByID map[string]*Signal
+	Inputs     []*Input // a quantity each
 }
 
 // Segment is what a range of an image holds.
@@ -37,7 +41,8 @@ type Segment struct {
 // Axis is the breakpoints along one side of a table.
 type Axis struct {
 	ID, Quantity, Unit string
-	Index              bool // never interpolated
+	Index              bool   // never interpolated
+	From               string // the signal that it takes its quantity from, where several feed it; empty if not said
 	Count              int
 	Points             []float64 // physical, of a fixed axis; nil if stored
 	Cells              *Cells    // nil if fixed; NX = Count, NY = 1
@@ -62,9 +67,11 @@ type Table struct {
 	ID, Title, Quantity, Role, Unit string
 	Kind                            string // scalar, curve or map
 	X, Y                            *Axis  // nil where there is none
+	XFeed, YFeed                    *Feed  // of the axes of a table that a signal looks up; else nil
 	Cells                           *Cells
 	Copies                          string
 	Feeds                           []string
+	Protects                        string // lower, higher, or empty
 	MirrorOf                        string // empty if none
 	MirrorComplement                bool
 }

@@ -16,6 +16,7 @@ type axisSource interface {
 	GetConversion() *calibrationv1.Conversion
 	GetPoints() []float64
 	GetIndex() bool
+	GetFrom() string
 }
 
 func (c *compiler) sharedAxes() error {
@@ -41,13 +42,14 @@ func (c *compiler) axis(path, id string, a axisSource) (*Axis, error) {
 }
 
 func (c *compiler) breakpoints(path, id string, a axisSource) (*Axis, error) {
-	axis := &Axis{ID: id, Quantity: a.GetQuantity(), Unit: a.GetUnit(), Index: a.GetIndex()}
+	axis := &Axis{ID: id, Quantity: a.GetQuantity(), Unit: a.GetUnit(), Index: a.GetIndex(), From: a.GetFrom()}
 	if axis.Quantity == "" {
 		return nil, c.at.Errorf(path+".quantity", "what the axis measures, as in engine_speed", "the quantity is missing")
 	}
 	if axis.Unit == "" {
 		return nil, c.at.Errorf(path+".unit", `a UCUM code, "1" for a number without a unit`, "the unit is missing")
 	}
+	c.from(path, a.GetFrom(), axis)
 	c.lay.Axes = append(c.lay.Axes, axis)
 	switch fixed := len(a.GetPoints()) > 0; {
 	case fixed && a.GetStored() != nil:
@@ -118,7 +120,7 @@ func (c *compiler) tables() error {
 func (c *compiler) table(path string, t *calibrationv1.Table) (*Table, error) {
 	table := &Table{
 		Source: t, ID: t.GetId(), Title: t.GetTitle(), Quantity: t.GetQuantity(), Role: t.GetRole(), Unit: t.GetUnit(),
-		Kind: "scalar", Copies: t.GetCopies(), Feeds: t.GetFeeds(),
+		Kind: "scalar", Copies: t.GetCopies(), Feeds: t.GetFeeds(), Protects: t.GetProtects(),
 	}
 	if err := c.words(path, t); err != nil {
 		return nil, err
@@ -155,6 +157,11 @@ func (c *compiler) words(path string, t *calibrationv1.Table) error {
 	}
 	if t.GetOrder() != "" {
 		if err := c.oneOf(path+".order", t.GetOrder(), "x_fastest", "y_fastest"); err != nil {
+			return err
+		}
+	}
+	if t.GetProtects() != "" {
+		if err := c.oneOf(path+".protects", t.GetProtects(), "lower", "higher"); err != nil {
 			return err
 		}
 	}
@@ -207,6 +214,7 @@ func (c *compiler) tableAxis(path, id string, a *calibrationv1.TableAxis) (*Axis
 	if !known {
 		return nil, c.at.Errorf(path+".axis", c.axisNames(), "no axis %.60q in axes", a.GetAxis())
 	}
+	c.from(path, a.GetFrom(), axis)
 	return axis, nil
 }
 

@@ -1,0 +1,198 @@
+package definition
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/bounded"
+	"witnessmark/tables/formula"
+	"witnessmark/tables/units"
+)
+
+// resolver ties signals to what they refer to, each after those that it needs.
+type resolver struct {
+	*compiler
+	place  map[any]int // of a table, signal or input in its list
+	needs  map[*Signal]*dependence
+	ranges map[*Signal]reach
+	trail  []*Signal // those under way, each needed by the one before
+}
+
+// dependence is the places of all that a signal depends on.
+type dependence struct{ tables, signals, inputs map[int]bool }
+
+func (c *compiler) resolveSignals() error {
+	if len(c.lay.Signals) == 0 {
+		return nil
+	}
+	r := &resolver{compiler: c, place: map[any]int{}, needs: map[*Signal]*dependence{}, ranges: map[*Signal]reach{}}
+	for i, t := range c.lay.Tables {
+		r.place[t] = i
+	}
+	for i, s := range c.lay.Signals {
+		r.place[s] = i
+	}
+	for i, in := range c.lay.Inputs {
+		r.place[in] = i
+	}
+	for _, s := range c.lay.Signals {
+		if err := r.signal(s); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// signal resolves one whose formula is read. Errors name its place, not that of whoever needs it.
+func (r *resolver) signal(s *Signal) error {
+	if r.needs[s] != nil {
+		return nil
+	}
+	r.trail = append(r.trail, s)
+	need := &dependence{map[int]bool{}, map[int]bool{}, map[int]bool{}}
+	path := fmt.Sprintf("signals[%d]", r.place[s])
+	err := s.Value.Walk(func(n *formula.Node) error {
+		switch n.Kind {
+		case formula.Input:
+			return r.input(need, n)
+		case formula.Signal:
+			return r.other(need, n, r.lay.SignalByID[n.Name])
+		case formula.Table:
+			return r.table(need, n, r.lay.ByID[n.Name])
+		}
+		return nil
+	})
+	if err == nil {
+		err = r.divisions(s)
+	}
+	if err == nil && len(need.inputs) > bounded.MaxInputs {
+		err = &formula.Error{At: s.Value.At, Problem: fmt.Sprintf("it depends on %d inputs", len(need.inputs)), Allowed: fmt.Sprintf("at most %d", bounded.MaxInputs)}
+	}
+	if _, ours := err.(*formula.Error); ours {
+		return named(r.inFormula(path, err), "signal", s.ID)
+	}
+	if err != nil {
+		return err
+	}
+	r.trail = r.trail[:len(r.trail)-1]
+	r.needs[s] = need
+	s.Tables, s.Signals, s.Inputs = pick(r.lay.Tables, need.tables), pick(r.lay.Signals, need.signals), pick(r.lay.Inputs, need.inputs)
+	return nil
+}
+
+func pick[T any](all []T, places map[int]bool) []T {
+	var out []T
+	for _, i := range slices.Sorted(maps.Keys(places)) {
+		out = append(out, all[i])
+	}
+	return out
+}
+
+func (r *resolver) input(need *dependence, n *formula.Node) error {
+	in := r.lay.InputOf(n.Name)
+	if in == nil {
+		names := make([]string, len(r.lay.Inputs))
+		for i, in := range r.lay.Inputs {
+			names[i] = in.Quantity
+		}
+		return &formula.Error{At: n.At, Problem: fmt.Sprintf("%.60q is not among the inputs", n.Name), Allowed: orNone(names)}
+	}
+	need.inputs[r.place[in]] = true
+	return nil
+}
+
+func orNone(names []string) string {
+	if len(names) == 0 {
+		return "none, as there are none"
+	}
+	return listed(names)
+}
+
+// other adds a signal that is needed, and all that it needs.
+func (r *resolver) other(need *dependence, n *formula.Node, s *Signal) error {
+	if s == nil {
+		names := make([]string, len(r.lay.Signals))
+		for i, s := range r.lay.Signals {
+			names[i] = s.ID
+		}
+		return &formula.Error{At: n.At, Problem: fmt.Sprintf("%.60q is no signal", n.Name), Allowed: orNone(names)}
+	}
+	if i := slices.Index(r.trail, s); i >= 0 {
+		var circle []string
+		for _, s := range append(r.trail[i:len(r.trail):len(r.trail)], s) {
+			circle = append(circle, s.ID)
+		}
+		return &formula.Error{At: n.At, Problem: "it needs itself: " + strings.Join(circle, ", "), Allowed: "no circles"}
+	}
+	if err := r.signal(s); err != nil {
+		return err
+	}
+	need.signals[r.place[s]] = true
+	maps.Copy(need.tables, r.needs[s].tables)
+	maps.Copy(need.signals, r.needs[s].signals)
+	maps.Copy(need.inputs, r.needs[s].inputs)
+	return nil
+}
+
+// table adds a table that is needed, and what supplies its axes.
+func (r *resolver) table(need *dependence, n *formula.Node, t *Table) error {
+	if t == nil {
+		return &formula.Error{At: n.At, Problem: fmt.Sprintf("%.60q is no table", n.Name), Allowed: orNone([]string{r.lay.TableIDs()})}
+	}
+	need.tables[r.place[t]] = true
+	for _, side := range []struct {
+		axis *Axis
+		said *calibrationv1.TableAxis
+		feed **Feed
+	}{{t.X, t.Source.GetX(), &t.XFeed}, {t.Y, t.Source.GetY(), &t.YFeed}} {
+		if side.axis == nil {
+			continue
+		}
+		if t.Cells.Conv.Labels != nil && !side.axis.Index {
+			return &formula.Error{At: n.At, Problem: fmt.Sprintf("table %s holds labels, which have no value between its breakpoints", t.ID), Allowed: "labels without an axis, or over an index axis"}
+		}
+		feed, err := r.feed(t, n, side.axis, side.said.GetFrom())
+		if err != nil {
+			return err
+		}
+		*side.feed = feed
+		if feed.Input != nil {
+			need.inputs[r.place[feed.Input]] = true
+		} else if err := r.other(need, n, feed.Signal); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// feed finds what supplies an axis: the signal that it names, or the only one that feeds its quantity, or the input.
+func (r *resolver) feed(t *Table, n *formula.Node, axis *Axis, from string) (*Feed, error) {
+	if from == "" {
+		from = axis.From
+	}
+	f := &Feed{Signal: r.lay.SignalByID[from], Input: r.lay.InputOf(axis.Quantity)}
+	feeders := r.lay.Feeders(axis.Quantity)
+	switch {
+	case f.Signal != nil:
+	case len(feeders) > 1:
+		return nil, &formula.Error{At: n.At, Problem: fmt.Sprintf("table %s has an axis of %s, which several signals feed", t.ID, axis.Quantity), Allowed: "from: with one of " + r.feeding(axis.Quantity)}
+	case len(feeders) == 1:
+		f.Signal = feeders[0]
+	case f.Input == nil:
+		return nil, &formula.Error{At: n.At, Problem: fmt.Sprintf("table %s has an axis of %s, which nothing supplies", t.ID, axis.Quantity), Allowed: "an axis of an input's quantity, or of one that a signal feeds"}
+	}
+	quantity, unit := axis.Quantity, ""
+	if f.Signal != nil {
+		f.Input, unit = nil, f.Signal.Unit
+	} else {
+		unit = f.Input.Unit
+	}
+	var err error
+	if f.Level, err = units.BetweenQuantities(quantity, unit, quantity, axis.Unit); err != nil {
+		return nil, &formula.Error{At: n.At, Problem: fmt.Sprintf("table %s, axis of %s: %v", t.ID, quantity, err)}
+	}
+	return f, nil
+}
