@@ -9,102 +9,153 @@ import (
 	"witnessmark/tables/surface"
 )
 
-// bound is a surface that limits another one. An axis that the table lacks is taken at its worst.
+// bound is a surface that limits another one.
 type bound struct {
 	grid    *surface.Grid // axes in the table's units, values in its unit
 	to      [2]int        // for its x and y: 0 the table's x, 1 its y, -1 neither
 	index   [2]bool       // for its x and y: never interpolated
-	curved  bool
+	curved  bool          // between its breakpoints it is no straight line
+	free    [2][]stop     // of an axis that the table lacks: where it is taken at its worst
 	ceiling bool
 	shift   float64 // added to its value
+	share   float64 // of its value, or of least where that is smaller, added as well
+	least   float64
+	still   bool // what is no number, and was none, keeps it
+}
+
+// level is a bound that is the same everywhere.
+func level(v float64, ceiling bool) *bound {
+	return &bound{grid: &surface.Grid{X: []float64{0}, Y: []float64{0}, Values: []float64{0}}, to: [2]int{-1, -1}, ceiling: ceiling, shift: v}
 }
 
 // at is the limit at a point of the table.
-func (b *bound) at(p place, s side) float64 {
-	coord := [2]float64{p.x, p.y}
-	below := [2]bool{s.belowX, s.belowY}
-	axes := [2][]float64{b.grid.X, b.grid.Y}
-	var points [2][]float64
-	var sides [2][]bool
-	for i, to := range b.to {
-		if to >= 0 {
-			points[i], sides[i] = []float64{coord[to]}, []bool{below[to]}
-		} else {
-			points[i], sides[i] = axes[i], []bool{true, false}
-		}
+func (b *bound) at(x, y float64, s side) float64 {
+	if b.free[0] == nil && b.free[1] == nil {
+		bx, by := b.coordinate(0, x, y, s), b.coordinate(1, x, y, s)
+		return b.moved(at(b.grid, bx.v, by.v, side{bx.below, by.below}))
 	}
 	worst := math.NaN()
-	for _, y := range points[1] {
-		for _, x := range points[0] {
-			for _, by := range sides[1] {
-				for _, bx := range sides[0] {
-					v := at(b.grid, x, y, side{bx, by})
-					if !surface.Finite(v) {
-						return v
-					}
-					if math.IsNaN(worst) || v < worst == b.ceiling {
-						worst = v
-					}
-				}
+	for _, by := range b.seen(1, x, y, s) {
+		for _, bx := range b.seen(0, x, y, s) {
+			v := at(b.grid, bx.v, by.v, side{bx.below, by.below})
+			if !surface.Finite(v) {
+				return v
+			}
+			if math.IsNaN(worst) || v < worst == b.ceiling {
+				worst = v
 			}
 		}
 	}
-	return worst + b.shift
+	return b.moved(worst)
 }
 
-// holdSurface judges the whole surface against a bound, and the base against the base's bound
-// (nil where it has none).
-func (s *subject) holdSurface(b, baseBound *bound) error {
-	l := over(s.cand.grid)
-	if err := b.joinInto(l, s.t); err != nil {
+func (b *bound) moved(v float64) float64 {
+	if b.share != 0 {
+		return v + float64(b.share*max(math.Abs(v), b.least))
+	}
+	return v + b.shift
+}
+
+// coordinate is a point of the table along the bound's axis i; any will do where there is none.
+func (b *bound) coordinate(i int, x, y float64, s side) station {
+	if b.to[i] == 1 {
+		return station{y, s.belowY}
+	}
+	return station{x, s.belowX}
+}
+
+// seen are the stations of the bound's axis i that a point of the table stands for.
+func (b *bound) seen(i int, x, y float64, s side) []station {
+	if b.free[i] == nil {
+		return []station{b.coordinate(i, x, y, s)}
+	}
+	var out []station
+	for _, stop := range b.free[i] {
+		for _, f := range stop.sides {
+			out = append(out, station{stop.v, f.below})
+		}
+	}
+	return out
+}
+
+// rival is a bound in the candidate and what it was in the base, nil where there was none.
+type rival struct{ now, was *bound }
+
+// holdSurface judges the whole surface against bounds, and the base against the base's.
+func (s *subject) holdSurface(rivals ...rival) error {
+	l, err := s.lattice(rivals)
+	if err != nil {
 		return err
 	}
-	comparable := s.base != nil && baseBound != nil
-	if comparable {
+	h := &held{subject: s, rivals: rivals, grew: make([][]int8, len(rivals))}
+	if s.base != nil {
 		if err := surfaces(s.cand, s.base); err != nil {
-			comparable, s.detail = false, "the base could not be judged: "+err.Error()
+			s.detail = "the base could not be judged: " + err.Error()
+		} else {
+			h.base = s.base.grid
 		}
 	}
-	s.exact = !s.cand.curved && !b.curved
-	l.each(s.cand, func(p place, sd side) {
-		v, limit := at(s.cand.grid, p.x, p.y, sd), b.at(p, sd)
-		if !comparable {
-			s.hold(p, v, limit, 0, 0, false, b.ceiling)
-			return
-		}
-		s.hold(p, v, limit, at(s.base.grid, p.x, p.y, sd), baseBound.at(p, sd), true, b.ceiling)
-	})
+	xs, ys := l.x.stops(), l.y.stops()
+	if len(xs) == 0 || len(ys) == 0 {
+		return errPassed{"no point of it lies where the rule holds"}
+	}
+	if h.base != nil {
+		h.finer(l, xs, ys)
+	}
+	l.each(s.cand, xs, ys, h.point)
+	if s.looked == 0 {
+		return errPassed{"no point of it lies where the rule holds"}
+	}
 	return nil
+}
+
+// lattice is the breakpoints of the candidate, of the bounds and of where, joined.
+func (s *subject) lattice(rivals []rival) (*lattice, error) {
+	l := &lattice{}
+	own := [2][]float64{s.cand.grid.X, s.cand.grid.Y}
+	for i, r := range []*rail{&l.x, &l.y} {
+		axis := axesOf(s.t)[i]
+		r.index = indexed(axis)
+		r.add(own[i])
+		s.snapTo(i, own[i])
+		r.where, r.ends = s.where[i], s.ends(i)
+	}
+	for _, v := range rivals {
+		if err := v.now.joinInto(l, s.t); err != nil {
+			return nil, err
+		}
+	}
+	return l, nil
 }
 
 // joinInto adds the bound's breakpoints to the points that are judged.
 func (b *bound) joinInto(l *lattice, t *definition.Table) error {
 	axes := axesOf(t)
-	points, steps := [2]*[]float64{&l.x, &l.y}, [2]*[][]float64{&l.stepsX, &l.stepsY}
+	rails := [2]*rail{&l.x, &l.y}
 	for i, of := range [2]*[]float64{&b.grid.X, &b.grid.Y} {
-		to := b.to[i]
-		if to < 0 {
+		if b.to[i] < 0 {
 			continue
 		}
-		*of = snap(*of, *points[to])
-		own := *of
-		if (axes[to].Index || b.index[i]) && !samePoints(surface.Join(own, nil), *points[to]) {
-			return unjudged("the index axis of %s has other points than what limits the table, and is never interpolated", axes[to].Quantity)
+		to := rails[b.to[i]]
+		own := slices.Clone(*of)
+		for k, p := range own {
+			own[k] = snap(p, to.axes[0])
 		}
-		join(points[to], steps[to], own)
+		*of = own
+		if (to.index || b.index[i]) && !samePoints(surface.Join(*of, nil), surface.Join(to.axes[0], nil)) {
+			return unjudged("the index axis of %s has other points than what limits the table, and is never interpolated", axes[b.to[i]].Quantity)
+		}
+		to.add(*of)
 	}
 	return nil
 }
 
-// snap puts breakpoints that only rounding keeps from the table's own onto them, so that one
-// operating point is not judged as two.
-func snap(points, to []float64) []float64 {
-	out := slices.Clone(points)
-	for i, p := range out {
-		near := float64(1e-12 * math.Abs(p))
-		if k := sort.SearchFloat64s(to, p-near); k < len(to) && to[k] <= p+near {
-			out[i] = to[k]
-		}
+// snap puts a point that only rounding keeps from a breakpoint onto it, so that one operating
+// point is not judged as two.
+func snap(p float64, to []float64) float64 {
+	near := float64(1e-12 * math.Abs(p))
+	if k := sort.SearchFloat64s(to, p-near); k < len(to) && to[k] <= p+near {
+		return to[k]
 	}
-	return out
+	return p
 }

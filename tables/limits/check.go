@@ -29,9 +29,14 @@ func (l *Limits) Check(lay *definition.Layout) error {
 // fits checks one rule against every table that it selects.
 func (c *ruleCheck) fits() error {
 	lay := c.lay
-	for i, id := range c.rule.GetSelect().GetTables() {
-		if lay.ByID[id] == nil {
-			return c.bad(fmt.Sprintf("select.tables[%d]", i), lay.TableIDs(), "definition %s has no table %.60q", lay.Name, id)
+	for _, list := range []struct {
+		field string
+		ids   []string
+	}{{"tables", c.rule.GetSelect().GetTables()}, {"except", c.rule.GetSelect().GetExcept()}} {
+		for i, id := range list.ids {
+			if lay.ByID[id] == nil {
+				return c.bad(fmt.Sprintf("select.%s[%d]", list.field, i), lay.TableIDs(), "definition %s has no table %.60q", lay.Name, id)
+			}
 		}
 	}
 	selected := c.l.Selected(c.rule, lay)
@@ -67,13 +72,15 @@ func (c *ruleCheck) cannot(t *definition.Table, allowed, format string, args ...
 
 // table checks the rule against one table.
 func (c *ruleCheck) table(t *definition.Table) error {
-	switch {
-	case t.Cells.Conv.Labels != nil && !c.kind.labels:
+	if t.Cells.Conv.Labels != nil && !c.kind.labels {
 		return c.cannot(t, "tables of numbers; labels are for frozen and expression", "holds labels")
-	case c.kind.fits != nil:
-		return c.kind.fits(c, t)
 	}
-	return nil
+	if c.kind.fits != nil {
+		if err := c.kind.fits(c, t); err != nil {
+			return err
+		}
+	}
+	return c.whereFits(t)
 }
 
 // hasAxes is what a kind that judges axes asks of a table.

@@ -2,6 +2,7 @@ package limits
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
@@ -41,6 +42,7 @@ type Judged struct {
 	JudgedBy map[string][]string      // table id to the rules that looked at it, in limits order
 	Margins  []*calibrationv1.Margin
 	Unjudged []*calibrationv1.Unjudged
+	Passed   []*calibrationv1.Unjudged // rules that had nothing to look at in a table that they select, and why: no report lists them
 }
 
 // Judge runs every rule. The limits must fit the layout (see Check); where one cannot be evaluated
@@ -58,6 +60,7 @@ func Judge(l *Limits, in JudgeInput) (*Judged, error) {
 	for _, id := range in.Changed {
 		j.changed[id] = true
 	}
+	j.wide = j.wider()
 	for _, r := range l.Source.GetRules() {
 		switch k := kindOf(r); {
 		case k == nil:
@@ -78,20 +81,42 @@ type judge struct {
 	in      JudgeInput
 	lay     *definition.Layout // the candidate's
 	changed map[string]bool
+	wide    []string // the changed tables and those with new ground on an axis
 	out     *Judged
 	faces   map[faceKey]*face
 	exprs   *evaluator
 }
 
-// selected are the tables that a rule looks at, in definition order: the changed ones, and those
-// that it ties to a changed one.
+// wider are the changed tables and those with new ground on an axis, in definition order.
+func (j *judge) wider() []string {
+	if len(j.in.NewGround) == 0 {
+		return j.in.Changed
+	}
+	return j.those(func(t *definition.Table) bool {
+		return j.changed[t.ID] || slices.ContainsFunc(j.in.NewGround, func(g NewGround) bool { return pairing(t, g.Quantity) >= 0 })
+	})
+}
+
+// those are the ids of the tables of which something holds.
+func (j *judge) those(holds func(*definition.Table) bool) []string {
+	var out []string
+	for _, t := range j.lay.Tables {
+		if holds(t) {
+			out = append(out, t.ID)
+		}
+	}
+	return out
+}
+
+// selected are the tables that a rule looks at, in definition order: the changed ones, those
+// that it ties to a changed one, and those that are read where they were not.
 func (j *judge) selected(k *kind, r *calibrationv1.Rule) []*definition.Table {
 	ids := j.in.Changed
-	if j.changed[k.against(r)] {
-		ids = nil
-		for _, t := range j.lay.Tables {
-			ids = append(ids, t.ID)
-		}
+	switch {
+	case k.every || j.changed[k.against(r)]:
+		ids = j.those(func(t *definition.Table) bool { return true })
+	case k.where && !k.needsBase:
+		ids = j.wide
 	}
 	var out []*definition.Table
 	for _, id := range ids {
@@ -109,9 +134,10 @@ type subject struct {
 	rule       *calibrationv1.Rule
 	t          *definition.Table
 	cand, base *face // base is nil where there is none, or where it says nothing about this table
-	tally      *tally
-	exact      bool // false where the value curves between the points judged
-	detail     string
+	region
+	tally  *tally
+	looked int // how much was judged, where the rule counts it
+	detail string
 }
 
 // errUnjudged is why a rule could not look at a table.
@@ -121,8 +147,10 @@ func (e errUnjudged) Error() string { return e.why }
 
 func unjudged(format string, args ...any) error { return errUnjudged{fmt.Sprintf(format, args...)} }
 
-// errPassed is a rule that has nothing to say about a table, and does not claim to have looked.
-var errPassed = fmt.Errorf("passed over")
+// errPassed is why a rule has nothing to look at in a table, and does not claim to have looked.
+type errPassed struct{ why string }
+
+func (e errPassed) Error() string { return e.why }
 
 // table judges one table by one rule and writes down what came of it.
 func (j *judge) table(k *kind, r *calibrationv1.Rule, t *definition.Table) {
@@ -143,10 +171,10 @@ func (j *judge) table(k *kind, r *calibrationv1.Rule, t *definition.Table) {
 	case errUnjudged:
 		why := strings.TrimPrefix(e.why, "table "+t.ID+": ")
 		j.out.Unjudged = append(j.out.Unjudged, &calibrationv1.Unjudged{Rule: r.GetId(), Table: t.ID, Reason: why})
+	case errPassed:
+		j.out.Passed = append(j.out.Passed, &calibrationv1.Unjudged{Rule: r.GetId(), Table: t.ID, Reason: e.why})
 	default:
-		if err != errPassed {
-			j.ruleError(r, t.ID, err)
-		}
+		j.ruleError(r, t.ID, err)
 	}
 }
 
@@ -168,27 +196,41 @@ func (j *judge) ruleError(r *calibrationv1.Rule, table string, err error) {
 
 // subject reads a table out of both images.
 func (j *judge) subject(k *kind, r *calibrationv1.Rule, t *definition.Table) (*subject, error) {
-	s := &subject{judge: j, kind: k, rule: r, t: t, exact: true}
+	s := &subject{judge: j, kind: k, rule: r, t: t}
+	if err := j.known(t.ID); err != nil {
+		return nil, err
+	}
 	d := j.in.Candidate(t.ID)
 	if d == nil {
 		return nil, unjudged("the candidate lacks the table")
 	}
 	if k.axesAlone != nil && k.axesAlone(r) && t.X == nil && t.Y == nil {
-		return nil, errPassed
+		return nil, errPassed{"it has no axes"}
 	}
 	if d.Values == nil && !k.labels {
 		return nil, unjudged("the table holds labels, which only frozen and expression judge")
 	}
 	var err error
-	if s.cand, err = j.face(false, t.ID, t); err != nil {
+	if s.cand, err = j.face(ofCandidate, t.ID, t); err != nil {
 		return nil, err
 	}
-	if s.base, err = j.face(true, t.ID, t); err != nil {
+	if s.base, err = j.face(ofBase, t.ID, t); err != nil {
 		s.base, s.detail = nil, fmt.Sprintf("the base could not be judged: %v", err)
 	}
 	if s.base != nil && s.base.values == nil && s.cand.values != nil && !k.labels {
 		s.base, s.detail = nil, "the base could not be judged: it holds labels"
 	}
 	s.tally = &tally{check: j.in.Check, relative: t.Cells.Relative(), step: t.Cells.Conv.Step()}
-	return s, nil
+	return s, s.confine()
+}
+
+// known says why a table cannot be read.
+func (j *judge) known(id string) error {
+	if j.in.Unknown == nil {
+		return nil
+	}
+	if why := j.in.Unknown(id); why != "" {
+		return unjudged("%s", why)
+	}
+	return nil
 }

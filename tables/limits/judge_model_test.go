@@ -20,6 +20,7 @@ type judgement struct {
 	value, limit float64
 	over         float64
 	baseOver     float64 // negative where the base passed or says nothing
+	grew         bool    // over grew somewhere in the cells that touch the point
 	x, y         float64
 	row, col     int
 	cell, hasX   bool
@@ -37,7 +38,7 @@ func modelFindings(id string, ops []judgement) string {
 		case !fails:
 		case !baseFails:
 			kinds["introduced"] = append(kinds["introduced"], o)
-		case o.over > o.baseOver+thirds:
+		case o.grew || o.over > o.baseOver+thirds:
 			kinds["worsened"] = append(kinds["worsened"], o)
 		default:
 			kinds["inherited"] = append(kinds["inherited"], o)
@@ -154,6 +155,16 @@ func TestCellRulesMatchTheModel(t *testing.T) {
 		base, cand := modelPair(t)
 		bound := func(name string) float64 { return float64(rapid.IntRange(0, 9).Draw(t, name)) }
 		axis := rapid.SampledFrom([]string{"x", "y"}).Draw(t, "axis")
+		in := drawArea(t)
+		// pair says whether a cell and the next one along the axis meet the area.
+		pair := func(r, c int) bool {
+			_, p, _ := cand.along(axis, r, c, 0)
+			_, q, _ := cand.along(axis, r, c, 1)
+			if axis == "x" {
+				return meets(in.x, p, q) && within(in.y, cand.y[r])
+			}
+			return meets(in.y, p, q) && within(in.x, cand.x[c])
+		}
 		hi, lo, up, down, steep, lumpy := bound("hi"), -bound("lo"), bound("up"), bound("down"), bound("steep")/2, bound("lumpy")/2
 
 		compare := func(text string, ops []judgement) {
@@ -179,10 +190,10 @@ func TestCellRulesMatchTheModel(t *testing.T) {
 			w, q, ok := s.along(axis, r, c, 1)
 			return math.Abs((w - v) / (q - p)), ok
 		}
-		compare(fmt.Sprintf(`{"slope":{"along":"%s","max":%g}}`, axis, steep), cellOps(cand, func(r, c int) []judgement {
+		compare(fmt.Sprintf(`{"slope":{"along":"%s","max":%g},%s}`, axis, steep, in.text()), cellOps(cand, func(r, c int) []judgement {
 			v, ok := slope(cand, r, c)
 			b, _ := slope(base, r, c)
-			if !ok {
+			if !ok || !pair(r, c) {
 				return nil
 			}
 			return []judgement{{value: v, limit: steep, over: v - steep, baseOver: b - steep}}
@@ -192,10 +203,10 @@ func TestCellRulesMatchTheModel(t *testing.T) {
 		if !rising {
 			sign, word = -1, "falling"
 		}
-		compare(fmt.Sprintf(`{"monotonic":{"of":"values","along":"%s","direction":"%s"}}`, axis, word), cellOps(cand, func(r, c int) []judgement {
+		compare(fmt.Sprintf(`{"monotonic":{"of":"values","along":"%s","direction":"%s"},%s}`, axis, word, in.text()), cellOps(cand, func(r, c int) []judgement {
 			v, p, _ := cand.along(axis, r, c, 0)
 			w, q, ok := cand.along(axis, r, c, 1)
-			if !ok {
+			if !ok || !pair(r, c) {
 				return nil
 			}
 			b0, _, _ := base.along(axis, r, c, 0)
@@ -217,10 +228,10 @@ func TestCellRulesMatchTheModel(t *testing.T) {
 			d, u, ok2 := s.along(axis, r, c, 1)
 			return math.Abs(b - (a + (q-p)/(u-p)*(d-a))), ok1 && ok2
 		}
-		compare(fmt.Sprintf(`{"lump":{"max":%g}}`, lumpy), cellOps(cand, func(r, c int) []judgement {
+		compare(fmt.Sprintf(`{"lump":{"max":%g},%s}`, lumpy, in.text()), cellOps(cand, func(r, c int) []judgement {
 			var out []judgement
 			for _, axis := range []string{"x", "y"} {
-				if v, ok := off(cand, axis, r, c); ok {
+				if v, ok := off(cand, axis, r, c); ok && within(in.x, cand.x[c]) && within(in.y, cand.y[r]) {
 					b, _ := off(base, axis, r, c)
 					out = append(out, judgement{value: v, limit: lumpy, over: v - lumpy, baseOver: b - lumpy})
 				}
@@ -260,18 +271,81 @@ func (s sheet) ascending() (x, y, v []float64) {
 	return x, y, v
 }
 
-// pointOps is a judgement at every joined point, y outer, x inner, ascending.
-func pointOps(s, other sheet, judge func(x, y float64) []judgement) []judgement {
+// area is where a rule holds, x and y; all of it where nil.
+type area struct{ x, y []float64 }
+
+func (a area) text() string {
+	var parts []string
+	for _, w := range []struct {
+		quantity, unit string
+		ends           []float64
+	}{{"engine_speed", "1/min", a.x}, {"load", "%", a.y}} {
+		if w.ends != nil {
+			parts = append(parts, fmt.Sprintf(`"%s":{"from":%g,"to":%g,"unit":"%s"}`, w.quantity, w.ends[0], w.ends[1], w.unit))
+		}
+	}
+	return `"where":{` + strings.Join(parts, ",") + `}`
+}
+
+// drawArea draws halves between the breakpoints that the model has, and just beyond them.
+func drawArea(t *rapid.T) area {
+	draw := func(name string) []float64 {
+		if rapid.Bool().Draw(t, name+" everywhere") {
+			return nil
+		}
+		from := float64(rapid.IntRange(-10, 12).Draw(t, name+" from")) / 2
+		return []float64{from, from + float64(rapid.IntRange(0, 12).Draw(t, name+" long"))/2}
+	}
+	return area{draw("x"), draw("y")}
+}
+
+func within(ends []float64, v float64) bool { return ends == nil || v >= ends[0] && v <= ends[1] }
+
+func meets(ends []float64, p, q float64) bool {
+	return ends == nil || math.Min(p, q) <= ends[1] && math.Max(p, q) >= ends[0]
+}
+
+// stops are the joined points of two axes and the ends of an area, inside it.
+func stops(a, b, ends []float64) []float64 {
+	var out []float64
+	for _, v := range joined(joined(a, b), ends) {
+		if within(ends, v) {
+			out = append(out, v)
+		}
+	}
+	return out
+}
+
+// pointOps is a judgement at every joined point, y outer, x inner, ascending. What is inherited must
+// not have grown in the cells around it, which is looked at where anything bends.
+func pointOps(s, other, base sheet, in area, judge func(x, y float64) []judgement) []judgement {
 	var out []judgement
-	for _, py := range joined(s.y, other.y) {
-		for _, px := range joined(s.x, other.x) {
-			for _, o := range judge(px, py) {
+	xs, ys := stops(s.x, other.x, in.x), stops(s.y, other.y, in.y)
+	around := func(points []float64, i int, fine []float64) []float64 {
+		lo, hi := points[max(i-1, 0)], points[min(i+1, len(points)-1)]
+		var out []float64
+		for _, v := range joined(points, fine) {
+			if v >= lo && v <= hi {
+				out = append(out, v)
+			}
+		}
+		return out
+	}
+	for j, py := range ys {
+		for i, px := range xs {
+			for k, o := range judge(px, py) {
 				o.point, o.x, o.y, o.hasX, o.hasY = fmt.Sprint(px, py), px, py, true, true
 				for row := range s.y {
 					for col := range s.x {
 						if s.x[col] == px && s.y[row] == py {
 							o.cell, o.row, o.col = true, row, col
 						}
+					}
+				}
+				for _, y := range around(ys, j, base.y) {
+					for _, x := range around(xs, i, base.x) {
+						near := judge(x, y)[k]
+						o.grew = o.grew || near.over > near.baseOver+thirds
 					}
 				}
 				out = append(out, o)
@@ -303,25 +377,35 @@ func TestSurfaceRulesMatchTheModel(t *testing.T) {
 				t.Fatalf("%s\nbase %v\ncand %v\nother %v\n got %s\nwant %s", text, base, cand, other, got, want)
 			}
 		}
-		compare(fmt.Sprintf(`{"select":{"tables":["m"]},"below":{"table":"o","margin":%g}}`, margin), pointOps(cand, other, func(x, y float64) []judgement {
-			limit := other.surface(x, y) - margin
-			return []judgement{{value: cand.surface(x, y), limit: limit, over: cand.surface(x, y) - limit, baseOver: base.surface(x, y) - limit}}
-		}))
-		compare(fmt.Sprintf(`{"select":{"tables":["m"]},"above":{"table":"o","margin":%g}}`, margin), pointOps(cand, other, func(x, y float64) []judgement {
-			limit := other.surface(x, y) + margin
-			return []judgement{{value: cand.surface(x, y), limit: limit, over: limit - cand.surface(x, y), baseOver: limit - base.surface(x, y)}}
-		}))
-		if samePoints(base.x, cand.x) && samePoints(base.y, cand.y) {
-			return // the other test's affair
+		for _, in := range []area{{}, drawArea(t)} {
+			against := func(kind string, sign float64) {
+				compare(fmt.Sprintf(`{"select":{"tables":["m"]},"%s":{"table":"o","margin":%g},%s}`, kind, margin, in.text()), pointOps(cand, other, base, in, func(x, y float64) []judgement {
+					limit := other.surface(x, y) - sign*margin
+					return []judgement{{value: cand.surface(x, y), limit: limit, over: sign * (cand.surface(x, y) - limit), baseOver: sign * (base.surface(x, y) - limit)}}
+				}))
+			}
+			against("below", 1)
+			against("above", -1)
+			same := samePoints(base.x, cand.x) && samePoints(base.y, cand.y)
+			everywhere := in.x == nil && in.y == nil
+			if !everywhere || !same {
+				compare(fmt.Sprintf(`{"select":{"tables":["m"]},"change":{"max_up":%g,"max_down":2},%s}`, margin, in.text()), pointOps(cand, base, base, in, func(x, y float64) []judgement {
+					v, b := cand.surface(x, y), base.surface(x, y)
+					return []judgement{{value: v, limit: b + margin, over: v - b - margin, baseOver: -1}, {value: v, limit: b - 2, over: b - 2 - v, baseOver: -1}}
+				}))
+			}
+			if !everywhere {
+				compare(fmt.Sprintf(`{"select":{"tables":["m"]},"range":{"max":1,"min":-3},%s}`, in.text()), pointOps(cand, sheet{}, base, in, func(x, y float64) []judgement {
+					v, b := cand.surface(x, y), base.surface(x, y)
+					return []judgement{{value: v, limit: 1, over: v - 1, baseOver: b - 1}, {value: v, limit: -3, over: -3 - v, baseOver: -3 - b}}
+				}))
+			} else if !same {
+				// New breakpoints: the base is its surface where the candidate's cell is.
+				compare(`{"select":{"tables":["m"]},"range":{"max":1}}`, cellOps(cand, func(r, c int) []judgement {
+					return []judgement{{value: cand.at(r, c), limit: 1, over: cand.at(r, c) - 1, baseOver: base.surface(cand.x[c], cand.y[r]) - 1}}
+				}))
+			}
 		}
-		compare(fmt.Sprintf(`{"select":{"tables":["m"]},"change":{"max_up":%g,"max_down":2}}`, margin), pointOps(cand, base, func(x, y float64) []judgement {
-			v, b := cand.surface(x, y), base.surface(x, y)
-			return []judgement{{value: v, limit: b + margin, over: v - b - margin, baseOver: -1}, {value: v, limit: b - 2, over: b - 2 - v, baseOver: -1}}
-		}))
-		// New breakpoints: the base is its surface where the candidate's cell is.
-		compare(`{"select":{"tables":["m"]},"range":{"max":1}}`, cellOps(cand, func(r, c int) []judgement {
-			return []judgement{{value: cand.at(r, c), limit: 1, over: cand.at(r, c) - 1, baseOver: base.surface(cand.x[c], cand.y[r]) - 1}}
-		}))
 	})
 }
 

@@ -26,9 +26,23 @@ type face struct {
 	least, most float64
 }
 
+// whose is the image that a table is read out of.
+type whose int
+
+const (
+	ofCandidate whose = iota
+	ofBase
+	ofAsFound
+)
+
+// read is nil where there is no such image.
+func (j *judge) read(of whose) func(id string) *surface.Decoded {
+	return [...]func(string) *surface.Decoded{j.in.Candidate, j.in.Base, j.in.AsFound}[of]
+}
+
 // faceKey names a face in the cache.
 type faceKey struct {
-	base                   bool
+	of                     whose
 	id                     string
 	quantity, unit, ux, uy string
 }
@@ -43,11 +57,8 @@ func axisUnit(a *definition.Axis) string {
 
 // face reads table id out of one image, in the units of like. It is nil without an error where
 // that image has no such table.
-func (j *judge) face(base bool, id string, like *definition.Table) (*face, error) {
-	read := j.in.Candidate
-	if base {
-		read = j.in.Base
-	}
+func (j *judge) face(of whose, id string, like *definition.Table) (*face, error) {
+	read := j.read(of)
 	if read == nil {
 		return nil, nil
 	}
@@ -55,7 +66,7 @@ func (j *judge) face(base bool, id string, like *definition.Table) (*face, error
 	if d == nil {
 		return nil, nil
 	}
-	key := faceKey{base, id, like.Quantity, like.Unit, axisUnit(like.X), axisUnit(like.Y)}
+	key := faceKey{of, id, like.Quantity, like.Unit, axisUnit(like.X), axisUnit(like.Y)}
 	if f := j.faces[key]; f != nil {
 		return f, nil
 	}
@@ -137,116 +148,6 @@ func sameAxis(a, b *definition.Axis) bool {
 }
 
 func indexed(a *definition.Axis) bool { return a != nil && a.Index }
-
-// side says which side of a step is meant, in each axis.
-type side struct{ belowX, belowY bool }
-
-// at is the surface at a point, on one side of the steps that the grid may have there.
-func at(g *surface.Grid, x, y float64, s side) float64 {
-	if !s.belowX && !s.belowY {
-		return g.At(x, y)
-	}
-	v := g.AtSides(x, y)
-	cols := 1
-	if isStep(g.X, x) {
-		cols = 2
-	}
-	col, row := cols-1, len(v)/cols-1
-	if s.belowX {
-		col = 0
-	}
-	if s.belowY {
-		row = 0
-	}
-	return v[row*cols+col]
-}
-
-// isStep says whether an ascending axis has v more than once.
-func isStep(axis []float64, v float64) bool {
-	i, ok := slices.BinarySearch(axis, v)
-	return ok && i+1 < len(axis) && axis[i+1] == v
-}
-
-// sidesOf are the sides on which a point must be judged: both at a step of any of the axes.
-func sidesOf(v float64, axes [][]float64) []bool {
-	for _, a := range axes {
-		if isStep(a, v) {
-			return []bool{true, false}
-		}
-	}
-	return []bool{false}
-}
-
-// lattice is where a surface is judged: points of each axis, and the axes that may have steps.
-type lattice struct {
-	x, y           []float64
-	stepsX, stepsY [][]float64
-}
-
-// join adds an axis, whose steps are judged on both sides.
-func join(points *[]float64, steps *[][]float64, axis []float64) {
-	*points = surface.Join(*points, axis)
-	*steps = append(*steps, axis)
-}
-
-// over is the lattice of a grid's own breakpoints.
-func over(g *surface.Grid) *lattice {
-	l := &lattice{}
-	join(&l.x, &l.stepsX, g.X)
-	join(&l.y, &l.stepsY, g.Y)
-	return l
-}
-
-// each visits every point, y outer, x inner, ascending; place says which cell of f it is, if any.
-func (l *lattice) each(f *face, visit func(p place, s side)) {
-	point := 0
-	for _, y := range l.y {
-		belowY := sidesOf(y, l.stepsY)
-		for _, x := range l.x {
-			point++
-			for _, by := range belowY {
-				for _, bx := range sidesOf(x, l.stepsX) {
-					p := place{x: x, y: y, point: point}
-					col, okX := indexOf(f.x, x, bx)
-					row, okY := indexOf(f.y, y, by)
-					if okX && okY {
-						p.row, p.col, p.cell = row, col, true
-					}
-					visit(p, side{bx, by})
-				}
-			}
-		}
-	}
-}
-
-// indexOf is the stored index of a breakpoint; of equal ones the outermost on the given side.
-func indexOf(points []float64, v float64, below bool) (int, bool) {
-	if points == nil {
-		return 0, true
-	}
-	first := slices.Index(points, v)
-	if first < 0 {
-		return 0, false
-	}
-	last := first
-	for last+1 < len(points) && points[last+1] == v {
-		last++
-	}
-	falling := points[0] > points[len(points)-1]
-	if below != falling {
-		return first, true
-	}
-	return last, true
-}
-
-// sideOf is the side of a step that a cell is, in ascending order: below it for all but the last.
-func sideOf(points []float64, i int) bool {
-	if points == nil {
-		return false
-	}
-	at, _ := indexOf(points, points[i], false)
-	return at != i
-}
 
 // cellAt is the place of a cell.
 func (f *face) cellAt(row, col int) place {

@@ -73,19 +73,35 @@ func (t *tally) judge(value, limit float64, ceiling bool) verdict {
 	return verdict{value: value, limit: limit, excess: max(-room, 0), room: room, fails: -room > t.tolerance(value, limit)}
 }
 
-// add takes in a judged point; base is nil where the base says nothing there.
+// further says whether a value lies further beyond its limit than another one, or less far inside.
+func (t *tally) further(v, than verdict) bool {
+	if math.IsInf(v.room, -1) {
+		return !math.IsInf(than.room, -1)
+	}
+	return than.room-v.room > t.tolerance(v.value, v.limit)
+}
+
+// origin is where a failing value comes from; base is nil where the base says nothing there.
+func (t *tally) origin(v verdict, base *verdict) int {
+	switch {
+	case base == nil || !base.fails:
+		return introduced
+	case t.further(v, *base):
+		return worsened
+	}
+	return inherited
+}
+
+// add takes in a judged value.
 func (t *tally) add(p place, v verdict, base *verdict) {
-	if !v.fails {
-		return
+	if v.fails {
+		t.put(p, v, t.origin(v, base))
 	}
-	o := introduced
-	if base != nil && base.fails {
-		o = inherited
-		if v.excess-base.excess > t.tolerance(v.value, v.limit) || math.IsInf(v.excess, 1) && !math.IsInf(base.excess, 1) {
-			o = worsened
-		}
-	}
-	b := &t.buckets[o]
+}
+
+// put notes a failing value under its origin.
+func (t *tally) put(p place, v verdict, origin int) {
+	b := &t.buckets[origin]
 	if b.count == 0 || v.excess > b.worst.excess {
 		b.at, b.worst = p, v
 	}

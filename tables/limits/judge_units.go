@@ -52,6 +52,6 @@ func spans(from, to string) (float64, error) {
 
 // selects says whether all that a selection gives holds of a table.
 func selects(s *calibrationv1.Select, t *definition.Table) bool {
-	return (s.GetQuantity() == "" || s.GetQuantity() == t.Quantity) && (s.GetRole() == "" || s.GetRole() == t.Role) &&
+	return len(s.GetSignals()) == 0 && !slices.Contains(s.GetExcept(), t.ID) && (s.GetQuantity() == "" || s.GetQuantity() == t.Quantity) && (s.GetRole() == "" || s.GetRole() == t.Role) &&
 		(len(s.GetTables()) == 0 || slices.Contains(s.GetTables(), t.ID))
 }

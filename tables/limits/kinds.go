@@ -22,6 +22,8 @@ type kind struct {
 	other  func(*calibrationv1.Rule) *calibrationv1.Against // the table that it holds others against
 
 	labels              bool // it judges tables of labels too
+	where, signals      bool // it can be confined to stretches; it can judge signals
+	every               bool // it judges every table that it selects, changed or not
 	needsBase, needsRun bool // without one it says nothing
 	axesAlone           func(*calibrationv1.Rule) bool
 }
@@ -46,10 +48,13 @@ func kindOf(r *calibrationv1.Rule) *kind {
 	return nil
 }
 
-func kindNames() string {
+// kindNames lists the kinds of which something holds, for an error.
+func kindNames(holds func(*kind) bool) string {
 	var names []string
 	for _, k := range kinds {
-		names = append(names, k.name)
+		if holds(k) {
+			names = append(names, k.name)
+		}
 	}
 	return strings.Join(names, ", ")
 }

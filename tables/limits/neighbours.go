@@ -60,11 +60,15 @@ func (t *track) step(row, col, by int) (place, float64, int, bool) {
 	return t.f.cellAt(row, col), t.f.values[row*t.f.nx+col], i, true
 }
 
-// opinion is what a rule about neighbours says of a cell; false where it says nothing.
-type opinion func(t *track, row, col int) (place, verdict, bool)
+// opinion is what a rule about neighbours says of a cell, or of the pair that begins with it; false
+// where it says nothing.
+type opinion struct {
+	pair bool
+	of   func(t *track, row, col int) (place, verdict, bool)
+}
 
 // neighbours judges every cell along the axes named; the base is its cell of the same index.
-func (s *subject) neighbours(along []string, indexToo bool, of opinion) error {
+func (s *subject) neighbours(along []string, indexToo bool, o opinion) error {
 	var tracks, before []*track
 	var why []string
 	for _, name := range along {
@@ -91,24 +95,45 @@ func (s *subject) neighbours(along []string, indexToo bool, of opinion) error {
 	for row := range s.cand.ny {
 		for col := range s.cand.nx {
 			for i, t := range tracks {
-				s.neighbour(t, before[i], row, col, of)
+				s.neighbour(t, before[i], row, col, o)
 			}
 		}
+	}
+	if s.looked == 0 {
+		return errPassed{"no cell of it has the neighbours where the rule holds"}
 	}
 	return nil
 }
 
 // neighbour judges one cell along one axis.
-func (s *subject) neighbour(t, before *track, row, col int, of opinion) {
-	p, v, ok := of(t, row, col)
+func (s *subject) neighbour(t, before *track, row, col int, o opinion) {
+	p, v, ok := o.of(t, row, col)
 	if !ok {
 		return
 	}
-	if before != nil && (before.order != 0 || before.axis.Index) {
-		if _, b, ok := of(before, row, col); ok {
+	holds, fresh := s.inside(t, row, col, o.pair)
+	if !holds || s.only && !fresh {
+		return
+	}
+	s.looked++
+	if before != nil && !fresh && (before.order != 0 || before.axis.Index) {
+		if _, b, ok := o.of(before, row, col); ok {
 			s.tally.add(p, v, &b)
 			return
 		}
 	}
 	s.tally.add(p, v, nil)
+}
+
+// inside says whether a cell, or the pair that begins with it, lies where the rule holds, and on new ground.
+func (s *subject) inside(t *track, row, col int, pair bool) (holds, fresh bool) {
+	p := s.cand.cellAt(row, col)
+	if !pair {
+		return s.holds(p.x, p.y), s.fresh(p.x, p.y)
+	}
+	q, _, _, _ := t.step(row, col, 1)
+	if t.name == "y" {
+		return s.stretch(1, p.y, q.y, p.x)
+	}
+	return s.stretch(0, p.x, q.x, p.y)
 }

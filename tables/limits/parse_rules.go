@@ -68,18 +68,41 @@ func (c *ruleCheck) parse() error {
 			return err
 		}
 	}
-	seen := map[string]bool{}
-	for i, id := range c.rule.GetSelect().GetTables() {
-		if seen[id] {
-			return c.bad(fmt.Sprintf("select.tables[%d]", i), "each table once", "table %q is named twice", id)
-		}
-		seen[id] = true
+	if err := c.selection(); err != nil {
+		return err
 	}
 	switch c.kind = kindOf(c.rule); {
 	case c.kind == nil:
-		return c.bad("", "one of "+kindNames(), "it says nothing that a table must keep")
-	case c.kind.parse != nil:
+		return c.bad("", "one of "+kindNames(func(*kind) bool { return true }), "it says nothing that a table must keep")
+	case len(c.rule.GetSelect().GetSignals()) > 0 && !c.kind.signals:
+		return c.bad("select.signals", "signals for "+kindNames(func(k *kind) bool { return k.signals }), "%s judges tables alone", c.kind.name)
+	}
+	if err := c.where(); err != nil {
+		return err
+	}
+	if c.kind.parse != nil {
 		return c.kind.parse(c)
+	}
+	return nil
+}
+
+// selection checks that ids are named once, and signals without what selects tables.
+func (c *ruleCheck) selection() error {
+	s := c.rule.GetSelect()
+	for _, list := range []struct {
+		field, what string
+		ids         []string
+	}{{"tables", "table", s.GetTables()}, {"signals", "signal", s.GetSignals()}, {"except", "table", s.GetExcept()}} {
+		seen := map[string]bool{}
+		for i, id := range list.ids {
+			if seen[id] {
+				return c.bad(fmt.Sprintf("select.%s[%d]", list.field, i), "each "+list.what+" once", "%s %q is named twice", list.what, id)
+			}
+			seen[id] = true
+		}
+	}
+	if len(s.GetSignals()) > 0 && (s.GetQuantity() != "" || s.GetRole() != "" || len(s.GetTables())+len(s.GetExcept()) > 0) {
+		return c.bad("select.signals", "signals alone, or quantity, role, tables and except", "a rule judges signals or tables")
 	}
 	return nil
 }

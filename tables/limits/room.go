@@ -58,6 +58,9 @@ func blanks(n int) []float64 {
 
 // cell notes one bound of one cell.
 func (b *bounding) cell(i int, limit float64, ceiling bool) {
+	if p := b.cand.cellAt(i/b.cand.nx, i%b.cand.nx); !b.holds(p.x, p.y) {
+		return
+	}
 	v := b.tally.judge(b.cand.values[i], limit, ceiling)
 	room := v.room
 	if !v.fails {

@@ -5,12 +5,13 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/surface"
 )
 
 // The two kinds that hold a table against another one.
 var (
-	belowKind = &kind{name: "below", parse: (*ruleCheck).against, once: (*ruleCheck).otherThere, fits: (*ruleCheck).againstFits, judge: (*subject).against, other: (*calibrationv1.Rule).GetBelow}
-	aboveKind = &kind{name: "above", parse: (*ruleCheck).against, once: (*ruleCheck).otherThere, fits: (*ruleCheck).againstFits, judge: (*subject).against, other: (*calibrationv1.Rule).GetAbove}
+	belowKind = &kind{name: "below", parse: (*ruleCheck).against, once: (*ruleCheck).otherThere, fits: (*ruleCheck).againstFits, judge: (*subject).against, where: true, other: (*calibrationv1.Rule).GetBelow}
+	aboveKind = &kind{name: "above", parse: (*ruleCheck).against, once: (*ruleCheck).otherThere, fits: (*ruleCheck).againstFits, judge: (*subject).against, where: true, other: (*calibrationv1.Rule).GetAbove}
 )
 
 func (c *ruleCheck) against() error {
@@ -74,54 +75,56 @@ func (c *ruleCheck) againstFits(t *definition.Table) error {
 // against keeps the whole surface below, or above, another table's, on the breakpoints of both.
 // A rule that selects by quantity may pick that other table too, which nobody means to hold against itself.
 func (s *subject) against() error {
-	a, below := s.kind.other(s.rule), s.kind.name == "below"
-	if a.GetTable() == s.t.ID {
-		return errPassed
+	id := s.kind.other(s.rule).GetTable()
+	if id == s.t.ID {
+		return errPassed{"it is the table that others are held against"}
 	}
 	if s.cand.err != nil {
 		return s.cand.err
 	}
-	b, err := s.boundOf(false, a, below)
+	now, err := s.boundOf(ofCandidate)
 	if err != nil {
 		return err
 	}
-	baseBound, err := s.boundOf(true, a, below)
+	was, err := s.boundOf(ofBase)
 	if err != nil {
 		s.detail = "the base could not be judged: " + err.Error()
 	}
-	if err := s.holdSurface(b, baseBound); err != nil {
+	if err := s.holdSurface(rival{now, was}); err != nil {
 		return err
 	}
-	s.lookedAt(s.rule, a.GetTable())
+	s.lookedAt(s.rule, id)
 	return nil
 }
 
 // boundOf is the other table of one image as a limit, in this table's units; nil without an error
 // where the base has none.
-func (s *subject) boundOf(base bool, a *calibrationv1.Against, below bool) (*bound, error) {
+func (s *subject) boundOf(of whose) (*bound, error) {
+	a := s.kind.other(s.rule)
 	shift, err := spans(a.GetUnit(), s.t.Unit)
 	if err != nil {
 		return nil, err
 	}
-	shift *= a.GetMargin()
-	if below {
-		shift = -shift
+	b := &bound{to: [2]int{-1, -1}, ceiling: s.kind.name == "below", shift: shift * a.GetMargin()}
+	if b.ceiling {
+		b.shift = -b.shift
 	}
-	d := s.in.Candidate
-	if base {
-		d = s.in.Base
+	if err := s.known(a.GetTable()); err != nil {
+		return nil, err
 	}
-	if d == nil || d(a.GetTable()) == nil {
-		if base {
+	var other *surface.Decoded
+	if read := s.read(of); read != nil {
+		other = read(a.GetTable())
+	}
+	if other == nil {
+		if of == ofBase {
 			return nil, nil
 		}
 		return nil, unjudged("the candidate lacks table %s", a.GetTable())
 	}
 	// A stand-in says in which units the other table is wanted: an axis keeps its own where this
 	// table has none of that quantity.
-	other := d(a.GetTable())
 	want := &definition.Table{Quantity: s.t.Quantity, Unit: s.t.Unit}
-	b := &bound{to: [2]int{-1, -1}, ceiling: below, shift: shift}
 	for i, axis := range axesOf(other.Table) {
 		if axis == nil {
 			continue
@@ -131,19 +134,40 @@ func (s *subject) boundOf(base bool, a *calibrationv1.Against, below bool) (*bou
 		if b.to[i] >= 0 {
 			unit = axesOf(s.t)[b.to[i]].Unit
 		}
-		if i == 0 {
-			want.X = &definition.Axis{Unit: unit}
-		} else {
-			want.Y = &definition.Axis{Unit: unit}
-		}
+		*[]**definition.Axis{&want.X, &want.Y}[i] = &definition.Axis{Unit: unit}
 	}
-	f, err := s.face(base, a.GetTable(), want)
+	f, err := s.face(of, a.GetTable(), want)
 	if err != nil {
 		return nil, err
 	}
 	if f.err != nil {
 		return nil, f.err
 	}
-	b.grid, b.curved = f.grid, f.curved
-	return b, nil
+	b.grid = &surface.Grid{X: f.grid.X, Y: f.grid.Y, Values: f.grid.Values, Convert: f.grid.Convert}
+	b.curved = f.curved
+	return b, s.freeAxes(b, other.Table)
+}
+
+// freeAxes takes the axes that only the other table has at their worst, inside where.
+func (s *subject) freeAxes(b *bound, other *definition.Table) error {
+	for i, points := range [2][]float64{b.grid.X, b.grid.Y} {
+		axis := axesOf(other)[i]
+		if axis == nil || b.to[i] >= 0 {
+			continue
+		}
+		r := rail{index: axis.Index}
+		r.add(points)
+		if w := s.rule.GetWhere()[axis.Quantity]; w != nil {
+			var err error
+			if r.where, err = stretchIn(axis.Quantity, w, axis.Unit); err != nil {
+				return err
+			}
+			r.where.from, r.where.to = snap(r.where.from, points), snap(r.where.to, points)
+			r.ends = r.where.ends()
+		}
+		if b.free[i] = r.stops(); len(b.free[i]) == 0 {
+			return errPassed{"table " + other.ID + " has no point where the rule holds"}
+		}
+	}
+	return nil
 }

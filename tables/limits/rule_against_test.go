@@ -31,8 +31,13 @@ func TestBelowAndAbove(t *testing.T) {
 		{"axis that only the other has", below, []sheet{target(100, 100), byGear}, []sheet{target(180, 230), byGear}, "target introduced 1x 180/175 by 5 x=1000 [0,0]", "target -5 (180/175) x=1000", ""},
 		// Above takes the higher: 240 at 1000, 260 at 3000, and 15 more.
 		{"above, at its worst", above, []sheet{target(300, 300), byGear}, []sheet{target(300, 270), byGear}, "target introduced 1x 270/275 by 5 x=3000 [0,1]", "target -5 (270/275) x=3000", ""},
-		// 2.1 bar and 2.3 bar are 210 and 230 kPa: 195 and 215. Both were 5 too high before; one is 8 too high now.
-		{"units and origins", below, []sheet{target(200, 220), inBar}, []sheet{target(203, 220), inBar}, "target worsened 1x 203/195 by 8 x=1000 [0,0]; target inherited 1x 220/215 by 5 x=3000 [0,1]", "target -8 (203/195) x=1000", ""},
+		// 2.1 bar and 2.3 bar are 210 and 230 kPa: 195 and 215. Both were 5 too high before; one is 8 too high now, and
+		// beside the other one, in the cell that both touch, it is more than it was.
+		{"units and origins", below, []sheet{target(200, 220), inBar}, []sheet{target(203, 220), inBar}, "target worsened 2x 203/195 by 8 x=1000 [0,0]", "target -8 (203/195) x=1000", ""},
+		{"units, inherited", below, []sheet{target(203, 220), inBar}, []sheet{target(200, 220), inBar}, "target inherited 2x 220/215 by 5 x=3000 [0,1]", "-", ""},
+		// At 2000 the curve is 200, and the target as far beyond it as before; the cut at 3000 came down from 275 to 245.
+		{"the other moved beside it", below, []sheet{target(160, 230), boost("cut", 200, 180, 275).on(1000, 2000, 3000)}, []sheet{target(160, 230), boost("cut", 200, 180, 245).on(1000, 2000, 3000)},
+			"target worsened 1x 195/165 by 30 x=2000", "target -30 (195/165) x=2000", ""},
 		{"other broken", below, []sheet{target(1, 1), broken}, []sheet{target(2, 2), broken}, "", "", "target: table cut: the breakpoints along x neither rise nor fall"},
 		{"no room left, none missing", below, []sheet{target(215, 215), scalar}, []sheet{target(215, 214), scalar}, "", "target 0 (215/215) x=1000", ""},
 	} {

@@ -3,11 +3,13 @@ package limits
 import (
 	"math"
 
+	"google.golang.org/protobuf/proto"
+
 	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
 )
 
-var changeKind = &kind{name: "change", parse: (*ruleCheck).change, fits: (*ruleCheck).changeFits, judge: (*subject).changeWithin, needsBase: true}
+var changeKind = &kind{name: "change", parse: (*ruleCheck).change, fits: (*ruleCheck).changeFits, judge: (*subject).changeWithin, where: true, signals: true, needsBase: true}
 
 func (c *ruleCheck) change() error {
 	r := c.rule.GetChange()
@@ -17,6 +19,11 @@ func (c *ruleCheck) change() error {
 		}
 	} else if err := c.unit("change.unit", r.GetUnit()); err != nil {
 		return err
+	}
+	if r.GetSince() != "" {
+		if err := c.word("change.since", r.GetSince(), "as-found"); err != nil {
+			return err
+		}
 	}
 	if r.MaxUp == nil && r.MaxDown == nil {
 		return c.bad("change", "max_up, max_down or both", "neither max_up nor max_down is given")
@@ -39,51 +46,130 @@ func (c *ruleCheck) changeFits(t *definition.Table) error {
 	return c.differenceOf("change.unit", c.rule.GetChange().GetUnit(), t)
 }
 
-// changeWithin judges how far each cell moved; where breakpoints changed, how far the surface did.
+// changeWithin judges how far each cell moved from the base, or from the table as found; where
+// breakpoints changed, or the rule is confined, how far the surface did.
 func (s *subject) changeWithin() error {
-	c := s.rule.GetChange()
-	if s.base == nil {
-		return unjudged("the base has nothing to compare with")
-	}
-	factor, err := spans(c.GetUnit(), s.t.Unit)
-	if c.GetPercent() {
-		factor, err = 0.01, nil
-	}
+	from, was, err := s.moved()
 	if err != nil {
 		return err
 	}
-	moved := func(p place, base, cand float64) {
-		if base == cand || math.IsNaN(base) && math.IsNaN(cand) {
-			return
-		}
-		per := factor
-		if c.GetPercent() {
-			per *= max(math.Abs(base), s.t.Cells.Conv.Step())
-		}
-		if c.MaxUp != nil {
-			s.tally.add(p, s.tally.judge(cand, base+float64(*c.MaxUp*per), true), nil)
-		}
-		// What is no number is beyond the first bound, and said once.
-		if c.MaxDown != nil && (c.MaxUp == nil || surface.Finite(base, cand)) {
-			s.tally.add(p, s.tally.judge(cand, base-float64(*c.MaxDown*per), false), nil)
-		}
-	}
-	if sameAxes(s.cand, s.base) {
-		for i, v := range s.cand.values {
-			moved(s.cand.cellAt(i/s.cand.nx, i%s.cand.nx), s.base.values[i], v)
-		}
-		return nil
-	}
-	if err := surfaces(s.cand, s.base); err != nil {
+	percent, up, down, err := s.steps()
+	if err != nil {
 		return err
 	}
-	// A share of the base bends where the base is smallest, which may lie between the points.
-	s.exact = !s.cand.curved && !s.base.curved && !c.GetPercent()
-	l := over(s.cand.grid)
-	join(&l.x, &l.stepsX, s.base.grid.X)
-	join(&l.y, &l.stepsY, s.base.grid.Y)
-	l.each(s.cand, func(p place, sd side) {
-		moved(p, at(s.base.grid, p.x, p.y, sd), at(s.cand.grid, p.x, p.y, sd))
-	})
+	if !sameAxes(s.cand, from) || s.where != [2]*stretch{} {
+		if err := surfaces(s.cand, from); err != nil {
+			return err
+		}
+		return s.changeOfSurface(from, was, percent, up, down)
+	}
+	before := func(int, int) (float64, bool) { return 0, false }
+	if was != nil {
+		before = s.beforeCell()
+	}
+	for i, v := range s.cand.values {
+		b := from.values[i]
+		if b == v || math.IsNaN(b) && math.IsNaN(v) {
+			continue
+		}
+		per := 1.0
+		if percent {
+			per = max(math.Abs(b), s.t.Cells.Conv.Step())
+		}
+		row, col := i/s.cand.nx, i%s.cand.nx
+		p := s.cand.cellAt(row, col)
+		past, known := before(row, col)
+		s.step(p, v, b, up, per, past, known, true)
+		// What is no number is beyond the first bound, and said once.
+		if up == nil || surface.Finite(b, v) {
+			s.step(p, v, b, down, per, past, known, false)
+		}
+	}
 	return nil
+}
+
+// moved is what the change is measured from, and the base where a finding may be older than the change.
+func (s *subject) moved() (from, was *face, err error) {
+	if s.rule.GetChange().GetSince() == "" {
+		if s.base == nil {
+			return nil, nil, unjudged("the base has nothing to compare with")
+		}
+		return s.base, nil, nil
+	}
+	if s.in.AsFound == nil {
+		return nil, nil, unjudged("the image as found was not given")
+	}
+	if from, err = s.face(ofAsFound, s.t.ID, s.t); err != nil {
+		return nil, nil, unjudged("the table as found: %v", err)
+	}
+	if from == nil || from.values == nil {
+		return nil, nil, unjudged("the image as found has nothing to compare with")
+	}
+	return from, s.base, nil
+}
+
+// steps are the bounds in the table's unit, or as a share of what was there; nil for none.
+func (s *subject) steps() (percent bool, up, down *float64, err error) {
+	c := s.rule.GetChange()
+	factor := 0.01
+	if percent = c.GetPercent(); !percent {
+		if factor, err = spans(c.GetUnit(), s.t.Unit); err != nil {
+			return false, nil, nil, err
+		}
+	}
+	if c.MaxUp != nil {
+		up = proto.Float64(*c.MaxUp * factor)
+	}
+	if c.MaxDown != nil {
+		down = proto.Float64(*c.MaxDown * factor)
+	}
+	return percent, up, down, nil
+}
+
+// step judges one cell by one bound; nil is none.
+func (s *subject) step(p place, v, from float64, most *float64, per, past float64, known, ceiling bool) {
+	if most == nil {
+		return
+	}
+	limit := from + float64(*most*per)
+	if !ceiling {
+		limit = from - float64(*most*per)
+	}
+	if !known {
+		s.tally.add(p, s.tally.judge(v, limit, ceiling), nil)
+		return
+	}
+	b := s.tally.judge(past, limit, ceiling)
+	s.tally.add(p, s.tally.judge(v, limit, ceiling), &b)
+}
+
+// changeOfSurface holds the surface against the other one, moved up and down.
+func (s *subject) changeOfSurface(from, was *face, percent bool, up, down *float64) error {
+	var bounds []rival
+	for _, most := range []*float64{up, down} {
+		if most == nil {
+			continue
+		}
+		b := &bound{grid: from.grid, to: [2]int{-1, -1}, still: true, ceiling: most == up}
+		for i, a := range axesOf(s.t) {
+			if a != nil {
+				b.to[i], b.index[i] = i, a.Index
+			}
+		}
+		by := *most
+		if !b.ceiling {
+			by = -by
+		}
+		if percent {
+			b.share, b.least = by, s.t.Cells.Conv.Step()
+		} else {
+			b.shift = by
+		}
+		r := rival{now: b}
+		if was != nil {
+			r.was = b
+		}
+		bounds = append(bounds, r)
+	}
+	return s.holdSurface(bounds...)
 }

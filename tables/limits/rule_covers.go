@@ -13,8 +13,21 @@ import (
 	"witnessmark/tables/surface"
 )
 
-var coversKind = &kind{name: "covers", fits: (*ruleCheck).hasAxes, judge: (*subject).covers, needsRun: true,
+var coversKind = &kind{name: "covers", parse: (*ruleCheck).covers, fits: (*ruleCheck).hasAxes, judge: (*subject).covers, every: true, needsRun: true,
 	axesAlone: func(*calibrationv1.Rule) bool { return true }}
+
+// How much of a run may lie outside: per cent of its time where the rule does not say, and in all.
+const (
+	defaultShare = 0.5
+	mostOutside  = 0.2 // seconds
+)
+
+func (c *ruleCheck) covers() error {
+	if s := c.rule.GetCovers().Share; s != nil && !(*s >= 0 && *s < 100) {
+		return c.bad("covers.share", "per cent of the run's time, 0 or more and less than 100", "the share is %v", *s)
+	}
+	return nil
+}
 
 // Run is a run on the rolling road as the rules see it: one value a sample in every channel.
 type Run struct {
@@ -43,24 +56,39 @@ func (r *Run) channel(quantity string) *RunChannel {
 // recorded is the rounding that a sample may carry: a run keeps them as single floats.
 const recorded = 0x1p-23
 
-// reach is one axis of a table against the samples of its quantity, in the axis' own unit.
-type reach struct {
-	isY            bool
-	axis           *definition.Axis
-	samples        []float64
-	low, high      float64 // of the candidate
-	known          bool    // whether the base's ends are known
-	baseLow, baseH float64
-	outside        int
+// weights are what each sample stands for: half the time to both of its neighbours, in seconds, or
+// a point each where the times are not known.
+func (r *Run) weights(n int) (each []float64, total float64, seconds bool) {
+	each = make([]float64, n)
+	last := len(r.Time) - 1
+	seconds = last+1 == n && last > 0 && r.Time[last] > r.Time[0]
+	for i := range each {
+		each[i] = 1
+		if seconds {
+			each[i] = float64((r.Time[min(i+1, last)] - r.Time[max(i-1, 0)]) / 2)
+		}
+		total += each[i]
+	}
+	return each, total, seconds
 }
 
-// covers asks that every operating point of the run lies between the ends of the table's axes,
-// where the table is not held at its last value. A point outside two axes counts once, by the
-// axis it leaves by the larger share of that axis' span.
+// reach is one axis of a table against the samples of its quantity, in the axis' own unit.
+type reach struct {
+	name      string // x or y
+	axis      *definition.Axis
+	samples   []float64
+	low, high float64
+	past      [2]float64 // how far the runs before lay below and above what the table then had
+	outside   float64    // how much of the run
+}
+
+// covers asks that the operating points of the run lie between the ends of the table's axes, where
+// the table is not held at its last value. A point outside two axes counts once, by the axis it
+// leaves by the larger share of that axis' span. Points outside for no longer than the rule allows are left out.
 func (s *subject) covers() error {
 	var axes []*reach
-	for _, isY := range []bool{false, true} {
-		r, err := s.reach(isY)
+	for _, name := range []string{"x", "y"} {
+		r, err := s.reach(name)
 		if err != nil {
 			return err
 		}
@@ -68,63 +96,111 @@ func (s *subject) covers() error {
 			axes = append(axes, r)
 		}
 	}
-	n := len(axes[0].samples)
-	var share [origins]float64
-	for i := range n {
-		s.coverPoint(axes, i, &share)
+	weights, total, seconds := s.in.Run.weights(len(axes[0].samples))
+	var most, spent [origins]float64
+	for i, w := range weights {
+		if o, outside := s.coverPoint(axes, i, w, &most); outside {
+			spent[o] += w
+		}
 	}
+	allowed := defaultShare
+	if c := s.rule.GetCovers(); c.Share != nil {
+		allowed = c.GetShare()
+	}
+	over := func(spent float64) bool {
+		return spent > allowed/100*total*(1+1e-9) || seconds && spent > mostOutside*(1+1e-9)
+	}
+	if b := &s.tally.buckets; !over(spent[introduced] + spent[inherited]) {
+		*b = [origins]bucket{}
+		return nil
+	} else if !over(spent[introduced]) && b[introduced].count > 0 { // too short by itself
+		merge(&b[inherited], b[introduced], most)
+		b[introduced] = bucket{}
+	}
+	s.coverDetail(axes, total, seconds)
+	return nil
+}
+
+// merge takes one bucket into another; most says which holds the worst.
+func merge(into *bucket, b bucket, most [origins]float64) {
+	if into.count == 0 || most[introduced] > most[inherited] {
+		into.at, into.worst = b.at, b.worst
+	}
+	into.count += b.count
+}
+
+// coverDetail says how much of the run lay outside of which axis.
+func (s *subject) coverDetail(axes []*reach, total float64, seconds bool) {
 	var words []string
 	for _, r := range axes {
-		if r.outside > 0 {
-			words = append(words, fmt.Sprintf("%d of the run's %d points lie outside %s %v to %v %s",
-				r.outside, n, strings.ReplaceAll(r.axis.Quantity, "_", " "), r.low, r.high, r.axis.Unit))
+		if r.outside == 0 {
+			continue
 		}
+		much := fmt.Sprintf("%v of the run's %v points lie", r.outside, total)
+		if seconds {
+			much = fmt.Sprintf("%.3g s of the run's %.3g s lie", r.outside, total)
+		}
+		words = append(words, fmt.Sprintf("%s outside %s %v to %v %s", much, strings.ReplaceAll(r.axis.Quantity, "_", " "), r.low, r.high, r.axis.Unit))
 	}
 	if s.detail != "" {
 		words = append(words, s.detail)
 	}
 	s.detail = strings.Join(words, "; ")
-	return nil
 }
 
 // reach reads one axis; nil where the table has none there.
-func (s *subject) reach(isY bool) (*reach, error) {
-	axis, points := s.t.X, s.cand.x
-	if isY {
-		axis, points = s.t.Y, s.cand.y
-	}
-	if axis == nil {
+func (s *subject) reach(name string) (*reach, error) {
+	t := s.cand.track(name)
+	if t == nil {
 		return nil, nil
 	}
-	c := s.in.Run.channel(axis.Quantity)
-	if c == nil {
-		return nil, unjudged("the run has no channel of %s", axis.Quantity)
-	}
-	if len(c.Values) == 0 || len(points) == 0 {
-		return nil, unjudged("the run or the axis of %s is empty", axis.Quantity)
-	}
-	unit, err := levels(c.Quantity, c.Unit, axis.Quantity, axis.Unit)
+	axis := t.axis
+	samples, err := s.in.Run.along(axis)
 	if err != nil {
-		return nil, unjudged("the run's %s: %v", axis.Quantity, err)
+		return nil, err
 	}
-	r := &reach{isY: isY, axis: axis, samples: unit.all(c.Values), low: slices.Min(points), high: slices.Max(points)}
-	if !surface.Finite(r.low, r.high) {
+	if len(t.points) == 0 || !surface.Finite(t.points...) {
 		return nil, unjudged("a breakpoint of %s is not a finite number", axis.Quantity)
 	}
-	if b := s.base; b != nil {
-		bt, of := b.t.X, b.x
-		if isY {
-			bt, of = b.t.Y, b.y
+	r := &reach{name: name, axis: axis, samples: samples, low: slices.Min(t.points), high: slices.Max(t.points), past: [2]float64{-1, -1}}
+	low, high := r.low, r.high
+	if s.base != nil {
+		if b := s.base.track(name); b != nil && sameAxis(axis, b.axis) && len(b.points) > 0 && surface.Finite(b.points...) {
+			low, high = slices.Min(b.points), slices.Max(b.points)
 		}
-		if sameAxis(axis, bt) && len(of) > 0 && surface.Finite(slices.Min(of), slices.Max(of)) {
-			r.known, r.baseLow, r.baseH = true, slices.Min(of), slices.Max(of)
+	}
+	for _, run := range s.in.Run.Before {
+		before, err := run.along(axis)
+		if err != nil {
+			continue // it says nothing of this quantity
+		}
+		for _, v := range before {
+			if v := beyond(v, low, high); v.fails {
+				r.past[endOf(v)] = max(r.past[endOf(v)], v.excess)
+			}
 		}
 	}
 	return r, nil
 }
 
+// along is the run's samples of an axis' quantity, in the axis' unit.
+func (r *Run) along(axis *definition.Axis) ([]float64, error) {
+	c := r.channel(axis.Quantity)
+	if c == nil {
+		return nil, unjudged("the run has no channel of %s", axis.Quantity)
+	}
+	if len(c.Values) == 0 {
+		return nil, unjudged("the run's channel of %s is empty", axis.Quantity)
+	}
+	unit, err := levels(c.Quantity, c.Unit, axis.Quantity, axis.Unit)
+	if err != nil {
+		return nil, unjudged("the run's %s: %v", axis.Quantity, err)
+	}
+	return unit.all(c.Values), nil
+}
+
 // beyond holds a sample against the end of an axis that it is nearer to leaving.
-func (r *reach) beyond(v, low, high float64) verdict {
+func beyond(v, low, high float64) verdict {
 	limit, excess := high, v-high
 	if v < low || math.IsNaN(v) {
 		limit, excess = low, low-v
@@ -136,15 +212,23 @@ func (r *reach) beyond(v, low, high float64) verdict {
 	return verdict{value: v, limit: limit, excess: excess, fails: excess > recorded*max(math.Abs(v), math.Abs(limit))}
 }
 
-// coverPoint judges one operating point and counts it under its origin.
-func (s *subject) coverPoint(axes []*reach, i int, share *[origins]float64) {
+// endOf is which end a sample is beyond: 0 the low one, 1 the high one.
+func endOf(v verdict) int {
+	if v.value > v.limit {
+		return 1
+	}
+	return 0
+}
+
+// coverPoint judges one operating point, of the weight w, and counts it under its origin.
+func (s *subject) coverPoint(axes []*reach, i int, w float64, most *[origins]float64) (origin int, outside bool) {
 	p := place{point: i}
-	var worst, base verdict
+	var worst verdict
 	var by *reach
-	most := -1.0
+	share := -1.0
 	for _, r := range axes {
-		v := r.beyond(r.samples[i], r.low, r.high)
-		if r.isY {
+		v := beyond(r.samples[i], r.low, r.high)
+		if r.name == "y" {
 			p.y = r.samples[i]
 		} else {
 			p.x = r.samples[i]
@@ -152,31 +236,26 @@ func (s *subject) coverPoint(axes []*reach, i int, share *[origins]float64) {
 		if !v.fails {
 			continue
 		}
-		r.outside++
+		r.outside += w
 		span := r.high - r.low
 		if span <= 0 {
 			span = 1
 		}
-		if v.excess/span > most {
-			most, worst, by = v.excess/span, v, r
+		if v.excess/span > share {
+			share, worst, by = v.excess/span, v, r
 		}
 	}
 	if by == nil {
-		return
+		return 0, false
 	}
-	o := introduced
-	if by.known {
-		if base = by.beyond(by.samples[i], by.baseLow, by.baseH); base.fails {
-			o = inherited
-			if worst.excess-base.excess > recorded*max(math.Abs(worst.value), math.Abs(worst.limit)) {
-				o = worsened
-			}
-		}
+	if by.past[endOf(worst)] >= worst.excess-recorded*max(math.Abs(worst.value), math.Abs(worst.limit)) {
+		origin = inherited
 	}
-	b := &s.tally.buckets[o]
-	if b.count == 0 || most > share[o] {
-		share[o], b.at, b.worst = most, p, worst
-		b.worst.along = proto.String(map[bool]string{false: "x", true: "y"}[by.isY])
+	b := &s.tally.buckets[origin]
+	if b.count == 0 || share > most[origin] {
+		most[origin], b.at, b.worst = share, p, worst
+		b.worst.along = proto.String(by.name)
 	}
 	b.count++
+	return origin, true
 }

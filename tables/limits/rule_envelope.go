@@ -8,7 +8,7 @@ import (
 	"witnessmark/tables/surface"
 )
 
-var envelopeKind = &kind{name: "envelope", parse: (*ruleCheck).envelope, fits: (*ruleCheck).envelopeFits, judge: (*subject).underEnvelope, bounds: (*bounding).inEnvelope}
+var envelopeKind = &kind{name: "envelope", parse: (*ruleCheck).envelope, fits: (*ruleCheck).envelopeFits, judge: (*subject).underEnvelope, where: true, signals: true, bounds: (*bounding).inEnvelope}
 
 func (c *ruleCheck) envelope() error {
 	e := c.rule.GetEnvelope()
@@ -101,17 +101,21 @@ func (s *subject) underEnvelope() error {
 	if err != nil {
 		return err
 	}
-	return s.holdSurface(b, b)
+	return s.holdSurface(rival{b, b})
 }
 
 func (b *bounding) inEnvelope() {
 	on, err := envelopeOn(b.rule.GetEnvelope(), b.t)
-	if err != nil || b.cand.err != nil || on.joinInto(over(b.cand.grid), b.t) != nil {
+	if err != nil || b.cand.err != nil {
+		return
+	}
+	if _, err := b.lattice([]rival{{on, on}}); err != nil {
 		return
 	}
 	for row := range b.cand.ny {
 		for col := range b.cand.nx {
-			limit := on.at(b.cand.cellAt(row, col), side{sideOf(b.cand.x, col), sideOf(b.cand.y, row)})
+			p := b.cand.cellAt(row, col)
+			limit := on.at(p.x, p.y, side{sideOf(b.cand.x, col), sideOf(b.cand.y, row)})
 			b.cell(row*b.cand.nx+col, limit, on.ceiling)
 		}
 	}

@@ -111,6 +111,10 @@ func (j *judge) aboutTables(r *calibrationv1.Rule) (string, []string) {
 
 // readFace reads a table in its own units.
 func (j *judge) readFace(base bool, id string) (*face, error) {
+	of := ofCandidate
+	if base {
+		of = ofBase
+	}
 	if base && j.in.Check {
 		return nil, errNoBase
 	}
@@ -121,7 +125,7 @@ func (j *judge) readFace(base bool, id string) (*face, error) {
 	if t == nil {
 		return nil, fmt.Errorf("the definition has no table %q", id)
 	}
-	return j.face(base, id, t)
+	return j.face(of, id, t)
 }
 
 // namesTables looks at the calls whose table is written out, and at how many axes they want.

@@ -6,7 +6,7 @@ import (
 	"witnessmark/tables/definition"
 )
 
-var lumpKind = &kind{name: "lump", parse: (*ruleCheck).lump, fits: (*ruleCheck).lumpFits, judge: (*subject).lump}
+var lumpKind = &kind{name: "lump", parse: (*ruleCheck).lump, fits: (*ruleCheck).lumpFits, judge: (*subject).lump, where: true}
 
 func (c *ruleCheck) lump() error {
 	r := c.rule.GetLump()
@@ -53,7 +53,7 @@ func (s *subject) lump() error {
 	if r.GetAlong() != "" {
 		along = []string{r.GetAlong()}
 	}
-	return s.neighbours(along, false, func(t *track, row, col int) (place, verdict, bool) {
+	return s.neighbours(along, false, opinion{false, func(t *track, row, col int) (place, verdict, bool) {
 		_, a, i, okA := t.step(row, col, -1)
 		p, b, k, okB := t.step(row, col, 0)
 		_, c, m, okC := t.step(row, col, 1)
@@ -63,5 +63,5 @@ func (s *subject) lump() error {
 		part := (t.points[k] - t.points[i]) / (t.points[m] - t.points[i])
 		straight := a + float64(part*(c-a))
 		return p, s.tally.judge(math.Abs(b-straight), limit, true), true
-	})
+	}})
 }

@@ -3,13 +3,14 @@ package limits
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
 )
 
-var monotonicKind = &kind{name: "monotonic", parse: (*ruleCheck).monotonic, fits: (*ruleCheck).monotonicFits, judge: (*subject).monotonic,
+var monotonicKind = &kind{name: "monotonic", parse: (*ruleCheck).monotonic, fits: (*ruleCheck).monotonicFits, judge: (*subject).monotonic, where: true,
 	axesAlone: func(r *calibrationv1.Rule) bool { return r.GetMonotonic().GetOf() == "axes" }}
 
 func (c *ruleCheck) monotonic() error {
@@ -61,7 +62,7 @@ func (s *subject) monotonic() error {
 		return s.monotonicAxes()
 	}
 	rising := r.GetRising() || r.GetDirection() == "rising"
-	return s.neighbours([]string{r.GetAlong()}, true, func(t *track, row, col int) (place, verdict, bool) {
+	return s.neighbours([]string{r.GetAlong()}, true, opinion{true, func(t *track, row, col int) (place, verdict, bool) {
 		p, a, _, ok := t.step(row, col, 0)
 		q, b, _, okNext := t.step(row, col, 1)
 		if !ok || !okNext {
@@ -71,7 +72,7 @@ func (s *subject) monotonic() error {
 			a, b, q = b, a, p
 		}
 		return q, s.tally.judge(b, a, !rising), true
-	})
+	}})
 }
 
 // monotonicAxes asks that the breakpoints of each axis rise, or fall, strictly.
@@ -86,26 +87,39 @@ func (s *subject) monotonicAxes() error {
 			before = s.base.track(name)
 		}
 		for i := 1; i < len(t.points); i++ {
-			v := strictly(t.points, i)
-			if !v.fails {
-				continue
-			}
-			row, col := 0, i
-			if name == "y" {
-				row, col = i, 0
-			}
-			s.detail = fmt.Sprintf("breakpoints of the %s axis", name)
-			p := s.cand.cellAt(row, col)
-			p.along = name
-			if before != nil && i < len(before.points) {
-				b := strictly(before.points, i)
-				s.tally.add(p, v, &b)
-				continue
-			}
-			s.tally.add(p, v, nil)
+			s.inOrder(t, before, i)
 		}
 	}
+	if s.looked == 0 {
+		return errPassed{"no axis of it has two breakpoints where the rule holds"}
+	}
 	return nil
+}
+
+// inOrder judges a breakpoint against the one before it.
+func (s *subject) inOrder(t, before *track, i int) {
+	along, row, col := 0, 0, i
+	if t.name == "y" {
+		along, row, col = 1, i, 0
+	}
+	fresh := slices.ContainsFunc(s.ground[along], func(g reached) bool { return g.pair(t.points[i-1], t.points[i]) })
+	if !s.where[along].meets(t.points[i-1], t.points[i]) || s.only && !fresh {
+		return
+	}
+	s.looked++
+	v := strictly(t.points, i)
+	if !v.fails {
+		return
+	}
+	s.detail = fmt.Sprintf("breakpoints of the %s axis", t.name)
+	p := s.cand.cellAt(row, col)
+	p.along = t.name
+	if before != nil && i < len(before.points) && !fresh {
+		b := strictly(before.points, i)
+		s.tally.add(p, v, &b)
+		return
+	}
+	s.tally.add(p, v, nil)
 }
 
 // strictly says whether a breakpoint lies beyond the one before it, in the direction in which the
@@ -118,9 +132,9 @@ func strictly(points []float64, i int) verdict {
 	}
 	switch {
 	case !surface.Finite(v.value, v.limit):
-		v.excess, v.fails = math.Inf(1), true
+		v.excess, v.room, v.fails = math.Inf(1), math.Inf(-1), true
 	case ahead <= 0:
-		v.excess, v.fails = max(0, -ahead), true
+		v.excess, v.room, v.fails = max(0, -ahead), min(0, ahead), true
 	}
 	return v
 }

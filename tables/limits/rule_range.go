@@ -1,13 +1,14 @@
 package limits
 
 import (
+	"errors"
 	"fmt"
 
 	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
 )
 
-var rangeKind = &kind{name: "range", parse: (*ruleCheck).bounds, fits: (*ruleCheck).rangeFits, judge: (*subject).inRange, bounds: (*bounding).inRange}
+var rangeKind = &kind{name: "range", parse: (*ruleCheck).bounds, fits: (*ruleCheck).rangeFits, judge: (*subject).inRange, where: true, signals: true, bounds: (*bounding).inRange}
 
 func (c *ruleCheck) bounds() error {
 	r := c.rule.GetRange()
@@ -29,39 +30,67 @@ func (c *ruleCheck) rangeFits(t *definition.Table) error {
 
 // inRange judges every cell against fixed bounds, each bound on its own: a cell that was too low and
 // is now too high is a new fault. The base is its cell, or its surface there if breakpoints changed.
+// Where the rule is confined it judges the surface, which may lie there without a cell.
 func (s *subject) inRange() error {
-	r := s.rule.GetRange()
-	unit, err := levels(s.t.Quantity, r.GetUnit(), s.t.Quantity, s.t.Unit)
+	bounds, err := s.rangeBounds()
 	if err != nil {
 		return err
 	}
+	if s.only || s.where != [2]*stretch{} {
+		return s.holdSurface(bounds...)
+	}
 	before := s.beforeCell()
-	s.exact = !s.cand.curved
 	for row := range s.cand.ny {
 		for col := range s.cand.nx {
 			p, v := s.cand.cellAt(row, col), s.cand.values[row*s.cand.nx+col]
 			b, known := before(row, col)
-			if r.Max != nil {
-				s.hold(p, v, unit.of(*r.Max), b, unit.of(*r.Max), known, true)
-			}
-			// What is no number is beyond the first bound, and said once.
-			if r.Min != nil && (r.Max == nil || surface.Finite(v)) {
-				s.hold(p, v, unit.of(*r.Min), b, unit.of(*r.Min), known, false)
+			known = known && !s.fresh(p.x, p.y)
+			for i, r := range bounds {
+				if i > 0 && !surface.Finite(v) {
+					break // what is no number is beyond the first bound, and said once
+				}
+				s.hold(p, v, r.now.shift, b, known, r.now.ceiling)
 			}
 		}
+	}
+	if len(s.ground[0])+len(s.ground[1]) == 0 {
+		return nil
+	}
+	s.only, s.gaps = true, true
+	if err := s.holdSurface(bounds...); err != nil && !errors.As(err, new(errPassed)) {
+		return err
 	}
 	return nil
 }
 
+// rangeBounds are the bounds in the table's unit.
+func (s *subject) rangeBounds() ([]rival, error) {
+	r := s.rule.GetRange()
+	unit, err := levels(s.t.Quantity, r.GetUnit(), s.t.Quantity, s.t.Unit)
+	if err != nil {
+		return nil, err
+	}
+	var out []rival
+	if r.Max != nil {
+		b := level(unit.of(*r.Max), true)
+		out = append(out, rival{b, b})
+	}
+	if r.Min != nil {
+		b := level(unit.of(*r.Min), false)
+		out = append(out, rival{b, b})
+	}
+	return out, nil
+}
+
 // hold judges a value, and the base's beside it, and keeps the margin.
-func (s *subject) hold(p place, v, limit, base, baseLimit float64, known, ceiling bool) {
+func (s *subject) hold(p place, v, limit, base float64, known, ceiling bool) {
 	c := s.tally.judge(v, limit, ceiling)
 	s.tally.leave(p, c)
 	if !known {
 		s.tally.add(p, c, nil)
 		return
 	}
-	b := s.tally.judge(base, baseLimit, ceiling)
+	b := s.tally.judge(base, limit, ceiling)
 	s.tally.add(p, c, &b)
 }
 
@@ -90,17 +119,13 @@ func (f *face) cellOf(row, col int) (float64, bool) {
 }
 
 func (b *bounding) inRange() {
-	r := b.rule.GetRange()
-	unit, err := levels(b.t.Quantity, r.GetUnit(), b.t.Quantity, b.t.Unit)
+	bounds, err := b.rangeBounds()
 	if err != nil {
 		return
 	}
 	for i := range b.cand.values {
-		if r.Max != nil {
-			b.cell(i, unit.of(r.GetMax()), true)
-		}
-		if r.Min != nil {
-			b.cell(i, unit.of(r.GetMin()), false)
+		for _, r := range bounds {
+			b.cell(i, r.now.shift, r.now.ceiling)
 		}
 	}
 }

@@ -7,7 +7,7 @@ import (
 	"witnessmark/tables/definition"
 )
 
-var slopeKind = &kind{name: "slope", parse: (*ruleCheck).slope, fits: (*ruleCheck).slopeFits, judge: (*subject).slope}
+var slopeKind = &kind{name: "slope", parse: (*ruleCheck).slope, fits: (*ruleCheck).slopeFits, judge: (*subject).slope, where: true}
 
 func (c *ruleCheck) slope() error {
 	s := c.rule.GetSlope()
@@ -53,12 +53,12 @@ func (s *subject) slope() error {
 		}
 		limit /= per
 	}
-	return s.neighbours([]string{r.GetAlong()}, false, func(t *track, row, col int) (place, verdict, bool) {
+	return s.neighbours([]string{r.GetAlong()}, false, opinion{true, func(t *track, row, col int) (place, verdict, bool) {
 		p, a, i, ok := t.step(row, col, 0)
 		_, b, k, okNext := t.step(row, col, 1)
 		if !ok || !okNext || a == b && t.points[i] == t.points[k] {
 			return place{}, verdict{}, false
 		}
 		return p, s.tally.judge(math.Abs(b-a)/math.Abs(t.points[k]-t.points[i]), limit, true), true
-	})
+	}})
 }

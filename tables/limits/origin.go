@@ -1,0 +1,116 @@
+package limits
+
+import "witnessmark/tables/surface"
+
+// held is a surface while it is judged against bounds.
+type held struct {
+	*subject
+	rivals []rival
+	base   *surface.Grid // nil where there is none to hold against
+
+	// The stations of everything involved, the base's breakpoints too, and for each rival whether the
+	// candidate lies further out there than the base: 0 unknown, 1 yes, -1 no.
+	fx, fy []station
+	grew   [][]int8
+}
+
+// finer joins the breakpoints of the base, and of what limited it, to those that are judged.
+func (h *held) finer(l *lattice, xs, ys []stop) {
+	more := [2][][]float64{{h.base.X}, {h.base.Y}}
+	for _, r := range h.rivals {
+		if r.was == nil || r.was == r.now {
+			continue
+		}
+		for i, of := range [2][]float64{r.was.grid.X, r.was.grid.Y} {
+			if to := r.was.to[i]; to >= 0 {
+				more[to] = append(more[to], of)
+			}
+		}
+	}
+	h.fx, h.fy = l.x.finer(xs, more[0]...), l.y.finer(ys, more[1]...)
+}
+
+// point judges one point by every bound.
+func (h *held) point(p place, x, y facet) {
+	sd := side{x.below, y.below}
+	fresh := h.freshAt(p, sd)
+	if h.only && !fresh || h.gaps && p.cell {
+		return
+	}
+	h.looked++
+	v := at(h.cand.grid, p.x, p.y, sd)
+	for i, r := range h.rivals {
+		if i > 0 && !surface.Finite(v) {
+			return // what is no number is beyond the first bound, and said once
+		}
+		limit := r.now.at(p.x, p.y, sd)
+		if r.now.still && v != v && limit != limit {
+			continue
+		}
+		c := h.tally.judge(v, limit, r.now.ceiling)
+		if !r.now.still {
+			h.tally.leave(p, c)
+		}
+		if !c.fails {
+			continue
+		}
+		o := introduced
+		if h.base != nil && r.was != nil && !fresh {
+			b := h.before(i, p.x, p.y, sd)
+			if o = h.tally.origin(c, &b); o == inherited && h.grewNear(i, x.near, y.near) {
+				o = worsened
+			}
+		}
+		h.tally.put(p, c, o)
+	}
+}
+
+// before is the base's verdict at a point.
+func (h *held) before(i int, x, y float64, sd side) verdict {
+	was := h.rivals[i].was
+	return h.tally.judge(at(h.base, x, y, sd), was.at(x, y, sd), was.ceiling)
+}
+
+// grewNear says whether the candidate lies further out than the base anywhere in the cells that
+// touch a point. Between the stations both run straight, so that these tell.
+func (h *held) grewNear(i int, xs, ys [2]int) bool {
+	if h.grew[i] == nil {
+		h.grew[i] = make([]int8, len(h.fx)*len(h.fy))
+	}
+	for y := ys[0]; y <= ys[1]; y++ {
+		for x := xs[0]; x <= xs[1]; x++ {
+			known := &h.grew[i][y*len(h.fx)+x]
+			if *known == 0 {
+				*known = -1
+				fx, fy := h.fx[x], h.fy[y]
+				sd := side{fx.below, fy.below}
+				now := h.rivals[i].now
+				c := h.tally.judge(at(h.cand.grid, fx.v, fy.v, sd), now.at(fx.v, fy.v, sd), now.ceiling)
+				if b := h.before(i, fx.v, fy.v, sd); h.tally.further(c, b) {
+					*known = 1
+				}
+			}
+			if *known > 0 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// freshAt says whether a point of the surface lies on new ground.
+func (h *held) freshAt(p place, sd side) bool {
+	below := [2]bool{sd.belowX, sd.belowY}
+	for i, v := range [2]float64{p.x, p.y} {
+		for _, g := range h.ground[i] {
+			if indexed(axesOf(h.t)[i]) {
+				if g.cell(v) {
+					return true
+				}
+			} else if g.holds(v) && !(below[i] && v == g.from) {
+				return true
+			}
+		}
+	}
+	return false
+}

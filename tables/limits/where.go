@@ -1,0 +1,205 @@
+package limits
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/definition"
+)
+
+// where checks the stretches that a rule is confined to, by themselves.
+func (c *ruleCheck) where() error {
+	w := c.rule.GetWhere()
+	if len(w) > 0 && !c.kind.where {
+		return c.bad("where", "where beside "+kindNames(func(k *kind) bool { return k.where }), "%s holds everywhere", c.kind.name)
+	}
+	for _, q := range slices.Sorted(maps.Keys(w)) {
+		s, field := w[q], whereField(q)
+		switch {
+		case q == "":
+			return c.bad("where", "quantities, as in engine_speed", "the quantity is empty")
+		case s.From == nil && s.To == nil:
+			return c.bad(field, "from, to or both", "neither from nor to is given")
+		case s.From != nil && s.To != nil && *s.From > *s.To:
+			return c.bad(field+".from", fmt.Sprintf("at most to, %v", *s.To), "from %v is above to", *s.From)
+		}
+		if err := c.unit(field+".unit", s.GetUnit()); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func whereField(quantity string) string { return "where[" + quantity + "]" }
+
+// whereFits asks that a table that is named has every quantity of where, in a unit that converts.
+func (c *ruleCheck) whereFits(t *definition.Table) error {
+	for _, q := range slices.Sorted(maps.Keys(c.rule.GetWhere())) {
+		of, axis := t, axisFor(t, q)
+		if other := c.lay.ByID[c.kind.against(c.rule)]; axis == nil && other != nil {
+			of, axis = other, axisFor(other, q)
+		}
+		if axis == nil {
+			if err := c.cannot(t, "tables with every quantity of where", "has no axis of quantity %q, which where confines", q); err != nil {
+				return err
+			}
+			continue
+		}
+		if err := c.convert(whereField(q)+".unit", q, c.rule.GetWhere()[q].GetUnit(), q, axis.Unit, fmt.Sprintf("axis %q of table %q", axis.ID, of.ID)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// stretch is a part of an axis in the axis' unit, ends included; nil is all of it.
+type stretch struct{ from, to float64 }
+
+func (s *stretch) holds(v float64) bool { return s == nil || v >= s.from && v <= s.to }
+
+func (s *stretch) meets(a, b float64) bool {
+	return s == nil || min(a, b) <= s.to && max(a, b) >= s.from
+}
+
+// ends are those of it that are breakpoints.
+func (s *stretch) ends() []float64 {
+	var out []float64
+	if s != nil && !math.IsInf(s.from, 0) {
+		out = append(out, s.from)
+	}
+	if s != nil && !math.IsInf(s.to, 0) && s.to != s.from {
+		out = append(out, s.to)
+	}
+	return out
+}
+
+// stretchIn is a stretch in a unit of its quantity.
+func stretchIn(quantity string, w *calibrationv1.Stretch, unit string) (*stretch, error) {
+	to, err := levels(quantity, w.GetUnit(), quantity, unit)
+	if err != nil {
+		return nil, err
+	}
+	s := &stretch{math.Inf(-1), math.Inf(1)}
+	if w.From != nil {
+		s.from = to.of(*w.From)
+	}
+	if w.To != nil {
+		s.to = to.of(*w.To)
+	}
+	return s, nil
+}
+
+// reached is new ground on one axis; old is the end up to which the engine came before.
+type reached struct {
+	stretch
+	old float64
+}
+
+// cell says whether a breakpoint lies beyond the old reach, and pair whether what lies between two does.
+func (g reached) cell(v float64) bool { return g.holds(v) && v != g.old }
+
+func (g reached) pair(a, b float64) bool {
+	return g.meets(a, b) && (g.old == g.from && max(a, b) > g.from || g.old == g.to && min(a, b) < g.to)
+}
+
+// region is where a rule holds on a table's axes x and y, and what of that is new ground.
+type region struct {
+	where  [2]*stretch
+	ground [2][]reached
+	only   bool // nothing but new ground is judged
+	gaps   bool // and of that, no cell
+}
+
+// confine finds out where the rule holds on the table.
+func (s *subject) confine() error {
+	where := s.rule.GetWhere()
+	for _, q := range slices.Sorted(maps.Keys(where)) {
+		i := pairing(s.t, q)
+		if i < 0 {
+			if s.otherHas(q) {
+				continue
+			}
+			return errPassed{"it has no axis of " + q}
+		}
+		var err error
+		if s.where[i], err = stretchIn(q, where[q], axesOf(s.t)[i].Unit); err != nil {
+			return err
+		}
+	}
+	if !s.kind.where {
+		return nil
+	}
+	for _, g := range s.in.NewGround {
+		i := pairing(s.t, g.Quantity)
+		if i < 0 {
+			continue
+		}
+		unit, err := levels(g.Quantity, g.Unit, g.Quantity, axesOf(s.t)[i].Unit)
+		if err != nil {
+			return unjudged("the new ground of %s: %v", g.Quantity, err)
+		}
+		a, b := unit.of(g.From), unit.of(g.To)
+		s.ground[i] = append(s.ground[i], reached{stretch{min(a, b), max(a, b)}, a})
+	}
+	s.only = !s.in.Check && !s.changed[s.t.ID] && !s.changed[s.kind.against(s.rule)]
+	return nil
+}
+
+// otherHas says whether the table that this one is held against has an axis of a quantity.
+func (s *subject) otherHas(quantity string) bool {
+	id := s.kind.against(s.rule)
+	if id == "" {
+		return false
+	}
+	other := s.in.Candidate(id)
+	return other != nil && axisFor(other.Table, quantity) != nil
+}
+
+// holds says whether the cell of two breakpoints lies inside where, and fresh whether on new ground.
+func (r *region) holds(x, y float64) bool { return r.where[0].holds(x) && r.where[1].holds(y) }
+
+func (r *region) fresh(x, y float64) bool {
+	for i, v := range [2]float64{x, y} {
+		for _, g := range r.ground[i] {
+			if g.cell(v) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// stretch says the same of what lies between two neighbours along an axis, at y of the other.
+func (r *region) stretch(i int, a, b, other float64) (holds, fresh bool) {
+	holds = r.where[i].meets(a, b) && r.where[1-i].holds(other)
+	for _, g := range r.ground[i] {
+		fresh = fresh || g.pair(a, b)
+	}
+	for _, g := range r.ground[1-i] {
+		fresh = fresh || g.cell(other)
+	}
+	return holds, fresh
+}
+
+// ends of where and of new ground are breakpoints of axis i.
+func (r *region) ends(i int) []float64 {
+	out := r.where[i].ends()
+	for _, g := range r.ground[i] {
+		out = append(out, g.ends()...)
+	}
+	return out
+}
+
+// snapTo puts what only rounding keeps from a breakpoint of axis i onto it.
+func (r *region) snapTo(i int, points []float64) {
+	if w := r.where[i]; w != nil {
+		w.from, w.to = snap(w.from, points), snap(w.to, points)
+	}
+	for k := range r.ground[i] {
+		g := &r.ground[i][k]
+		g.from, g.to, g.old = snap(g.from, points), snap(g.to, points), snap(g.old, points)
+	}
+}
