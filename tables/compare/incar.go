@@ -24,7 +24,8 @@ func SameInCar(lay *definition.Layout, written, found *image.Image) (same bool, 
 	if lacks := image.Minus(found.Gaps(), image.Join(unknown)); len(lacks) > 0 {
 		return false, fmt.Sprintf("the image found lacks what lies at 0x%x", lacks[0].Start)
 	}
-	runs := image.Minus(differing(written.Bytes, found.Bytes), holesOf(lay, written).gaps)
+	unwritten, unread := holesOf(lay, written), holesOf(lay, found)
+	runs := image.Minus(differing(written.Bytes, found.Bytes), unwritten.gaps)
 	o := newOwners(written.Bytes, found.Bytes, runs)
 	for _, r := range lay.Volatile {
 		o.claimRange(r, ofVolatile)
@@ -52,12 +53,14 @@ func SameInCar(lay *definition.Layout, written, found *image.Image) (same bool, 
 		}
 		return false, fmt.Sprintf("%s, the first at %s%s", differ, address(lay, first), within(lay, first))
 	}
-	unread := holesOf(lay, found)
 	for _, c := range lay.Checksums {
 		if !c.Restamped {
 			continue
 		}
 		if lacks := unread.of["checksum "+c.ID]; len(lacks) > 0 {
+			if len(image.Minus(lacks, unwritten.gaps)) == 0 {
+				continue // nobody knows it: neither file has all that it covers
+			}
 			return false, fmt.Sprintf("checksum %s cannot be checked: the image found lacks %s", c.ID, spans(lay, lacks))
 		}
 		stored, computed, err := sum(c, found.Bytes)
