@@ -339,7 +339,7 @@ func TestNewerSemanticsIsUpgrade(t *testing.T) {
 	w.raw(w.cal, &recordv1.Action{Body: &recordv1.Action_Submission{Submission: &recordv1.Submit{Job: 1, Image: sub.GetImage(), Judgement: j}}})
 	w.must(nil, w.lead.Sync(ctx))
 	_, err = w.lead.Review(ctx, 1, 2)
-	w.refusedAs(err, Upgrade, "rules of comparing number 2")
+	w.refusedAs(err, Upgrade, fmt.Sprintf("rules of comparing number %d", compare.Semantics+1))
 }
 
 // The author's own sign-off, admitted by a server that was taken over.

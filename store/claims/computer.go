@@ -183,10 +183,11 @@ func (c *Computer) answer(in compare.Input) (*answer, error) {
 func question(in compare.Input) string {
 	q := fmt.Appendf(nil, "%s %s\n%t %q\n", in.Layout.SHA256, in.Limits.SHA256, in.MeantGiven, in.Meant)
 	q = fmt.Appendf(q, "%q %v\n", in.Job.GetFuel(), in.Job.GetNumbers())
-	for _, im := range []*image.Image{in.Candidate, in.Base} {
+	for _, im := range []*image.Image{in.Candidate, in.Base, in.AsFound} {
 		if im != nil {
-			q = fmt.Appendf(q, "%s %v\n", im.SHA256(), im.Held)
+			q = fmt.Appendf(q, "%s %v", im.SHA256(), im.Held)
 		}
+		q = append(q, '\n')
 	}
 	return string(image.HashOf(q))
 }

@@ -60,7 +60,14 @@ func (m *making) judgement(j *recordv1.Job, candidate *recordv1.Image, meantGive
 
 // judge is what a report on the candidate, against the base if there is one, comes to.
 func (m *making) judge(j *recordv1.Job, meantGiven bool, meant []string) (*recordv1.Judgement, error) {
-	a, err := m.report(j, m.Base, meantGiven, meant)
+	in := compare.Input{Base: m.Base, Candidate: m.Candidate, MeantGiven: meantGiven, Meant: meant}
+	var err error
+	if m.Base != nil {
+		if in.AsFound, err = m.asFound(j.GetCar()); err != nil {
+			return nil, err
+		}
+	}
+	a, err := m.report(j, in)
 	if err != nil {
 		return nil, err
 	}
@@ -72,17 +79,16 @@ func (m *making) judge(j *recordv1.Job, meantGiven bool, meant []string) (*recor
 		ReportSha256: string(a.sha), Verdict: a.report.GetVerdict(), Warnings: compare.Warnings(a.report),
 	}
 	if m.Base != nil {
-		out.BaseSha256 = string(m.Base.SHA256())
+		out.BaseSha256, out.AsFoundSha256 = string(m.Base.SHA256()), a.report.GetAsFound().GetSha256()
 	}
 	return out, nil
 }
 
-// report makes a report on the candidate by the job's rules and facts; the action is to name it.
-func (m *making) report(j *recordv1.Job, base *image.Image, meantGiven bool, meant []string) (*answer, error) {
-	facts, _ := reckon.Facts(j.GetFuel(), j.GetNumbers()) // numbers that cannot be reckoned open no job
-	a, err := m.c.answer(compare.Input{
-		Base: base, Candidate: m.Candidate, Layout: m.Layout, Limits: m.Limits, MeantGiven: meantGiven, Meant: meant, Job: facts,
-	})
+// report makes a report by the job's rules and facts; the action is to name it.
+func (m *making) report(j *recordv1.Job, in compare.Input) (*answer, error) {
+	in.Layout, in.Limits = m.Layout, m.Limits
+	in.Job, _ = reckon.Facts(j.GetFuel(), j.GetNumbers()) // numbers that cannot be reckoned open no job
+	a, err := m.c.answer(in)
 	if err == nil {
 		m.Reports[a.sha] = a.bytes
 	}
@@ -92,7 +98,21 @@ func (m *making) report(j *recordv1.Job, base *image.Image, meantGiven bool, mea
 // same says whether found is what was written, as far as the file that was written says anything.
 func (m *making) same(written, found *image.Image) (bool, string) {
 	m.c.comparisons.Add(1)
-	return compare.SameInCar(m.Layout, over(written, found), found)
+	return compare.SameInCar(m.Layout, written, found)
+}
+
+// differ reports how what was found differs from what was written, where both are known.
+func (m *making) differ(j *recordv1.Job, written, found *image.Image) (*answer, error) {
+	held := image.Common(written.Held, found.Held)
+	return m.report(j, compare.Input{Base: holding(written, held), Candidate: holding(found, held)})
+}
+
+// holding is an image of which less is known.
+func holding(im *image.Image, held []image.Range) *image.Image {
+	if slices.Equal(im.Held, held) {
+		return im
+	}
+	return &image.Image{Format: im.Format, Start: im.Start, Bytes: im.Bytes, Held: held}
 }
 
 // over is an image with another's bytes in its gaps: what is unknown differs from nothing.

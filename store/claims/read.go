@@ -137,7 +137,7 @@ func (m *making) lastKnown(j *recordv1.Job, car uint32) (*recordv1.LastKnown, er
 	if k.Same, _ = then.same(m.Last, over(m.Candidate, m.Last)); k.Same || then.Layout.SHA256 != m.Layout.SHA256 {
 		return k, nil
 	}
-	a, err := m.report(j, m.Last, false, nil)
+	a, err := m.differ(j, m.Last, m.Candidate)
 	if err == nil {
 		m.LastReport, k.ReportSha256 = a.report, string(a.sha)
 	}

@@ -308,3 +308,57 @@ func TestLimitsThatMendAJob(t *testing.T) {
 		t.Errorf("%v", got)
 	}
 }
+
+// TestHolesAgain: what neither file has is no difference, also where a checksum covers it: not when it is
+// read back, and not at the next visit.
+func TestHolesAgain(t *testing.T) {
+	w := newWorld(t)
+	gap := hole(0x40, 0x48)
+	w.visit("A", picture("FRAME001", 110), gap)
+	w.do(w.submit(1, w.image(picture("FRAME001", 150), gap)))
+	w.do(w.sign(1, 1))
+	w.do(w.collect(1, 1))
+	for _, c := range []struct {
+		what    string
+		found   *recordv1.Image
+		matches bool
+	}{
+		{"whole", w.image(picture("FRAME001", 150)), true},
+		{"with the hole", w.image(picture("FRAME001", 150), gap), true},
+		{"with another hole", w.image(picture("FRAME001", 150), hole(0x48, 0x50)), false},
+		{"whole, and the checksum is wrong", w.image(edited(picture("FRAME001", 150), 0x70, 1)), false},
+		{"with the hole, and changed", w.image(picture("FRAME001", 151), gap), false},
+		{"whole, and changed", w.image(picture("FRAME001", 151)), false},
+	} {
+		back := w.readBack(1, c.found)
+		_, made, err := w.fill(back)
+		if w.ok(err); back.GetReadBack().GetMatches() != c.matches || (made.Report == nil) != c.matches {
+			t.Errorf("read back %s: matches %v: %s", c.what, back.GetReadBack().GetMatches(), made.Why)
+		}
+	}
+	w.do(w.readBack(1, w.image(picture("FRAME001", 150), gap)))
+	w.do(w.open("A", "", ""))
+	for _, c := range []struct {
+		what  string
+		found *recordv1.Image
+		same  bool
+	}{
+		{"whole", w.image(picture("FRAME001", 150)), true},
+		{"with the hole", w.image(picture("FRAME001", 150), gap), true},
+		{"with another hole", w.image(picture("FRAME001", 150), hole(0x48, 0x50)), true},
+		{"with another hole, and changed", w.image(picture("FRAME001", 151), hole(0x48, 0x50)), false},
+		{"with the hole, and changed", w.image(picture("FRAME001", 151), gap), false},
+		{"whole, and changed", w.image(picture("FRAME001", 151)), false},
+	} {
+		read := w.read(2, c.found, "FRAME001")
+		_, made, err := w.fill(read)
+		if w.ok(err); read.GetRead().GetLastKnown().GetSame() != c.same || (made.LastReport == nil) != c.same {
+			t.Errorf("read again %s: same %v", c.what, read.GetRead().GetLastKnown().GetSame())
+		}
+		for _, table := range made.LastReport.GetTables() {
+			if table.GetId() != "boost" {
+				t.Errorf("read again %s: %s is said to differ", c.what, table.GetId())
+			}
+		}
+	}
+}

@@ -44,7 +44,7 @@ func (m *making) readBack(a *recordv1.AddReadback) error {
 			return nil
 		}
 	}
-	r, err := m.report(j, m.Base, false, nil)
+	r, err := m.differ(j, m.Base, m.Candidate)
 	if err == nil {
 		m.Report, a.ReportSha256 = r.report, string(r.sha)
 	}

@@ -1,0 +1,64 @@
+package claims
+
+import (
+	"cmp"
+	"slices"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
+)
+
+// asFound is the first read, in all visits of a car, of the software that the base is of; nil where
+// that is the base itself. A read that was voided or erased is none.
+func (m *making) asFound(car uint32) (*image.Image, error) {
+	var reads []*recordv1.Read
+	definitions := map[*recordv1.Read]string{}
+	err := m.src.View(func(s *record.State) error {
+		for _, j := range s.CarJobs(car) {
+			for _, r := range j.GetReads() {
+				if _, there := s.Image(r.GetImage().GetSha256()); there && r.GetVoided() == nil {
+					reads, definitions[r] = append(reads, r), j.GetDefinition().GetName()
+				}
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	slices.SortFunc(reads, func(a, b *recordv1.Read) int { return cmp.Compare(a.GetAdded().GetEntry(), b.GetAdded().GetEntry()) })
+	seen := map[string]bool{}
+	for _, r := range reads {
+		sha := r.GetImage().GetSha256()
+		if sha == string(m.Base.SHA256()) {
+			return nil, nil
+		}
+		if seen[sha] || uint64(r.GetImage().GetSize()) != m.Layout.Size {
+			continue
+		}
+		seen[sha] = true
+		b, err := m.bytes("the car's first read", sha)
+		if err != nil {
+			return nil, err
+		}
+		im, err := image.FromMessage(r.GetImage(), m.Layout.Start, b)
+		if err == nil && m.sameSoftware(im, definitions[r]) {
+			return im, nil
+		}
+	}
+	return nil, nil
+}
+
+// sameSoftware says whether an image is of the base's software: by the identity fields that both hold
+// and that do not belong to one car, or where there are none by the name of its definition.
+func (m *making) sameSoftware(im *image.Image, definedBy string) bool {
+	fields := slices.DeleteFunc(slices.Clone(m.Layout.Identity), func(f *definition.IdentityField) bool {
+		return f.Vehicle || !holds(m.Layout, im, f) || !holds(m.Layout, m.Base, f)
+	})
+	if len(fields) == 0 {
+		return definedBy == m.Layout.Name
+	}
+	return !slices.ContainsFunc(fields, func(f *definition.IdentityField) bool { return f.Text(im.Bytes) != f.Text(m.Base.Bytes) })
+}
