@@ -4,33 +4,22 @@ import (
 	"context"
 	"errors"
 	"io"
-	"os"
-	"path/filepath"
 
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
-	"witnessmark/store"
 )
 
-// Backup writes a copy of the whole store to a new file; it is there whole, or not at all.
-func (c *Client) Backup(ctx context.Context, out string) (size int64, err error) {
-	if FileExists(out) {
-		return 0, usage("another name", "%s is there already", out)
-	}
-	f, err := os.CreateTemp(filepath.Dir(out), "."+filepath.Base(out)+".*")
+// Backup writes a copy of the whole store, which only its owner may read.
+func (c *Client) Backup(ctx context.Context, out Out) (size int64, err error) {
+	out.Private = true
+	staged, err := out.stageFrom(func(w io.Writer) error {
+		p, end := c.link.patient(ctx)
+		size, err = c.backup(p, w)
+		return end(err)
+	})
 	if err != nil {
 		return 0, err
 	}
-	defer func() { err = errors.Join(err, removed(f.Name())) }()
-	p, end := c.link.patient(ctx)
-	size, err = c.backup(p, f)
-	if err := errors.Join(end(err), f.Sync(), f.Close()); err != nil {
-		return 0, err
-	}
-	// Unlike a rename, a link never takes the place of a file.
-	if err := os.Link(f.Name(), out); err != nil {
-		return 0, err
-	}
-	return size, store.SyncFolder(filepath.Dir(out))
+	return size, out.commit(staged)
 }
 
 func (c *Client) backup(p *patient, w io.Writer) (size int64, err error) {

@@ -2,10 +2,11 @@ package client
 
 import (
 	"context"
-	"fmt"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store"
 	"witnessmark/store/record"
+	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
 )
 
@@ -14,9 +15,13 @@ type Collecting struct {
 	Job uint32
 	// Submission is the release; 0 is the newest one, where one author has releases in the job.
 	Submission uint32
-	// Out is the file; beside it go Out.proof.zip and Out.sheet.txt.
-	Out string
-	// Format is the kind of file; empty is the kind that the read came in.
+	// AsFound takes the job's read as found, as it came out of the car, in place of a release.
+	AsFound bool
+	// Out is the file; beside a release go Out.proof.zip and Out.sheet.txt. Replace lets them take the
+	// place of files that are there.
+	Out     string
+	Replace bool
+	// Format is the kind of file; empty is the one that the file's ending says.
 	Format image.Format
 	// FreshRead is an image just taken out of the car; Frame is its frame number. Either may be empty.
 	FreshRead, Frame string
@@ -24,7 +29,8 @@ type Collecting struct {
 
 // Collected is what was written.
 type Collected struct {
-	Submission *recordv1.Submission
+	Submission *recordv1.Submission // nil of a read as found
+	Read       *recordv1.Read       // nil of a release
 	Job        *recordv1.Job
 	FileSHA256 string
 	// Newer are later submissions that wait or were released.
@@ -32,9 +38,31 @@ type Collected struct {
 	Sheet string
 }
 
-// Collect writes a release, if everything about it holds. Nothing is written otherwise, and the file
-// itself comes last.
+// Endings of the files that go with a release.
+const (
+	proofEnding = ".proof.zip"
+	sheetEnding = ".sheet.txt"
+)
+
+// Collect writes a release, if everything about it holds, or the read as found. Nothing is written
+// otherwise, and the file itself comes last.
 func (c *Client) Collect(ctx context.Context, q Collecting) (*Collected, error) {
+	out := Out{Path: q.Out, Replace: q.Replace, Given: []string{q.FreshRead}}
+	var err error
+	if q.Format, err = out.Format(q.Format); err != nil {
+		return nil, err
+	}
+	if err := out.Free(); err != nil {
+		return nil, err
+	}
+	if q.AsFound {
+		return c.collectAsFound(ctx, q, out)
+	}
+	for _, ending := range []string{proofEnding, sheetEnding} {
+		if err := out.beside(ending).Free(); err != nil {
+			return nil, err
+		}
+	}
 	if err := c.Sync(ctx); err != nil {
 		return nil, err
 	}
@@ -53,16 +81,21 @@ func (c *Client) Collect(ctx context.Context, q Collecting) (*Collected, error) 
 	if err != nil {
 		return nil, err
 	}
-	return c.collect(ctx, q, r, checked)
+	return c.collect(ctx, q, out, r, checked)
 }
 
-// collect enters the collection and writes the three files, the image last.
-func (c *Client) collect(ctx context.Context, q Collecting, r *Review, checked string) (*Collected, error) {
-	staging, file, err := stageImage(q.Out, r.made.Candidate, q.Format, record.AsFound(r.Job).GetImage())
+// collect enters the collection and writes the three files. The image is on the disk before the ledger
+// says that it was collected, and gets its name last.
+func (c *Client) collect(ctx context.Context, q Collecting, out Out, r *Review, checked string) (*Collected, error) {
+	file, err := r.made.Candidate.Encode(q.Format)
 	if err != nil {
 		return nil, err
 	}
-	defer staging.drop()
+	staged, err := out.stage(file)
+	if err != nil {
+		return nil, err
+	}
+	defer staged.Drop()
 	d := &deed{agree: r.agree, action: &recordv1.Action{Body: &recordv1.Action_Collect{Collect: &recordv1.Collect{
 		Job: q.Job, Submission: q.Submission, ImageSha256: r.Submission.GetImage().GetSha256(), CarCheckedBy: checked}}}}
 	entered, err := c.act(ctx, d)
@@ -79,39 +112,29 @@ func (c *Client) collect(ctx context.Context, q Collecting, r *Review, checked s
 	}
 	got := &Collected{Submission: r.Submission, Job: r.Job, FileSHA256: HashHex(file), Newer: newer(r)}
 	got.Sheet = baySheet(r, got, checked)
-	return got, commitAll(staging, q.Out, proof, []byte(got.Sheet))
+	return got, out.commitAll(staged, proof, []byte(got.Sheet))
 }
 
-// stageImage has a file on the disk before the ledger says that it was collected; it gets its name after.
-func stageImage(out string, im *image.Image, format image.Format, read *recordv1.Image) (staged, []byte, error) {
-	if format == "" {
-		format = image.Format(read.GetFileFormat())
-	}
-	file, err := im.Encode(format)
+// commitAll gives a release's files their names: the image last, none half written.
+func (o Out) commitAll(file store.Staged, proof, sheet []byte) error {
+	proofOut, sheetOut := o.beside(proofEnding), o.beside(sheetEnding)
+	p, err := proofOut.stage(proof)
 	if err != nil {
-		return staged{}, nil, err
+		return err
 	}
-	s, err := stage(out, file)
-	return s, file, err
-}
-
-// commitAll gives the files their names: the image last, none half written.
-func commitAll(file staged, out string, proof, sheet []byte) error {
-	var all []staged
-	for ending, b := range map[string][]byte{".sheet.txt": sheet, ".proof.zip": proof} {
-		s, err := stage(out+ending, b)
-		if err != nil {
-			return err
-		}
-		defer s.drop()
-		all = append(all, s)
+	defer p.Drop()
+	s, err := sheetOut.stage(sheet)
+	if err != nil {
+		return err
 	}
-	for _, s := range append(all, file) {
-		if err := s.commit(); err != nil {
-			return fmt.Errorf("%s: %w", s.target, err)
-		}
+	defer s.Drop()
+	if err := proofOut.commit(p); err != nil {
+		return err
 	}
-	return nil
+	if err := sheetOut.commit(s); err != nil {
+		return err
+	}
+	return o.commit(file)
 }
 
 // newer are submissions after a release that somebody may mean instead.
@@ -124,9 +147,17 @@ func newer(r *Review) (out []*recordv1.Submission) {
 	return out
 }
 
-// CollectAsFound writes a job's read as found as it came out of the car.
+// CollectAsFound is Collect of a job's read as found, to a new file.
 func (c *Client) CollectAsFound(ctx context.Context, number uint32, out string, format image.Format) (*recordv1.Read, error) {
-	job, rules, err := c.jobRules(ctx, number)
+	got, err := c.Collect(ctx, Collecting{Job: number, AsFound: true, Out: out, Format: format})
+	if err != nil {
+		return nil, err
+	}
+	return got.Read, nil
+}
+
+func (c *Client) collectAsFound(ctx context.Context, q Collecting, out Out) (*Collected, error) {
+	job, rules, err := c.jobRules(ctx, q.Job)
 	if err != nil {
 		return nil, err
 	}
@@ -134,23 +165,32 @@ func (c *Client) CollectAsFound(ctx context.Context, number uint32, out string, 
 	if err != nil {
 		return nil, err
 	}
-	b, err := c.download(ctx, "read as found", read.GetImage().GetSha256())
+	file, err := c.imageFile(ctx, "read as found", read.GetImage(), rules.Layout, q.Format)
 	if err != nil {
 		return nil, err
 	}
-	im, err := image.FromMessage(read.GetImage(), rules.Layout.Start, b)
+	staged, err := out.stage(file)
 	if err != nil {
 		return nil, err
 	}
-	staging, _, err := stageImage(out, im, format, read.GetImage())
-	if err != nil {
-		return nil, err
-	}
-	defer staging.drop()
+	defer staged.Drop()
 	_, err = c.act(ctx, &deed{action: &recordv1.Action{Body: &recordv1.Action_Collect{Collect: &recordv1.Collect{
-		Job: number, ImageSha256: read.GetImage().GetSha256()}}}})
+		Job: q.Job, ImageSha256: read.GetImage().GetSha256()}}}})
 	if err != nil {
 		return nil, err
 	}
-	return read, staging.commit()
+	return &Collected{Read: read, Job: job, FileSHA256: HashHex(file)}, out.commit(staged)
+}
+
+// imageFile fetches an image, and makes a file of a kind of it.
+func (c *Client) imageFile(ctx context.Context, what string, m *recordv1.Image, lay *definition.Layout, format image.Format) ([]byte, error) {
+	b, err := c.download(ctx, what, m.GetSha256())
+	if err != nil {
+		return nil, err
+	}
+	im, err := image.FromMessage(m, lay.Start, b)
+	if err != nil {
+		return nil, err
+	}
+	return im.Encode(format)
 }

@@ -24,6 +24,11 @@ const (
 	Away          // the server cannot be reached, or does not answer
 )
 
+// String is the stable word for a kind.
+func (k Kind) String() string {
+	return [...]string{"failed", "distrust", "upgrade", "refused", "usage", "away"}[k]
+}
+
 // Error is one failure: what was done, what is wrong, and where there is one, what to do.
 type Error struct {
 	Op   string

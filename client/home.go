@@ -96,34 +96,6 @@ func (h *Home) writeJSON(name string, v any) error {
 	return store.WriteSynced(h.path(name), append(b, '\n'))
 }
 
-// staged is a synced temporary file beside its target, whose name it gets by commit.
-type staged struct{ temp, target string }
-
-func stage(target string, b []byte) (staged, error) {
-	f, err := os.CreateTemp(filepath.Dir(target), "."+filepath.Base(target)+".*")
-	if err != nil {
-		return staged{}, err
-	}
-	s := staged{temp: f.Name(), target: target}
-	_, err = f.Write(b)
-	err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close())
-	if err != nil {
-		s.drop()
-		return staged{}, err
-	}
-	return s, nil
-}
-
-func (s staged) commit() error {
-	if err := os.Rename(s.temp, s.target); err != nil {
-		s.drop()
-		return err
-	}
-	return store.SyncFolder(filepath.Dir(s.target))
-}
-
-func (s staged) drop() { _ = os.Remove(s.temp) }
-
 // FileExists says whether a path is taken already.
 func FileExists(path string) bool {
 	_, err := os.Lstat(path)

@@ -301,12 +301,12 @@ func TestKeptBlobs(t *testing.T) {
 func TestBackup(t *testing.T) {
 	w := newWorld(t)
 	path := w.path("backup.db")
-	n, err := w.lead.Backup(ctx, path)
+	n, err := w.lead.Backup(ctx, Out{Path: path})
 	w.must(nil, err)
 	if b, err := os.ReadFile(path); err != nil || string(b) != "one two three" || n != int64(len(b)) {
 		t.Errorf("%q, %d, %v", b, n, err)
 	}
-	_, err = w.lead.Backup(ctx, path)
+	_, err = w.lead.Backup(ctx, Out{Path: path})
 	w.refusedAs(err, Usage, "there already")
 	left, err := filepath.Glob(w.path(".backup*"))
 	if err != nil || len(left) != 0 {

@@ -124,36 +124,33 @@ func (k *heldKey) Sign(_ io.Reader, message []byte, opts crypto.SignerOpts) ([]b
 }
 
 // NewKey makes a key pair: a private key in OpenSSH form at path, and path.pub beside it.
-// Neither file may exist.
+// Neither file may exist: a key that is gone signs nothing any more.
 func NewKey(path, comment string, passphrase []byte) (ed25519.PublicKey, error) {
-	public, private, err := ed25519.GenerateKey(rand.Reader)
+	private, public := Out{Path: path, Private: true}, Out{Path: path + ".pub"}
+	for _, out := range []Out{private, public} {
+		if FileExists(out.Path) {
+			return nil, usage("another name", "%s is there already, and no key is written over", out.Path)
+		}
+	}
+	key, secret, err := ed25519.GenerateKey(rand.Reader)
 	if err != nil {
 		return nil, err
 	}
-	file, err := signoff.MarshalPrivateKey(private, comment, passphrase)
+	file, err := signoff.MarshalPrivateKey(secret, comment, passphrase)
 	if err != nil {
 		return nil, err
 	}
-	if err := writeNew(path, file, 0o600); err != nil {
+	if err := private.Write(file); err != nil {
 		return nil, err
 	}
-	line := signoff.FormatPublicKey(public)
+	line := signoff.FormatPublicKey(key)
 	if comment != "" {
 		line += " " + comment
 	}
-	if err := writeNew(path+".pub", []byte(line+"\n"), 0o644); err != nil {
+	if err := public.Write([]byte(line + "\n")); err != nil {
 		return nil, errors.Join(err, os.Remove(path))
 	}
-	return public, nil
-}
-
-func writeNew(path string, b []byte, mode os.FileMode) error {
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, mode)
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(b)
-	return errors.Join(err, f.Sync(), f.Close())
+	return key, nil
 }
 
 // Certificate is a self-signed one for TLS from a person's or a server's key, which is the identity: its

@@ -3,7 +3,6 @@ package client
 import (
 	"crypto"
 	"crypto/ed25519"
-	"errors"
 	"net"
 	"os"
 	"path/filepath"
@@ -30,7 +29,7 @@ func TestKeyWithPassphrase(t *testing.T) {
 	if err != nil || !public.Equal(s.Public()) {
 		t.Errorf("%v", err)
 	}
-	if _, err := NewKey(path, "me", nil); !errors.Is(err, os.ErrExist) {
+	if _, err := NewKey(path, "me", nil); KindOf(err) != Usage {
 		t.Errorf("a key was made over another: %v", err)
 	}
 }

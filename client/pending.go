@@ -56,7 +56,7 @@ func (h *Home) put(p *pending) (err error) {
 		files[sum] = b.bytes
 	}
 	for name, b := range files {
-		if err := writeNew(filepath.Join(dir, name), b, 0o600); err != nil {
+		if err := store.WriteSynced(filepath.Join(dir, name), b); err != nil {
 			return err
 		}
 	}

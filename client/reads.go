@@ -123,9 +123,12 @@ func (c *Client) Since(ctx context.Context, k *recordv1.LastKnown) (*calibration
 
 // JobLayout is the definition of a job, by its newest revision.
 func (c *Client) JobLayout(ctx context.Context, job *recordv1.Job) (*definition.Layout, error) {
-	rules, err := c.claims.Rules(source{c: c, ctx: ctx}, job.GetNumber())
+	rev, err := look(c, func(s *record.State) (*recordv1.Revision, error) {
+		return revision(s, record.Definitions, job.GetDefinition().GetName())
+	})
 	if err != nil {
-		return nil, refusal(err)
+		return nil, err
 	}
-	return rules.Layout, nil
+	lay, err := c.claims.Layout(source{c: c, ctx: ctx}, rev)
+	return lay, refusal(err)
 }

@@ -1,40 +1,86 @@
 package store
 
 import (
+	"errors"
 	"fmt"
+	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"runtime"
 )
 
-// WriteSynced puts a file in place whole or not at all, and durably: a temporary file beside it,
-// sync, rename, sync of the folder. Only its owner may read it.
-func WriteSynced(path string, data []byte) (err error) {
-	folder := filepath.Dir(path)
-	f, err := os.CreateTemp(folder, "."+filepath.Base(path)+"-*")
+// WriteSynced puts a file in place whole or not at all, and durably. Only its owner may read it.
+func WriteSynced(path string, data []byte) error {
+	s, err := Stage(path, 0o600, func(w io.Writer) error { _, err := w.Write(data); return err })
 	if err != nil {
-		return fmt.Errorf("write %s: %w", path, err)
+		return err
 	}
-	defer func() {
-		if err != nil {
-			f.Close()
-			os.Remove(f.Name())
-			err = fmt.Errorf("write %s: %w", path, err)
+	return s.Commit()
+}
+
+// Staged is a synced temporary file beside its target, whose name it gets by Commit or CommitNew.
+type Staged struct{ temp, target string }
+
+// Stage writes a file that is not yet at its target; a failed one leaves nothing behind.
+func Stage(target string, mode fs.FileMode, write func(io.Writer) error) (Staged, error) {
+	f, err := os.CreateTemp(filepath.Dir(target), "."+filepath.Base(target)+"-*")
+	if err != nil {
+		return Staged{}, notWritten(target, err)
+	}
+	s := Staged{f.Name(), target}
+	err = write(f)
+	if err == nil {
+		err = errors.Join(f.Chmod(mode), f.Sync())
+	}
+	if err = errors.Join(err, f.Close()); err != nil {
+		s.Drop()
+		return Staged{}, notWritten(target, err)
+	}
+	return s, nil
+}
+
+// Commit gives the file its name, in the place of whatever had it.
+func (s Staged) Commit() error { return s.named(os.Rename(s.temp, s.target)) }
+
+// CommitNew gives the file its name where nothing has it; else the error is fs.ErrExist.
+func (s Staged) CommitNew() error {
+	// Unlike a rename, a link never takes the place of a file. Not every file system has links.
+	err := os.Link(s.temp, s.target)
+	if err != nil && !errors.Is(err, fs.ErrExist) {
+		if _, err = os.Lstat(s.target); errors.Is(err, fs.ErrNotExist) {
+			return s.Commit()
+		} else if err == nil {
+			err = fs.ErrExist
 		}
-	}()
-	if _, err = f.Write(data); err != nil {
-		return err
 	}
-	if err = f.Sync(); err != nil {
-		return err
+	return s.named(err)
+}
+
+// named has the new name last, if it was given.
+func (s Staged) named(err error) error {
+	if s.Drop(); err == nil {
+		err = SyncFolder(filepath.Dir(s.target))
 	}
-	if err = f.Close(); err != nil {
-		return err
+	return notWritten(s.target, err)
+}
+
+// Drop removes what did not get its name; nothing where it did.
+func (s Staged) Drop() { _ = os.Remove(s.temp) }
+
+// notWritten says which file it was, and not what its temporary one was called.
+func notWritten(target string, err error) error {
+	var path *fs.PathError
+	var link *os.LinkError
+	switch {
+	case err == nil:
+		return nil
+	case errors.As(err, &path):
+		err = path.Err
+	case errors.As(err, &link):
+		err = link.Err
 	}
-	if err = os.Rename(f.Name(), path); err != nil {
-		return err
-	}
-	return SyncFolder(folder)
+	return fmt.Errorf("write %s: %w", target, err)
 }
 
 // SyncFolder makes names in a folder durable. Windows cannot, and does it by itself.

@@ -44,7 +44,7 @@ func newCheckCommand(a *app) *cobra.Command {
 	f.StringVar(&defPath, "definition", "", "definition file (required)")
 	f.StringVar(&limPath, "limits", "", "limits file (required)")
 	f.StringArrayVar(&numbers, "number", nil, numberUsage)
-	f.StringVar(&fileFormat, "file-format", "", "raw, ihex or srec; detected by content if left out")
+	f.StringVar(&fileFormat, "file-format", "", formatUsage+"; "+byContent)
 	_ = c.MarkFlagRequired("definition")
 	_ = c.MarkFlagRequired("limits")
 	return c

@@ -13,37 +13,38 @@ import (
 
 func newCollectCommand(a *app) *cobra.Command {
 	var q client.Collecting
-	var asFound bool
 	cmd := &cobra.Command{
 		Use:   "collect JOB|NAME [--as-found] --out FILE [--fresh-read FILE] [--frame NUMBER]",
 		Short: "Write a release, its proof and its bay sheet, once everything about it holds",
 		Long: "Write a release, its proof and its bay sheet, once everything about it holds.\n\n" +
 			"A job's number alone is its newest release; where several people have releases in a job, say which (7.2).\n" +
-			"--as-found writes the image as it came out of the car, which needs no signature.",
+			"--as-found writes the image as it came out of the car, which needs no signature.\n" +
+			"For the bench, where no car is near, there is get.",
 		Args: takes(1),
 	}
-	cmd.Flags().StringVar(&q.Out, "out", "", "the file to write")
-	cmd.Flags().BoolVar(&asFound, "as-found", false, "the job's read as found, in place of a release")
+	outFlags(cmd, &q.Out, &q.Replace)
+	cmd.Flags().BoolVar(&q.AsFound, "as-found", false, "the job's read as found, in place of a release")
 	cmd.Flags().StringVar(&q.FreshRead, "fresh-read", "", "an image just read out of the car")
 	cmd.Flags().StringVar(&q.Frame, "frame", "", "the car's frame number")
-	format := fileFormat(cmd)
+	format := fileFormat(cmd, byEnding)
 	cmd.RunE = a.acts(func(ctx context.Context, c *client.Client, args []string) error {
 		name, err := nameOf(args[0])
 		if err != nil {
 			return err
 		}
-		if name.Part != record.TheJob && (asFound || name.Part != record.ASubmission) {
+		if name.Part != record.TheJob && (q.AsFound || name.Part != record.ASubmission) {
 			return usage("%s: what is collected is a release (7.2), the newest one of a job (7), or with --as-found a job's read", args[0])
 		}
 		if q.Format, err = format(); err != nil {
 			return err
 		}
-		if q.Job, q.Submission = name.Job, name.N; asFound {
-			return a.collectAsFound(ctx, c, q)
-		}
+		q.Job, q.Submission = name.Job, name.N
 		got, err := c.Collect(ctx, q)
 		if err != nil {
 			return err
+		}
+		if q.AsFound {
+			return a.line(got.Read, "%s into %s, image sha256 %s", ofJob(q.Job, 0), q.Out, got.Read.GetImage().GetSha256())
 		}
 		return a.print(got.Submission, func(w io.Writer) error {
 			fmt.Fprintf(w, "collected %s into %s\nsha256 %s\n", client.Name(got.Submission), q.Out, got.FileSHA256)
@@ -55,12 +56,4 @@ func newCollectCommand(a *app) *cobra.Command {
 		})
 	})
 	return required(cmd, "out")
-}
-
-func (a *app) collectAsFound(ctx context.Context, c *client.Client, q client.Collecting) error {
-	r, err := c.CollectAsFound(ctx, q.Job, q.Out, q.Format)
-	if err != nil {
-		return err
-	}
-	return a.line(r, "%s into %s, image sha256 %s", ofJob(q.Job, 0), q.Out, r.GetImage().GetSha256())
 }

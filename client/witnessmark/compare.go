@@ -66,7 +66,7 @@ func newCompareCommand(a *app) *cobra.Command {
 	f.StringVar(&candidateDef, "definition-candidate", "", "definition file of the candidate, where it has its own")
 	f.StringVar(&limPath, "limits", "", "limits file")
 	f.StringSliceVar(&meant, "meant", nil, "tables that were meant to change, separated by commas")
-	f.StringVar(&fileFormat, "file-format", "", "raw, ihex or srec; detected by content if left out")
+	f.StringVar(&fileFormat, "file-format", "", formatUsage+"; "+byContent)
 	f.StringVar(&table, "table", "", "show this changed table whole")
 	f.StringVar(&runPath, "run", "", "a run on the rolling road: judges covers, and says which changed cells it visited")
 	f.StringArrayVar(&numbers, "number", nil, numberUsage)

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -22,12 +21,7 @@ func newDemoCommand(a *app) *cobra.Command {
 		Use:   "demo [--exit]",
 		Short: "The whole job on demo data, with a server of its own",
 		Args:  cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			if a.json() {
-				return &client.Error{Kind: client.Usage, Text: "demo tells a story; it has no JSON"}
-			}
-			return a.demo(cmd.Context(), exit)
-		},
+		RunE:  func(cmd *cobra.Command, _ []string) error { return a.demo(cmd.Context(), exit) },
 	}
 	cmd.Flags().BoolVar(&exit, "exit", false, "end when the job is done, instead of serving on")
 	return cmd
@@ -123,15 +117,19 @@ func (s *stageSet) serve() (stop func() error, err error) {
 }
 
 // say tells the story between the commands.
-func (s *stageSet) say(text string) { fmt.Fprintf(s.a.out, "\n%s\n\n", text) }
+func (s *stageSet) say(text string) { s.tell(map[string]any{"says": text}, "\n%s\n\n", text) }
 
-// as runs a command as a person, and expects its exit status.
-func (s *stageSet) as(person string, want int, args ...string) {
-	if s.err != nil {
+// tell is one step of the story, with --format json a line of its own.
+func (s *stageSet) tell(step map[string]any, format string, args ...any) {
+	if s.a.json() {
+		writeLine(s.a.out, step)
 		return
 	}
-	s.into(s.a.out, person, want, args)
+	fmt.Fprintf(s.a.out, format, args...)
 }
+
+// as runs a command as a person, and expects its exit status.
+func (s *stageSet) as(person string, want int, args ...string) { s.brief(person, want, "", args...) }
 
 // brief is as for a command whose output is long: it is shown up to the line that is upTo.
 func (s *stageSet) brief(person string, want int, upTo string, args ...string) {
@@ -139,25 +137,22 @@ func (s *stageSet) brief(person string, want int, upTo string, args ...string) {
 		return
 	}
 	var b strings.Builder
-	s.into(&b, person, want, args)
-	text, _, cut := strings.Cut(b.String(), "\n"+upTo)
-	fmt.Fprint(s.a.out, text)
-	if cut {
-		fmt.Fprintf(s.a.out, "\n(… and so on: %s)\n", strings.ToLower(upTo))
-	}
-}
-
-func (s *stageSet) into(out io.Writer, person string, want int, args []string) {
-	fmt.Fprintf(out, "%s$ witnessmark %s\n", person, s.typed(args))
-	sub := &app{in: strings.NewReader(""), out: out, errOut: out, format: "text", folder: s.path(person)}
-	if got := sub.run(s.ctx, args); got != want {
+	sub := &app{in: strings.NewReader(""), out: &b, errOut: &b, format: "text", folder: s.path(person)}
+	got := sub.run(s.ctx, args)
+	text := b.String()
+	if got != want {
 		s.err = fmt.Errorf("demo: this should have ended with status %d, and ended with %d", want, got)
 		if s.ctx.Err() != nil {
 			s.err = errors.New("demo: interrupted")
 		}
 	} else if got != 0 {
-		fmt.Fprintf(out, "(exit status %d, as it should be)\n", got)
+		text += fmt.Sprintf("(exit status %d, as it should be)\n", got)
 	}
+	if shown, _, cut := strings.Cut(text, "\n"+upTo); cut && upTo != "" {
+		text = shown + fmt.Sprintf("\n(… and so on: %s)\n", strings.ToLower(upTo))
+	}
+	s.tell(map[string]any{"person": person, "command": s.typed(args), "status": got, "output": b.String()},
+		"%s$ witnessmark %s\n%s", person, s.typed(args), text)
 }
 
 // typed is a command line as a person would type it.

@@ -5,7 +5,6 @@ import (
 	"bytes"
 	"cmp"
 	"errors"
-	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -118,7 +117,7 @@ func (s *stageSet) show(name string) {
 		s.err = err
 		return
 	}
-	fmt.Fprintf(s.a.out, "\n--- %s\n%s---\n", name, b)
+	s.tell(map[string]any{"file": name, "holds": string(b)}, "\n--- %s\n%s---\n", name, b)
 }
 
 // tamperedProof changes one cell of the released image, checksums of the zip and all.

@@ -56,13 +56,21 @@ func (a *app) serveDesk(ctx context.Context, o desk.Options, noOpen bool) error 
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(a.out, "desk: %s\nopen this file in your browser: %s\n", d.URL(), d.DoorFile())
+	if a.json() {
+		err = a.printValues("url", d.URL(), "file", d.DoorFile())
+	} else {
+		_, err = fmt.Fprintf(a.out, "desk: %s\nopen this file in your browser: %s\n", d.URL(), d.DoorFile())
+	}
+	if err != nil {
+		return errors.Join(err, d.Close())
+	}
 	if !noOpen {
 		if err := openBrowser(d.DoorFile()); err != nil {
-			fmt.Fprintf(a.errOut, "witnessmark: no browser could be started (%v); open the file yourself\n", err)
+			a.say(fmt.Sprintf("no browser could be started (%v); open the file yourself", err))
 		}
 	}
-	fmt.Fprintf(a.errOut, "%s\nstop with Ctrl-C\n", o.Confirm.Says())
+	a.aside("", o.Confirm.Says())
+	a.aside("", "stop with Ctrl-C")
 	<-ctx.Done()
 	return errors.Join(d.Close())
 }

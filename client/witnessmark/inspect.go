@@ -58,7 +58,7 @@ func newInspectCommand(a *app) *cobra.Command {
 		},
 	}
 	c.Flags().StringVar(&defPath, "definition", "", "definition file (required)")
-	c.Flags().StringVar(&fileFormat, "file-format", "", "raw, ihex or srec; detected by content if left out")
+	c.Flags().StringVar(&fileFormat, "file-format", "", formatUsage+"; "+byContent)
 	c.Flags().StringVar(&table, "table", "", "show one table whole")
 	_ = c.MarkFlagRequired("definition")
 	return c

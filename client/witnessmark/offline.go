@@ -34,7 +34,7 @@ func loadLimits(path string) (*limits.Limits, error) {
 
 // loadImage reads an image file over a layout's range.
 func loadImage(path, format string, lay *definition.Layout) (*image.Image, error) {
-	f, err := formatOrDetect(format)
+	f, err := formatOr(format)
 	if err != nil {
 		return nil, err
 	}
@@ -49,12 +49,4 @@ func (a *app) width() int {
 		}
 	}
 	return 0
-}
-
-// formatOrDetect reads a format flag; left out, the kind of file is detected by content.
-func formatOrDetect(flag string) (image.Format, error) {
-	if flag == "" {
-		return "", nil
-	}
-	return image.ParseFormat(flag)
 }

@@ -8,12 +8,12 @@ import (
 
 	"witnessmark/client"
 	"witnessmark/client/outcome"
-	"witnessmark/store"
 	"witnessmark/tables/run"
 )
 
 func newOutcomeCommand(a *app) *cobra.Command {
-	var out, units, correction, at, band string
+	var out client.Out
+	var units, correction, at, band string
 	var anyway bool
 	cmd := &cobra.Command{
 		Use:   "outcome JOB [--out FILE.html]",
@@ -21,7 +21,8 @@ func newOutcomeCommand(a *app) *cobra.Command {
 		Args:  takes(1),
 	}
 	f := cmd.Flags()
-	f.StringVar(&out, "out", "", "also write a page that prints to two sheets of A4, for the customer")
+	f.StringVar(&out.Path, "out", "", "also write a page that prints to two sheets of A4, for the customer")
+	replaceFlag(cmd, &out.Replace)
 	f.StringVar(&units, "units", string(outcome.Metric), "metric, imperial or both")
 	f.StringVar(&correction, "correction", string(run.None), "none, iso1585, j1349 or din70020")
 	f.StringVar(&at, "at", "", "crank or wheels, where runs have torque at both")
@@ -47,16 +48,19 @@ func newOutcomeCommand(a *app) *cobra.Command {
 				return err
 			}
 		}
+		if err := out.Free(); out.Path != "" && err != nil {
+			return err
+		}
 		o, err := outcome.Fetch(ctx, c, n, in)
 		if err != nil {
 			return err
 		}
-		if out != "" {
+		if out.Path != "" {
 			var page bytes.Buffer
 			if err := o.WriteHTML(&page); err != nil {
 				return err
 			}
-			if err := store.WriteSynced(out, page.Bytes()); err != nil {
+			if err := out.Write(page.Bytes()); err != nil {
 				return err
 			}
 		}

@@ -20,7 +20,7 @@ func newReadAdd(a *app) *cobra.Command {
 	var n client.NewRead
 	cmd := &cobra.Command{Use: "add JOB FILE [--with-holes]", Short: "Add an image taken out of the car; the first one is the car as found", Args: takes(2)}
 	cmd.Flags().BoolVar(&n.WithHoles, "with-holes", false, "take it although it lacks bytes that the definition names; no release can write those")
-	format := fileFormat(cmd)
+	format := fileFormat(cmd, byContent)
 	cmd.RunE = a.acts(func(ctx context.Context, c *client.Client, args []string) (err error) {
 		if n.Job, err = client.ParseJob(args[0]); err != nil {
 			return err

@@ -19,7 +19,7 @@ func newReadbackCommand(a *app) *cobra.Command {
 		Args:  cobra.RangeArgs(1, 2),
 	}
 	cmd.Flags().StringVar(&why, "not-possible", "", "why this controller cannot be read back")
-	format := fileFormat(cmd)
+	format := fileFormat(cmd, byContent)
 	cmd.RunE = a.acts(func(ctx context.Context, c *client.Client, args []string) error {
 		n, err := client.ParseJob(args[0])
 		if err != nil {

@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -19,6 +20,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"witnessmark/client"
+	"witnessmark/store/record"
 )
 
 // app is what every command shares.
@@ -43,7 +45,7 @@ func commands() []func(*app) *cobra.Command {
 		newDefinitionCommand, newLimitsCommand,
 		newJobCommand, newReadCommand, newSubmitCommand, newSheetCommand,
 		newSignCommand, newReturnCommand, newWithdrawCommand,
-		newCollectCommand, newReadbackCommand, newNoteCommand, newSettleCommand, newEraseCommand,
+		newCollectCommand, newGetCommand, newReadbackCommand, newNoteCommand, newSettleCommand, newEraseCommand,
 		newHistoryCommand, newLedgerCommand, newVerifyCommand, newBackupCommand, newDemoCommand, newDeskCommand,
 		newRunCommand, newOutcomeCommand, newReckonCommand,
 		newCompareCommand, newCheckCommand, newInspectCommand, newConvertCommand,
@@ -72,7 +74,7 @@ func (a *app) root() *cobra.Command {
 			return nil
 		},
 	}
-	root.PersistentFlags().StringVar(&a.format, "format", "text", "text or json")
+	root.PersistentFlags().StringVar(&a.format, "format", "text", "text or json: of the answer, and of errors and what is said beside it, a line each")
 	for _, c := range commands() {
 		root.AddCommand(c(a))
 	}
@@ -94,6 +96,9 @@ func (a *app) run(ctx context.Context, args []string) int {
 	root.SetArgs(args)
 	err := root.ExecuteContext(ctx)
 	if err != nil {
+		if asksJSON(args) { // also where the flags were not read that far
+			a.format = "json"
+		}
 		a.complain(err)
 		return statusOf(err)
 	}
@@ -101,6 +106,19 @@ func (a *app) run(ctx context.Context, args []string) int {
 		return 1
 	}
 	return 0
+}
+
+// asksJSON says whether the arguments ask for JSON.
+func asksJSON(args []string) bool {
+	for i, arg := range args {
+		switch {
+		case arg == "--":
+			return false
+		case arg == "--format=json", arg == "--format" && i+1 < len(args) && args[i+1] == "json":
+			return true
+		}
+	}
+	return false
 }
 
 // statusOf is 1 where something could be checked and is not what it claims to be, else 2.
@@ -111,7 +129,8 @@ func statusOf(err error) int {
 	return 2
 }
 
-// complain prints one lower-case line, and a second one where there is something to do.
+// complain prints one lower-case line, and a second one where there is something to do; with --format
+// json it is one line of JSON.
 func (a *app) complain(err error) {
 	text := clean(err.Error())
 	if r, n := utf8.DecodeRuneInString(text); unicode.IsUpper(r) {
@@ -119,10 +138,42 @@ func (a *app) complain(err error) {
 			text = string(unicode.ToLower(r)) + text[n:]
 		}
 	}
+	if a.json() {
+		a.jsonLine(map[string]any{"error": failureOf(err, text)})
+		return
+	}
 	fmt.Fprintf(a.errOut, "witnessmark: %s\n", text)
 	if try := client.TryOf(err); try != "" {
 		fmt.Fprintf(a.errOut, "try: %s\n", try)
 	}
+}
+
+// failure is an error for a program. Reason is a stable word: that of the rule that refuses, else the
+// kind of failure. At is what is at fault and Allowed what would be right, where a rule says so.
+type failure struct {
+	Reason  string `json:"reason"`
+	Text    string `json:"text"`
+	At      string `json:"at"`
+	Allowed string `json:"allowed"`
+	Try     string `json:"try"`
+}
+
+func failureOf(err error, text string) failure {
+	f := failure{Reason: client.KindOf(err).String(), Text: text, Try: client.TryOf(err)}
+	var r *record.Refusal
+	if errors.As(err, &r) && r.Reason != "" {
+		f.Reason, f.At, f.Allowed = r.Reason, r.At, r.Allowed
+	}
+	return f
+}
+
+// jsonLine writes one line of JSON for a program beside the answer.
+func (a *app) jsonLine(v any) { writeLine(a.errOut, v) }
+
+func writeLine(w io.Writer, v any) {
+	enc := json.NewEncoder(w)
+	enc.SetEscapeHTML(false)
+	_ = enc.Encode(v) // there is nowhere to say that it failed
 }
 
 // home is the folder of whoever runs the command.

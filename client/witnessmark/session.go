@@ -61,13 +61,22 @@ func (a *app) look(c *client.Client, ctx context.Context) error {
 		}
 	}
 	if at, reached := c.AsOf(); !reached {
-		fmt.Fprintf(a.errOut, "as of %s, server not reached\n", at.Local().Format("2 Jan 15:04"))
+		a.aside("", fmt.Sprintf("as of %s, server not reached", at.Local().Format("2 Jan 15:04")))
 	}
 	return nil
 }
 
 // say is one line that is no answer.
-func (a *app) say(line string) { fmt.Fprintf(a.errOut, "witnessmark: %s\n", clean(line)) }
+func (a *app) say(line string) { a.aside("witnessmark: ", clean(line)) }
+
+// aside is a line on the side of the answer, for a person after a prefix.
+func (a *app) aside(prefix, line string) {
+	if a.json() {
+		a.jsonLine(map[string]string{"notice": line})
+		return
+	}
+	fmt.Fprintf(a.errOut, "%s%s\n", prefix, line)
+}
 
 // passphrase asks on the terminal; without one there is nobody to ask.
 func (a *app) passphrase() client.Passphrase {
@@ -131,10 +140,41 @@ func columns(w io.Writer, rows [][]string) error {
 	return nil
 }
 
+// formatUsage says what --file-format takes.
+const formatUsage = "bin, hex or s19"
+
 // fileFormat adds --file-format; the answer reads it, and is empty where it was not given.
-func fileFormat(cmd *cobra.Command) func() (image.Format, error) {
-	s := cmd.Flags().String("file-format", "", "raw, ihex or srec; found by content where left out")
-	return func() (image.Format, error) { return formatOrDetect(*s) }
+func fileFormat(cmd *cobra.Command, leftOut string) func() (image.Format, error) {
+	s := cmd.Flags().String("file-format", "", formatUsage+"; "+leftOut)
+	return func() (image.Format, error) { return formatOr(*s) }
+}
+
+// What is done where --file-format is left out.
+const (
+	byContent = "found by content where left out"
+	byEnding  = "found by the ending of the file where left out"
+)
+
+// formatOr reads a format flag; empty where it was left out.
+func formatOr(flag string) (image.Format, error) {
+	if flag == "" {
+		return "", nil
+	}
+	f, err := image.FormatNamed(flag)
+	if err != nil {
+		return "", usage("%v", err)
+	}
+	return f, nil
+}
+
+// outFlags adds --out and --replace for a file to be written.
+func outFlags(cmd *cobra.Command, out *string, replace *bool) {
+	cmd.Flags().StringVar(out, "out", "", "the file to write")
+	replaceFlag(cmd, replace)
+}
+
+func replaceFlag(cmd *cobra.Command, replace *bool) {
+	cmd.Flags().BoolVar(replace, "replace", false, "take the place of a file that is there already")
 }
 
 // forEver is said wherever a reason is asked for.

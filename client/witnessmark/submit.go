@@ -18,7 +18,7 @@ func newSubmitCommand(a *app) *cobra.Command {
 	cmd.Flags().StringVar(&note, "note", "", "what was changed, and why")
 	cmd.Flags().StringVar(&meant, "meant", "", "the tables that were meant to change, with commas")
 	cmd.Flags().StringVar(&from, "from", "", "the submission that you started from; left out, the read as found")
-	format := fileFormat(cmd)
+	format := fileFormat(cmd, byContent)
 	cmd.RunE = a.acts(func(ctx context.Context, c *client.Client, args []string) error {
 		n, err := client.ParseJob(args[0])
 		if err != nil {

@@ -15,7 +15,7 @@ const (
 	SRec Format = "srec"
 )
 
-// ParseFormat reads the value of --file-format.
+// ParseFormat reads the word by which a message names a kind of file.
 func ParseFormat(s string) (Format, error) {
 	switch f := Format(s); f {
 	case Raw, IHex, SRec:
