@@ -150,7 +150,14 @@ func (s *session) notFinite() {
 }
 
 func worstAt(d *surface.Decoded, row, col int, value float64) *calibrationv1.Worst {
-	w := &calibrationv1.Worst{Value: proto.Float64(value), Row: proto.Uint32(uint32(row)), Column: proto.Uint32(uint32(col))}
+	w := placeOf(d, row, col)
+	w.Value = proto.Float64(value)
+	return w
+}
+
+// placeOf is a cell's place as the report says it.
+func placeOf(d *surface.Decoded, row, col int) *calibrationv1.Worst {
+	w := &calibrationv1.Worst{Row: proto.Uint32(uint32(row)), Column: proto.Uint32(uint32(col))}
 	if d.X != nil {
 		w.X = proto.Float64(d.X[col])
 	}
@@ -308,6 +315,6 @@ func (s *session) carried() {
 	}
 	if n > 0 {
 		s.find(&calibrationv1.Finding{Rule: "carried", Severity: "notice", Count: uint32(n),
-			Detail: fmt.Sprintf("%d findings of warning or danger were in the base already: %s", n, joined(keys))})
+			Detail: fmt.Sprintf("%s of warning or danger that the base had already: %s", several(n, "finding"), joined(keys))})
 	}
 }

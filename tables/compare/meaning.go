@@ -84,12 +84,7 @@ func (c *change) ratios() string {
 		return "it holds labels, so there is no ratio"
 	case c.joint != nil:
 		c.joint.each(func(x, y, b, v float64, _ bool) {
-			r.add(b, v, func() string {
-				if c.candTable.Y == nil {
-					return "x " + short(x)
-				}
-				return "x " + short(x) + ", y " + short(y)
-			})
+			r.add(b, v, func() string { return c.point(x, y) })
 		})
 	case c.xMoved || c.yMoved:
 		return "there is no ratio, since its breakpoints changed and it cannot be interpolated"

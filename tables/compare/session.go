@@ -26,12 +26,15 @@ type session struct {
 
 	baseHoles, candHoles, foundHoles *holes
 	unknown                          map[string]string // tables of which bytes are unknown, and which
+
+	axes   map[*definition.Axis][]float64 // the candidate's breakpoints
+	ground []limits.NewGround
 }
 
 // open checks that the input fits together.
 func open(in Input, check bool) (*session, error) {
 	s := &session{in: in, check: check, lay: in.Layout, candLay: in.CandidateLayout,
-		byID: map[string]*change{}, unknown: map[string]string{},
+		byID: map[string]*change{}, unknown: map[string]string{}, axes: map[*definition.Axis][]float64{},
 		base: map[string]*surface.Decoded{}, cand: map[string]*surface.Decoded{}, found: map[string]*surface.Decoded{}}
 	if s.candLay == nil || s.candLay == s.lay || s.candLay.SHA256 == s.lay.SHA256 && s.lay.SHA256 != "" {
 		s.candLay = s.lay
@@ -143,6 +146,8 @@ func (s *session) finish() (*calibrationv1.Report, error) {
 	s.axisOrder()
 	s.mirrors()
 	s.meaningMoved()
+	s.protectionWeakened()
+	s.newGround()
 	s.copies()
 	s.notMeant()
 	if err := s.judge(); err != nil {
@@ -168,7 +173,7 @@ func (s *session) judge() error {
 	if s.check {
 		in.Changed = s.ids()
 	} else {
-		in.Base = s.comparableBase
+		in.Base, in.NewGround = s.comparableBase, s.ground
 		if s.in.AsFound != nil {
 			in.AsFound = s.foundOf
 		}

@@ -96,6 +96,22 @@ func number(v float64) *structpb.Value {
 	return structpb.NewNumberValue(v)
 }
 
+// text is printed as words.
+func text(c *definition.Cells, bits uint64) string {
+	if c.Conv.Labels != nil {
+		return c.Conv.Label(c.Int(bits))
+	}
+	return short(c.Conv.Apply(c.Number(bits)))
+}
+
+// point is an operating point of a surface as text.
+func (c *change) point(x, y float64) string {
+	if c.candTable.Y == nil {
+		return "x " + short(x)
+	}
+	return "x " + short(x) + ", y " + short(y)
+}
+
 // at is a cell's operating point as text, for the details of findings.
 func at(d *surface.Decoded, row, col int) string {
 	switch {
