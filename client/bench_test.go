@@ -181,3 +181,45 @@ func BenchmarkJobShowCommand(b *testing.B) {
 		})
 	}
 }
+
+// BenchmarkLists is what a page of jobs, a search and the tray cost with 3,000 jobs, in times of what they cost
+// with 30: at most twice. Each is the best of all rounds, since others use the machine too.
+func BenchmarkLists(b *testing.B) {
+	const each = 9 // entries of a job, about
+	lists := map[string]func(c *Client) error{
+		"newest": func(c *Client) error { _, err := c.FindJobs(JobFilter{}); return err },
+		"filters": func(c *Client) error {
+			_, err := c.FindJobs(JobFilter{Text: "hc", Query: record.Query{State: "closed", Sort: record.Worst, Person: "cal"}})
+			return err
+		},
+		"search": func(c *Client) error { _, _, err := c.Search("gear", 0); return err },
+		"tray":   func(c *Client) error { _, err := c.Tray(ctx, 0); return err },
+	}
+	best := map[string]map[int]time.Duration{}
+	for _, jobs := range []int{30, 3000} {
+		w := newWorldFor(b).released()
+		w.mixed(jobs * each)
+		w.must(nil, w.lead.Sync(ctx))
+		if page, err := w.lead.FindJobs(JobFilter{}); err != nil || page.Found < jobs || len(page.Jobs) != UsualPage {
+			b.Fatalf("%v, %v", page, err)
+		}
+		for name, list := range lists {
+			if best[name] == nil {
+				best[name] = map[int]time.Duration{}
+			}
+			least := time.Hour
+			for range 20 {
+				start := time.Now()
+				w.must(nil, list(w.lead))
+				least = min(least, time.Since(start))
+			}
+			best[name][jobs] = least
+		}
+	}
+	for b.Loop() {
+	}
+	for name, took := range best {
+		b.ReportMetric(float64(took[3000])/float64(took[30]), name+"×")
+		b.ReportMetric(float64(took[3000].Microseconds()), name+"-µs")
+	}
+}

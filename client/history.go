@@ -10,19 +10,11 @@ import (
 	"witnessmark/store/record"
 )
 
-// Cars are those with a plate or a frame number, that of the newest job first.
-func (c *Client) Cars(plateOrFrame string) (cars []uint32, err error) {
-	err = c.View(func(s *record.State) error {
-		cars = s.CarsByPlate(plateOrFrame)
-		for _, car := range s.CarsByFrame(plateOrFrame) {
-			if !slices.Contains(cars, car) {
-				cars = append(cars, car)
-			}
-		}
-		return nil
-	})
+// Cars are those with a plate or a frame number, that of the newest job first; else the one with that number.
+func (c *Client) Cars(text string) (cars []uint32, err error) {
+	err = c.View(func(s *record.State) error { cars = carsIn(s, text); return nil })
 	if err == nil && len(cars) == 0 {
-		err = usage("witnessmark job list", "no car with the plate or frame number %q has been in", plateOrFrame)
+		err = noCar(text)
 	}
 	return cars, err
 }

@@ -269,6 +269,16 @@ func (s *State) ServerKey() ed25519.PublicKey {
 	return key
 }
 
+// AdmittedAt is when the server says that it admitted an entry.
+func (s *State) AdmittedAt(index uint64) (at string, err error) {
+	entry, err := s.tx.Entry(index)
+	if err == nil {
+		_, at, err = EnvelopeOf(entry)
+	}
+	s.fail(err)
+	return at, err
+}
+
 // Root is the root that the ledger had at a size.
 func (s *State) Root(size uint64) tlog.Hash {
 	if s.err != nil || size > s.Size() {

@@ -63,7 +63,7 @@ func (w Wait) May(who *recordv1.Person, onePerson bool) bool {
 			return false
 		}
 	}
-	return needs(who, signoff.RolesOf(waitKinds[w.What])...) == nil
+	return CheckRole(who, waitKinds[w.What]) == nil
 }
 
 // Verdict is a submission's verdict by the newest revisions, as far as the ledger says.
