@@ -19,7 +19,7 @@ import (
 var csvAllowed = map[string]string{"csv": "yes"}
 
 func newCompareCommand(a *app) *cobra.Command {
-	var defPath, candidateDef, limPath, fileFormat, table, runPath, channels string
+	var defPath, candidateDef, limPath, fileFormat, foundPath, table, runPath, channels string
 	var meant, numbers []string
 	var anyVerdict bool
 	c := &cobra.Command{
@@ -33,6 +33,11 @@ func newCompareCommand(a *app) *cobra.Command {
 			in, err := comparison(args[0], args[1], defPath, candidateDef, limPath, fileFormat)
 			if err != nil {
 				return err
+			}
+			if foundPath != "" {
+				if in.AsFound, err = loadImage(foundPath, fileFormat, in.Layout); err != nil {
+					return err
+				}
 			}
 			if in.Job, err = numberFacts(numbers); err != nil {
 				return err
@@ -52,6 +57,9 @@ func newCompareCommand(a *app) *cobra.Command {
 			if err != nil {
 				return err
 			}
+			if in.AsFound != nil && report.GetAsFound() == nil {
+				fmt.Fprintf(a.errOut, "witnessmark: --as-found %s: it is the base, or of another software, and is left out\n", clean(foundPath))
+			}
 			a.saidNo = !anyVerdict && severity.Of(report.GetVerdict()).AtLeast(severity.Caution)
 			o := sheet.Options{Layout: in.Layout, CandidateLayout: in.CandidateLayout,
 				Base: in.Base.Bytes, Candidate: in.Candidate.Bytes, Table: table, Width: a.width()}
@@ -67,6 +75,7 @@ func newCompareCommand(a *app) *cobra.Command {
 	f.StringVar(&limPath, "limits", "", "limits file")
 	f.StringSliceVar(&meant, "meant", nil, "tables that were meant to change, separated by commas")
 	f.StringVar(&fileFormat, "file-format", "", formatUsage+"; "+byContent)
+	f.StringVar(&foundPath, "as-found", "", "the image that the car first came with: says how far changed tables are from there")
 	f.StringVar(&table, "table", "", "show this changed table whole")
 	f.StringVar(&runPath, "run", "", "a run on the rolling road: judges covers, and says which changed cells it visited")
 	f.StringArrayVar(&numbers, "number", nil, numberUsage)
