@@ -37,6 +37,11 @@ func (a *Bounds) Sub(b *Bounds) Bounds {
 	return d
 }
 
+func (a *Bounds) neg() Bounds {
+	zero := Bounds{Smooth: true, Multilinear: true}
+	return zero.Sub(a)
+}
+
 // Function is a quantity over operating points. The cell is the product of stretches between neighbouring breakpoints in
 // which point and box lie; where the function steps, it says from which side is looked.
 // The same arguments give the same answer, in any order of asking.
