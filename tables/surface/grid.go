@@ -17,8 +17,8 @@ type Grid struct {
 	Convert func(raw float64) float64 // nil, or the rational conversion applied after interpolating
 }
 
-// span is where a point lies along an axis: between the cells lo and hi, t of the way.
-type span struct {
+// Span is where a point lies along an axis: between the cells lo and hi, t of the way.
+type Span struct {
 	lo, hi int
 	t      float64
 }
@@ -63,7 +63,7 @@ func (g *Grid) Side(x, y float64, belowX, belowY bool) float64 {
 	if math.IsNaN(x) || math.IsNaN(y) {
 		return math.NaN()
 	}
-	pick := func(axis []float64, v float64, below bool) span {
+	pick := func(axis []float64, v float64, below bool) Span {
 		if s := sides(axis, v); below {
 			return s[0]
 		}
@@ -80,7 +80,7 @@ func (g *Grid) convert(v float64) float64 {
 }
 
 // between interpolates along x in both rows, then along y.
-func (g *Grid) between(sx, sy span) float64 {
+func (g *Grid) between(sx, sy Span) float64 {
 	row := func(r int) float64 {
 		v := g.Values[r*len(g.X):]
 		return mix(v[sx.lo], v[sx.hi], sx.t)
@@ -104,25 +104,25 @@ func mix(a, b, t float64) float64 {
 }
 
 // above places v with the last of equal breakpoints: the value at it and above.
-func above(axis []float64, v float64) span {
+func above(axis []float64, v float64) Span {
 	i := sort.Search(len(axis), func(i int) bool { return axis[i] > v }) - 1
 	switch {
 	case i < 0:
-		return span{}
+		return Span{}
 	case i == len(axis)-1 || axis[i] == v:
-		return span{lo: i, hi: i}
+		return Span{lo: i, hi: i}
 	}
-	return span{lo: i, hi: i + 1, t: part(axis[i], axis[i+1], v)}
+	return Span{lo: i, hi: i + 1, t: part(axis[i], axis[i+1], v)}
 }
 
 // sides is above, and before it the cell below where v is on a step.
-func sides(axis []float64, v float64) []span {
+func sides(axis []float64, v float64) []Span {
 	up := above(axis, v)
 	first := sort.SearchFloat64s(axis, v)
 	if first < up.lo { // both are at or beside v, so both are v
-		return []span{{lo: first, hi: first}, up}
+		return []Span{{lo: first, hi: first}, up}
 	}
-	return []span{up}
+	return []Span{up}
 }
 
 // part is how far v lies from a to b, halved first where the distance itself would overflow.
