@@ -39,6 +39,9 @@ func (c *ruleCheck) fits() error {
 			}
 		}
 	}
+	if ids := c.rule.GetSelect().GetSignals(); len(ids) > 0 {
+		return c.signalsFit(ids)
+	}
 	selected := c.l.Selected(c.rule, lay)
 	if len(selected) == 0 {
 		return c.bad("select", "quantity, role and tables that some table has, all together", "it selects no table of definition %s", lay.Name)

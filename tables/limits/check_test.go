@@ -24,6 +24,14 @@ axes:
   - {id: rpm, quantity: engine_speed, unit: 1/min, points: [1000, 3000, 6000]}
   - {id: load, quantity: cylinder_filling, unit: "%", points: [40, 100]}
   - {id: gear, quantity: gear, unit: "1", points: [1, 2, 3], index: true}
+signals:
+  - {id: plug, quantity: advance, unit: deg, value: "table('base') + 2.0"}
+  - {id: filling.a, quantity: filling, unit: "%", feeds: true, value: "input('engine_speed') / 100.0"}
+  - {id: flow.a, quantity: flow, unit: kg/h, feeds: true, value: "input('engine_speed') * 1.0"}
+  - {id: flow.b, quantity: flow, unit: kg/h, feeds: true, value: "input('engine_speed') * 2.0"}
+inputs:
+  - {quantity: engine_speed, unit: 1/min, from: 500, to: 7000}
+  - {quantity: cylinder_filling, unit: "%", from: 10, to: 120}
 tables:
   - {id: base, quantity: advance, role: target, unit: deg, stored: {address: 0x000, type: s8}, x: {axis: rpm}, y: {axis: load}}
   - {id: trim, quantity: advance, role: correction, unit: deg, stored: {address: 0x010, type: s8}, x: {axis: gear}}
@@ -55,6 +63,10 @@ rules:
   - {id: own, severity: warning, select: {tables: [base]}, expression: "table('base').max() < 60.0"}
   - {id: inside, severity: notice, select: {}, covers: {}}
   - {id: percents, severity: notice, select: {quantity: lambda}, change: {percent: true, max_down: 0}}
+  - {id: there, severity: caution, select: {tables: [base]}, change: {unit: deg, max_up: 4, since: as-found}, where: {engine_speed: {from: 10, to: 50, unit: 1/s}, cylinder_filling: {to: 90, unit: "%"}}}
+  - {id: others, severity: caution, select: {quantity: advance, except: [tps, trim]}, range: {unit: deg, max: 40}}
+  - {id: total, severity: warning, select: {signals: [plug]}, envelope: {side: max, unit: rad, x: {quantity: engine_speed, unit: 1/s, points: [20, 100]}, y: {quantity: filling, unit: "1", points: [0, 1]}, values: [[1, 2], [1, 2]]}, where: {filling: {from: 0, unit: "%"}}}
+  - {id: part, severity: notice, select: {}, covers: {share: 2}}
 `
 
 func load(t testing.TB, file string) (*Limits, *definition.Layout) {
@@ -159,6 +171,20 @@ var alone = []refusal{
 	{"falling: true", "direction: up", 11, "rules[5].monotonic.direction", "allowed: rising, falling"},
 	{"table: cut, ", "", 13, "rules[7].below.table", "the other table is missing"},
 	{"margin: 15, unit: kPa", "margin: 15", 13, "rules[7].below.unit", "missing"},
+	{"to: 50, unit: 1/s", "to: 5, unit: 1/s", 17, "rules[11].where[engine_speed].from", "from 10 is above to; allowed: at most to, 5"},
+	{"{from: 10, to: 50, unit: 1/s}", "{unit: 1/s}", 17, "rules[11].where[engine_speed]", "neither from nor to is given; allowed: from, to or both"},
+	{"to: 50, unit: 1/s", "to: 50", 17, "rules[11].where[engine_speed].unit", "the unit is missing"},
+	{"{engine_speed: {from: 10", "{'': {from: 10", 17, "rules[11].where", "the quantity is empty"},
+	{", frozen: {}", ", frozen: {}, where: {engine_speed: {from: 1, unit: 1/s}}", 12, "rules[6].where", "frozen holds everywhere; allowed: where beside envelope, range, change, slope, lump, monotonic, below, above"},
+	{"since: as-found", "since: ever", 17, "rules[11].change.since", "allowed: as-found"},
+	{"except: [tps, trim]", "except: [tps, tps]", 18, "rules[12].select.except[1]", `table "tps" is named twice; allowed: each table once`},
+	{"signals: [plug]", "signals: [plug, plug]", 19, "rules[13].select.signals[1]", `signal "plug" is named twice`},
+	{"signals: [plug]", "signals: [plug], tables: [base]", 19, "rules[13].select.signals", "allowed: signals alone, or quantity, role, tables and except"},
+	{"signals: [plug]", "signals: [plug], role: target", 19, "rules[13].select.signals", "signals or tables"},
+	{"signals: [plug]", "signals: [plug], except: [base]", 19, "rules[13].select.signals", "signals or tables"},
+	{"select: {tables: [base]}, lump", "select: {signals: [plug]}, lump", 10, "rules[4].select.signals", "lump judges tables alone; allowed: signals for envelope, range, change"},
+	{"share: 2", "share: -2", 20, "rules[14].covers.share", "the share is -2; allowed: per cent of the run's time, 0 or more and less than 100"},
+	{"share: 2", "share: 100", 20, "rules[14].covers.share", "the share is 100"},
 	{`expression: "table('base').max() < 60.0"`, `expression: " "`, 14, "rules[8].expression", "the expression is empty"},
 }
 
@@ -192,6 +218,17 @@ var together = []refusal{
 	{"{tables: [boost]}, below: {table: cut, margin: 15, unit: kPa}", "{tables: [lambda]}, above: {table: ratio}", 13, "rules[7].above.table", "two tables of one quantity"},
 	{"{tables: [boost]}, below: {table: cut, margin: 15, unit: kPa}", "{tables: [base]}, above: {table: tps}", 13, "rules[7].above.table", `axis "krpm" of table "tps"`},
 	{"margin: 15, unit: kPa", "margin: 15, unit: deg", 13, "rules[7].below.unit", "do not convert"},
+	{"{tables: [base]}, change: {unit: deg, max_up: 4, since", "{tables: [trim]}, change: {unit: deg, max_up: 4, since", 17, "rules[11].select.tables[0]", `table "trim" has no axis of quantity "cylinder_filling", which where confines; allowed: tables with every quantity of where`},
+	{"to: 50, unit: 1/s", "to: 50, unit: kPa", 17, "rules[11].where[engine_speed].unit", `for axis "rpm" of table "base"`},
+	{"except: [tps, trim]", "except: [tps, trip]", 18, "rules[12].select.except[1]", `no table "trip"; allowed: base, trim`},
+	{"except: [tps, trim]", "except: [tps, trim, base]", 18, "rules[12].select", "selects no table"},
+	{"signals: [plug]", "signals: [plug, plum]", 19, "rules[13].select.signals[1]", `no signal "plum"; allowed: plug, filling.a, flow.a, flow.b`},
+	{"side: max, unit: rad", "side: max, unit: kPa", 19, "rules[13].envelope.unit", `for signal "plug"`},
+	{"unit: 1/s, points: [20, 100]", "unit: kPa, points: [20, 100]", 19, "rules[13].envelope.x.unit", `for input "engine_speed"`},
+	{"quantity: engine_speed, unit: 1/s, points: [20, 100]", "quantity: load, unit: 1/s, points: [20, 100]", 19, "rules[13].envelope.x.quantity", `"load" is no input, and no signal feeds it; allowed: engine_speed, cylinder_filling, filling`},
+	{"quantity: engine_speed, unit: 1/s, points: [20, 100]", "quantity: flow, unit: 1/s, points: [20, 100]", 19, "rules[13].envelope.x.quantity", `several signals feed "flow": flow.a, flow.b`},
+	{"where: {filling: {from: 0,", "where: {load: {from: 0,", 19, "rules[13].where[load]", `"load" is no input`},
+	{`from: 0, unit: "%"`, "from: 0, unit: kPa", 19, "rules[13].where[filling].unit", `for signal "filling.a"`},
 	{"table('base')", "table('bass')", 14, "rules[8].expression", `no table "bass"`},
 	{"< 60.0", "<", 14, "rules[8].expression", "rule own: expression at 1:"},
 }

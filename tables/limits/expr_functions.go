@@ -2,7 +2,9 @@ package limits
 
 import (
 	"fmt"
+	"maps"
 	"reflect"
+	"slices"
 
 	"cel.dev/cel-go/cel"
 	"cel.dev/cel-go/common/types"
@@ -33,8 +35,8 @@ func (h *handle) Equal(ref.Val) ref.Val {
 func (h *handle) Type() ref.Type { return tableType }
 func (h *handle) Value() any     { return h.f }
 
-// functions declares what expressions may call: table(id), base(id), and on them min(), max(),
-// at(x), at(x, y) and value(). Numbers are physical, in the table's own units; of a label table, raw.
+// functions declares what expressions may call: table(id), base(id), and on them min(), max(), at(x), at(x, y),
+// value() and the ends of the axes. Numbers are physical, in the table's own units; of a label table, raw.
 func (e *evaluator) functions() []cel.EnvOption {
 	open := func(name string, base bool) cel.EnvOption {
 		return cel.Function(name, cel.Overload(name+"_string", []*cel.Type{cel.StringType}, tableType,
@@ -44,8 +46,18 @@ func (e *evaluator) functions() []cel.EnvOption {
 		return cel.Function(name, cel.MemberOverload("table_"+name, []*cel.Type{tableType}, cel.DoubleType,
 			cel.UnaryBinding(func(h ref.Val) ref.Val { return h.(*handle).call(name) })))
 	}
-	return []cel.EnvOption{open("table", false), open("base", true), member("min"), member("max"), member("value"), atFunction()}
+	opts := []cel.EnvOption{open("table", false), open("base", true), member("min"), member("max"), member("value"), atFunction()}
+	for _, name := range slices.Sorted(maps.Keys(axisEnds)) {
+		opts = append(opts, member(name))
+	}
+	return opts
 }
+
+// axisEnds are the functions that give an end of an axis.
+var axisEnds = map[string]struct {
+	along string
+	most  bool
+}{"x_min": {"x", false}, "x_max": {"x", true}, "y_min": {"y", false}, "y_max": {"y", true}}
 
 // atFunction takes whole numbers as well, so that at(3000) needs no point.
 func atFunction() cel.EnvOption {
@@ -82,7 +94,7 @@ func (e *evaluator) open(base bool, id string) ref.Val {
 	return &handle{e, f}
 }
 
-// call answers min, max, value and at.
+// call answers every function of a table.
 func (h *handle) call(name string, at ...float64) ref.Val {
 	if err := fits(h.f.t, name, len(at)); err != nil {
 		return types.WrapErr(err)
@@ -96,8 +108,10 @@ func (h *handle) call(name string, at ...float64) ref.Val {
 		v = h.f.number(0)
 	case "at":
 		v = h.f.grid.At(at[0], append(at, 0)[1])
-	default:
+	case "min", "max":
 		v = h.f.extreme(name == "max")
+	default:
+		v = h.f.end(name)
 	}
 	if !surface.Finite(v) && h.e.odd == "" {
 		h.e.odd = h.f.t.ID
@@ -107,6 +121,9 @@ func (h *handle) call(name string, at ...float64) ref.Val {
 
 // fits says whether a function makes sense for a table of this kind.
 func fits(t *definition.Table, name string, args int) error {
+	if end, ok := axisEnds[name]; ok && axisAlong(t, end.along) == nil {
+		return fmt.Errorf("%s has no %s axis, whose end %s() is", t.ID, end.along, name)
+	}
 	axes := 0
 	for _, a := range []*definition.Axis{t.X, t.Y} {
 		if a != nil {
@@ -147,4 +164,21 @@ func (f *face) extreme(largest bool) float64 {
 		return f.most
 	}
 	return f.least
+}
+
+// end is the least or the greatest breakpoint of an axis, and what is no number if one is none.
+func (f *face) end(name string) float64 {
+	points := f.x
+	if axisEnds[name].along == "y" {
+		points = f.y
+	}
+	v := points[0]
+	for _, p := range points {
+		if axisEnds[name].most {
+			v = max(v, p)
+		} else {
+			v = min(v, p)
+		}
+	}
+	return v
 }

@@ -25,21 +25,25 @@ func exprRule(text string) *calibrationv1.Rule {
 // Answers worked out by hand: soft is 6000, 6400, 6800 over 0, 10, 20; map2 is 1 3 over 5 11.
 func TestExpressionFunctions(t *testing.T) {
 	for text, want := range map[string]bool{
-		`table('soft').max() == 6800.0`:                           true,
-		`table('soft').min() == 6000.0`:                           true,
-		`table('hard').value() == 7000.0`:                         true,
-		`table('soft').at(5) == 6200.0`:                           true,  // half way from 6000 to 6400
-		`table('soft').at(12.5) == 6500.0`:                        true,  // a quarter from 6400 to 6800
-		`table('soft').at(-5) == 6000.0`:                          true,  // held
-		`table('soft').at(99) == 6800.0`:                          true,  // held
-		`table('map2').at(5, 50) == 5.0`:                          true,  // rows at 5: 2 and 8; half way 5
-		`table('map2').at(2.5, 25) == 2.75`:                       true,  // rows 1.5 and 6.5; a quarter of the way 2.75
-		`table('map2').at(10, 100) == 11.0`:                       true,  //
-		`table('soft').max() < table('hard').value()`:             true,  // 6800 < 7000
-		`table('soft').max() < 6800`:                              false, // a whole number may be compared with
-		`table('soft').max() <= base('soft').max() + 400.0`:       true,  // the base's is 6400
-		`table('soft').max() <= base('soft').max() + 399.0`:       false,
-		`table('sw').value() == 2.0`:                              true, // raw
+		`table('soft').max() == 6800.0`:                                 true,
+		`table('soft').min() == 6000.0`:                                 true,
+		`table('hard').value() == 7000.0`:                               true,
+		`table('soft').at(5) == 6200.0`:                                 true,  // half way from 6000 to 6400
+		`table('soft').at(12.5) == 6500.0`:                              true,  // a quarter from 6400 to 6800
+		`table('soft').at(-5) == 6000.0`:                                true,  // held
+		`table('soft').at(99) == 6800.0`:                                true,  // held
+		`table('map2').at(5, 50) == 5.0`:                                true,  // rows at 5: 2 and 8; half way 5
+		`table('map2').at(2.5, 25) == 2.75`:                             true,  // rows 1.5 and 6.5; a quarter of the way 2.75
+		`table('map2').at(10, 100) == 11.0`:                             true,  //
+		`table('soft').max() < table('hard').value()`:                   true,  // 6800 < 7000
+		`table('soft').max() < 6800`:                                    false, // a whole number may be compared with
+		`table('soft').max() <= base('soft').max() + 400.0`:             true,  // the base's is 6400
+		`table('soft').max() <= base('soft').max() + 399.0`:             false,
+		`table('sw').value() == 2.0`:                                    true, // raw
+		`table('soft').x_max() == 20.0 && table('soft').x_min() == 0.0`: true,
+		`table('map2').x_max() == 10.0 && table('map2').y_max() == 100.0 && table('map2').y_min() < 1.0`: true,
+		`table('gears').x_max() == base('gears').x_max()`:                                                true,
+		`table('soft').x_max() > table('hard').value()`:                                                  false, // 20 and 7000
 		`job.power > 200.0`:                                       true,
 		`!has(job.torque) || job.torque < 1.0`:                    true,
 		`table('gears').max() == 2.0`:                             true,
@@ -87,6 +91,8 @@ func TestExpressionOrigins(t *testing.T) {
 func TestExpressionErrors(t *testing.T) {
 	for text, want := range map[string]string{
 		`table('nowhere').max() < 1.0`:       "no table \"nowhere\"",
+		`table('soft').y_max() < 1.0`:        "soft has no y axis",
+		`table('hard').x_min() < 1.0`:        "hard has no x axis",
 		`table('soft').value() < 1.0`:        "value() is for a scalar",
 		`table('soft').at(1, 2) < 1.0`:       "has 1 of them, not 2",
 		`table('sw').at(1) < 1.0`:            "labels",
@@ -118,6 +124,8 @@ func TestExpressionsAreCheckedWithTheDefinition(t *testing.T) {
 		`table('soft').max() < tabel('hard').min()`: "1:28: undeclared reference to 'tabel'",
 		"true &&\n  table('soft').max() <":          "2:",
 		`table('nowhere').max() < 1.0`:              `1:6: the definition has no table "nowhere"`,
+		`table('hard').x_max() < 1.0`:               "1:20: hard has no x axis, whose end x_max() is",
+		`table('soft').x_max(1) < 1.0`:              "found no matching overload for 'x_max'",
 		`table('soft').max()`:                       "it gives double",
 		`table('soft').max() * 2 < 1.0`:             "no matching overload",
 		`table('soft').value() < 1.0`:               "value() is for a scalar",

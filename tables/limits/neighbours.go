@@ -100,7 +100,7 @@ func (s *subject) neighbours(along []string, indexToo bool, o opinion) error {
 		}
 	}
 	if s.looked == 0 {
-		return errPassed{"no cell of it has the neighbours where the rule holds"}
+		return errPassed{"it has no cell with the neighbours that the rule is about, where the rule holds"}
 	}
 	return nil
 }

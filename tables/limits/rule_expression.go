@@ -37,7 +37,7 @@ func (c *ruleCheck) expressionFits() error {
 		err = namesTables(ast, c.lay)
 	}
 	if err != nil {
-		return c.bad("expression", "table(id) and base(id) with min(), max(), at(x), at(x, y), value(), and job.NAME", "expression at %v", err)
+		return c.bad("expression", "table(id) and base(id) with min(), max(), at(x), at(x, y), value(), x_min(), x_max(), y_min(), y_max(), and job.NAME", "expression at %v", err)
 	}
 	return nil
 }
@@ -59,7 +59,7 @@ func (j *judge) expression(r *calibrationv1.Rule) {
 		ok, err = e.holds(ast, j.in.Job.GetNumbers(), false)
 	}
 	switch {
-	case errors.Is(err, errNoBase) && j.in.Check:
+	case errors.Is(err, errNoBase) && j.in.Check || errors.As(err, new(errUnjudged)):
 		j.out.Unjudged = append(j.out.Unjudged, &calibrationv1.Unjudged{Rule: r.GetId(), Table: table, Reason: err.Error()})
 		return
 	case err != nil:
@@ -124,6 +124,9 @@ func (j *judge) readFace(base bool, id string) (*face, error) {
 	}
 	if t == nil {
 		return nil, fmt.Errorf("the definition has no table %q", id)
+	}
+	if err := j.known(id); err != nil {
+		return nil, err
 	}
 	return j.face(of, id, t)
 }
