@@ -280,29 +280,6 @@ func (c *change) whatChanged() string {
 	return text
 }
 
-// noLimit says of a changed table that no rule looked at it, and why.
-func (s *session) noLimit(c *change, from *limits.Judged) {
-	var why []string
-	for _, u := range from.Unjudged {
-		if u.Table == c.id {
-			why = append(why, fmt.Sprintf("%s could not: %s", u.Rule, u.Reason))
-		}
-	}
-	for _, f := range from.Findings {
-		if f.Rule == "rule-error" && f.Table == c.id {
-			why = append(why, "a rule could not be evaluated: "+f.Detail)
-		}
-	}
-	if c.incomparable != "" {
-		why = append(why, c.incomparable)
-	}
-	if len(why) == 0 {
-		why = append(why, fmt.Sprintf("no rule of %s selects it", s.in.Limits.Name))
-	}
-	s.find(&calibrationv1.Finding{Rule: "no-limit", Severity: "caution", Table: c.id,
-		Count: max(c.report.GetChanged(), 1), Detail: joined(why)})
-}
-
 // carried counts the inherited findings that would be a warning or worse if they were new.
 func (s *session) carried() {
 	n := 0

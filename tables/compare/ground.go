@@ -131,7 +131,7 @@ func (s *session) groundOf(c *change, reached []stretch, over []*definition.Tabl
 	}
 	s.find(f)
 	for _, st := range reached {
-		s.ground = append(s.ground, limits.NewGround{Quantity: t.Quantity, Unit: t.Unit, From: min(st.from, st.to), To: max(st.from, st.to), By: []string{c.id}})
+		s.ground = append(s.ground, limits.NewGround{Quantity: t.Quantity, Unit: t.Unit, From: st.from, To: st.to, By: []string{c.id}})
 	}
 }
 
@@ -175,8 +175,8 @@ func (s *session) points(a *definition.Axis) []float64 {
 	return s.axes[a]
 }
 
-// joinGround makes one of stretches of a quantity that overlap or touch, in the unit of the first. What
-// does not convert to it stays by itself.
+// joinGround makes one of stretches of a quantity that go the same way and overlap or touch, in the unit
+// of the first. What does not convert to it stays by itself.
 func joinGround(all []limits.NewGround) (out []limits.NewGround) {
 	first := map[string]string{}
 	for i, g := range all {
@@ -189,18 +189,28 @@ func joinGround(all []limits.NewGround) (out []limits.NewGround) {
 			all[i].From, all[i].To, all[i].Unit = to.Level(g.From), to.Level(g.To), unit
 		}
 	}
+	way := func(g limits.NewGround) float64 { // so that both ways are sorted from their old reach on
+		if g.To < g.From {
+			return -1
+		}
+		return 1
+	}
 	slices.SortStableFunc(all, func(a, b limits.NewGround) int {
-		return cmp.Or(cmp.Compare(a.Quantity, b.Quantity), cmp.Compare(a.Unit, b.Unit), cmp.Compare(a.From, b.From))
+		return cmp.Or(cmp.Compare(a.Quantity, b.Quantity), cmp.Compare(a.Unit, b.Unit), cmp.Compare(way(a), way(b)),
+			cmp.Compare(way(a)*a.From, way(b)*b.From))
 	})
 	for _, g := range all {
-		if n := len(out) - 1; n >= 0 && out[n].Quantity == g.Quantity && out[n].Unit == g.Unit && g.From <= out[n].To {
-			out[n].To = max(out[n].To, g.To)
-			if !slices.Contains(out[n].By, g.By[0]) {
-				out[n].By = append(out[n].By, g.By...)
-			}
+		n := len(out) - 1
+		if n < 0 || out[n].Quantity != g.Quantity || out[n].Unit != g.Unit || way(out[n]) != way(g) || way(g)*g.From > way(g)*out[n].To {
+			out = append(out, g)
 			continue
 		}
-		out = append(out, g)
+		if way(g)*g.To > way(g)*out[n].To {
+			out[n].To = g.To
+		}
+		if !slices.Contains(out[n].By, g.By[0]) {
+			out[n].By = append(out[n].By, g.By...)
+		}
 	}
 	return out
 }

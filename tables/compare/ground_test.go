@@ -67,9 +67,9 @@ func TestNewGround(t *testing.T) {
 		"to an end":     {put(0x12, 250), "notice", "its greatest value rose from 230 to 250 kPa (x 4000)", []limits.NewGround{{Quantity: "manifold_pressure", Unit: "kPa", From: 230, To: 250, By: []string{"target"}}}},
 		"past two ends": {put(0x12, 255), "caution", "its greatest value rose from 230 to 255 kPa (x 4000); before that end fuel at 250 kPa, advance at 250 kPa", []limits.NewGround{{Quantity: "manifold_pressure", Unit: "kPa", From: 230, To: 255, By: []string{"target"}}}},
 		"past all":      {put(0x10, 270), "caution", "its greatest value rose from 230 to 270 kPa (x 2000); before that end fuel at 250 kPa, advance at 250 kPa, duty at 2.6 bar", nil},
-		"below":         {put(0x10, 90), "caution", "its least value fell from 180 to 90 kPa (x 2000); before that end fuel at 100 kPa, advance at 100 kPa, duty at 1 bar", nil},
-		"both ways":     {func(b []byte) { put(0x10, 170)(b); put(0x12, 235)(b) }, "notice", "its greatest value rose from 230 to 235 kPa (x 4000); its least value fell from 180 to 170 kPa (x 2000)",
-			[]limits.NewGround{{Quantity: "manifold_pressure", Unit: "kPa", From: 170, To: 180, By: []string{"target"}}, {Quantity: "manifold_pressure", Unit: "kPa", From: 230, To: 235, By: []string{"target"}}}},
+		"below":         {put(0x10, 90), "caution", "its least value fell from 180 to 90 kPa (x 2000); before that end fuel at 100 kPa, advance at 100 kPa, duty at 1 bar", []limits.NewGround{{Quantity: "manifold_pressure", Unit: "kPa", From: 180, To: 90, By: []string{"target"}}}},
+		"both ways": {func(b []byte) { put(0x10, 170)(b); put(0x12, 235)(b) }, "notice", "its greatest value rose from 230 to 235 kPa (x 4000); its least value fell from 180 to 170 kPa (x 2000)",
+			[]limits.NewGround{{Quantity: "manifold_pressure", Unit: "kPa", From: 180, To: 170, By: []string{"target"}}, {Quantity: "manifold_pressure", Unit: "kPa", From: 230, To: 235, By: []string{"target"}}}},
 		"inside the old reach": {put(0x10, 200), "", "", []limits.NewGround(nil)},
 	} {
 		r, ground := groundIn(t, reaching, c.edit)
@@ -109,6 +109,18 @@ func TestNewGroundOfTwoTables(t *testing.T) {
 	}
 	if ground[0].To = 270; !reflect.DeepEqual(ground, want) {
 		t.Errorf("the limits are given %v, want %v", ground, want)
+	}
+}
+
+// What overlaps and goes the same way is one; worked by hand.
+func TestJoinGround(t *testing.T) {
+	g := func(from, to float64, by ...string) limits.NewGround {
+		return limits.NewGround{Quantity: "q", Unit: "1", From: from, To: to, By: by}
+	}
+	got := joinGround([]limits.NewGround{g(9, 12, "a"), g(5, 3, "b"), g(1, 4, "c"), g(4, 2, "a"), g(12, 13, "d"), g(2, 3, "c"), g(1, 0, "e")})
+	want := []limits.NewGround{g(5, 2, "b", "a"), g(1, 0, "e"), g(1, 4, "c"), g(9, 13, "a", "d")}
+	if !reflect.DeepEqual(got, want) {
+		t.Errorf("got  %v\nwant %v", got, want)
 	}
 }
 

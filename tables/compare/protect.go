@@ -14,7 +14,7 @@ const protectionRule = "protection-weakened"
 // protectionWeakened finds tables that protect and moved away from the side on which they do.
 func (s *session) protectionWeakened() {
 	for _, c := range s.changes {
-		side := c.candTable.Source.GetProtects()
+		side := c.candTable.Protects
 		switch {
 		case side == "" || s.lay.ByID[c.id] == nil:
 		case c.incomparable != "":
