@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
 	"witnessmark/tables/definition"
 )
@@ -48,6 +49,21 @@ func rightCar(r *Review, q Collecting) (by string, err error) {
 		by = "frame"
 	}
 	return by, nil
+}
+
+// OtherPlates are those, beside its own, that a job's car is known by, newest job first.
+func (c *Client) OtherPlates(j *recordv1.Job) (plates []string, err error) {
+	err = c.View(func(s *record.State) error {
+		seen := map[string]bool{record.NormalPlate(j.GetPlate().GetText()): true, "": true}
+		for _, other := range slices.Backward(s.CarJobs(j.GetCar())) {
+			plate := other.GetPlate().GetText()
+			if known := record.NormalPlate(plate); !seen[known] {
+				seen[known], plates = true, append(plates, plate)
+			}
+		}
+		return nil
+	})
+	return plates, err
 }
 
 func hasVehicle(lay *definition.Layout) bool {

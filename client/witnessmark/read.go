@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -40,10 +41,21 @@ func newReadAdd(a *app) *cobra.Command {
 		if err != nil {
 			return err
 		}
+		j, err := c.Job(n.Job)
+		if err != nil {
+			return err
+		}
+		plates, err := c.OtherPlates(j)
+		if err != nil {
+			return err
+		}
 		return a.print(r, func(w io.Writer) error {
 			fmt.Fprintf(w, "read %d of job %d, sha256 %s\n", r.GetNumber(), n.Job, r.GetImage().GetSha256())
 			for _, h := range r.GetHoles() {
 				fmt.Fprintf(w, "not in it, and of use: 0x%x to 0x%x\n", h.GetStart(), h.GetEnd())
+			}
+			if r.GetNumber() == record.AsFound(j).GetNumber() && len(plates) > 0 {
+				fmt.Fprintf(w, "this car (number %d) was here before under another plate: %s\n", j.GetCar(), clean(strings.Join(plates, ", ")))
 			}
 			if k := r.GetLastKnown(); k != nil {
 				fmt.Fprintln(w, lastKnownText(k))
