@@ -87,6 +87,9 @@ func (c *Client) Collect(ctx context.Context, q Collecting) (*Collected, error) 
 // collect enters the collection and writes the three files. The image is on the disk before the ledger
 // says that it was collected, and gets its name last.
 func (c *Client) collect(ctx context.Context, q Collecting, out Out, r *Review, checked string) (*Collected, error) {
+	if err := writesNoHoles(r.Submission.GetImage(), r.Layout(), q.Format); err != nil {
+		return nil, err
+	}
 	file, err := r.made.Candidate.Encode(q.Format)
 	if err != nil {
 		return nil, err
@@ -165,6 +168,9 @@ func (c *Client) collectAsFound(ctx context.Context, q Collecting, out Out) (*Co
 	if err != nil {
 		return nil, err
 	}
+	if err := writesNoHoles(read.GetImage(), rules.Layout, q.Format); err != nil {
+		return nil, err
+	}
 	file, err := c.imageFile(ctx, "read as found", read.GetImage(), rules.Layout, q.Format)
 	if err != nil {
 		return nil, err
@@ -180,6 +186,16 @@ func (c *Client) collectAsFound(ctx context.Context, q Collecting, out Out) (*Co
 		return nil, err
 	}
 	return &Collected{Read: read, Job: job, FileSHA256: HashHex(file)}, out.commit(staged)
+}
+
+// writesNoHoles refuses a file for a car in which bytes that nobody knows would be written as 0xff.
+func writesNoHoles(m *recordv1.Image, lay *definition.Layout, format image.Format) error {
+	held, err := image.FromMessages(m.GetRanges())
+	lacks := image.Minus([]image.Range{{Start: lay.Start, End: lay.Start + lay.Size}}, held)
+	if err != nil || len(lacks) == 0 || format != image.Raw {
+		return err
+	}
+	return usage("a name that ends in .hex or .s19", "the job's read lacks 0x%x to 0x%x, where a raw file would write 0xff", lacks[0].Start, lacks[0].End)
 }
 
 // imageFile fetches an image, and makes a file of a kind of it.
