@@ -93,8 +93,11 @@ func plus(a, b bounded.Interval) bounded.Interval {
 }
 
 func times(a, b bounded.Interval) bounded.Interval {
-	if a == (bounded.Interval{}) {
+	switch a {
+	case bounded.Interval{}:
 		return a
+	case bounded.Interval{Lo: 1, Hi: 1}:
+		return b
 	}
 	return a.Mul(b)
 }

@@ -107,12 +107,18 @@ func (n number) over(_, _ *Box, out *bounded.Bounds) {
 
 // direct is an input, in a unit of its own.
 type direct struct {
+	space       *Space
 	number      int
 	level, back units.Converter // into the unit, and back
+	epoch       uint64          // that of within
+	within      float64
 }
 
 // Input is an input's own value in the unit. The error says that the units do not convert, or that there are too many.
 func (s *Space) Input(quantity, unit string) (*Function, error) {
+	if f := s.directs[[2]string{quantity, unit}]; f != nil {
+		return f, nil
+	}
 	i, level, err := s.input(quantity, unit)
 	if err != nil {
 		return nil, err
@@ -121,8 +127,9 @@ func (s *Space) Input(quantity, unit string) (*Function, error) {
 	if err != nil {
 		return nil, err
 	}
-	f := s.function(&direct{i, level, back})
+	f := s.function(&direct{space: s, number: i, level: level, back: back})
 	f.depends = 1 << i
+	s.directs[[2]string{quantity, unit}] = f
 	return f, nil
 }
 
@@ -135,7 +142,12 @@ func (d *direct) over(_, b *Box, out *bounded.Bounds) {
 }
 
 // inside is a point of a cell, in the unit, that lies on the side that the cell is on.
-func (d *direct) inside(c *Box) float64 { return d.level.Level(middle(c[d.number])) }
+func (d *direct) inside(c *Box) float64 {
+	if d.epoch != d.space.epoch {
+		d.epoch, d.within = d.space.epoch, d.level.Level(middle(c[d.number]))
+	}
+	return d.within
+}
 
 // middle is a point of a cell that is not its upper end, unless it has no other.
 func middle(c bounded.Interval) float64 {

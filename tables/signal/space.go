@@ -27,7 +27,8 @@ type Space struct {
 	epoch   uint64 // counts evaluations, so that each function is worked out once in one of them
 	quiet   bool   // nothing is noted as looked at
 	visit   func(*Function)
-	numbers map[string]int // of the inputs, by quantity
+	numbers map[string]int          // of the inputs, by quantity
+	directs map[[2]string]*Function // inputs, by quantity and unit
 }
 
 // Input is a quantity that operating points differ in.
@@ -49,7 +50,7 @@ type input struct {
 // NewSpace is a space without inputs yet. Those that the layout declares have its ranges and units; without a layout, or
 // where it declares none, an input ends at its outermost breakpoints.
 func NewSpace(lay *definition.Layout) *Space {
-	return &Space{lay: lay, numbers: map[string]int{}}
+	return &Space{lay: lay, numbers: map[string]int{}, directs: map[[2]string]*Function{}}
 }
 
 // input finds an input or adds it, and says how its values become those of the unit.

@@ -11,13 +11,13 @@ func Place(axis []float64, v float64) Span { return above(axis, v) }
 // PlaceBeside is where v lies as seen from inside, a point of the same stretch between neighbouring breakpoints: v at its
 // end is still in it.
 func PlaceBeside(axis []float64, inside, v float64) Span {
-	at := above(axis, inside)
-	if at.hi == at.lo && (at.lo == len(axis)-1 || axis[at.lo] != inside) {
-		return at // held
-	}
-	lo := at.lo
-	if v == axis[lo] && inside == v {
-		return Span{lo: lo, hi: lo}
+	return beside(axis, above(axis, inside), inside, v)
+}
+
+func beside(axis []float64, around Span, inside, v float64) Span {
+	lo := around.lo
+	if held := lo == around.hi && (lo == len(axis)-1 || axis[lo] != inside); held || v == axis[lo] && inside == v {
+		return around
 	}
 	return Span{lo: lo, hi: lo + 1, t: min(max(part(axis[lo], axis[lo+1], v), 0), 1)}
 }
@@ -48,7 +48,8 @@ func Along(axis []float64, lo, hi float64) Reach {
 
 // Beside is from lo to hi, both in the stretch around inside.
 func Beside(axis []float64, inside, lo, hi float64) Reach {
-	return Reach{first: PlaceBeside(axis, inside, lo), last: PlaceBeside(axis, inside, hi)}
+	around := above(axis, inside)
+	return Reach{first: beside(axis, around, inside, lo), last: beside(axis, around, inside, hi)}
 }
 
 // Points are the breakpoints from lo to hi, rounding apart; not any where there is none.
