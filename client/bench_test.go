@@ -189,10 +189,10 @@ func BenchmarkLists(b *testing.B) {
 	lists := map[string]func(c *Client) error{
 		"newest": func(c *Client) error { _, err := c.FindJobs(JobFilter{}); return err },
 		"filters": func(c *Client) error {
-			_, err := c.FindJobs(JobFilter{Text: "hc", Query: record.Query{State: "closed", Sort: record.Worst, Person: "cal"}})
+			_, err := c.FindJobs(JobFilter{Text: "hc", Query: record.Query{State: "open", Sort: record.Worst, Person: "cal"}})
 			return err
 		},
-		"search": func(c *Client) error { _, _, err := c.Search("gear", 0); return err },
+		"search": func(c *Client) error { _, _, err := c.Search("strap", 0); return err },
 		"tray":   func(c *Client) error { _, err := c.Tray(ctx, 0); return err },
 	}
 	best := map[string]map[int]time.Duration{}

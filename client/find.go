@@ -27,6 +27,7 @@ type JobFilter struct {
 
 // JobPage is a page of the jobs that were found.
 type JobPage struct {
+	// Jobs have of their texts the plate alone, and not what is in the car.
 	Jobs []*recordv1.Job
 	// Found is how many there are on all pages.
 	Found int
@@ -42,11 +43,9 @@ func (c *Client) FindJobs(f JobFilter) (*JobPage, error) {
 		numbers := s.Find(q)
 		page := &JobPage{Found: len(numbers)}
 		for _, n := range cut(numbers, f.Skip, f.Most) {
-			j, err := jobIn(s, n)
-			if err != nil {
-				return nil, err
+			if j, ok := s.Listed(n); ok {
+				page.Jobs = append(page.Jobs, j)
 			}
-			page.Jobs = append(page.Jobs, j)
 		}
 		return page, nil
 	})
@@ -110,7 +109,7 @@ func noCar(text string) error {
 // Hit is one text in which something was found.
 type Hit struct {
 	record.Said
-	Job *recordv1.Job
+	Job *recordv1.Job // as in a JobPage
 }
 
 // Search looks for the texts of jobs that have all words of a text, the newest job first: those texts
@@ -130,11 +129,8 @@ func (c *Client) Search(text string, most int) (hits []Hit, more int, err error)
 				more = len(numbers) - i
 				break
 			}
-			j, err := jobIn(s, n)
-			if err != nil {
-				return err
-			}
-			for _, said := range record.Texts(j) {
+			j, _ := s.Listed(n)
+			for _, said := range s.Texts(n) {
 				if slices.ContainsFunc(words, said.Has) {
 					hits = append(hits, Hit{said, j})
 				}

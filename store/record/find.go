@@ -65,9 +65,7 @@ func (s *State) Find(q Query) (out []uint32) {
 		set.add(n)
 	}
 	for _, word := range q.Words {
-		begins := s.noJobs()
-		s.mark(begins, join(markWord, word), join(markWord, word)+"\U0010ffff")
-		set.meet(begins)
+		set.meet(s.withWord(word))
 	}
 	if q.State != "" {
 		set.meet(s.marked(markState, q.State))
@@ -94,6 +92,15 @@ func (s *State) Find(q Query) (out []uint32) {
 		set.meet(days)
 	}
 	return s.inOrder(set, q.Sort)
+}
+
+func (s *State) withWord(begin string) jobSet {
+	if first(begin, begins) == begin {
+		return s.marked(markBegin, begin)
+	}
+	set := s.noJobs()
+	s.mark(set, join(markWord, begin), join(markWord, begin)+"\U0010ffff")
+	return set
 }
 
 func (s *State) ofCars(cars []uint32) jobSet {

@@ -14,7 +14,7 @@ import (
 
 // finds is Find as somebody does it who reads every job.
 func finds(j *recordv1.Job, q Query) bool {
-	said := Texts(j)
+	said := texts(j, (*recordv1.Text).GetText)
 	for _, word := range q.Words {
 		if !slices.ContainsFunc(said, func(s Said) bool { return s.Has(word) }) {
 			return false
@@ -53,7 +53,7 @@ func (w *wanderer) compareLists() {
 		waits := 0
 		s.Jobs(0, func(j *recordv1.Job) bool {
 			jobs = append(jobs, j)
-			for _, said := range Texts(j) {
+			for _, said := range s.Texts(j.GetNumber()) {
 				words = append(words, Words(said.Text)...)
 			}
 			waits += len(WaitsOf(j))

@@ -81,6 +81,16 @@ func (s *State) show(stored *recordv1.Job) *recordv1.Job {
 	return j
 }
 
+// Listed finds job n as a list needs it: of its texts the plate alone, its alarms, and not what is in the car.
+func (s *State) Listed(n uint32) (*recordv1.Job, bool) {
+	j := proto.CloneOf(s.job(n))
+	if j != nil {
+		s.reveal(j.GetPlate(), j.GetErased() != nil)
+		j.Alarms = s.Alarms(n)
+	}
+	return j, j != nil
+}
+
 // Jobs visits jobs by number, above one; fn must not keep the state.
 func (s *State) Jobs(after uint32, fn func(*recordv1.Job) (more bool)) {
 	for n := after + 1; n <= s.head.GetJobs() && s.visit(n, fn); n++ {

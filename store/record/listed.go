@@ -6,7 +6,6 @@ import (
 	"slices"
 	"strings"
 
-	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
@@ -27,7 +26,12 @@ const (
 	markWorst      = "worst"      // verdict of what waits or is released
 	markOpened     = "opened"     // day, UTC, by the server's clock
 	markWord       = "word"
+	markBegin      = "begin" // of a word, which many have in common: its first letters
 )
+
+// begins is how many letters at most of a word are a mark of their own: what begins with so few may be
+// many words, which a list shall not have to look at.
+const begins = 3
 
 // block is how many jobs share a document.
 const (
@@ -36,7 +40,7 @@ const (
 )
 
 // listing is what a job is listed by, sorted: the kind of the documents, and their keys, of a mark without the block.
-func listing(j *recordv1.Job) (out []string) {
+func listing(j *recordv1.Job, texts []Said) (out []string) {
 	mark := func(parts ...any) { out = append(out, docMark+"\x00"+join(parts...)) }
 	mark(markState, j.GetState())
 	mark(markDefinition, j.GetDefinition().GetName())
@@ -52,9 +56,12 @@ func listing(j *recordv1.Job) (out []string) {
 		}
 	}
 	mark(markWorst, standing)
-	for _, said := range Texts(j) {
+	for _, said := range texts {
 		for _, word := range said.words() {
 			mark(markWord, word)
+			for n := range begins {
+				mark(markBegin, first(word, n+1))
+			}
 		}
 	}
 	for _, w := range WaitsOf(j) {
@@ -62,6 +69,16 @@ func listing(j *recordv1.Job) (out []string) {
 	}
 	slices.Sort(out)
 	return slices.Compact(out)
+}
+
+// first is the first n letters of a word, or the word.
+func first(word string, n int) string {
+	for i := range word {
+		if n--; n < 0 {
+			return word[:i]
+		}
+	}
+	return word
 }
 
 func visitEvents(m protoreflect.Message, fn func(*recordv1.Event)) {
@@ -87,10 +104,8 @@ func visitEvents(m protoreflect.Message, fn func(*recordv1.Event)) {
 func (s *State) relist(jobs []uint32) {
 	blocks := map[string][]byte{}
 	for _, n := range jobs {
-		j := proto.CloneOf(s.jobs[n])
-		s.reveal(j, j.GetErased() != nil)
 		text, _ := s.text(docListing, join(n))
-		was, now := strings.Split(text, "\n"), listing(j)
+		was, now := strings.Split(text, "\n"), listing(s.jobs[n], s.Texts(n))
 		for _, line := range was {
 			if _, still := slices.BinarySearch(now, line); !still && line != "" {
 				s.relistOne(blocks, n, line, false)

@@ -16,8 +16,13 @@ type Said struct {
 	Text string
 }
 
-// Texts are all that a job, as it is shown, says in words, and what tables are named in it. Frame numbers are not among them.
-func Texts(j *recordv1.Job) (out []Said) {
+// Texts are all that job n says in words, and the tables that are named in it. Frame numbers are not
+// among them, nor what was erased.
+func (s *State) Texts(n uint32) []Said {
+	return texts(s.job(n), func(t *recordv1.Text) string { return s.Opening(t.GetCommitment()).GetText() })
+}
+
+func texts(j *recordv1.Job, open func(*recordv1.Text) string) (out []Said) {
 	job := Name{Job: j.GetNumber()}
 	say := func(of Name, what string, texts ...string) {
 		for _, text := range texts {
@@ -26,16 +31,16 @@ func Texts(j *recordv1.Job) (out []Said) {
 			}
 		}
 	}
-	say(job, "plate", j.GetPlate().GetText())
+	say(job, "plate", open(j.GetPlate()))
 	say(job, "part", j.GetParts()...)
-	say(job, "note", j.GetNote().GetText())
+	say(job, "note", open(j.GetNote()))
 	say(job, "reason", j.GetBecause())
 	for _, r := range j.GetReads() {
 		say(Name{job.Job, ARead, r.GetNumber()}, "reason", r.GetVoidBecause())
 	}
 	for _, sub := range j.GetSubmissions() {
 		of := Name{job.Job, ASubmission, sub.GetNumber()}
-		say(of, "note", sub.GetNote().GetText())
+		say(of, "note", open(sub.GetNote()))
 		say(of, "table", tablesOf(sub)...)
 		say(of, "reason", sub.GetSignOff().GetReason(), sub.GetReturn().GetReason())
 		for _, key := range sub.GetSignOff().GetJudgement().GetWarnings() {
@@ -50,10 +55,10 @@ func Texts(j *recordv1.Job) (out []Said) {
 		if n.GetSubmission() != 0 {
 			of = Name{job.Job, ASubmission, n.GetSubmission()}
 		}
-		say(of, "note", n.GetText().GetText())
+		say(of, "note", open(n.GetText()))
 		say(of, "table", n.GetTable())
 		for _, f := range n.GetFiles() {
-			say(of, "file", f.GetName().GetText())
+			say(of, "file", open(f.GetName()))
 		}
 	}
 	for _, w := range j.GetSettled() {
