@@ -75,21 +75,27 @@ func (g *grid) find(number int) (slot int, enclosed, judged bool) {
 	return slot, enclosed, enclosed
 }
 
-// finest is how often a side is halved at most: then it is below 1/64 of its cell.
-const finest = 7
+// A side is halved this often at most: to decide a cell, till it is below 1/64 of it; to come closer to what lies
+// furthest beyond, where nothing steps.
+const (
+	deciding = 7
+	refining = 12
+)
 
 // part is a box within a cell, each side the cell's halved depth times and begun start sides from its lower end.
 type part struct {
-	upper        float64 // no point lies further beyond the limit
-	half         float64 // what a point must exceed to fail: half a step; 0 where corners decide, by tolerance
-	slot         int32
-	start, depth [MaxInputs]uint8
-	inputs       uint8 // that matter in it: it depends on them, and they have a width
-	rise, fall   uint8 // of those, the ones that push one way
-	corners      bool  // they decide
-	known        bool  // passes and fails are
-	passes       bool  // the base may pass somewhere in it
-	fails        bool  // the base may fail somewhere in it
+	upper      float64 // no point lies further beyond the limit
+	half       float64 // what a point must exceed to fail: half a step; 0 where corners decide, by tolerance
+	slot       int32
+	start      [MaxInputs]uint16
+	depth      [MaxInputs]uint8
+	inputs     uint8 // that matter in it: it depends on them, and they have a width
+	rise, fall uint8 // of those, the ones that push one way
+	corners    bool  // they decide
+	smooth     bool  // it has slopes
+	known      bool  // passes and fails are
+	passes     bool  // the base may pass somewhere in it
+	fails      bool  // the base may fail somewhere in it
 }
 
 // box is where a part lies.
@@ -99,7 +105,7 @@ func (q *part) box(cell, box *Box) {
 	}
 }
 
-func (q *part) cut(cell *Interval, i int, end uint8) float64 {
+func (q *part) cut(cell *Interval, i int, end uint16) float64 {
 	switch n := q.start[i] + end; {
 	case n == 0:
 		return cell.Lo
@@ -111,11 +117,11 @@ func (q *part) cut(cell *Interval, i int, end uint8) float64 {
 	}
 }
 
-// halves splits along the longest side; none where that is fine enough.
-func (q *part) halves() (lower, upper part, ok bool) {
+// halves splits along the longest side; none where that was halved as often as is allowed.
+func (q *part) halves(often uint8) (lower, upper part, ok bool) {
 	along := -1
 	for i, d := range q.depth {
-		if q.inputs>>i&1 != 0 && d < finest && (along < 0 || d < q.depth[along]) {
+		if q.inputs>>i&1 != 0 && d < often && (along < 0 || d < q.depth[along]) {
 			along = i
 		}
 	}

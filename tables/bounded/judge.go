@@ -9,7 +9,7 @@ func Judge(p *Problem) *Result {
 	s.spread()
 	s.decide()
 	s.refine()
-	r := &Result{Found: s.found, Closest: s.closest, Judged: s.noted, Boxes: s.boxes,
+	r := &Result{Found: s.found, Closest: s.closest, Judged: s.noted, Boxes: s.boxes + s.asked,
 		Bound: max(s.bound, s.closest.Beyond)}
 	for o := range r.Found {
 		f := &r.Found[o]

@@ -1,9 +1,9 @@
 package bounded
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
-	"reflect"
 	"testing"
 )
 
@@ -61,7 +61,7 @@ func TestEnclosuresOfTheTests(t *testing.T) {
 
 // TestNeverBeaten: ten thousand random points against the answer: none lies where it says that none does.
 func TestNeverBeaten(t *testing.T) {
-	rounds(t, 400, func(t *testing.T, seed uint64) {
+	rounds(t, 60, func(t *testing.T, seed uint64) {
 		g := newRig(seed, 1+int(seed%4))
 		g.tame = seed%3 == 0
 		value, limit := g.any(3), g.bilinear(1)
@@ -70,13 +70,13 @@ func TestNeverBeaten(t *testing.T) {
 			baseValue, baseLimit = g.changed(value), limit
 		}
 		p := g.problem(value, limit, baseValue, baseLimit)
-		p.Budget = 20000
+		p.Budget = 10000
 		s := newSearch(p)
 		s.spread()
 		s.decide()
 		s.refine()
 		r := Judge(p)
-		if again := Judge(p); !reflect.DeepEqual(r, again) {
+		if again := Judge(p); fmt.Sprint(r) != fmt.Sprint(again) {
 			t.Errorf("%+v, and again %+v", r, again)
 		}
 		realPoints(t, s, r)
@@ -125,7 +125,7 @@ func realPoints(t *testing.T, s *search, r *Result) {
 			}
 		}
 		v, l, beyond := s.far.at(&s.cell, &p.Inputs)
-		if v != p.Value || l != p.Limit || beyond != p.Beyond {
+		if !near(v, p.Value, 0) || !near(l, p.Limit, 0) || beyond != p.Beyond {
 			t.Errorf("%s: %+v is really %v, %v, %v", what, p, v, l, beyond)
 		}
 		if o >= 0 && s.base.value != nil {
@@ -160,10 +160,10 @@ func TestEqualToCorners(t *testing.T) {
 			baseValue, baseLimit = g.changed(value), limit
 		}
 		p := g.problem(value, limit, baseValue, baseLimit)
-		p.Step = nil // nothing is to be split
+		p.Step = func(*Box) float64 { return 0 }
 		r := Judge(p)
 		want := corners(p)
-		if r.Undecided != 0 || r.Closest != want.Closest || r.Found != want.Found {
+		if r.Undecided != 0 || r.Bound != r.Closest.Beyond || r.Closest != want.Closest || r.Found != want.Found {
 			t.Errorf("%+v\nwant %+v", r, want)
 		}
 	})

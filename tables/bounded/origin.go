@@ -16,6 +16,9 @@ func (s *search) origin(q *part, pt *Point) Origin {
 	if !s.fails(q, before) {
 		return Introduced
 	}
+	if grown := pt.Beyond - before.Beyond; grown > s.half(&s.box) && grown > s.allowed(&s.cell, pt) {
+		s.cells[q.slot].further = yes // seen at once
+	}
 	if s.outgrownAround(q, pt, before) {
 		return Worsened
 	}
@@ -61,14 +64,19 @@ func (s *search) outgrownAround(q *part, pt, before *Point) bool {
 	}
 }
 
-// sameFrom tells whether candidate and base are at a point what they are when looked at from another cell.
+// sameFrom tells whether candidate and base, and their limits, are at a point what they are when looked at from another cell.
 func (s *search) sameFrom(number int, pt, before *Point) bool {
 	s.fill(number, &s.there)
 	same := func(d *distance, here *Point) bool {
-		_, _, beyond := d.at(&s.there, &pt.Inputs)
-		return beyond == here.Beyond || math.Abs(beyond-here.Beyond) <= s.p.Tolerance(here.Value, here.Limit)
+		value, limit, _ := d.at(&s.there, &pt.Inputs)
+		allowed := s.p.Tolerance(here.Value, here.Limit)
+		return near(value, here.Value, allowed) && near(limit, here.Limit, allowed)
 	}
 	return same(&s.far, pt) && same(&s.base, before)
+}
+
+func near(a, b, allowed float64) bool {
+	return a == b || math.Abs(a-b) <= allowed || a != a && b != b
 }
 
 // furtherIn tells whether the candidate lies further out than the base somewhere in a cell. It remembers.
@@ -82,7 +90,7 @@ func (s *search) furtherIn(number int) bool {
 	if c.further == unasked {
 		c.further = no
 		s.fill(number, &s.there)
-		if s.outgrown(&s.there) {
+		if s.isFurtherOut(&s.there) {
 			c.further = yes
 		}
 	}
@@ -92,7 +100,10 @@ func (s *search) furtherIn(number int) bool {
 // isFurtherOut asks it of a cell, as a problem of its own: how much the candidate's distance grew, against nothing.
 // What cannot be decided counts as grown.
 func (s *search) isFurtherOut(cell *Box) bool {
-	left := min(s.budget-s.boxes, closely)
+	if s.p.Unchanged != nil && s.p.Unchanged(cell) {
+		return false
+	}
+	left := min(s.budget-s.asked, closely)
 	if left <= 0 {
 		return true
 	}
@@ -107,6 +118,6 @@ func (s *search) isFurtherOut(cell *Box) bool {
 	}
 	t.spread()
 	t.decide()
-	s.boxes += t.boxes
+	s.asked += t.boxes
 	return t.found[Introduced].Cells > 0 || len(t.stuck) > 0
 }

@@ -11,6 +11,8 @@ type Problem struct {
 	Value, Limit Function
 	// BaseValue and BaseLimit are what the base had there; both nil: there is no base, all that fails is introduced.
 	BaseValue, BaseLimit Function
+	// Unchanged, if given, spares work: value and limit are known to be the base's own all over a cell.
+	Unchanged func(cell *Box) bool
 	// Ceiling: a value above its limit is beyond it; else one below.
 	Ceiling bool
 	// Step is the finest difference that means anything in a box. What does not take its extremes at corners
@@ -18,7 +20,7 @@ type Problem struct {
 	Step func(box *Box) float64
 	// Tolerance is what rounding may make, at a corner that decides exactly.
 	Tolerance func(value, limit float64) float64
-	// Budget is how many boxes may be enclosed; 0: 200,000.
+	// Budget is how many boxes may be enclosed, and how many again to tell what is inherited; 0: 200,000.
 	Budget int
 }
 

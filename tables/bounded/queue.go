@@ -13,7 +13,7 @@ func (q *part) before(r *part) bool {
 		return q.slot < r.slot
 	}
 	for i := MaxInputs - 1; i >= 0; i-- {
-		a, b := uint(q.start[i])<<(finest-q.depth[i]), uint(r.start[i])<<(finest-r.depth[i])
+		a, b := q.start[i]<<(refining-q.depth[i]), r.start[i]<<(refining-r.depth[i])
 		if c := cmp.Compare(a, b); c != 0 {
 			return c < 0
 		}

@@ -156,7 +156,7 @@ func (g *rig) point(cell *Box) (p [MaxInputs]float64) {
 		case 1:
 			p[i] = cell[i].Hi
 		default:
-			p[i] = min(cell[i].Lo+g.Float64()*(cell[i].Hi-cell[i].Lo), cell[i].Hi)
+			p[i] = min(cell[i].Lo+float64(g.Float64()*(cell[i].Hi-cell[i].Lo)), cell[i].Hi)
 		}
 	}
 	return p

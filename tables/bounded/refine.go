@@ -16,7 +16,11 @@ func (s *search) refine() {
 		if q.corners {
 			continue
 		}
-		a, b, ok := s.split(&q)
+		often := uint8(deciding)
+		if q.smooth {
+			often = refining
+		}
+		a, b, ok := s.split(&q, often)
 		if !ok {
 			s.putAside(&q)
 			continue

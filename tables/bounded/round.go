@@ -55,21 +55,21 @@ func quotient(a, b float64) (q, rest float64) {
 
 // below and above are the nearest floats on that side of an exact x + rest.
 func below(x, rest float64) float64 {
-	switch {
-	case math.IsNaN(x):
-		return math.Inf(-1)
-	case rest >= 0:
+	if rest >= 0 {
 		return x
+	}
+	if x != x {
+		return math.Inf(-1)
 	}
 	return math.Nextafter(x, math.Inf(-1))
 }
 
 func above(x, rest float64) float64 {
-	switch {
-	case math.IsNaN(x):
-		return math.Inf(1)
-	case rest <= 0:
+	if rest <= 0 {
 		return x
+	}
+	if x != x {
+		return math.Inf(1)
 	}
 	return math.Nextafter(x, math.Inf(1))
 }

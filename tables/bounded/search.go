@@ -8,22 +8,22 @@ const budget = 200_000
 // search is the state of judging one problem.
 type search struct {
 	grid
-	p        *Problem
-	far      distance
-	base     distance // its value nil: none
-	outgrown func(cell *Box) bool
-	allowed  func(cell *Box, at *Point) float64 // what rounding may make
-	budget   int
-	boxes    int
-	open     queue  // may hold a failing point, as far as is known
-	later    queue  // looked at again for what lies furthest beyond
-	stuck    []part // neither passes nor can be split, or was not reached
-	found    [3]Found
-	closest  Point
-	noted    bool
-	bound    float64    // of what was put aside without looking closer
-	bounds   [3]float64 // of each origin
-	missed   float64    // cells that the budget did not reach
+	p       *Problem
+	far     distance
+	base    distance                           // its value nil: none
+	allowed func(cell *Box, at *Point) float64 // what rounding may make
+	budget  int
+	boxes   int
+	asked   int    // boxes enclosed to tell what is inherited
+	open    queue  // may hold a failing point, as far as is known
+	later   queue  // looked at again for what lies furthest beyond
+	stuck   []part // neither passes nor can be split, or was not reached
+	found   [3]Found
+	closest Point
+	noted   bool
+	bound   float64    // of what was put aside without looking closer
+	bounds  [3]float64 // of each origin
+	missed  float64    // cells that the budget did not reach
 
 	cell, box, there Box // scratch
 	at               [MaxInputs]float64
@@ -40,7 +40,6 @@ func newSearch(p *Problem) *search {
 		s.bounds[o] = math.Inf(-1)
 	}
 	s.allowed = func(_ *Box, at *Point) float64 { return p.Tolerance(at.Value, at.Limit) }
-	s.outgrown = s.isFurtherOut
 	return s
 }
 
@@ -80,7 +79,7 @@ func (s *search) enclose(q *part) {
 	hi, rise, fall := s.far.highest(&b, &s.cell, &s.box, &s.at)
 	q.upper = min(q.upper, hi)
 	q.rise, q.fall, q.inputs, q.known = rise, fall, b.Inputs&s.wide(), false
-	q.corners = b.Multilinear || q.inputs == 0
+	q.corners, q.smooth = b.Multilinear || q.inputs == 0, b.Smooth && !b.Undefined
 	if q.half = 0; !q.corners {
 		q.half = s.half(&s.box)
 	}
@@ -119,7 +118,7 @@ func (s *search) decide() {
 			s.later = append(s.later, q)
 			continue
 		}
-		a, b, ok := s.split(&q)
+		a, b, ok := s.split(&q, deciding)
 		if !ok {
 			s.stuck = append(s.stuck, q)
 			continue
@@ -129,11 +128,11 @@ func (s *search) decide() {
 	}
 }
 
-func (s *search) split(q *part) (lower, upper part, ok bool) {
+func (s *search) split(q *part, often uint8) (lower, upper part, ok bool) {
 	if s.boxes+2 > s.budget {
 		return
 	}
-	if lower, upper, ok = q.halves(); ok {
+	if lower, upper, ok = q.halves(often); ok {
 		s.enclose(&lower)
 		s.enclose(&upper)
 	}
