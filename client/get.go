@@ -140,7 +140,7 @@ func gone(job *recordv1.Job, name record.Name, err error) error {
 	case err == nil:
 		return nil
 	case errors.Is(err, store.ErrNotFound) && job.GetImagesErased():
-		return usage("", "%s was erased with the images and runs of job %d", name, job.GetNumber())
+		return refused("%s was erased with the images and runs of job %d", name, job.GetNumber())
 	case KindOf(err) == Away:
 		return fmt.Errorf("the bytes of %s were not looked at here before, and %w", name, err)
 	}
@@ -157,11 +157,18 @@ func nth[T any](job *recordv1.Job, list []T, n uint32, what string) (one T, err 
 
 // startedFrom is the name of what a submission was started from.
 func startedFrom(job *recordv1.Job, s *recordv1.Submission) record.Name {
-	if s.GetFrom() == 0 {
-		return record.Name{Job: job.GetNumber(), Part: record.ARead, N: record.AsFound(job).GetNumber()}
+	found := record.AsFound(job)
+	switch {
+	case s.GetFrom() != 0:
+		return record.Name{Job: job.GetNumber(), Part: record.ASubmission, N: s.GetFrom()}
+	case found == nil: // voided since
+		return record.Name{Job: job.GetNumber()}
 	}
-	return record.Name{Job: job.GetNumber(), Part: record.ASubmission, N: s.GetFrom()}
+	return record.Name{Job: job.GetNumber(), Part: record.ARead, N: found.GetNumber()}
 }
+
+// StartedFrom is the name of what the submission was started from.
+func (r *Review) StartedFrom() record.Name { return startedFrom(r.Job, r.Submission) }
 
 func readState(r *recordv1.Read) string {
 	switch {

@@ -6,8 +6,6 @@ import (
 	"os"
 	"path/filepath"
 
-	"google.golang.org/protobuf/proto"
-
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/claims"
@@ -101,24 +99,6 @@ func asFound(job *recordv1.Job) (*recordv1.Read, error) {
 		return r, nil
 	}
 	return nil, usage(fmt.Sprintf("witnessmark read add %d FILE", job.GetNumber()), "job %d has no read yet", job.GetNumber())
-}
-
-// Since is what changed in a car between what the ledger says was last in it and a read: nil where
-// nothing did, and where two definitions could not be compared.
-func (c *Client) Since(ctx context.Context, k *recordv1.LastKnown) (*calibrationv1.Report, error) {
-	if k.GetReportSha256() == "" {
-		return nil, nil
-	}
-	const what = "report against what was last in the car"
-	b, err := c.download(ctx, what, k.GetReportSha256())
-	if err != nil {
-		return nil, err
-	}
-	r := &calibrationv1.Report{}
-	if err := proto.Unmarshal(b, r); err != nil {
-		return nil, fmt.Errorf("%s: %w", what, err)
-	}
-	return r, nil
 }
 
 // JobLayout is the definition of a job, by its newest revision.

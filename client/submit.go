@@ -90,7 +90,7 @@ func (c *Client) Review(ctx context.Context, number, n uint32) (*Review, error) 
 	}
 	now := &recordv1.SignOff{Job: number, Submission: n}
 	if r.made, err = c.claims.Fill(source{c: c, ctx: ctx}, &recordv1.Action{Body: &recordv1.Action_SignOff{SignOff: now}}, nil); err != nil {
-		return nil, refusal(err)
+		return nil, refusal(gone(r.Job, record.Name{Job: number, Part: record.ASubmission, N: n}, err))
 	}
 	r.Report, r.Judgement = r.made.Report, now.GetJudgement()
 	sub := r.Submission

@@ -10,6 +10,7 @@ import (
 	"charm.land/lipgloss/v2"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
 )
 
@@ -195,11 +196,7 @@ func writeFindings(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 	}
 	fmt.Fprintln(b, "\n"+bold.Render("Findings"))
 	for _, f := range r.Findings {
-		key := f.Rule
-		if f.Table != "" {
-			key += ":" + f.Table
-		}
-		fmt.Fprintf(b, "  %s %s", Word(f.Severity), key)
+		fmt.Fprintf(b, "  %s %s", Word(f.Severity), compare.Key(f))
 		if f.Origin != "" {
 			fmt.Fprintf(b, "  (%s)", f.Origin)
 		}

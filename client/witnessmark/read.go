@@ -37,9 +37,11 @@ func newReadAdd(a *app) *cobra.Command {
 		if err := a.raised(c, r.GetAdded().GetEntry()); err != nil {
 			return err
 		}
-		since, err := c.Since(ctx, r.GetLastKnown())
-		if err != nil {
-			return err
+		shown := &client.ReadReport{}
+		if r.GetLastKnown().GetReportSha256() != "" {
+			if shown, err = c.ReadReport(ctx, n.Job, r.GetNumber()); err != nil {
+				return err
+			}
 		}
 		j, err := c.Job(n.Job)
 		if err != nil {
@@ -59,7 +61,9 @@ func newReadAdd(a *app) *cobra.Command {
 			}
 			if k := r.GetLastKnown(); k != nil {
 				fmt.Fprintln(w, lastKnownText(k))
-				writeSince(w, since)
+				if shown.Changed != nil {
+					writeSince(w, shown.Changed.Report)
+				}
 			}
 			if report != nil {
 				fmt.Fprintf(w, "judged by itself: %s\n", report.Verdict)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -11,47 +12,175 @@ import (
 	"witnessmark/client"
 	"witnessmark/client/sheet"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
 )
 
 func newSheetCommand(a *app) *cobra.Command {
-	var table, against string
+	var table, since string
 	c := &cobra.Command{
-		Use:         "sheet JOB.N [--table ID] [--against JOB.M]",
-		Short:       "A submission's report, made again here, for a person to read",
+		Use:   "sheet NAME [--since NAME] [--table ID]",
+		Short: "A report for a person to read: of a submission, a read or a read-back",
+		Long: "A report for a person to read.\n\n" +
+			"Of a submission (7.2), compared again here with the car as found; with --since 7.1 what became of that one's\n" +
+			"findings, and the cells that differ between the two. Of a read (7.read2), judged by itself when it was added, and\n" +
+			"what somebody had changed in the car since it was last in. Of a read-back (7.back1), how it differs from what was\n" +
+			"written. --format csv prints the changed cells, one a line.",
 		Args:        takes(1),
 		Annotations: csvAllowed,
 	}
 	c.Flags().StringVar(&table, "table", "", "show this changed table whole")
-	c.Flags().StringVar(&against, "against", "", "show how the author's note differs from another submission's")
+	c.Flags().StringVar(&since, "since", "", "an earlier submission of the job")
 	c.RunE = a.looks(func(ctx context.Context, cl *client.Client, args []string) error {
-		r, err := review(ctx, cl, args[0])
+		name, err := nameOf(args[0])
 		if err != nil {
 			return err
 		}
-		o := a.sheetOf(cl, r)
-		if o.Table = table; table != "" && o.Layout.ByID[table] == nil {
-			return fmt.Errorf("--table %s: definition %s has no such table", table, o.Layout.Name)
+		switch {
+		case since != "":
+			return a.sinceSheet(ctx, cl, name, since, table)
+		case name.Part == record.ASubmission:
+			return a.submissionSheet(ctx, cl, name, table)
+		case name.Part == record.ARead:
+			return a.readSheet(ctx, cl, name, table)
+		case name.Part == record.AReadback:
+			return a.readbackSheet(ctx, cl, name, table)
 		}
-		runs, err := cl.Runs(ctx, r.Job.GetNumber(), "before")
-		if err != nil {
-			return err
-		}
-		_, candidate := r.Images()
-		o.Visited = sheet.Visits(r.Report, r.Layout(), candidate, client.Recordings(runs))
-		if against != "" {
-			other, err := review(ctx, cl, against)
-			if err != nil {
-				return err
-			}
-			var b strings.Builder
-			if err := sheet.WriteDifference(&b, "note of "+client.Name(other.Submission), "note of "+client.Name(r.Submission), sheet.Sealed(other.Submission.GetNote()), sheet.Sealed(r.Submission.GetNote())); err != nil {
-				return err
-			}
-			o.Heading = append(o.Heading, strings.TrimRight(b.String(), "\n"))
-		}
-		return a.printReport(r.Report, o)
+		return usage("%s has no sheet; a submission (7.2), a read (7.read1) and a read-back (7.back1) have", name)
 	})
 	return c
+}
+
+func (a *app) submissionSheet(ctx context.Context, c *client.Client, name record.Name, table string) error {
+	r, err := c.Review(ctx, name.Job, name.N)
+	if err != nil {
+		return err
+	}
+	o := a.sheetOf(c, r)
+	if err := oneTable(&o, table); err != nil {
+		return err
+	}
+	if a.json() {
+		out, err := submissionJSON(r)
+		return a.printJSON(out, err)
+	}
+	runs, err := c.Runs(ctx, name.Job, "before")
+	if err != nil {
+		return err
+	}
+	o.Visited = sheet.Visits(r.Report, o.Layout, o.Candidate, client.Recordings(runs))
+	return a.printReport(r.Report, o)
+}
+
+// sinceSheet is a submission held against an earlier one of its job.
+func (a *app) sinceSheet(ctx context.Context, c *client.Client, is record.Name, since, table string) error {
+	was, err := nameOf(since)
+	if err != nil {
+		return err
+	}
+	s, err := c.Since(ctx, is, was)
+	if err != nil {
+		return err
+	}
+	o := a.sheetOf(c, s.Is)
+	if err := oneTable(&o, table); err != nil {
+		return err
+	}
+	switch a.format {
+	case "csv":
+		return sheet.WriteCSV(a.out, s.Changed)
+	case "json":
+		out, err := submissionJSON(s.Is)
+		if err == nil {
+			out.Since, err = sinceOf(s)
+		}
+		return a.printJSON(out, err)
+	}
+	if o.Heading, err = noteSince(o.Heading, s); err != nil {
+		return err
+	}
+	return sheet.WriteSince(a.out, s, o)
+}
+
+// noteSince adds how the two authors' notes differ, where both said something.
+func noteSince(heading []string, s *client.Since) ([]string, error) {
+	was, is := s.Was.Submission, s.Is.Submission
+	old, now := sheet.Sealed(was.GetNote()), sheet.Sealed(is.GetNote())
+	if old == "" || now == "" || old == now {
+		return heading, nil
+	}
+	var b strings.Builder
+	err := sheet.WriteDifference(&b, "note of "+client.Name(was), "note of "+client.Name(is), old, now)
+	return append(heading, strings.TrimRight(b.String(), "\n")), err
+}
+
+// readSheet is a read: first what somebody changed since, then the image judged by itself.
+func (a *app) readSheet(ctx context.Context, c *client.Client, name record.Name, table string) error {
+	r, err := c.ReadReport(ctx, name.Job, name.N)
+	if err != nil {
+		return err
+	}
+	if a.json() {
+		out, err := readJSON(r, name)
+		return a.printJSON(out, err)
+	}
+	heading := []string{fmt.Sprintf("read %s of car %s: %s", name, sheet.Sealed(r.Job.GetPlate()), readText(r.Read))}
+	heading = append(heading, alarmLines(r.Job, name)...)
+	shown := r.Check
+	if r.Changed != nil {
+		shown = r.Changed
+	}
+	o := a.enteredOptions(shown)
+	o.Heading = heading
+	if err := oneTable(&o, table); err != nil {
+		return err
+	}
+	if err := a.printReport(shown.Report, o); err != nil || r.Changed == nil || a.format == "csv" {
+		return err
+	}
+	o = a.enteredOptions(r.Check)
+	o.Heading = []string{"", "Judged by itself, when it was added:"}
+	return a.printReport(r.Check.Report, o)
+}
+
+func (a *app) readbackSheet(ctx context.Context, c *client.Client, name record.Name, table string) error {
+	r, err := c.ReadbackReport(ctx, name.Job, name.N)
+	if err != nil {
+		return err
+	}
+	if a.json() {
+		out, err := readbackJSON(r, name)
+		return a.printJSON(out, err)
+	}
+	b := r.Readback
+	heading := []string{fmt.Sprintf("read-back %s of car %s: %s: %s, %s", name, sheet.Sealed(r.Job.GetPlate()),
+		ofJob(name.Job, b.GetSubmission()), backText(b), eventText(b.GetAdded()))}
+	heading = append(heading, alarmLines(r.Job, name)...)
+	if r.Report == nil {
+		if table != "" || a.format == "csv" {
+			return usage("%s has no changed cells: %s", name, backText(b))
+		}
+		_, err := fmt.Fprintln(a.out, strings.Join(heading, "\n"))
+		return err
+	}
+	o := a.enteredOptions(r.Report)
+	o.Heading = append(heading, "base is what was written, candidate what was found in the car")
+	if err := oneTable(&o, table); err != nil {
+		return err
+	}
+	return a.printReport(r.Report.Report, o)
+}
+
+func (a *app) enteredOptions(e *client.Entered) sheet.Options {
+	return sheet.Options{Layout: e.Layout, Base: e.Base, Candidate: e.Candidate, Unsigned: true, Width: a.width()}
+}
+
+// oneTable has the sheet show one table whole.
+func oneTable(o *sheet.Options, table string) error {
+	if o.Table = table; table != "" && o.Layout.ByID[table] == nil {
+		return usage("--table %s: definition %s has no such table; it has %s", table, o.Layout.Name, tableNames(o.Layout))
+	}
+	return nil
 }
 
 func review(ctx context.Context, c *client.Client, arg string) (*client.Review, error) {
@@ -65,14 +194,21 @@ func review(ctx context.Context, c *client.Client, arg string) (*client.Review, 
 // sheetOf is a submission's sheet: what it is, above its report.
 func (a *app) sheetOf(c *client.Client, r *client.Review) sheet.Options {
 	s := r.Submission
+	name := record.Name{Job: s.GetJob(), Part: record.ASubmission, N: s.GetNumber()}
 	heading := []string{
-		fmt.Sprintf("submission %s of car %s, by %s: %s", client.Name(s), sheet.Sealed(r.Job.GetPlate()), clean(s.GetSubmitted().GetPerson()), s.GetState()),
+		fmt.Sprintf("submission %s of car %s, by %s: %s", name, sheet.Sealed(r.Job.GetPlate()), clean(s.GetSubmitted().GetPerson()), s.GetState()),
 		"started from " + ofJob(s.GetJob(), s.GetFrom()),
-		"note: " + sheet.Sealed(s.GetNote()),
 	}
-	for _, al := range inForce(r.Job.GetAlarms()) {
-		if al.GetAbout() == client.Name(s) {
-			heading = append(heading, alarmText(al))
+	if s.GetNote() != nil {
+		heading = append(heading, "note: "+sheet.Sealed(s.GetNote()))
+	}
+	heading = append(heading, alarmLines(r.Job, name)...)
+	heading = append(heading, sheet.AskedLines(r.Asked())...)
+	for _, n := range r.Job.GetNotes() {
+		if n.GetSubmission() == s.GetNumber() {
+			for _, row := range noteRows(r.Job, n) {
+				heading = append(heading, strings.TrimSpace(strings.Join(row, " ")))
+			}
 		}
 	}
 	if r.ByNewer {
@@ -81,6 +217,18 @@ func (a *app) sheetOf(c *client.Client, r *client.Review) sheet.Options {
 	}
 	base, candidate := r.Images()
 	return sheet.Options{Layout: r.Layout(), Base: base, Candidate: candidate, Width: a.width(), Heading: heading, OnePerson: c.OnePerson()}
+}
+
+// alarmsAbout are a job's alarms about one thing of it that count now.
+func alarmsAbout(job *recordv1.Job, name record.Name) []*recordv1.Alarm {
+	return slices.DeleteFunc(inForce(job.GetAlarms()), func(al *recordv1.Alarm) bool { return al.GetAbout() != name.String() })
+}
+
+func alarmLines(job *recordv1.Job, name record.Name) (lines []string) {
+	for _, al := range alarmsAbout(job, name) {
+		lines = append(lines, alarmText(al))
+	}
+	return lines
 }
 
 // writeFindings writes a report's findings, one a line.

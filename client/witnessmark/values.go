@@ -1,6 +1,9 @@
 package main
 
 import (
+	"encoding/json"
+
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/structpb"
 
 	"witnessmark/client"
@@ -22,4 +25,23 @@ func (a *app) printValues(pairs ...any) error {
 	}
 	_, err = a.out.Write(b)
 	return err
+}
+
+// messageJSON is a message as part of a larger answer; null for none.
+func messageJSON(m proto.Message) (json.RawMessage, error) {
+	if !m.ProtoReflect().IsValid() {
+		return nil, nil
+	}
+	return client.JSON(m)
+}
+
+// printJSON writes an answer that is no message, unless it could not be made.
+func (a *app) printJSON(v any, err error) error {
+	if err != nil {
+		return err
+	}
+	enc := json.NewEncoder(a.out)
+	enc.SetEscapeHTML(false)
+	enc.SetIndent("", "  ")
+	return enc.Encode(v)
 }

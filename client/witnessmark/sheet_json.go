@@ -1,0 +1,157 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+
+	"witnessmark/client"
+	"witnessmark/client/sheet"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
+)
+
+// sheetAsJSON is a submission's sheet. Reports, alarms and findings are messages as everywhere.
+type sheetAsJSON struct {
+	Name    string            `json:"name"`
+	Author  string            `json:"author"`
+	Time    string            `json:"time"` // the author's claim
+	State   string            `json:"state"`
+	Note    string            `json:"note"`
+	From    string            `json:"from"`
+	ByNewer bool              `json:"by_newer"` // compared by other revisions or facts than when it was submitted
+	Alarms  []json.RawMessage `json:"alarms"`
+	Returns []returnAsJSON    `json:"returns"`
+	Report  json.RawMessage   `json:"report"`
+	Since   *sinceAsJSON      `json:"since,omitempty"`
+}
+
+// returnAsJSON is the reason of an earlier submission's return, and what became of the findings that it names.
+type returnAsJSON struct {
+	Name     string          `json:"name"`
+	Person   string          `json:"person"`
+	Reason   string          `json:"reason"`
+	Open     bool            `json:"open"`
+	Findings []findingAsJSON `json:"findings"`
+}
+
+type findingAsJSON struct {
+	Key  string `json:"key"`
+	Gone bool   `json:"gone"`
+}
+
+// sinceAsJSON is what became of an earlier submission's findings; Changed has that one's image as its base.
+type sinceAsJSON struct {
+	Name    string          `json:"name"`
+	Verdict string          `json:"verdict"`
+	New     []stepAsJSON    `json:"new"`
+	Worse   []stepAsJSON    `json:"worse"`
+	Better  []stepAsJSON    `json:"better"`
+	Gone    []stepAsJSON    `json:"gone"`
+	Same    []stepAsJSON    `json:"same"`
+	Changed json.RawMessage `json:"changed"`
+}
+
+// stepAsJSON is one finding; was is null of a new one, is of one that is gone.
+type stepAsJSON struct {
+	Key string          `json:"key"`
+	Was json.RawMessage `json:"was"`
+	Is  json.RawMessage `json:"is"`
+}
+
+// readAsJSON is a read's sheet; changed is null where nothing was changed or compared.
+type readAsJSON struct {
+	Name   string            `json:"name"`
+	Person string            `json:"person"`
+	Time   string            `json:"time"`
+	Read   json.RawMessage   `json:"read"`
+	Alarms []json.RawMessage `json:"alarms"`
+	Report json.RawMessage   `json:"report"`
+	Since  json.RawMessage   `json:"changed_since"`
+}
+
+// readbackAsJSON is a read-back's sheet; the report's base is what was written, and it is null where
+// that was found.
+type readbackAsJSON struct {
+	Name     string            `json:"name"`
+	Person   string            `json:"person"`
+	Time     string            `json:"time"`
+	Readback json.RawMessage   `json:"read_back"`
+	Alarms   []json.RawMessage `json:"alarms"`
+	Report   json.RawMessage   `json:"report"`
+}
+
+func submissionJSON(r *client.Review) (sheetAsJSON, error) {
+	s := r.Submission
+	name := record.Name{Job: s.GetJob(), Part: record.ASubmission, N: s.GetNumber()}
+	out := sheetAsJSON{Name: name.String(), Author: s.GetSubmitted().GetPerson(), Time: s.GetSubmitted().GetSignedAt(), State: s.GetState(),
+		Note: sheet.Sealed(s.GetNote()), From: r.StartedFrom().String(), ByNewer: r.ByNewer, Returns: []returnAsJSON{}}
+	for _, asked := range r.Asked() {
+		one := returnAsJSON{Name: client.Name(asked.Returned), Person: asked.Returned.GetReturned().GetPerson(),
+			Reason: asked.Returned.GetReturn().GetReason(), Open: asked.Open(), Findings: []findingAsJSON{}}
+		for _, f := range asked.Findings {
+			one.Findings = append(one.Findings, findingAsJSON(f))
+		}
+		out.Returns = append(out.Returns, one)
+	}
+	var err error
+	if out.Alarms, err = alarmsJSON(r.Job, name); err == nil {
+		out.Report, err = messageJSON(r.Report)
+	}
+	return out, err
+}
+
+// alarmsJSON are a job's alarms about one thing of it that count now.
+func alarmsJSON(job *recordv1.Job, name record.Name) ([]json.RawMessage, error) {
+	out := []json.RawMessage{}
+	for _, al := range alarmsAbout(job, name) {
+		m, err := messageJSON(al)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, m)
+	}
+	return out, nil
+}
+
+func sinceOf(s *client.Since) (*sinceAsJSON, error) {
+	changed, err := messageJSON(s.Changed)
+	out := &sinceAsJSON{Name: client.Name(s.Was.Submission), Verdict: s.Was.Report.GetVerdict(), Changed: changed}
+	for _, part := range []struct {
+		to   *[]stepAsJSON
+		from []client.FindingSince
+	}{{&out.New, s.New}, {&out.Worse, s.Worse}, {&out.Better, s.Better}, {&out.Gone, s.Gone}, {&out.Same, s.Same}} {
+		*part.to = []stepAsJSON{}
+		for _, f := range part.from {
+			was, wasErr := messageJSON(f.Was)
+			is, isErr := messageJSON(f.Is)
+			err = errors.Join(err, wasErr, isErr)
+			*part.to = append(*part.to, stepAsJSON{f.Key, was, is})
+		}
+	}
+	return out, err
+}
+
+func readJSON(r *client.ReadReport, name record.Name) (out readAsJSON, err error) {
+	out = readAsJSON{Name: name.String(), Person: r.Read.GetAdded().GetPerson(), Time: r.Read.GetAdded().GetSignedAt()}
+	if out.Read, err = messageJSON(r.Read); err != nil {
+		return out, err
+	}
+	if out.Alarms, err = alarmsJSON(r.Job, name); err != nil {
+		return out, err
+	}
+	if out.Report, err = messageJSON(r.Check.Report); err == nil && r.Changed != nil {
+		out.Since, err = messageJSON(r.Changed.Report)
+	}
+	return out, err
+}
+
+func readbackJSON(r *client.ReadbackReport, name record.Name) (out readbackAsJSON, err error) {
+	out = readbackAsJSON{Name: name.String(), Person: r.Readback.GetAdded().GetPerson(), Time: r.Readback.GetAdded().GetSignedAt()}
+	if out.Readback, err = messageJSON(r.Readback); err != nil {
+		return out, err
+	}
+	if out.Alarms, err = alarmsJSON(r.Job, name); err == nil && r.Report != nil {
+		out.Report, err = messageJSON(r.Report.Report)
+	}
+	return out, err
+}
