@@ -11,10 +11,7 @@ func (l *Layout) ReadImage(name string, file []byte, format image.Format) (*imag
 // Lacks is what an image does not hold of tables, axes, identity fields and checksums (their
 // ranges, and where the sums are stored), as addresses.
 func (l *Layout) Lacks(im *image.Image) []image.Range {
-	gaps := im.Gaps()
-	for i := range gaps {
-		gaps[i].Start, gaps[i].End = gaps[i].Start-l.Start, gaps[i].End-l.Start
-	}
+	gaps := l.gaps(im)
 	var needed []image.Range
 	cells := func(c *Cells) {
 		if c != nil && len(image.Common(gaps, []image.Range{c.Extent()})) > 0 {
@@ -39,6 +36,22 @@ func (l *Layout) Lacks(im *image.Image) []image.Range {
 		lacks[i].Start, lacks[i].End = lacks[i].Start+l.Start, lacks[i].End+l.Start
 	}
 	return lacks
+}
+
+// Holds says whether an image holds all of a table and of its stored axes.
+func (l *Layout) Holds(im *image.Image, t *Table) bool {
+	gaps := l.gaps(im)
+	whole := func(c *Cells) bool { return c == nil || len(image.Common(gaps, c.Ranges())) == 0 }
+	return len(gaps) == 0 || whole(t.Cells) && (t.X == nil || whole(t.X.Cells)) && (t.Y == nil || whole(t.Y.Cells))
+}
+
+// gaps are the offsets that an image does not hold.
+func (l *Layout) gaps(im *image.Image) []image.Range {
+	gaps := im.Gaps()
+	for i := range gaps {
+		gaps[i].Start, gaps[i].End = gaps[i].Start-l.Start, gaps[i].End-l.Start
+	}
+	return gaps
 }
 
 // Extent is the smallest range of offsets that holds all cells.

@@ -33,7 +33,7 @@ func (s *Set) grid(t *definition.Table) (*surface.Enclosed, error) {
 	if g == nil {
 		g = &grid{}
 		if d := s.table(t.ID); d == nil {
-			g.err = fmt.Errorf("the image has no table %s", t.ID)
+			g.err = fmt.Errorf("the image does not hold table %s", t.ID)
 		} else {
 			g.Enclosed, g.err = enclosed(d)
 		}
@@ -91,7 +91,11 @@ func (v *View) Signal(id string) (*Function, error) {
 			return nil, err
 		}
 	}
-	return v.signal(s)
+	f, err := v.signal(s)
+	if err != nil {
+		return nil, fmt.Errorf("signal %s: %w", id, err)
+	}
+	return f, nil
 }
 
 // Table is a table's value in its unit, its axes supplied as a signal's are. It is an error for a table that no signal
