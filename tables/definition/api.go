@@ -1,6 +1,11 @@
 package definition
 
 import (
+	"cmp"
+	"errors"
+	"slices"
+	"strings"
+
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/image"
 	"witnessmark/tables/yamldoc"
@@ -14,26 +19,75 @@ func Load(name string, file []byte) (*Layout, error) {
 	if err != nil {
 		return nil, err
 	}
-	return compile(at, file, d)
+	return strict(compile(at, file, d))
+}
+
+// Examine is Load that goes on after a fault, and tells all by line: of each part of each axis, table and so
+// on the first, and nothing that only follows from another. The layout lacks what is at fault; it is nil
+// where the file's own parts cannot be told.
+func Examine(name string, file []byte) (*Layout, []error) {
+	d := &calibrationv1.Definition{}
+	at, faults := yamldoc.DecodeAll(name, file, d)
+	read := map[string]bool{} // elements at fault already
+	for _, err := range faults {
+		where := element(err)
+		if read[where] = true; at == nil || d.ProtoReflect().Descriptor().Fields().ByTextName(where) != nil {
+			return nil, faults
+		}
+	}
+	lay, more := compile(at, file, d)
+	for _, err := range more {
+		if !read[element(err)] {
+			faults = append(faults, err)
+		}
+	}
+	slices.SortStableFunc(faults, func(a, b error) int { return cmp.Compare(lineOf(a), lineOf(b)) })
+	return lay, faults[:min(len(faults), yamldoc.MaxFaults)]
+}
+
+// element is the first step of a fault's path: tables[3].
+func element(err error) string {
+	var e *yamldoc.Error
+	errors.As(err, &e)
+	first, _, _ := strings.Cut(e.Path, ".")
+	if first == "image" { // its segments are a list
+		first, _, _ = strings.Cut(e.Path, "].")
+	}
+	return first
+}
+
+func lineOf(err error) int {
+	var e *yamldoc.Error
+	errors.As(err, &e)
+	return e.Line
 }
 
 // Compile checks the meaning and lays the definition out. The file is needed for its hash
 // and its lines. Errors are as Load's, for the first fault in the order of the file's parts.
 func Compile(name string, file []byte, d *calibrationv1.Definition) (*Layout, error) {
-	return compile(yamldoc.Locate(name, file), file, d)
+	return strict(compile(yamldoc.Locate(name, file), file, d))
 }
 
-func compile(at *yamldoc.Locator, file []byte, d *calibrationv1.Definition) (*Layout, error) {
+// strict is a layout without a fault, or the first one.
+func strict(lay *Layout, faults []error) (*Layout, error) {
+	if len(faults) > 0 {
+		return nil, faults[0]
+	}
+	return lay, nil
+}
+
+func compile(at *yamldoc.Locator, file []byte, d *calibrationv1.Definition) (*Layout, []error) {
 	c := &compiler{at: at, d: d, lay: &Layout{
 		Source: d, Name: d.GetName(), SHA256: string(image.HashOf(file)),
 		ByID: map[string]*Table{}, SignalByID: map[string]*Signal{},
-	}}
-	for _, part := range []func() error{
-		c.head, c.segments, c.identity, c.sharedAxes, c.tables, c.mirrors, c.inputs, c.signals, c.checksums, c.volatile, c.overlaps,
-	} {
-		if err := part(); err != nil {
-			return nil, err
-		}
+	}, lost: map[string]bool{}}
+	if c.head(); c.lay.Size == 0 { // no place could be told right or wrong
+		return nil, c.faults
 	}
-	return c.lay, nil
+	for _, part := range []func(){
+		c.segments, c.identity, c.sharedAxes, c.tables, c.mirrors, c.inputs, c.signals, c.checksums, c.volatile, c.overlaps,
+	} {
+		part()
+	}
+	return c.lay, c.faults
 }

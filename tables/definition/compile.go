@@ -30,7 +30,22 @@ type compiler struct {
 	axisAt map[string]string // id of an axis -> where it was written
 	froms  []axisFrom
 	used   []usedCells // in the order of the file
+	kept   []keptOut
 	cells  uint64
+
+	faults []error
+	lost   map[string]bool // what is at fault, as in "table ignition.base"
+}
+
+// errLost is met where something refers to what is at fault itself: that was told there.
+var errLost = errors.New("it refers to what is at fault")
+
+// wrong keeps a fault; false where there is none.
+func (c *compiler) wrong(err error) bool {
+	if err != nil && !errors.Is(err, errLost) && len(c.faults) < yamldoc.MaxFaults {
+		c.faults = append(c.faults, err)
+	}
+	return err != nil
 }
 
 // usedCells remembers who lies where, for the checks of overlap.
@@ -39,25 +54,25 @@ type usedCells struct {
 	cells      *Cells
 }
 
-func (c *compiler) head() error {
-	d := c.d
-	if err := c.at.Name("name", d.GetName()); err != nil {
-		return err
-	}
-	if err := c.oneOf("byte_order", d.GetByteOrder(), "big", "little"); err != nil {
-		return err
-	}
-	if d.GetImage() == nil {
+func (c *compiler) head() {
+	c.wrong(c.at.Name("name", c.d.GetName()))
+	c.wrong(c.oneOf("byte_order", c.d.GetByteOrder(), "big", "little"))
+	c.wrong(c.wholeRange())
+}
+
+// wholeRange is the image's own range.
+func (c *compiler) wholeRange() error {
+	im := c.d.GetImage()
+	start, size := uint64(im.GetStart()), uint64(im.GetSize())
+	switch {
+	case im == nil:
 		return c.at.Errorf("image", "image: {start: …, size: …}", "the image's range is missing")
-	}
-	size := d.GetImage().GetSize()
-	if size == 0 || size > MaxImage {
+	case size == 0 || size > MaxImage:
 		return c.at.Errorf("image.size", fmt.Sprintf("1 to %d bytes", MaxImage), "%d bytes", size)
+	case start+size > 1<<32:
+		return c.at.Errorf("image.size", "an end of at most 0x100000000", "the image ends at 0x%x", start+size)
 	}
-	c.lay.Start, c.lay.Size = uint64(d.GetImage().GetStart()), uint64(size)
-	if c.lay.Start+c.lay.Size > 1<<32 {
-		return c.at.Errorf("image.size", "an end of at most 0x100000000", "the image ends at 0x%x", c.lay.Start+c.lay.Size)
-	}
+	c.lay.Start, c.lay.Size = start, size
 	return nil
 }
 
@@ -98,40 +113,41 @@ func named(err error, what, id string) error {
 	return err
 }
 
-func (c *compiler) segments() error {
+func (c *compiler) segments() {
 	var all []written
 	for i, s := range c.d.GetImage().GetSegments() {
 		path := fmt.Sprintf("image.segments[%d]", i)
 		r, err := c.span(path, s.GetStart(), s.GetEnd())
-		if err != nil {
-			return err
-		}
-		if err := c.oneOf(path+".content", s.GetContent(), "calibration", "code", "data"); err != nil {
-			return err
+		if c.wrong(err) || c.wrong(c.oneOf(path+".content", s.GetContent(), "calibration", "code", "data")) {
+			continue
 		}
 		all = append(all, written{r, path})
 		c.lay.Segments = append(c.lay.Segments, Segment{r, s.GetContent()})
 	}
 	slices.SortFunc(c.lay.Segments, func(a, b Segment) int { return cmp.Compare(a.Start, b.Start) })
-	return c.apart(all)
+	c.apart(all)
 }
 
-func (c *compiler) volatile() error {
+func (c *compiler) volatile() {
 	if n := len(c.d.GetVolatile()); n > maxVolatile {
-		return c.at.Errorf("volatile", fmt.Sprintf("at most %d ranges", maxVolatile), "%d ranges", n)
+		c.wrong(c.at.Errorf("volatile", fmt.Sprintf("at most %d ranges", maxVolatile), "%d ranges", n))
+		return
 	}
 	var all []written
 	for i, v := range c.d.GetVolatile() {
 		path := fmt.Sprintf("volatile[%d]", i)
 		r, err := c.span(path, v.GetStart(), v.GetEnd())
-		if err != nil {
-			return err
+		if c.wrong(err) {
+			continue
 		}
 		all = append(all, written{r, path})
 		c.lay.Volatile = append(c.lay.Volatile, r)
 	}
+	for _, v := range all {
+		c.kept = append(c.kept, keptOut{v, "the volatile range", true})
+	}
 	slices.SortFunc(c.lay.Volatile, func(a, b image.Range) int { return cmp.Compare(a.Start, b.Start) })
-	return c.apart(all)
+	c.apart(all)
 }
 
 // written is a range and its place in the file.
@@ -141,14 +157,13 @@ type written struct {
 }
 
 // apart refuses ranges that share bytes; the later of two in the image is at fault.
-func (c *compiler) apart(all []written) error {
+func (c *compiler) apart(all []written) {
 	slices.SortStableFunc(all, func(a, b written) int { return cmp.Compare(a.Start, b.Start) })
 	for i := 1; i < len(all); i++ {
 		if a, b := all[i-1], all[i]; b.Start < a.End {
-			return c.at.Errorf(b.path, "ranges that do not overlap", "overlaps %s", a.path)
+			c.wrong(c.at.Errorf(b.path, "ranges that do not overlap", "overlaps %s", a.path))
 		}
 	}
-	return nil
 }
 
 // finite asks that numbers made without YAML are numbers too.

@@ -12,32 +12,35 @@ import (
 // maxIdentity is the most bytes of one identity field; they are printed in reports.
 const maxIdentity = 1024
 
-func (c *compiler) identity() error {
+func (c *compiler) identity() {
 	seen := map[string]string{}
 	for i, f := range c.d.GetIdentity() {
 		path := fmt.Sprintf("identity[%d]", i)
-		if err := c.at.ID(path, f.GetId(), seen); err != nil {
-			return err
+		if c.wrong(c.at.ID(path, f.GetId(), seen)) {
+			continue
 		}
-		if f.GetLength() == 0 || f.GetLength() > maxIdentity {
-			return c.at.Errorf(path+".length", fmt.Sprintf("1 to %d bytes", maxIdentity), "%d bytes", f.GetLength())
+		if field, err := c.identityField(path, f); !c.wrong(err) {
+			c.lay.Identity = append(c.lay.Identity, field)
 		}
-		r, err := c.inside(path, uint64(f.GetAddress()), uint64(f.GetAddress())+uint64(f.GetLength()))
-		if err != nil {
-			return err
-		}
-		if err := c.oneOf(path+".encoding", f.GetEncoding(), "ascii", "hex"); err != nil {
-			return err
-		}
-		field := &IdentityField{ID: f.GetId(), Range: r, Hex: f.GetEncoding() == "hex", Vehicle: f.GetVehicle(), Private: f.GetPrivate()}
-		if f.Expect != nil {
-			if field.Expect, err = c.expect(path+".expect", f, field); err != nil {
-				return err
-			}
-		}
-		c.lay.Identity = append(c.lay.Identity, field)
 	}
-	return nil
+}
+
+func (c *compiler) identityField(path string, f *calibrationv1.IdentityField) (*IdentityField, error) {
+	if f.GetLength() == 0 || f.GetLength() > maxIdentity {
+		return nil, c.at.Errorf(path+".length", fmt.Sprintf("1 to %d bytes", maxIdentity), "%d bytes", f.GetLength())
+	}
+	r, err := c.inside(path, uint64(f.GetAddress()), uint64(f.GetAddress())+uint64(f.GetLength()))
+	if err != nil {
+		return nil, err
+	}
+	if err := c.oneOf(path+".encoding", f.GetEncoding(), "ascii", "hex"); err != nil {
+		return nil, err
+	}
+	field := &IdentityField{ID: f.GetId(), Range: r, Hex: f.GetEncoding() == "hex", Vehicle: f.GetVehicle(), Private: f.GetPrivate()}
+	if f.Expect != nil {
+		field.Expect, err = c.expect(path+".expect", f, field)
+	}
+	return field, err
 }
 
 // expect brings an expected value into the form that Text gives, so that the two compare as they are.

@@ -1,6 +1,7 @@
 package definition
 
 import (
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -15,20 +16,22 @@ import (
 // resolver ties signals to what they refer to, each after those that it needs.
 type resolver struct {
 	*compiler
-	place  map[any]int // of a table, signal or input in its list
+	paths  map[*Signal]string // where they are written
+	place  map[any]int        // of a table, signal or input in its list
 	needs  map[*Signal]*dependence
 	ranges map[*Signal]reach
+	bad    map[*Signal]bool
 	trail  []*Signal // those under way, each needed by the one before
 }
 
 // dependence is the places of all that a signal depends on.
 type dependence struct{ tables, signals, inputs map[int]bool }
 
-func (c *compiler) resolveSignals() error {
+func (c *compiler) resolveSignals(paths map[*Signal]string) {
 	if len(c.lay.Signals) == 0 {
-		return nil
+		return
 	}
-	r := &resolver{compiler: c, place: map[any]int{}, needs: map[*Signal]*dependence{}, ranges: map[*Signal]reach{}}
+	r := &resolver{compiler: c, paths: paths, bad: map[*Signal]bool{}, place: map[any]int{}, needs: map[*Signal]*dependence{}, ranges: map[*Signal]reach{}}
 	for i, t := range c.lay.Tables {
 		r.place[t] = i
 	}
@@ -39,11 +42,8 @@ func (c *compiler) resolveSignals() error {
 		r.place[in] = i
 	}
 	for _, s := range c.lay.Signals {
-		if err := r.signal(s); err != nil {
-			return err
-		}
+		c.wrong(r.signal(s))
 	}
-	return nil
 }
 
 // signal resolves one whose formula is read. Errors name its place, not that of whoever needs it.
@@ -51,35 +51,52 @@ func (r *resolver) signal(s *Signal) error {
 	if r.needs[s] != nil {
 		return nil
 	}
+	if r.bad[s] {
+		return errLost
+	}
 	r.trail = append(r.trail, s)
+	defer func() { r.trail = r.trail[:len(r.trail)-1] }()
 	need := &dependence{map[int]bool{}, map[int]bool{}, map[int]bool{}}
-	path := fmt.Sprintf("signals[%d]", r.place[s])
+	lost := false
 	err := s.Value.Walk(func(n *formula.Node) error {
-		switch n.Kind {
-		case formula.Input:
-			return r.input(need, n)
-		case formula.Signal:
-			return r.other(need, n, r.lay.SignalByID[n.Name])
-		case formula.Table:
-			return r.table(need, n, r.lay.ByID[n.Name])
+		err := r.refers(need, n)
+		if errors.Is(err, errLost) {
+			lost, err = true, nil
 		}
-		return nil
+		return err
 	})
+	if err == nil && lost {
+		err = errLost
+	}
 	if err == nil {
 		err = r.divisions(s)
 	}
 	if err == nil && len(need.inputs) > bounded.MaxInputs {
 		err = &formula.Error{At: s.Value.At, Problem: fmt.Sprintf("it depends on %d inputs", len(need.inputs)), Allowed: fmt.Sprintf("at most %d", bounded.MaxInputs)}
 	}
+	if err != nil {
+		r.bad[s] = true
+	}
 	if _, ours := err.(*formula.Error); ours {
-		return named(r.inFormula(path, err), "signal", s.ID)
+		return named(r.inFormula(r.paths[s], err), "signal", s.ID)
 	}
 	if err != nil {
 		return err
 	}
-	r.trail = r.trail[:len(r.trail)-1]
 	r.needs[s] = need
 	s.Tables, s.Signals, s.Inputs = pick(r.lay.Tables, need.tables), pick(r.lay.Signals, need.signals), pick(r.lay.Inputs, need.inputs)
+	return nil
+}
+
+func (r *resolver) refers(need *dependence, n *formula.Node) error {
+	switch n.Kind {
+	case formula.Input:
+		return r.input(need, n)
+	case formula.Signal:
+		return r.other(need, n, r.lay.SignalByID[n.Name])
+	case formula.Table:
+		return r.table(need, n, r.lay.ByID[n.Name])
+	}
 	return nil
 }
 
@@ -93,6 +110,9 @@ func pick[T any](all []T, places map[int]bool) []T {
 
 func (r *resolver) input(need *dependence, n *formula.Node) error {
 	in := r.lay.InputOf(n.Name)
+	if in == nil && r.lost["quantity "+n.Name] {
+		return errLost
+	}
 	if in == nil {
 		names := make([]string, len(r.lay.Inputs))
 		for i, in := range r.lay.Inputs {
@@ -113,6 +133,9 @@ func orNone(names []string) string {
 
 // other adds a signal that is needed, and all that it needs.
 func (r *resolver) other(need *dependence, n *formula.Node, s *Signal) error {
+	if s == nil && r.lost["signal "+n.Name] {
+		return errLost
+	}
 	if s == nil {
 		names := make([]string, len(r.lay.Signals))
 		for i, s := range r.lay.Signals {
@@ -139,6 +162,9 @@ func (r *resolver) other(need *dependence, n *formula.Node, s *Signal) error {
 
 // table adds a table that is needed, and what supplies its axes.
 func (r *resolver) table(need *dependence, n *formula.Node, t *Table) error {
+	if t == nil && r.lost["table "+n.Name] {
+		return errLost
+	}
 	if t == nil {
 		return &formula.Error{At: n.At, Problem: fmt.Sprintf("%.60q is no table", n.Name), Allowed: orNone([]string{r.lay.TableIDs()})}
 	}
@@ -177,6 +203,8 @@ func (r *resolver) feed(t *Table, n *formula.Node, axis *Axis, from string) (*Fe
 	feeders := r.lay.Feeders(axis.Quantity)
 	switch {
 	case f.Signal != nil:
+	case r.lost["quantity "+axis.Quantity]:
+		return nil, errLost
 	case len(feeders) > 1:
 		return nil, &formula.Error{At: n.At, Problem: fmt.Sprintf("table %s has an axis of %s, which several signals feed", t.ID, axis.Quantity), Allowed: "from: with one of " + r.feeding(axis.Quantity)}
 	case len(feeders) == 1:

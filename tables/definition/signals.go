@@ -64,25 +64,31 @@ func (l *Layout) InputOf(quantity string) *Input {
 
 var numberName = regexp.MustCompile(`^[a-z][a-z0-9_]{0,63}$`)
 
-func (c *compiler) inputs() error {
+func (c *compiler) inputs() {
 	for i, in := range c.d.GetInputs() {
-		path := fmt.Sprintf("inputs[%d]", i)
-		if err := c.amount(path, in.GetQuantity(), in.GetUnit()); err != nil {
-			return err
-		}
-		if c.lay.InputOf(in.GetQuantity()) != nil {
-			return c.at.Errorf(path+".quantity", "one range for each quantity", "%q has a range already", in.GetQuantity())
-		}
-		if err := c.finite(path, in.GetFrom(), in.GetTo()); err != nil {
-			return err
-		}
-		if in.GetFrom() >= in.GetTo() {
-			return c.at.Errorf(path+".to", "an end above from", "from %v to %v", in.GetFrom(), in.GetTo())
-		}
-		if f := in.GetFitted(); f != "" && !numberName.MatchString(f) {
-			return c.at.Errorf(path+".fitted", "the name of a job's number: [a-z][a-z0-9_]*, at most 64", "%.60q is none", f)
+		if c.wrong(c.input(fmt.Sprintf("inputs[%d]", i), in)) {
+			c.lost["quantity "+in.GetQuantity()] = true
+			continue
 		}
 		c.lay.Inputs = append(c.lay.Inputs, &Input{in.GetQuantity(), in.GetUnit(), in.GetFrom(), in.GetTo(), in.GetFitted()})
+	}
+}
+
+func (c *compiler) input(path string, in *calibrationv1.InputRange) error {
+	if err := c.amount(path, in.GetQuantity(), in.GetUnit()); err != nil {
+		return err
+	}
+	if c.lay.InputOf(in.GetQuantity()) != nil {
+		return c.at.Errorf(path+".quantity", "one range for each quantity", "%q has a range already", in.GetQuantity())
+	}
+	if err := c.finite(path, in.GetFrom(), in.GetTo()); err != nil {
+		return err
+	}
+	if in.GetFrom() >= in.GetTo() {
+		return c.at.Errorf(path+".to", "an end above from", "from %v to %v", in.GetFrom(), in.GetTo())
+	}
+	if f := in.GetFitted(); f != "" && !numberName.MatchString(f) {
+		return c.at.Errorf(path+".fitted", "the name of a job's number: [a-z][a-z0-9_]*, at most 64", "%.60q is none", f)
 	}
 	return nil
 }
@@ -98,27 +104,29 @@ func (c *compiler) amount(path, quantity, unit string) error {
 	return nil
 }
 
-func (c *compiler) signals() error {
+func (c *compiler) signals() {
 	if n := len(c.d.GetSignals()); n > maxSignals {
-		return c.at.Errorf("signals", fmt.Sprintf("at most %d", maxSignals), "%d signals", n)
+		c.wrong(c.at.Errorf("signals", fmt.Sprintf("at most %d", maxSignals), "%d signals", n))
+		return
 	}
 	seen := map[string]string{}
+	paths := map[*Signal]string{}
 	for i, s := range c.d.GetSignals() {
 		path := fmt.Sprintf("signals[%d]", i)
-		if err := c.at.ID(path, s.GetId(), seen); err != nil {
-			return err
+		if c.wrong(c.at.ID(path, s.GetId(), seen)) {
+			continue
 		}
 		signal, err := c.signal(path, s)
-		if err != nil {
-			return named(err, "signal", s.GetId())
+		if c.wrong(named(err, "signal", s.GetId())) {
+			c.lost["signal "+s.GetId()], c.lost["quantity "+s.GetQuantity()] = true, true
+			continue
 		}
+		paths[signal] = path
 		c.lay.Signals = append(c.lay.Signals, signal)
 		c.lay.SignalByID[signal.ID] = signal
 	}
-	if err := c.knownFroms(); err != nil {
-		return err
-	}
-	return c.resolveSignals()
+	c.knownFroms()
+	c.resolveSignals(paths)
 }
 
 // signal checks what a signal says of itself; what it refers to is resolved once all are known.
@@ -164,14 +172,13 @@ func (c *compiler) from(path, signal string, axis *Axis) {
 	}
 }
 
-func (c *compiler) knownFroms() error {
+func (c *compiler) knownFroms() {
 	for _, f := range c.froms {
 		s := c.lay.SignalByID[f.signal]
-		if s == nil || !s.Feeds || s.Quantity != f.axis.Quantity {
-			return c.at.Errorf(f.path+".from", c.feeding(f.axis.Quantity), "%.60q is no signal that feeds %s", f.signal, f.axis.Quantity)
+		if (s == nil || !s.Feeds || s.Quantity != f.axis.Quantity) && !c.lost["signal "+f.signal] {
+			c.wrong(c.at.Errorf(f.path+".from", c.feeding(f.axis.Quantity), "%.60q is no signal that feeds %s", f.signal, f.axis.Quantity))
 		}
 	}
-	return nil
 }
 
 // feeding lists the signals that feed a quantity, for an error.

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/checksum"
 	"witnessmark/tables/image"
 )
@@ -17,41 +18,48 @@ const (
 	maxVolatile  = 4096
 )
 
-func (c *compiler) checksums() error {
+func (c *compiler) checksums() {
 	seen := map[string]string{}
-	summed := uint64(0)
 	if n := len(c.d.GetChecksums()); n > maxChecksums {
-		return c.at.Errorf("checksums", fmt.Sprintf("at most %d", maxChecksums), "%d checksums", n)
+		c.wrong(c.at.Errorf("checksums", fmt.Sprintf("at most %d", maxChecksums), "%d checksums", n))
+		return
 	}
+	summed := uint64(0)
 	for i, s := range c.d.GetChecksums() {
 		path := fmt.Sprintf("checksums[%d]", i)
-		if err := c.at.ID(path, s.GetId(), seen); err != nil {
-			return err
+		if c.wrong(c.at.ID(path, s.GetId(), seen)) {
+			continue
 		}
-		algorithm, known := checksum.Lookup(s.GetAlgorithm())
-		if !known {
-			return c.at.Errorf(path+".algorithm", algorithmsLike(s.GetAlgorithm()), "%.60q is not known", s.GetAlgorithm())
-		}
-		sum := &Checksum{ID: s.GetId(), Algorithm: s.GetAlgorithm(), Restamped: s.GetRestampedOnWrite()}
-		if len(s.GetOver()) == 0 {
-			return c.at.Errorf(path+".over", "at least one range", "the sum is over nothing")
-		}
-		for j, over := range s.GetOver() {
-			r, err := c.span(fmt.Sprintf("%s.over[%d]", path, j), over.GetStart(), over.GetEnd())
-			if err != nil {
-				return err
-			}
-			sum.Over = append(sum.Over, r)
-			if summed += r.End - r.Start; summed > maxSummed*c.lay.Size {
-				return c.at.Errorf(path+".over", fmt.Sprintf("sums over at most %d times the image", maxSummed), "the ranges are too large together")
-			}
-		}
-		if err := c.sumField(path+".stored", i, sum, algorithm.Width); err != nil {
-			return err
+		sum, err := c.checksum(path, s, &summed)
+		if c.wrong(err) {
+			continue
 		}
 		c.lay.Checksums = append(c.lay.Checksums, sum)
+		r := image.Range{Start: sum.Stored.Offset, End: sum.Stored.Offset + uint64(sum.Stored.Bytes)}
+		c.kept = append(c.kept, keptOut{written{r, path + ".stored"}, fmt.Sprintf("the stored sum of %q", sum.ID), false})
 	}
-	return nil
+}
+
+func (c *compiler) checksum(path string, s *calibrationv1.Checksum, summed *uint64) (*Checksum, error) {
+	algorithm, known := checksum.Lookup(s.GetAlgorithm())
+	if !known {
+		return nil, c.at.Errorf(path+".algorithm", algorithmsLike(s.GetAlgorithm()), "%.60q is not known", s.GetAlgorithm())
+	}
+	sum := &Checksum{ID: s.GetId(), Algorithm: s.GetAlgorithm(), Restamped: s.GetRestampedOnWrite()}
+	if len(s.GetOver()) == 0 {
+		return nil, c.at.Errorf(path+".over", "at least one range", "the sum is over nothing")
+	}
+	for j, over := range s.GetOver() {
+		r, err := c.span(fmt.Sprintf("%s.over[%d]", path, j), over.GetStart(), over.GetEnd())
+		if err != nil {
+			return nil, err
+		}
+		sum.Over = append(sum.Over, r)
+		if *summed += r.End - r.Start; *summed > maxSummed*c.lay.Size {
+			return nil, c.at.Errorf(path+".over", fmt.Sprintf("sums over at most %d times the image", maxSummed), "the ranges are too large together")
+		}
+	}
+	return sum, c.sumField(path+".stored", s.GetStored(), sum, algorithm.Width)
 }
 
 // algorithmsLike lists the algorithms of the same family as a mistaken name, or the families.
@@ -74,8 +82,7 @@ func algorithmsLike(name string) string {
 }
 
 // sumField lays out where a sum is stored.
-func (c *compiler) sumField(path string, i int, sum *Checksum, width int) error {
-	s := c.d.GetChecksums()[i].GetStored()
+func (c *compiler) sumField(path string, s *calibrationv1.Stored, sum *Checksum, width int) error {
 	if s == nil {
 		return c.at.Errorf(path, "stored: {address: …, type: …}", "where the sum lies is missing")
 	}
@@ -97,30 +104,16 @@ func (c *compiler) sumField(path string, i int, sum *Checksum, width int) error 
 // keptOut is a range that nothing which is compared may share.
 type keptOut struct {
 	written
-	what string
+	what     string
+	volatile bool
 }
 
 // overlaps refuses a volatile range or a stored checksum that shares bytes with a table, an
 // axis, an identity field or another stored checksum. Strides count: bytes between cells are free.
-func (c *compiler) overlaps() error {
-	var kept []keptOut
-	for i, v := range c.d.GetVolatile() {
-		r, err := c.span(fmt.Sprintf("volatile[%d]", i), v.GetStart(), v.GetEnd())
-		if err != nil {
-			return err
-		}
-		kept = append(kept, keptOut{written{r, fmt.Sprintf("volatile[%d]", i)}, "the volatile range"})
+func (c *compiler) overlaps() {
+	for _, k := range c.kept {
+		c.wrong(c.clear(k))
 	}
-	for i, s := range c.lay.Checksums {
-		r := image.Range{Start: s.Stored.Offset, End: s.Stored.Offset + uint64(s.Stored.Bytes)}
-		kept = append(kept, keptOut{written{r, fmt.Sprintf("checksums[%d].stored", i)}, fmt.Sprintf("the stored sum of %q", s.ID)})
-	}
-	for i := range kept {
-		if err := c.clear(kept[i]); err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 func (c *compiler) clear(k keptOut) error {
@@ -130,10 +123,9 @@ func (c *compiler) clear(k keptOut) error {
 			return c.at.Errorf(k.path, allowed, "%s overlaps identity %q", k.what, f.ID)
 		}
 	}
-	volatile := strings.HasPrefix(k.path, "volatile")
 	for _, u := range c.used {
 		// A sum that lies among learned values is checked all the same, so volatile ranges may hold one.
-		if u.path == k.path || volatile && strings.HasPrefix(u.path, "checksums") {
+		if u.path == k.path || k.volatile && strings.HasPrefix(u.path, "checksums") {
 			continue
 		}
 		if u.cells.Touches(k.Range) {

@@ -1,6 +1,7 @@
 package definition
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 
@@ -19,17 +20,16 @@ type axisSource interface {
 	GetFrom() string
 }
 
-func (c *compiler) sharedAxes() error {
+func (c *compiler) sharedAxes() {
 	c.shared, c.axisAt = map[string]*Axis{}, map[string]string{}
 	for i, a := range c.d.GetAxes() {
-		path := fmt.Sprintf("axes[%d]", i)
-		axis, err := c.axis(path, a.GetId(), a)
-		if err != nil {
-			return err
+		axis, err := c.axis(fmt.Sprintf("axes[%d]", i), a.GetId(), a)
+		if c.wrong(err) {
+			c.lost["axis "+a.GetId()] = true
+			continue
 		}
 		c.shared[axis.ID] = axis
 	}
-	return nil
 }
 
 // axis compiles one axis and adds it to the layout.
@@ -100,21 +100,21 @@ func (c *compiler) storedAxis(path string, a axisSource, axis *Axis) error {
 	return c.conversion(path+".conversion", a.GetConversion(), cells)
 }
 
-func (c *compiler) tables() error {
+func (c *compiler) tables() {
 	seen := map[string]string{}
 	for i, t := range c.d.GetTables() {
 		path := fmt.Sprintf("tables[%d]", i)
-		if err := c.at.ID(path, t.GetId(), seen); err != nil {
-			return err
+		if c.wrong(c.at.ID(path, t.GetId(), seen)) {
+			continue
 		}
 		table, err := c.table(path, t)
-		if err != nil {
-			return named(err, "table", t.GetId())
+		if words := c.wrong(named(c.words(path, t), "table", t.GetId())); c.wrong(named(err, "table", t.GetId())) || words {
+			c.lost["table "+t.GetId()] = true
+			continue
 		}
 		c.lay.Tables = append(c.lay.Tables, table)
 		c.lay.ByID[table.ID] = table
 	}
-	return nil
 }
 
 func (c *compiler) table(path string, t *calibrationv1.Table) (*Table, error) {
@@ -122,15 +122,18 @@ func (c *compiler) table(path string, t *calibrationv1.Table) (*Table, error) {
 		Source: t, ID: t.GetId(), Title: t.GetTitle(), Quantity: t.GetQuantity(), Role: t.GetRole(), Unit: t.GetUnit(),
 		Kind: "scalar", Copies: t.GetCopies(), Feeds: t.GetFeeds(), Protects: t.GetProtects(),
 	}
-	if err := c.words(path, t); err != nil {
-		return nil, err
-	}
-	var err error
-	if table.X, err = c.tableAxis(path+".x", t.GetId()+".x", t.GetX()); err != nil {
-		return nil, err
-	}
-	if table.Y, err = c.tableAxis(path+".y", t.GetId()+".y", t.GetY()); err != nil {
-		return nil, err
+	var errX, errY error
+	table.X, errX = c.tableAxis(path+".x", t.GetId()+".x", t.GetX())
+	table.Y, errY = c.tableAxis(path+".y", t.GetId()+".y", t.GetY())
+	if badX := c.wrong(named(errX, "table", t.GetId())); c.wrong(named(errY, "table", t.GetId())) || badX {
+		if t.GetStored() != nil { // what can be told of it without its axes
+			word, err := c.word(path+".stored", t.GetStored())
+			if err == nil {
+				err = c.conversion(path+".conversion", t.GetConversion(), word)
+			}
+			return nil, cmp.Or(err, errLost)
+		}
+		return nil, errLost
 	}
 	sh := shape{nx: 1, ny: 1, yFastest: t.GetOrder() == "y_fastest"}
 	switch {
@@ -211,6 +214,9 @@ func (c *compiler) tableAxis(path, id string, a *calibrationv1.TableAxis) (*Axis
 		return nil, c.at.Errorf(path, "axis alone, or an axis written out without it", "a shared axis is named and more is given")
 	}
 	axis, known := c.shared[a.GetAxis()]
+	if !known && c.lost["axis "+a.GetAxis()] {
+		return nil, errLost
+	}
 	if !known {
 		return nil, c.at.Errorf(path+".axis", c.axisNames(), "no axis %.60q in axes", a.GetAxis())
 	}
@@ -227,16 +233,13 @@ func (c *compiler) axisNames() string {
 }
 
 // mirrors ties tables to those they repeat, once all are known.
-func (c *compiler) mirrors() error {
+func (c *compiler) mirrors() {
 	for i, t := range c.d.GetTables() {
-		if t.GetMirror() == nil {
-			continue
-		}
-		if err := c.mirror(fmt.Sprintf("tables[%d].mirror", i), c.lay.Tables[i], t.GetMirror()); err != nil {
-			return named(err, "table", t.GetId())
+		table := c.lay.ByID[t.GetId()]
+		if t.GetMirror() != nil && table != nil && table.Source == t && !c.lost["table "+t.GetMirror().GetOf()] {
+			c.wrong(named(c.mirror(fmt.Sprintf("tables[%d].mirror", i), table, t.GetMirror()), "table", t.GetId()))
 		}
 	}
-	return nil
 }
 
 func (c *compiler) mirror(path string, table *Table, m *calibrationv1.Mirror) error {

@@ -35,6 +35,17 @@ type decoder struct {
 	file      string
 	left      int      // nodes that may still be looked at
 	multiline []string // fields whose text may have several lines
+	all       bool     // a fault is kept, and reading goes on after it
+	faults    []error
+}
+
+// goOn keeps a fault where all are wanted; what is left ends the reading.
+func (d *decoder) goOn(err error) error {
+	if err == nil || !d.all || d.left < 0 || len(d.faults) >= MaxFaults-1 {
+		return err
+	}
+	d.faults = append(d.faults, err)
+	return nil
 }
 
 func (d *decoder) fault(n *yaml.Node, at *place, allowed, format string, args ...any) error {
@@ -85,29 +96,34 @@ func (d *decoder) message(n *yaml.Node, at *place, m protoreflect.Message) error
 	}
 	seen := make(map[string]bool, len(n.Content)/2)
 	for i := 0; i+1 < len(n.Content); i += 2 {
-		key, value := n.Content[i], n.Content[i+1]
-		if key.Kind != yaml.ScalarNode {
-			return d.fault(key, at, fieldNames(fields), "%s where a field's name belongs", describe(key))
-		}
-		inside := &place{parent: at, step: key.Value}
-		fd := fields.ByTextName(key.Value)
-		if fd == nil || key.ShortTag() == "!!merge" {
-			return d.fault(key, at, fieldNames(fields), "unknown field %.60q", key.Value)
-		}
-		if seen[key.Value] {
-			return d.fault(key, inside, "", "the field is given twice")
-		}
-		seen[key.Value] = true
-		if one := fd.ContainingOneof(); one != nil && !one.IsSynthetic() {
-			if other := m.WhichOneof(one); other != nil {
-				return d.fault(key, at, "one of "+fieldNames(one.Fields()), "both %s and %s are given", other.Name(), fd.Name())
-			}
-		}
-		if err := d.field(value, inside, m, fd); err != nil {
+		if err := d.goOn(d.entry(n.Content[i], n.Content[i+1], at, m, seen)); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// entry reads one field with its name.
+func (d *decoder) entry(key, value *yaml.Node, at *place, m protoreflect.Message, seen map[string]bool) error {
+	fields := m.Descriptor().Fields()
+	if key.Kind != yaml.ScalarNode {
+		return d.fault(key, at, fieldNames(fields), "%s where a field's name belongs", describe(key))
+	}
+	inside := &place{parent: at, step: key.Value}
+	fd := fields.ByTextName(key.Value)
+	if fd == nil || key.ShortTag() == "!!merge" {
+		return d.fault(key, at, fieldNames(fields), "unknown field %.60q", key.Value)
+	}
+	if seen[key.Value] {
+		return d.fault(key, inside, "", "the field is given twice")
+	}
+	seen[key.Value] = true
+	if one := fd.ContainingOneof(); one != nil && !one.IsSynthetic() {
+		if other := m.WhichOneof(one); other != nil {
+			return d.fault(key, at, "one of "+fieldNames(one.Fields()), "both %s and %s are given", other.Name(), fd.Name())
+		}
+	}
+	return d.field(value, inside, m, fd)
 }
 
 func fieldNames(fields interface {
@@ -157,7 +173,7 @@ func (d *decoder) list(n *yaml.Node, at *place, list protoreflect.List, fd proto
 	for i, item := range n.Content {
 		inside := &place{parent: at, index: i}
 		if fd.Message() != nil {
-			if err := d.message(item, inside, list.AppendMutable().Message()); err != nil {
+			if err := d.goOn(d.message(item, inside, list.AppendMutable().Message())); err != nil {
 				return err
 			}
 			continue

@@ -18,6 +18,9 @@ import (
 // MaxBytes is the largest document that Decode looks at.
 const MaxBytes = 8 << 20
 
+// MaxFaults is how many faults of a document are looked for.
+const MaxFaults = 200
+
 // maxNodes bounds what aliases may blow a document up to.
 const maxNodes = 2 << 20
 
@@ -52,15 +55,29 @@ func (e *Error) Error() string {
 // Text is one line long but in the fields that multiline names. Every error is an *Error, for the first fault found. The locator knows the lines of
 // what was read, for faults of meaning that are found later.
 func Decode(name string, file []byte, m proto.Message, multiline ...string) (*Locator, error) {
+	at, faults := decode(name, file, m, &decoder{multiline: multiline})
+	if len(faults) > 0 {
+		return nil, faults[0]
+	}
+	return at, nil
+}
+
+// DecodeAll is Decode that goes on after a fault, up to MaxFaults: what stands at one has no value then.
+// The locator is nil where the file is no YAML.
+func DecodeAll(name string, file []byte, m proto.Message, multiline ...string) (*Locator, []error) {
+	return decode(name, file, m, &decoder{multiline: multiline, all: true})
+}
+
+func decode(name string, file []byte, m proto.Message, d *decoder) (*Locator, []error) {
 	root, err := parse(name, file)
 	if err != nil {
-		return nil, err
+		return nil, []error{err}
 	}
-	d := &decoder{file: name, left: maxNodes, multiline: multiline}
+	d.file, d.left = name, maxNodes
 	if err := d.message(root, nil, m.ProtoReflect()); err != nil {
-		return nil, err
+		d.faults = append(d.faults, err)
 	}
-	return &Locator{file: name, root: root}, nil
+	return &Locator{file: name, root: root}, d.faults
 }
 
 // Locate is the locator of a file whose message is already at hand. A file that is not
