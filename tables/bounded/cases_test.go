@@ -57,6 +57,37 @@ func TestInheritedOnlyWhereNothingGrewBeside(t *testing.T) {
 	}
 }
 
+// TestNotKnownIsNotInherited: what cannot be told to be no further out is worsened: an enclosure that stays too wide, a cell
+// that the budget did not reach; a cell that is not to be judged is not asked.
+func TestNotKnownIsNotInherited(t *testing.T) {
+	p := plain(number(21), number(20))
+	p.Cells, p.BaseValue, p.BaseLimit = [][]Interval{span(0, 1, 2)}, Difference(tree{number(21)}, vague(1)), Constant(20)
+	if r := Judge(p); r.Found[Worsened].Cells != 2 || r.Found[Inherited].Cells != 0 {
+		t.Errorf("too wide: %+v", r.Found)
+	}
+	p.BaseValue = Constant(21)
+	if r := Judge(p); r.Found[Inherited].Cells != 2 || r.Found[Worsened].Cells != 0 {
+		t.Errorf("the same: %+v", r.Found)
+	}
+	p.Budget = 1
+	if r := Judge(p); r.Found[Inherited].Cells != 1 || r.Found[Worsened].Cells != 1 && r.Undecided != 1 {
+		t.Errorf("not reached: %+v", r)
+	}
+	xs := []float64{0, 1, 2, 3, 4}
+	p = plain(line{on: 0, xs: xs, ys: []float64{15, 15, 21, 21, 19}}, number(20))
+	p.Cells, p.BaseValue, p.BaseLimit = [][]Interval{span(xs...)}, tree{line{on: 0, xs: xs, ys: []float64{15, 15, 21, 21, 15}}}, Constant(20)
+	for first, want := range [][2]int{{2, 2}, {2, 2}, {1, 2}, {0, 1}} { // inherited, worsened
+		p.Only = func(index []int) bool { return index[0] >= first }
+		if r := Judge(p); r.Found[Inherited].Cells != want[0] || r.Found[Worsened].Cells != want[1] {
+			t.Errorf("from cell %d: %+v", first, r.Found)
+		}
+	}
+	p.Only = func(index []int) bool { return index[0] < 3 }
+	if r := Judge(p); r.Found[Inherited].Cells != 2 || r.Found[Worsened].Cells != 0 {
+		t.Errorf("but for the cell that grew: %+v", r.Found)
+	}
+}
+
 // TestAStepParts: the far side of a step does not touch a point of this side, whatever grew there. This side ends at 21,
 // as it did; the far side, from 5 on, begins at what the cases say.
 func TestAStepParts(t *testing.T) {
@@ -126,6 +157,17 @@ func TestHalfAStepCounts(t *testing.T) {
 		p.Cells = [][]Interval{{{Lo: 0, Hi: 1}}}
 		if r := Judge(p); (r.Found[Introduced].Cells > 0) != c.fails || r.Undecided > 0 {
 			t.Errorf("%v: %+v", c.value, r)
+		}
+	}
+}
+
+// TestAtItsLimit: a value equal to its limit has no room and does not fail, above or below, and its distance is no minus zero.
+func TestAtItsLimit(t *testing.T) {
+	for _, ceiling := range []bool{true, false} {
+		p := plain(number(20), number(20))
+		p.Cells, p.Ceiling = [][]Interval{span(0, 1)}, ceiling
+		if r := Judge(p); r.Closest.Beyond != 0 || math.Signbit(r.Closest.Beyond) || r.Found[Introduced].Cells != 0 || r.Bound != 0 {
+			t.Errorf("ceiling %v: %+v", ceiling, r)
 		}
 	}
 }

@@ -22,9 +22,8 @@ type distance struct {
 // at evaluates a point. What is not finite lies infinitely far beyond.
 func (d *distance) at(cell *Box, p *[MaxInputs]float64) (value, limit, beyond float64) {
 	value, limit = d.value.At(cell, p), d.limit.At(cell, p)
-	beyond = value - limit
-	if !d.ceiling {
-		beyond = -beyond
+	if beyond = value - limit; !d.ceiling {
+		beyond = limit - value
 	}
 	if beyond-beyond != 0 {
 		beyond = math.Inf(1)

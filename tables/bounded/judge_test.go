@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 )
 
@@ -109,6 +110,39 @@ func TestNeverBeaten(t *testing.T) {
 		}
 		if g.tame && r.Bound > r.Closest.Beyond+oneStep/2+1e-6 && r.Boxes < p.Budget-2 {
 			t.Errorf("closest %v, and no point beyond %v", r.Closest.Beyond, r.Bound)
+		}
+	})
+}
+
+// TestBoundsOfOrigins: of random points none lies further beyond than the bound of its origin, where nothing is multilinear.
+func TestBoundsOfOrigins(t *testing.T) {
+	rounds(t, 60, func(t *testing.T, seed uint64) {
+		g := newRig(seed, 1+int(seed%3))
+		g.tame = true
+		value := sumOf{g.any(2), productOf{number(0.01), productOf{input(0), input(0)}}}
+		limit := g.bilinear(0)
+		p := g.problem(value, limit, sumOf{g.changed(value.a), value.b}, limit)
+		p.Budget = 10000
+		s, r := newSearch(p), Judge(p)
+		for range 3000 {
+			s.fill(g.IntN(int(s.total)), &s.cell)
+			at := g.point(&s.cell)
+			_, _, beyond := s.far.at(&s.cell, &at)
+			_, _, before := s.base.at(&s.cell, &at)
+			if s.cell[0].Lo == s.cell[0].Hi || beyond <= oneStep/2+1e-6 {
+				continue
+			}
+			bound := max(r.Found[Worsened].Bound, r.Found[Inherited].Bound)
+			if before <= oneStep/2-1e-6 {
+				if bound = r.Found[Introduced].Bound; r.Found[Introduced].Cells == 0 && (beyond <= oneStep+1e-6 || r.Found[Worsened].Cells+r.Undecided > 0) {
+					continue
+				}
+			} else if before <= oneStep/2+1e-6 {
+				continue
+			}
+			if beyond > bound+1e-6 && r.Undecided == 0 {
+				t.Errorf("%v, before %v, at %v: %+v", beyond, before, at, r.Found)
+			}
 		}
 	})
 }
@@ -219,7 +253,14 @@ func corners(p *Problem) *Result {
 		return true
 	}
 	worse := func(a, b *Point) bool {
-		return a.Beyond > b.Beyond || a.Beyond == b.Beyond && s.earlier(a, s.number(&a.Cell), b)
+		order := func(p *Point) []float64 { // y outer, x inner, then the cell
+			keys := []float64{-p.Beyond}
+			for i := MaxInputs - 1; i >= 0; i-- {
+				keys = append(keys, p.Inputs[i])
+			}
+			return append(keys, float64(s.number(&p.Cell)))
+		}
+		return slices.Compare(order(a), order(b)) < 0
 	}
 	for number := range int(s.total) {
 		var found [3]bool

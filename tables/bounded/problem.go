@@ -5,7 +5,7 @@ type Problem struct {
 	// Cells are, for each input, the stretches between its neighbouring breakpoints, ascending. A single point has
 	// Lo == Hi, and so has each point of an input that is not interpolated.
 	Cells [][]Interval
-	// Only, if given, picks the cells that are judged, by their number along each input.
+	// Only, if given, picks the cells that are judged, by their number along each input. It does not keep the slice.
 	Only func(index []int) bool
 
 	Value, Limit Function
@@ -47,7 +47,7 @@ type Point struct {
 type Found struct {
 	Cells int     // in which a failing point was found
 	Worst Point   // the one furthest beyond; of equals the first, the last input outermost
-	Bound float64 // no point of this origin lies further beyond
+	Bound float64 // no point of this origin lies further beyond; where corners decide, no corner
 }
 
 // Result is the answer to a Problem.

@@ -60,7 +60,7 @@ func (s *search) spread() {
 			s.cells = append(s.cells, state{number: s.seen})
 			q := part{slot: int32(len(s.cells) - 1), upper: math.Inf(1)}
 			s.enclose(&q)
-			s.sort(q)
+			s.keep(q)
 		}
 		for i := range s.axes {
 			if index[i]++; index[i] < len(s.axes[i]) {
@@ -94,7 +94,8 @@ func (s *search) place(q *part) {
 	q.box(&s.cell, &s.box)
 }
 
-func (s *search) sort(q part) {
+// keep puts a part where it is looked at next.
+func (s *search) keep(q part) {
 	if q.upper > q.half {
 		s.open.push(q)
 	} else {
@@ -123,11 +124,12 @@ func (s *search) decide() {
 			s.stuck = append(s.stuck, q)
 			continue
 		}
-		s.sort(a)
-		s.sort(b)
+		s.keep(a)
+		s.keep(b)
 	}
 }
 
+// split halves a part and encloses both halves: neither if the budget or its sides are too small.
 func (s *search) split(q *part, often uint8) (lower, upper part, ok bool) {
 	if s.boxes+2 > s.budget {
 		return
@@ -196,8 +198,7 @@ func (s *search) note(q *part) (beyond float64, failed bool) {
 	pt.Inputs = s.at
 	pt.Value, pt.Limit, pt.Beyond = s.far.at(&s.cell, &s.at)
 	number := s.cells[q.slot].number
-	further := !s.noted || pt.Beyond > s.closest.Beyond
-	if further || pt.Beyond == s.closest.Beyond && s.earlier(pt, number, &s.closest) {
+	if !s.noted || s.worse(pt, number, &s.closest) {
 		pt.Cell = s.index(number)
 		s.closest, s.noted = *pt, true
 	}
@@ -206,7 +207,7 @@ func (s *search) note(q *part) (beyond float64, failed bool) {
 	}
 	o := s.origin(q, pt)
 	f, c := &s.found[o], &s.cells[q.slot]
-	if f.Cells == 0 || pt.Beyond > f.Worst.Beyond || pt.Beyond == f.Worst.Beyond && s.earlier(pt, number, &f.Worst) {
+	if f.Cells == 0 || s.worse(pt, number, &f.Worst) {
 		pt.Cell = s.index(number)
 		f.Worst = *pt
 	}
@@ -222,8 +223,12 @@ func (s *search) fails(q *part, pt *Point) bool {
 	return pt.Beyond > q.half && (!q.corners || math.IsInf(pt.Beyond, 1) || pt.Beyond > s.allowed(&s.cell, pt))
 }
 
-// earlier orders points that lie equally far beyond: the last input outermost, then by cell.
-func (s *search) earlier(a *Point, number int, b *Point) bool {
+// worse tells whether a point of a cell lies further beyond than another, or as far and before it: the last input
+// outermost, then by cell.
+func (s *search) worse(a *Point, number int, b *Point) bool {
+	if a.Beyond != b.Beyond {
+		return a.Beyond > b.Beyond
+	}
 	for i := MaxInputs - 1; i >= 0; i-- {
 		if a.Inputs[i] != b.Inputs[i] {
 			return a.Inputs[i] < b.Inputs[i]
