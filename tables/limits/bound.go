@@ -11,11 +11,12 @@ import (
 
 // bound is a surface that limits another one.
 type bound struct {
-	grid    *surface.Grid // axes in the table's units, values in its unit
-	to      [2]int        // for its x and y: 0 the table's x, 1 its y, -1 neither
-	index   [2]bool       // for its x and y: never interpolated
-	curved  bool          // between its breakpoints it is no straight line
-	free    [2][]stop     // of an axis that the table lacks: where it is taken at its worst
+	grid    *surface.Grid    // axes in the table's units, values in its unit
+	to      [2]int           // for its x and y: 0 the table's x, 1 its y, -1 neither
+	index   [2]bool          // for its x and y: never interpolated
+	of      *surface.Decoded // the table that it is, if it is one
+	curved  bool             // between its breakpoints it is no straight line
+	free    [2][]stop        // of an axis that the table lacks: where it is taken at its worst
 	ceiling bool
 	shift   float64 // added to its value
 	share   float64 // of its value, or of least where that is smaller, added as well
@@ -83,6 +84,12 @@ type rival struct{ now, was *bound }
 
 // holdSurface judges the whole surface against bounds, and the base against the base's.
 func (s *subject) holdSurface(rivals ...rival) error {
+	if s.cand.err != nil {
+		return s.cand.err
+	}
+	if s.bends(rivals) {
+		return s.holdBoxes(rivals)
+	}
 	l, err := s.lattice(rivals)
 	if err != nil {
 		return err

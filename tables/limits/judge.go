@@ -25,6 +25,8 @@ type JudgeInput struct {
 	AsFound   func(id string) *surface.Decoded // what the car first came with; nil for none
 	Unknown   func(id string) string           // why a table cannot be read, as where its bytes are a hole; nil, or empty where it can
 	NewGround []NewGround                      // where tables are read that were not read before
+
+	budget int // of boxes, in tests; 0 is what bounded judgement has
 }
 
 // NewGround is a stretch of a quantity that the engine newly gets into, from the old reach to the
@@ -127,17 +129,22 @@ func (j *judge) selected(k *kind, r *calibrationv1.Rule) []*definition.Table {
 	return out
 }
 
-// subject is one table under one rule.
+// subject is one table, or one signal, under one rule.
 type subject struct {
 	*judge
 	kind       *kind
 	rule       *calibrationv1.Rule
-	t          *definition.Table
+	t          *definition.Table  // nil for a signal
+	sig        *definition.Signal // nil for a table
+	unit       string
 	cand, base *face // base is nil where there is none, or where it says nothing about this table
 	region
 	tally  *tally
 	looked int // how much was judged, where the rule counts it
 	detail string
+
+	undecided int     // cells that bounded judgement could not decide
+	atMost    float64 // beyond the limit there
 }
 
 // errUnjudged is why a rule could not look at a table.
@@ -196,7 +203,7 @@ func (j *judge) ruleError(r *calibrationv1.Rule, table string, err error) {
 
 // subject reads a table out of both images.
 func (j *judge) subject(k *kind, r *calibrationv1.Rule, t *definition.Table) (*subject, error) {
-	s := &subject{judge: j, kind: k, rule: r, t: t}
+	s := &subject{judge: j, kind: k, rule: r, t: t, unit: t.Unit}
 	if err := j.known(t.ID); err != nil {
 		return nil, err
 	}

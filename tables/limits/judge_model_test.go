@@ -155,8 +155,8 @@ func TestCellRulesMatchTheModel(t *testing.T) {
 		base, cand := modelPair(t)
 		bound := func(name string) float64 { return float64(rapid.IntRange(0, 9).Draw(t, name)) }
 		axis := rapid.SampledFrom([]string{"x", "y"}).Draw(t, "axis")
-		in := drawArea(t)
-		// pair says whether a cell and the next one along the axis meet the area.
+		in := drawZone(t)
+		// pair says whether a cell and the next one along the axis meet the zone.
 		pair := func(r, c int) bool {
 			_, p, _ := cand.along(axis, r, c, 0)
 			_, q, _ := cand.along(axis, r, c, 1)
@@ -271,10 +271,10 @@ func (s sheet) ascending() (x, y, v []float64) {
 	return x, y, v
 }
 
-// area is where a rule holds, x and y; all of it where nil.
-type area struct{ x, y []float64 }
+// zone is where a rule holds, x and y; all of it where nil.
+type zone struct{ x, y []float64 }
 
-func (a area) text() string {
+func (a zone) text() string {
 	var parts []string
 	for _, w := range []struct {
 		quantity, unit string
@@ -287,8 +287,8 @@ func (a area) text() string {
 	return `"where":{` + strings.Join(parts, ",") + `}`
 }
 
-// drawArea draws halves between the breakpoints that the model has, and just beyond them.
-func drawArea(t *rapid.T) area {
+// drawZone draws halves between the breakpoints that the model has, and just beyond them.
+func drawZone(t *rapid.T) zone {
 	draw := func(name string) []float64 {
 		if rapid.Bool().Draw(t, name+" everywhere") {
 			return nil
@@ -296,7 +296,7 @@ func drawArea(t *rapid.T) area {
 		from := float64(rapid.IntRange(-10, 12).Draw(t, name+" from")) / 2
 		return []float64{from, from + float64(rapid.IntRange(0, 12).Draw(t, name+" long"))/2}
 	}
-	return area{draw("x"), draw("y")}
+	return zone{draw("x"), draw("y")}
 }
 
 func within(ends []float64, v float64) bool { return ends == nil || v >= ends[0] && v <= ends[1] }
@@ -305,7 +305,7 @@ func meets(ends []float64, p, q float64) bool {
 	return ends == nil || math.Min(p, q) <= ends[1] && math.Max(p, q) >= ends[0]
 }
 
-// stops are the joined points of two axes and the ends of an area, inside it.
+// stops are the joined points of two axes and the ends of an zone, inside it.
 func stops(a, b, ends []float64) []float64 {
 	var out []float64
 	for _, v := range joined(joined(a, b), ends) {
@@ -318,7 +318,7 @@ func stops(a, b, ends []float64) []float64 {
 
 // pointOps is a judgement at every joined point, y outer, x inner, ascending. What is inherited must
 // not have grown in the cells around it, which is looked at where anything bends.
-func pointOps(s, other, base sheet, in area, judge func(x, y float64) []judgement) []judgement {
+func pointOps(s, other, base sheet, in zone, judge func(x, y float64) []judgement) []judgement {
 	var out []judgement
 	xs, ys := stops(s.x, other.x, in.x), stops(s.y, other.y, in.y)
 	around := func(points []float64, i int, fine []float64) []float64 {
@@ -377,7 +377,7 @@ func TestSurfaceRulesMatchTheModel(t *testing.T) {
 				t.Fatalf("%s\nbase %v\ncand %v\nother %v\n got %s\nwant %s", text, base, cand, other, got, want)
 			}
 		}
-		for _, in := range []area{{}, drawArea(t)} {
+		for _, in := range []zone{{}, drawZone(t)} {
 			against := func(kind string, sign float64) {
 				compare(fmt.Sprintf(`{"select":{"tables":["m"]},"%s":{"table":"o","margin":%g},%s}`, kind, margin, in.text()), pointOps(cand, other, base, in, func(x, y float64) []judgement {
 					limit := other.surface(x, y) - sign*margin

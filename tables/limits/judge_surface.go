@@ -12,7 +12,8 @@ import (
 // comparison, or a table and another one, can be held against each other.
 type face struct {
 	t      *definition.Table // of its own side
-	x, y   []float64         // breakpoints as stored; nil where there is no such axis
+	d      *surface.Decoded
+	x, y   []float64 // breakpoints as stored; nil where there is no such axis
 	nx, ny int
 	bits   []uint64
 	xBits  []uint64 // of stored breakpoints; nil where an axis is not stored
@@ -83,7 +84,7 @@ func newFace(d *surface.Decoded, key faceKey) (*face, error) {
 	if err != nil {
 		return nil, err
 	}
-	f := &face{t: d.Table, nx: d.NX, ny: d.NY, bits: d.Bits, xBits: d.XBits, yBits: d.YBits, values: value.all(d.Values)}
+	f := &face{t: d.Table, d: d, nx: d.NX, ny: d.NY, bits: d.Bits, xBits: d.XBits, yBits: d.YBits, values: value.all(d.Values)}
 	var x, y scale
 	if x, f.x, err = axisIn(d.Table.X, d.X, key.ux); err != nil {
 		return nil, err

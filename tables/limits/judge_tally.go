@@ -15,8 +15,9 @@ type place struct {
 	x, y     float64
 	row, col int
 	cell     bool
-	along    string // x or y where the value is a breakpoint of that axis, else empty
-	point    int    // counts up from point to point; both sides of a step are one point
+	along    string             // x or y where the value is a breakpoint of that axis, else empty
+	point    int                // counts up from point to point; both sides of a step are one point
+	inputs   map[string]float64 // quantity to value, of what was judged over boxes
 }
 
 // verdict is one value against one limit. An excess is infinite where a number is not finite.
@@ -24,8 +25,9 @@ type verdict struct {
 	value, limit, excess float64
 	room                 float64 // what is left under the limit; negative beyond it
 	fails                bool
-	wordless             bool    // value and limit are no numbers
-	along                *string // x or y, where they are of that axis
+	wordless             bool     // value and limit are no numbers
+	along                *string  // x or y, where they are of that axis
+	bound                *float64 // what no excess surpasses, where it was judged over boxes
 }
 
 // The three origins, and the order in which they are written down.
@@ -120,14 +122,14 @@ func (t *tally) leave(p place, v verdict) {
 
 // worst is a place and a verdict as the report says them.
 func (s *subject) worst(p place, v verdict) *calibrationv1.Worst {
-	w := &calibrationv1.Worst{Excess: v.excess, Along: v.along}
+	w := &calibrationv1.Worst{Excess: v.excess, Along: v.along, Inputs: p.inputs, Bound: v.bound}
 	if !v.wordless {
 		w.Value, w.Limit = proto.Float64(v.value), proto.Float64(v.limit)
 	}
-	if s.cand.x != nil {
+	if s.cand != nil && s.cand.x != nil {
 		w.X = proto.Float64(p.x)
 	}
-	if s.cand.y != nil {
+	if s.cand != nil && s.cand.y != nil {
 		w.Y = proto.Float64(p.y)
 	}
 	if p.along != "" {
@@ -147,9 +149,10 @@ func (s *subject) findings() []*calibrationv1.Finding {
 			continue
 		}
 		f := &calibrationv1.Finding{
-			Rule: s.rule.GetId(), Severity: s.rule.GetSeverity(), Table: s.t.ID, Origin: originNames[o], Count: uint32(b.count),
+			Rule: s.rule.GetId(), Severity: s.rule.GetSeverity(), Origin: originNames[o], Count: uint32(b.count),
 			Worst: s.worst(b.at, b.worst), Reason: s.rule.GetReason(), Source: s.rule.GetSource(), Detail: s.detail,
 		}
+		s.name(f)
 		if s.tally.check {
 			f.Origin = ""
 		}
@@ -158,7 +161,19 @@ func (s *subject) findings() []*calibrationv1.Finding {
 		}
 		out = append(out, f)
 	}
+	if f := s.undecidedFinding(); f != nil {
+		out = append(out, f)
+	}
 	return out
+}
+
+// name says what a finding is about.
+func (s *subject) name(f *calibrationv1.Finding) {
+	if s.t != nil {
+		f.Table = s.t.ID
+	} else {
+		f.Signal = s.sig.ID
+	}
 }
 
 // margin is the least room left, nil where the rule keeps none.
@@ -168,8 +183,11 @@ func (s *subject) margin() *calibrationv1.Margin {
 		return nil
 	}
 	w := s.worst(t.leastAt, t.least)
-	m := &calibrationv1.Margin{
-		Rule: s.rule.GetId(), Table: s.t.ID, Margin: t.least.room, X: w.X, Y: w.Y, Value: t.least.value, Limit: t.least.limit, Unit: s.t.Unit,
+	m := &calibrationv1.Margin{Rule: s.rule.GetId(), Margin: t.least.room, X: w.X, Y: w.Y, Value: t.least.value, Limit: t.least.limit, Unit: s.unit, Inputs: w.Inputs}
+	if s.t != nil {
+		m.Table = s.t.ID
+	} else {
+		m.Signal = s.sig.ID
 	}
 	return m
 }

@@ -79,9 +79,6 @@ func (s *subject) against() error {
 	if id == s.t.ID {
 		return errPassed{"it is the table that others are held against"}
 	}
-	if s.cand.err != nil {
-		return s.cand.err
-	}
 	now, err := s.boundOf(ofCandidate)
 	if err != nil {
 		return err
@@ -144,7 +141,7 @@ func (s *subject) boundOf(of whose) (*bound, error) {
 		return nil, f.err
 	}
 	b.grid = &surface.Grid{X: f.grid.X, Y: f.grid.Y, Values: f.grid.Values, Convert: f.grid.Convert}
-	b.curved = f.curved
+	b.of, b.curved = other, f.curved
 	return b, s.freeAxes(b, other.Table)
 }
 

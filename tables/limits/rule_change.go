@@ -150,7 +150,7 @@ func (s *subject) changeOfSurface(from, was *face, percent bool, up, down *float
 		if most == nil {
 			continue
 		}
-		b := &bound{grid: from.grid, to: [2]int{-1, -1}, still: true, ceiling: most == up}
+		b := &bound{grid: from.grid, of: from.d, curved: from.curved, to: [2]int{-1, -1}, still: true, ceiling: most == up}
 		for i, a := range axesOf(s.t) {
 			if a != nil {
 				b.to[i], b.index[i] = i, a.Index

@@ -58,7 +58,7 @@ func (s *subject) inRange() error {
 	}
 	s.only, s.gaps = true, true
 	if err := s.holdSurface(bounds...); err != nil && !errors.As(err, new(errPassed)) {
-		return err
+		s.detail = "new ground between the cells could not be judged: " + err.Error()
 	}
 	return nil
 }

@@ -1,0 +1,134 @@
+package limits
+
+import (
+	"fmt"
+	"math"
+
+	"google.golang.org/protobuf/proto"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/bounded"
+	"witnessmark/tables/signal"
+)
+
+// boxes is what is judged over boxes of operating points: a value, and what it was in the base, nil
+// where that is not to be held against it.
+type boxes struct {
+	*subject
+	space       *signal.Space
+	value, base *signal.Function
+	step        func(*bounded.Box) float64 // 0 where there is none: then what it is of the limit counts
+	areas       []area
+	// known says that the value lies nowhere in a cell further up (or down, without ceiling) than the base's; nil where
+	// only enclosures tell.
+	known func(cell *bounded.Box, ceiling bool) bool
+}
+
+// area is a part of the operating points, where there may be nothing to hold against.
+type area struct {
+	cells [][]bounded.Interval
+	only  func(index []int) bool
+	fresh bool
+}
+
+// ceiling is what a value is held against; was is nil where the base had none.
+type edge struct {
+	now, was *signal.Function
+	ceiling  bool
+	still    bool // it leaves no room to speak of
+}
+
+// leastStep is what a finding must exceed by half where nothing says in what steps a value goes, of the limit.
+const leastStep = 1e-6
+
+// hold judges the value by one edge.
+func (b *boxes) hold(e edge) {
+	for _, a := range b.areas {
+		p := &bounded.Problem{Cells: a.cells, Only: a.only, Value: b.value, Limit: e.now, Ceiling: e.ceiling, Budget: b.in.budget,
+			Tolerance: b.tally.tolerance, Step: func(box *bounded.Box) float64 {
+				if step := b.step(box); step > 0 {
+					return step
+				}
+				limit := e.now.Over(box, box)
+				return leastStep * max(math.Abs(limit.Lo), math.Abs(limit.Hi))
+			}}
+		if b.base != nil && e.was != nil && !a.fresh {
+			p.BaseValue, p.BaseLimit = b.base, e.was
+			if e.was == e.now && b.known != nil { // then the value alone says how far out it is
+				p.Unchanged = func(cell *bounded.Box) bool { return b.known(cell, e.ceiling) }
+			}
+		}
+		b.take(bounded.Judge(p), a.cells, e.still)
+	}
+}
+
+// take adds what was found to the tally.
+func (b *boxes) take(r *bounded.Result, cells [][]bounded.Interval, still bool) {
+	if !r.Judged && r.Undecided == 0 {
+		return
+	}
+	b.looked++
+	for o, f := range r.Found {
+		if f.Cells == 0 {
+			continue
+		}
+		v := verdict{value: f.Worst.Value, limit: f.Worst.Limit, excess: f.Worst.Beyond, room: -f.Worst.Beyond, fails: true}
+		to := &b.tally.buckets[o]
+		v.bound = proto.Float64(f.Bound)
+		if was := to.worst.bound; was != nil {
+			*v.bound = max(f.Bound, *was)
+		}
+		if to.count == 0 || v.excess > to.worst.excess {
+			to.at, to.worst = b.place(&f.Worst, cells), v
+		}
+		to.worst.bound = v.bound
+		to.count += f.Cells
+	}
+	if r.Judged && !still {
+		c := &r.Closest
+		b.tally.leave(b.place(c, cells), verdict{value: c.Value, limit: c.Limit, room: -c.Beyond})
+	}
+	if r.Undecided > 0 {
+		b.undecided += r.Undecided
+		b.atMost = max(b.atMost, r.UndecidedBound)
+	}
+}
+
+// place says where a point is: by its inputs, and of a table by its axes and its cell.
+func (b *boxes) place(p *bounded.Point, cells [][]bounded.Interval) place {
+	at := place{inputs: map[string]float64{}}
+	var below [2]bool
+	for i, in := range b.space.Inputs() {
+		at.inputs[in.Quantity] = p.Inputs[i]
+		if b.t == nil {
+			continue
+		}
+		c := cells[i][p.Cell[i]]
+		switch pairing(b.t, in.Quantity) {
+		case 0:
+			at.x, below[0] = p.Inputs[i], c.Lo < c.Hi && p.Inputs[i] == c.Hi
+		case 1:
+			at.y, below[1] = p.Inputs[i], c.Lo < c.Hi && p.Inputs[i] == c.Hi
+		}
+	}
+	if b.t != nil {
+		col, okX := indexOf(b.cand.x, at.x, below[0])
+		row, okY := indexOf(b.cand.y, at.y, below[1])
+		at.row, at.col, at.cell = row, col, okX && okY
+	}
+	return at
+}
+
+// undecidedFinding says that boxes were left that may hold a failing point; nil where there are none.
+func (s *subject) undecidedFinding() *calibrationv1.Finding {
+	if s.undecided == 0 {
+		return nil
+	}
+	f := &calibrationv1.Finding{
+		Rule: "undecided", Severity: "caution", Count: uint32(s.undecided), Worst: &calibrationv1.Worst{Bound: proto.Float64(s.atMost)},
+		Reason: AlwaysOn["undecided"], Source: AlwaysOnSource,
+		Detail: fmt.Sprintf("rule %s: in %d cells of operating points it was not decided whether the limit is kept; none lies beyond it by more than %v %s", s.rule.GetId(), s.undecided, s.atMost, s.unit),
+	}
+	s.name(f)
+	return f
+}

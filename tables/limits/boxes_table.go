@@ -1,0 +1,298 @@
+package limits
+
+import (
+	"math"
+	"slices"
+
+	"witnessmark/tables/bounded"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/formula"
+	"witnessmark/tables/signal"
+	"witnessmark/tables/surface"
+	"witnessmark/tables/units"
+)
+
+// bends says whether something of what is judged runs in no straight line between its breakpoints.
+func (s *subject) bends(rivals []rival) bool {
+	bends := s.cand.curved || s.base != nil && s.base.curved
+	for _, r := range rivals {
+		bends = bends || r.now.curved || r.was != nil && r.was.curved || r.now.share != 0
+	}
+	return bends
+}
+
+// holdBoxes judges a surface against bounds over boxes of its axes.
+func (s *subject) holdBoxes(rivals []rival) error {
+	l, err := s.lattice(rivals)
+	if err != nil {
+		return err
+	}
+	b := &boxes{subject: s, space: signal.NewSpace(nil)}
+	if b.value, err = b.space.Table(s.cand.d); err != nil {
+		return err
+	}
+	if b.step, err = b.value.RawStep(); err != nil { // it goes in even steps
+		b.step = func(*bounded.Box) float64 { return 0 }
+		if !s.t.Cells.Float {
+			b.step = func(*bounded.Box) float64 { return s.t.Cells.Conv.Step() }
+		}
+	}
+	if s.base != nil {
+		if err := surfaces(s.cand, s.base); err != nil {
+			s.detail = "the base could not be judged: " + err.Error()
+		} else if b.base, err = s.tableIn(b.space, s.base.d); err != nil {
+			return err
+		}
+		b.known = b.noFurther()
+	}
+	var edges []edge
+	for _, r := range rivals {
+		e, err := s.edge(b.space, r)
+		if err != nil {
+			return err
+		}
+		edges = append(edges, e)
+	}
+	if b.areas, err = s.areas(b.space, l); err != nil {
+		return err
+	}
+	for _, e := range edges {
+		b.hold(e)
+	}
+	if s.looked == 0 {
+		return errPassed{"no point of it lies where the rule holds"}
+	}
+	return nil
+}
+
+// noFurther says of a cell whether the candidate's surface lies nowhere beyond the base's. Between the breakpoints of both
+// their raw values run straight along each axis, so that the corners tell, and the conversion keeps or turns their order.
+func (b *boxes) noFurther() func(cell *bounded.Box, ceiling bool) bool {
+	if b.base == nil || !sameMeaning(b.cand.t, b.subject.base.t) {
+		return nil
+	}
+	now, was := b.cand.grid.Raw(), b.subject.base.grid.Raw()
+	along := [2]int{-1, -1}
+	for i, in := range b.space.Inputs() {
+		if k := pairing(b.t, in.Quantity); k >= 0 {
+			along[k] = i
+		}
+	}
+	return func(cell *bounded.Box, ceiling bool) bool {
+		least, most := math.Inf(1), math.Inf(-1)
+		up, down := false, false
+		for _, x := range corners(cell, along[0]) {
+			for _, y := range corners(cell, along[1]) {
+				sd := side{x.below, y.below}
+				p, q := at(now, x.v, y.v, sd), at(was, x.v, y.v, sd)
+				least, most = min(least, p, q), max(most, p, q)
+				up, down = up || p > q, down || p < q
+			}
+		}
+		if !up && !down {
+			return surface.Finite(least, most)
+		}
+		order := ordering(&b.t.Cells.Conv, least, most)
+		return !(up && down) && (order > 0 && up != ceiling || order < 0 && down != ceiling)
+	}
+}
+
+// ordering is 1 where a conversion rises from one raw value to another, -1 where it falls, 0 where it may do both.
+func ordering(c *definition.Conversion, least, most float64) int {
+	if !c.Rational {
+		return int(math.Copysign(1, c.Factor))
+	}
+	n, d := c.Num, c.Den
+	bend := [3]float64{ // the numerator of its slope
+		float64(n[1]*d[0]) - float64(n[0]*d[1]), 2 * (float64(n[2]*d[0]) - float64(n[0]*d[2])), float64(n[2]*d[1]) - float64(n[1]*d[2]),
+	}
+	if oneSign(d, least, most) == 0 {
+		return 0
+	}
+	return oneSign(bend, least, most)
+}
+
+// oneSign is the sign that a quadratic has all over a stretch, 0 for none.
+func oneSign(q [3]float64, least, most float64) int {
+	ends := []float64{least, most}
+	if turn := -q[1] / (2 * q[2]); turn > least && turn < most {
+		ends = append(ends, turn)
+	}
+	up, down := true, true
+	for _, v := range ends {
+		y := q[0] + float64(q[1]*v) + float64(q[2]*float64(v*v))
+		up, down = up && y > 0, down && y < 0
+	}
+	switch {
+	case up:
+		return 1
+	case down:
+		return -1
+	}
+	return 0
+}
+
+// corners are the ends of a cell along an input, seen from inside; any point where there is no such input.
+func corners(cell *bounded.Box, i int) []station {
+	if i < 0 {
+		return []station{{}}
+	}
+	if c := cell[i]; c.Lo < c.Hi {
+		return []station{{v: c.Lo}, {v: c.Hi, below: true}}
+	}
+	return []station{{v: cell[i].Lo}}
+}
+
+// edge is a bound as a function, and what it was; one function if both are the same.
+func (s *subject) edge(space *signal.Space, r rival) (edge, error) {
+	e := edge{ceiling: r.now.ceiling, still: r.now.still}
+	var err error
+	if e.now, err = s.limitIn(space, r.now); err != nil || r.was == nil {
+		return e, err
+	}
+	if e.was = e.now; r.was != r.now && !sameTable(r.was.of, r.now.of) {
+		e.was, err = s.limitIn(space, r.was)
+	}
+	return e, err
+}
+
+// sameTable says whether a table is in two images what it is in one.
+func sameTable(a, b *surface.Decoded) bool {
+	p, q := a.Table, b.Table
+	return sameMeaning(p, q) && p.Quantity == q.Quantity && sameAxis(p.X, q.X) && sameAxis(p.Y, q.Y) &&
+		axisUnit(p.X) == axisUnit(q.X) && axisUnit(p.Y) == axisUnit(q.Y) && slices.Equal(a.Bits, b.Bits) && samePoints(a.X, b.X) && samePoints(a.Y, b.Y)
+}
+
+// tableIn is a table as a function, in the unit of the one that is judged.
+func (s *subject) tableIn(space *signal.Space, d *surface.Decoded) (*signal.Function, error) {
+	f, err := space.Table(d)
+	if err != nil {
+		return nil, err
+	}
+	to, err := units.BetweenQuantities(d.Table.Quantity, d.Table.Unit, s.t.Quantity, s.t.Unit)
+	if err != nil {
+		return nil, err
+	}
+	return f.In(to), nil
+}
+
+// limitIn is a bound as a function of the table's axes, and of those that only the bound has.
+func (s *subject) limitIn(space *signal.Space, b *bound) (*signal.Function, error) {
+	var f *signal.Function
+	if b.of != nil {
+		var err error
+		if f, err = s.tableIn(space, b.of); err != nil {
+			return nil, err
+		}
+	} else {
+		var at [2]*signal.Function
+		for i, to := range b.to {
+			if to < 0 {
+				continue
+			}
+			axis := axesOf(s.t)[to]
+			var err error
+			if at[i], err = space.Input(axis.Quantity, axis.Unit); err != nil {
+				return nil, err
+			}
+		}
+		f = space.Lookup(b.grid, at[0], at[1])
+	}
+	by := space.Number(b.shift)
+	if b.share != 0 {
+		size := signal.Apply(formula.Max, f, signal.Apply(formula.Neg, f), space.Number(b.least))
+		by = signal.Apply(formula.Mul, size, space.Number(b.share))
+	}
+	return signal.Apply(formula.Add, f, by), nil
+}
+
+// areas are the cells where the rule holds, and of those the ones on new ground.
+func (s *subject) areas(space *signal.Space, l *lattice) ([]area, error) {
+	stretches, err := s.stretches(space)
+	if err != nil {
+		return nil, err
+	}
+	cells, inputs := space.Cells(), space.Inputs()
+	for i, w := range stretches {
+		cells[i] = clip(cells[i], w)
+		// The surface at the last end itself is what the step has above.
+		if k := pairing(s.t, inputs[i].Quantity); k >= 0 && w != nil && [2]*rail{&l.x, &l.y}[k].steps(w.to) && w.from < w.to {
+			cells[i] = append(cells[i], bounded.Exactly(w.to))
+		}
+	}
+	ground := s.groundIn(inputs)
+	if ground == nil {
+		return []area{{cells: cells}}, nil
+	}
+	fresh := func(index []int) bool {
+		for i, n := range index {
+			for _, g := range ground[i] {
+				if c := cells[i][n]; g.cell(c.Middle()) {
+					return true
+				}
+			}
+		}
+		return false
+	}
+	areas := []area{{cells: cells, only: fresh, fresh: true}}
+	if !s.only {
+		areas = append(areas, area{cells: cells, only: func(index []int) bool { return !fresh(index) }})
+	}
+	return areas, nil
+}
+
+// stretches are where the rule holds, of each input, whose ends become breakpoints.
+func (s *subject) stretches(space *signal.Space) ([]*stretch, error) {
+	inputs := space.Inputs()
+	out := make([]*stretch, len(inputs))
+	for i, in := range inputs {
+		k := pairing(s.t, in.Quantity)
+		var ends []float64
+		if k >= 0 {
+			out[i], ends = s.where[k], s.ends(k)
+		} else if w := s.rule.GetWhere()[in.Quantity]; w != nil {
+			var err error
+			if out[i], err = stretchIn(in.Quantity, w, in.Unit); err != nil {
+				return nil, err
+			}
+			ends = out[i].ends()
+		}
+		if !in.Index {
+			if err := space.Break(in.Quantity, in.Unit, ends...); err != nil {
+				return nil, err
+			}
+		}
+	}
+	return out, nil
+}
+
+// groundIn is the new ground along each input; nil for none.
+func (s *subject) groundIn(inputs []signal.Input) [][]reached {
+	if len(s.ground[0])+len(s.ground[1]) == 0 {
+		return nil
+	}
+	out := make([][]reached, len(inputs))
+	for i, in := range inputs {
+		if k := pairing(s.t, in.Quantity); k >= 0 {
+			out[i] = s.ground[k]
+		}
+	}
+	return out
+}
+
+// clip keeps the cells inside a stretch; of one that is a point, the point as it is seen from above.
+func clip(cells []bounded.Interval, w *stretch) []bounded.Interval {
+	if w == nil || len(cells) == 0 {
+		return cells
+	}
+	var out []bounded.Interval
+	for _, c := range cells {
+		if w.holds(c.Middle()) && (c.Lo == c.Hi || c.Hi > w.from && w.from < w.to) {
+			out = append(out, c)
+		}
+	}
+	if first, last := cells[0].Lo, cells[len(cells)-1].Hi; len(out) == 0 && w.from == w.to && w.from >= first && w.from <= last && first < last {
+		out = []bounded.Interval{bounded.Exactly(w.from)}
+	}
+	return out
+}

@@ -1,0 +1,105 @@
+package limits
+
+import (
+	"fmt"
+	"math"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"witnessmark/tables/definition"
+)
+
+// over is num over raw: what is stored as the time between two teeth, and read as a speed.
+func over(num float64) *definition.Conversion {
+	return &definition.Conversion{Rational: true, Num: [3]float64{num}, Den: [3]float64{0, 1}}
+}
+
+const floors = `{"envelope":{"side":"min","unit":"1/min","x":{"quantity":"engine_speed","unit":"1/min","points":[1000,2000]},"values":[[9000,200]]}}`
+
+// The cells are 10000, 250 and 10000, which is above the floor at each of them; at 1500 the raw value is 20500 and the
+// controller has 1e7/20500 = 487.8, where the floor is 4600.
+func TestARationalTableBetweenItsCells(t *testing.T) {
+	s := func(raw ...float64) sheet {
+		return sheet{id: "t", quantity: "q", unit: "1/min", x: []float64{1000, 2000, 3000}, v: raw, rational: over(1e7)}
+	}
+	out := judged(t, judging(one(s(1000, 1100, 1000)), one(s(1000, 40000, 1000))), rule(floors))
+	if len(out.Findings) != 1 || len(out.Margins) != 1 {
+		t.Fatalf("found %v", out.Findings)
+	}
+	f := out.Findings[0]
+	w := f.Worst
+	// The worst by calculus: with s from 0 to 1, 9000 − 8800s − 1e7/(1000+39000s) is greatest where 1e7·39000/(1000+39000s)² = 8800.
+	raw := math.Sqrt(1e7 * 39000 / 8800)
+	at := (raw - 1000) / 39000
+	worst := 9000 - 8800*at - 1e7/raw
+	if f.Origin != "introduced" || f.Count != 1 || math.Abs(w.GetX()-1000-1000*at) > 50 || w.Excess > worst+1e-9 || w.Excess < worst-1e7/1000+1e7/1001 || w.GetBound() < worst {
+		t.Errorf("got %v; the worst is %v at %v", f, worst, 1000+1000*at)
+	}
+	if got := 9000 - 8800*(w.GetX()-1000)/1000; math.Abs(w.GetLimit()-got) > 1e-9 || math.Abs(w.Inputs["engine_speed"]-w.GetX()) > 0 || w.Row != nil {
+		t.Errorf("the worst is no real point: %v", w)
+	}
+	if m := out.Margins[0]; m.Margin != -w.Excess || m.GetX() != w.GetX() || m.Inputs["engine_speed"] != w.GetX() {
+		t.Errorf("margin %v", m)
+	}
+}
+
+// What is judged over boxes is what it is by corners, where it does not curve: with a conversion that is rational in
+// name alone, of raw steps of which half a one decides nothing.
+func TestBoxesAgreeWithTheExactWay(t *testing.T) {
+	const step = 0x1p-6 // all that there is goes in wholes of it
+	bent := func(s sheet) sheet {
+		s.rational = &definition.Conversion{Rational: true, Num: [3]float64{0, step}, Den: [3]float64{1}}
+		s.v = append([]float64{}, s.v...)
+		for i := range s.v {
+			s.v[i] /= step
+		}
+		return s
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		cells := func(name string, n int) []float64 {
+			out := wholes(t, name, n)
+			for i, v := range out {
+				out[i] = v + 8
+			}
+			return out
+		}
+		cand := modelMap(t, "cand", rapid.Bool().Draw(t, "falling"), rapid.IntRange(1, 4).Draw(t, "nx"), rapid.IntRange(1, 3).Draw(t, "ny"))
+		cand.v = cells("cand", len(cand.v))
+		base := cand
+		base.v = cells("base", len(cand.v))
+		e := envelopeRule(rapid.SampledFrom([]string{"max", "min"}).Draw(t, "side"), []float64{-2, 2, 6}, []float64{0, 2}, cells("limits", 6))
+		if in := drawZone(t); rapid.Bool().Draw(t, "confined") {
+			e.Where = rule(`{"frozen":{},` + in.text() + `}`).Where
+		}
+		exact := judged(t, judging(one(base), one(cand)), e)
+		boxes := judged(t, judging(one(bent(base)), one(bent(cand))), e)
+		if a, b := worsts(exact), worsts(boxes); a != b {
+			t.Fatalf("base %v\ncand %v\n%v\nexact %s\nboxes %s", base, cand, e, a, b)
+		}
+	})
+}
+
+// worsts are the worst that counts, the worst that is inherited if nothing counts, and the margin: where the surface is new
+// between two corners, boxes say introduced and corners say worsened.
+func worsts(out *Judged) string {
+	counts, inherits := -1.0, -1.0
+	for _, f := range out.Findings {
+		if f.Rule == "undecided" {
+			return fmt.Sprint("undecided ", f)
+		}
+		if f.Origin == "inherited" {
+			inherits = f.Worst.Excess
+		} else {
+			counts = max(counts, f.Worst.Excess)
+		}
+	}
+	if counts > 0 {
+		inherits = 0
+	}
+	text := fmt.Sprintf("counts %.6f, inherited %.6f", counts, inherits)
+	for _, m := range out.Margins {
+		text += fmt.Sprintf(", margin %.6f", m.Margin+0) // no −0
+	}
+	return text
+}
