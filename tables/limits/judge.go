@@ -41,7 +41,8 @@ type NewGround struct {
 // Judged is what the rules found.
 type Judged struct {
 	Findings []*calibrationv1.Finding // in the order of the rules, then of the tables, then of the origins
-	JudgedBy map[string][]string      // table id to the rules that looked at it, in limits order
+	JudgedBy map[string][]string      // id of a table or a signal to the rules that looked at it, in limits order
+	Through  map[string][]string      // table id to the rules that looked at it in a signal, likewise
 	Margins  []*calibrationv1.Margin
 	Unjudged []*calibrationv1.Unjudged
 	Passed   []*calibrationv1.Unjudged // rules that had nothing to look at in a table that they select, and why: no report lists them
@@ -54,7 +55,7 @@ func Judge(l *Limits, in JudgeInput) (*Judged, error) {
 	if in.Layout == nil || in.Candidate == nil || in.Base == nil && !in.Check {
 		return nil, fmt.Errorf("judging needs a definition, a candidate and, but for a check, a base")
 	}
-	j := &judge{in: in, lay: in.Layout, out: &Judged{JudgedBy: map[string][]string{}}, faces: map[faceKey]*face{}}
+	j := &judge{in: in, lay: in.Layout, out: &Judged{JudgedBy: map[string][]string{}, Through: map[string][]string{}}, faces: map[faceKey]*face{}}
 	if in.CandidateLayout != nil {
 		j.lay = in.CandidateLayout
 	}
