@@ -324,6 +324,10 @@ func TestText(t *testing.T) {
 // cell of the layout can be read from an image of the stated size.
 func FuzzLoad(f *testing.F) {
 	f.Add([]byte(sound))
+	f.Add([]byte(computed))
+	for _, tt := range signalRefusals {
+		f.Add([]byte(strings.Replace(computed, tt.old, tt.new, 1)))
+	}
 	for _, tt := range refusals {
 		f.Add([]byte(strings.Replace(sound, tt.old, tt.new, 1)))
 	}
