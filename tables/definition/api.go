@@ -1,11 +1,6 @@
 package definition
 
 import (
-	"cmp"
-	"errors"
-	"slices"
-	"strings"
-
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/image"
 	"witnessmark/tables/yamldoc"
@@ -30,36 +25,19 @@ func Examine(name string, file []byte) (*Layout, []error) {
 	at, faults := yamldoc.DecodeAll(name, file, d)
 	read := map[string]bool{} // elements at fault already
 	for _, err := range faults {
-		where := element(err)
-		if read[where] = true; at == nil || d.ProtoReflect().Descriptor().Fields().ByTextName(where) != nil {
+		where := yamldoc.Element(err)
+		part := d.ProtoReflect().Descriptor().Fields().ByTextName(where)
+		if read[where] = true; at == nil || part != nil && part.Message() != nil { // a whole list, or the image's range
 			return nil, faults
 		}
 	}
 	lay, more := compile(at, file, d)
 	for _, err := range more {
-		if !read[element(err)] {
+		if !read[yamldoc.Element(err)] {
 			faults = append(faults, err)
 		}
 	}
-	slices.SortStableFunc(faults, func(a, b error) int { return cmp.Compare(lineOf(a), lineOf(b)) })
-	return lay, faults[:min(len(faults), yamldoc.MaxFaults)]
-}
-
-// element is the first step of a fault's path: tables[3].
-func element(err error) string {
-	var e *yamldoc.Error
-	errors.As(err, &e)
-	first, _, _ := strings.Cut(e.Path, ".")
-	if first == "image" { // its segments are a list
-		first, _, _ = strings.Cut(e.Path, "].")
-	}
-	return first
-}
-
-func lineOf(err error) int {
-	var e *yamldoc.Error
-	errors.As(err, &e)
-	return e.Line
+	return lay, yamldoc.InOrder(faults)
 }
 
 // Compile checks the meaning and lays the definition out. The file is needed for its hash

@@ -27,16 +27,38 @@ type Limits struct {
 // name file, line, field, what is wrong and what is allowed.
 func Load(name string, file []byte) (*Limits, error) {
 	src := &calibrationv1.Limits{}
-	at, err := yamldoc.Decode(name, file, src, "reason", "source", "expression")
+	at, err := yamldoc.Decode(name, file, src, proseFields...)
 	if err != nil {
 		return nil, err
 	}
 	l := &Limits{Source: src, Name: src.GetName(), SHA256: string(image.HashOf(file)), at: at}
-	if err := l.parse(); err != nil {
+	for _, err := range l.parse(nil) {
 		return nil, err
 	}
 	return l, nil
 }
+
+// Examine is Load and Check that go on after a fault, and tell all by line: of each rule the first. Without
+// a definition it is Load alone. The limits are nil where the file is no YAML.
+func Examine(name string, file []byte, lay *definition.Layout) (*Limits, []error) {
+	src := &calibrationv1.Limits{}
+	at, faults := yamldoc.DecodeAll(name, file, src, proseFields...)
+	if at == nil {
+		return nil, faults
+	}
+	bad := map[string]bool{}
+	for _, err := range faults {
+		bad[yamldoc.Element(err)] = true
+	}
+	l := &Limits{Source: src, Name: src.GetName(), SHA256: string(image.HashOf(file)), at: at}
+	if faults = append(faults, l.parse(bad)...); lay != nil {
+		faults = append(faults, l.misfits(lay, bad)...)
+	}
+	return l, yamldoc.InOrder(faults)
+}
+
+// proseFields may have several lines.
+var proseFields = []string{"reason", "source", "expression"}
 
 // Selected are the tables that a rule's select picks, in definition order: all that is
 // given must hold, and an empty select picks every table.
@@ -50,33 +72,43 @@ func (l *Limits) Selected(rule *calibrationv1.Rule, lay *definition.Layout) []*d
 	return out
 }
 
-// parse checks what a file says by itself.
-func (l *Limits) parse() error {
-	if err := l.at.Name("name", l.Name); err != nil {
-		return err
-	}
-	for i, name := range l.Source.GetAppliesTo() {
-		if err := l.at.Name(fmt.Sprintf("applies_to[%d]", i), name); err != nil {
-			return err
+// parse checks what a file says by itself: of each rule the first fault. What is read badly already is
+// passed over, and what is at fault joins it.
+func (l *Limits) parse(bad map[string]bool) (faults []error) {
+	wrong := func(path string, err error) {
+		if err != nil && !bad[path] {
+			faults = append(faults, err)
 		}
 	}
+	wrong("name", l.at.Name("name", l.Name))
+	for i, name := range l.Source.GetAppliesTo() {
+		path := fmt.Sprintf("applies_to[%d]", i)
+		wrong(path, l.at.Name(path, name))
+	}
 	for i, fuel := range l.Source.GetFuel() {
-		if strings.TrimSpace(fuel) == "" {
-			return l.at.Errorf(fmt.Sprintf("fuel[%d]", i), "a fuel, as in 98 RON", "the fuel is empty")
+		if path := fmt.Sprintf("fuel[%d]", i); strings.TrimSpace(fuel) == "" {
+			wrong(path, l.at.Errorf(path, "a fuel, as in 98 RON", "the fuel is empty"))
 		}
 	}
 	seen := map[string]string{}
 	for i, r := range l.Source.GetRules() {
 		path := fmt.Sprintf("rules[%d]", i)
-		if err := l.at.ID(path, r.GetId(), seen); err != nil {
-			return err
-		}
-		if AlwaysOn[r.GetId()] != "" {
-			return l.at.Errorf(path+".id", "any id but "+strings.Join(slices.Sorted(maps.Keys(AlwaysOn)), ", "), "rule %q is always on and cannot be given", r.GetId())
-		}
-		if err := (&ruleCheck{l: l, path: path, rule: r}).parse(); err != nil {
-			return err
+		if err := l.rule(path, r, seen); err != nil {
+			wrong(path, err)
+			if bad != nil {
+				bad[path] = true
+			}
 		}
 	}
-	return nil
+	return faults
+}
+
+func (l *Limits) rule(path string, r *calibrationv1.Rule, seen map[string]string) error {
+	if err := l.at.ID(path, r.GetId(), seen); err != nil {
+		return err
+	}
+	if AlwaysOn[r.GetId()] != "" {
+		return l.at.Errorf(path+".id", "any id but "+strings.Join(slices.Sorted(maps.Keys(AlwaysOn)), ", "), "rule %q is always on and cannot be given", r.GetId())
+	}
+	return (&ruleCheck{l: l, path: path, rule: r}).parse()
 }

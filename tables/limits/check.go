@@ -13,17 +13,28 @@ import (
 // axes pair. The error names the rule, what is wrong and what is allowed. It is what
 // `limits add`, `job open` and `compare` call when the two first meet.
 func (l *Limits) Check(lay *definition.Layout) error {
+	for _, err := range l.misfits(lay, nil) {
+		return err
+	}
+	return nil
+}
+
+// misfits is what does not fit a definition, of each rule the first; rules that are bad themselves are passed over.
+func (l *Limits) misfits(lay *definition.Layout, bad map[string]bool) (faults []error) {
 	if to := l.Source.GetAppliesTo(); len(to) > 0 && !slices.Contains(to, lay.Name) {
-		return l.at.Errorf("applies_to", "definitions "+strings.Join(to, ", "), "limits %s do not apply to definition %s", l.Name, lay.Name)
+		faults = append(faults, l.at.Errorf("applies_to", "definitions "+strings.Join(to, ", "), "limits %s do not apply to definition %s", l.Name, lay.Name))
 	}
 	c := &ruleCheck{l: l, lay: lay}
 	for i, r := range l.Source.GetRules() {
 		c.path, c.rule, c.kind = fmt.Sprintf("rules[%d]", i), r, kindOf(r)
+		if bad[c.path] {
+			continue
+		}
 		if err := c.fits(); err != nil {
-			return err
+			faults = append(faults, err)
 		}
 	}
-	return nil
+	return faults
 }
 
 // fits checks one rule against every table that it selects.
