@@ -3,12 +3,14 @@ package compare
 import (
 	"bytes"
 	"crypto/sha256"
+	"encoding/binary"
 	"fmt"
 	"strings"
 	"testing"
 	"time"
 
 	"witnessmark/tables/definition"
+	"witnessmark/tables/limits"
 )
 
 // manyTables is a 4 MiB image with n maps of 16x12 bytes that share two axes.
@@ -67,6 +69,59 @@ func BenchmarkCompare(b *testing.B) {
 			b.ReportMetric(float64(each)/float64(floor), "x-memcmp")
 			b.ReportMetric(float64(each)/float64(floor+c.hashes*hash), "x-memcmp+sha")
 			b.ReportMetric(float64(each-c.hashes*hash)/float64(floor), "x-memcmp-without-sha")
+		})
+	}
+}
+
+// manyRules has a rule of each kind that judges single tables; what kinds cost together is what limits cost.
+const manyRules = `
+name: many-rules
+title: Rules for many maps
+rules:
+  - {id: a, severity: warning, select: {}, reason: r, source: made up, range: {unit: deg, min: -90, max: 90}}
+  - {id: b, severity: warning, select: {}, reason: r, source: made up, change: {unit: deg, max_up: 4, max_down: 12}}
+  - {id: c, severity: warning, select: {}, reason: r, source: made up, slope: {along: x, unit: deg, max: 9000}}
+  - {id: d, severity: warning, select: {}, reason: r, source: made up, lump: {unit: deg, max: 200}}
+  - {id: e, severity: warning, select: {}, reason: r, source: made up, monotonic: {of: axes}}
+  - {id: g, severity: notice, select: {}, reason: r, source: made up, frozen: {}}
+  - id: f
+    severity: warning
+    select: {}
+    reason: r
+    source: made up
+    envelope: {side: max, unit: deg, x: {quantity: engine_speed, unit: 1/min, points: [1000, 60000]}, y: {quantity: cylinder_filling, unit: "%", points: [20, 200]}, values: [[90, 95], [96, 99]]}
+`
+
+// BenchmarkRules states what all rules cost as a multiple of the comparison without them, where one of 10,000 tables
+// changed, and where each did.
+func BenchmarkRules(b *testing.B) {
+	lay, base := manyTables(b, 10_000)
+	for i := range uint16(16) { // the shared axes rise, so that surfaces are judged
+		binary.BigEndian.PutUint16(base[2*i:], 1000+400*i)
+	}
+	for i := range byte(12) {
+		base[0x20+i] = 20 * (i + 1)
+	}
+	lim := limitsOf(b, manyRules)
+	for name, each := range map[string]int{"one table": 10_000, "each of 10000": 1} {
+		cand := edited(base, func(c []byte) {
+			for i := 0; i < 10_000; i += each {
+				c[0x40+i*200+i%192] ^= 4
+			}
+		})
+		run := func(lim *limits.Limits) func() {
+			return func() {
+				if _, err := Compare(Input{Base: whole(lay, base), Candidate: whole(lay, cand), Layout: lay, Limits: lim}); err != nil {
+					b.Fatal(err)
+				}
+			}
+		}
+		b.Run(name, func(b *testing.B) {
+			plain, all := fastest(run(nil)), fastest(run(lim))
+			for b.Loop() {
+				run(lim)()
+			}
+			b.ReportMetric(float64(all)/float64(plain), "x-without-rules")
 		})
 	}
 }

@@ -251,6 +251,7 @@ func TestOrderOfFindings(t *testing.T) {
 		{Rule: "b", Severity: "warning", Table: "ign", Worst: worst(5, 10)},
 		{Rule: "a", Severity: "warning", Table: "ign", Worst: worst(5, 100)},
 		{Rule: "a", Severity: "warning", Table: "lam"},
+		{Rule: "a", Severity: "warning", Signal: "plug"}, // named after lam, though it has no table
 		{Rule: "c", Severity: "notice"},
 		{Rule: "a", Severity: "danger", Origin: "inherited"},
 	}
@@ -262,10 +263,10 @@ func TestOrderOfFindings(t *testing.T) {
 			t.Errorf("place %d: %s %s, want %s %s", i, got[i].Rule, got[i].Table, want[i].Rule, want[i].Table)
 		}
 	}
-	if verdict(want) != "danger" || verdict(want[6:]) != "clear" || verdict(nil) != "clear" {
+	if verdict(want) != "danger" || verdict(want[7:]) != "clear" || verdict(nil) != "clear" {
 		t.Error("verdict")
 	}
-	if got := Warnings(&calibrationv1.Report{Findings: want}); !slices.Equal(got, []string{"a:ign", "a:lam", "b:ign", "nan:ign"}) {
+	if got := Warnings(&calibrationv1.Report{Findings: want}); !slices.Equal(got, []string{"a:ign", "a:lam", "a:plug", "b:ign", "nan:ign"}) {
 		t.Errorf("Warnings = %q", got)
 	}
 }

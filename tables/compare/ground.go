@@ -65,23 +65,26 @@ func (c *change) stretches() (out []stretch) {
 // newGround finds the stretches of an axis that come into use because a table of its quantity reaches
 // further than it did, and keeps them for the limits to judge.
 func (s *session) newGround() {
-	reached, over := map[*change][]stretch{}, map[string][]*definition.Table{}
+	over := map[string][]*definition.Table{} // by the quantity of an axis that a changed table has too
+	for _, a := range s.candLay.Axes {
+		over[a.Quantity] = nil
+	}
+	reached, wanted := map[*change][]stretch{}, map[string]bool{}
 	for _, c := range s.changes {
+		if _, isAxis := over[c.candTable.Quantity]; !isAxis {
+			continue
+		}
 		if r := c.stretches(); len(r) > 0 {
-			reached[c] = r
-			over[c.candTable.Quantity] = nil
+			reached[c], wanted[c.candTable.Quantity] = r, true
 		}
 	}
-	if len(over) == 0 {
+	if len(reached) == 0 {
 		return
 	}
 	for _, t := range s.candLay.Tables {
 		for _, a := range []*definition.Axis{t.X, t.Y} {
-			if a == nil {
-				continue
-			}
-			if tables, wanted := over[a.Quantity]; wanted {
-				over[a.Quantity] = append(tables, t)
+			if a != nil && wanted[a.Quantity] {
+				over[a.Quantity] = append(over[a.Quantity], t)
 			}
 		}
 	}

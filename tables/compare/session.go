@@ -150,6 +150,7 @@ func (s *session) finish() (*calibrationv1.Report, error) {
 	s.newGround()
 	s.copies()
 	s.notMeant()
+	s.signals()
 	if err := s.judge(); err != nil {
 		return nil, err
 	}

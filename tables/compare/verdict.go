@@ -8,18 +8,22 @@ import (
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/severity"
+	"witnessmark/tables/signal"
 )
 
 // inherited is the origin of a finding that the base had as badly.
 const inherited = "inherited"
 
-// Key is a finding's key: RULE:TABLE, or RULE alone where it has no table.
+// Key is a finding's key: RULE:TABLE or RULE:SIGNAL, or RULE alone where it has neither.
 func Key(f *calibrationv1.Finding) string {
-	if f.GetTable() == "" {
-		return f.GetRule()
+	if of := judgedID(f); of != "" {
+		return f.GetRule() + ":" + of
 	}
-	return f.GetRule() + ":" + f.GetTable()
+	return f.GetRule()
 }
+
+// judgedID is the table or the signal that a finding is about.
+func judgedID(f *calibrationv1.Finding) string { return cmp.Or(f.GetTable(), f.GetSignal()) }
 
 // Counts says whether a finding counts toward the verdict (it is not inherited).
 func Counts(f *calibrationv1.Finding) bool { return f.GetOrigin() != inherited }
@@ -47,26 +51,38 @@ func verdict(findings []*calibrationv1.Finding) string {
 }
 
 // order sorts findings: inherited last; worst severity first; largest excess against the limit
-// first; then rule and table by id. What is still equal stays as it was found.
+// first; then rule and table or signal by id. What is still equal stays as it was found.
 func order(findings []*calibrationv1.Finding, lay *definition.Layout) {
-	last := func(f *calibrationv1.Finding) int {
-		if Counts(f) {
-			return 0
-		}
-		return 1
+	type ranked struct {
+		*calibrationv1.Finding
+		inherited int
+		rank      int
+		weight    float64
+		id        string
 	}
-	slices.SortStableFunc(findings, func(a, b *calibrationv1.Finding) int {
+	all := make([]ranked, len(findings))
+	for i, f := range findings {
+		all[i] = ranked{f, 0, severity.Of(f.GetSeverity()).Rank(), weight(f, lay), judgedID(f)}
+		if !Counts(f) {
+			all[i].inherited = 1
+		}
+	}
+	slices.SortStableFunc(all, func(a, b ranked) int {
 		return cmp.Or(
-			cmp.Compare(last(a), last(b)),
-			cmp.Compare(severity.Of(b.GetSeverity()).Rank(), severity.Of(a.GetSeverity()).Rank()),
-			cmp.Compare(weight(b, lay), weight(a, lay)),
+			cmp.Compare(a.inherited, b.inherited),
+			cmp.Compare(b.rank, a.rank),
+			cmp.Compare(b.weight, a.weight),
 			cmp.Compare(a.GetRule(), b.GetRule()),
-			cmp.Compare(a.GetTable(), b.GetTable()),
+			cmp.Compare(a.id, b.id),
 		)
 	})
+	for i, f := range all {
+		findings[i] = f.Finding
+	}
 }
 
-// weight is the excess in units of the limit. A value that is no number outweighs every number.
+// weight is the excess in units of the limit, or of the finest step where that is more. A value that is
+// no number outweighs every number.
 func weight(f *calibrationv1.Finding, lay *definition.Layout) float64 {
 	w := f.GetWorst()
 	if w == nil || w.GetExcess() == 0 {
@@ -75,6 +91,9 @@ func weight(f *calibrationv1.Finding, lay *definition.Layout) float64 {
 	scale := math.Abs(w.GetLimit())
 	if t := lay.ByID[f.GetTable()]; t != nil {
 		scale = max(scale, t.Cells.Conv.Step())
+	}
+	if sig := lay.SignalByID[f.GetSignal()]; sig != nil {
+		scale = max(scale, signal.Step(lay, sig))
 	}
 	v := w.GetExcess() / scale
 	if math.IsNaN(v) {
