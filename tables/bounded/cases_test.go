@@ -86,6 +86,35 @@ func TestNotKnownIsNotInherited(t *testing.T) {
 	if r := Judge(p); r.Found[Inherited].Cells != 2 || r.Found[Worsened].Cells != 0 {
 		t.Errorf("but for the cell that grew: %+v", r.Found)
 	}
+	p.Value, p.Only = tree{line{on: 0, xs: xs, ys: []float64{15, 19, 21, 21, 15}}}, func(index []int) bool { return index[0] > 0 }
+	if r := Judge(p); r.Found[Inherited].Cells != 2 || r.Found[Worsened].Cells != 2 {
+		t.Errorf("the cell before it grew: %+v", r.Found)
+	}
+	p = plain(number(21), number(20))
+	p.Cells, p.BaseValue, p.BaseLimit = [][]Interval{span(0, 1, 2, 3), span(0, 1)}, Difference(tree{number(21)}, vague(3)), Constant(20)
+	p.Budget = 1500
+	if r := Judge(p); r.Found[Worsened].Cells != 3 || r.Found[Inherited].Cells != 0 || r.Boxes > 2*p.Budget || r.Boxes < p.Budget {
+		t.Errorf("no budget to ask: %+v", r)
+	}
+}
+
+// TestTheWorstOfEachOrigin: over 0 to 1 the candidate lies 4x beyond its limit, the base 8x − 6, both bent a little: by
+// hand what is introduced goes up to where the base is half a step beyond, what is worsened from there on.
+func TestTheWorstOfEachOrigin(t *testing.T) {
+	bend := productOf{number(0.01), productOf{input(0), input(0)}}
+	p := plain(sumOf{productOf{number(4), input(0)}, bend}, number(0))
+	p.Cells, p.BaseLimit = [][]Interval{span(0, 1)}, Constant(0)
+	p.BaseValue = tree{sumOf{sumOf{number(-6), productOf{number(8), input(0)}}, bend}}
+	r := Judge(p)
+	x := (-8 + math.Sqrt(64+4*0.01*(6+oneStep/2))) / 0.02
+	for o, most := range map[Origin]float64{Introduced: 4*x + 0.01*x*x, Worsened: 4.01} {
+		if f := r.Found[o]; f.Cells != 1 || f.Worst.Beyond > most+1e-6 || f.Bound < most-1e-6 || f.Bound > f.Worst.Beyond+oneStep/2+1e-6 {
+			t.Errorf("origin %d: %+v, by hand up to %v", o, f, most)
+		}
+	}
+	if r.Found[Inherited].Cells != 0 {
+		t.Errorf("%+v", r.Found[Inherited])
+	}
 }
 
 // TestAStepParts: the far side of a step does not touch a point of this side, whatever grew there. This side ends at 21,
