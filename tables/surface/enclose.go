@@ -64,7 +64,7 @@ func (e *Enclosed) Over(x, y *Reach, out *Patch) {
 			sx := x.station(i, nx)
 			v := e.Between(sx, sy)
 			lo, hi = min(lo, v), max(hi, v)
-			exact = exact && (sx.t == 0 || sx.t == 1) && (sy.t == 0 || sy.t == 1)
+			exact = exact && (sx.t == 0 || sx.t == 1) && (sy.t == 0 || sy.t == 1) || nx*ny == 1
 		}
 	}
 	out.Value = widened(lo, hi, e.most, exact)
