@@ -62,7 +62,7 @@ func TestEnclosuresOfTheTests(t *testing.T) {
 
 // TestNeverBeaten: ten thousand random points against the answer: none lies where it says that none does.
 func TestNeverBeaten(t *testing.T) {
-	rounds(t, 60, func(t *testing.T, seed uint64) {
+	rounds(t, 40, func(t *testing.T, seed uint64) {
 		g := newRig(seed, 1+int(seed%4))
 		g.tame = seed%3 == 0
 		value, limit := g.any(3), g.bilinear(1)
@@ -71,7 +71,7 @@ func TestNeverBeaten(t *testing.T) {
 			baseValue, baseLimit = g.changed(value), limit
 		}
 		p := g.problem(value, limit, baseValue, baseLimit)
-		p.Budget = 10000
+		p.Budget = 4000
 		s := newSearch(p)
 		s.spread()
 		s.decide()
@@ -116,13 +116,13 @@ func TestNeverBeaten(t *testing.T) {
 
 // TestBoundsOfOrigins: of random points none lies further beyond than the bound of its origin, where nothing is multilinear.
 func TestBoundsOfOrigins(t *testing.T) {
-	rounds(t, 60, func(t *testing.T, seed uint64) {
+	rounds(t, 40, func(t *testing.T, seed uint64) {
 		g := newRig(seed, 1+int(seed%3))
 		g.tame = true
 		value := sumOf{g.any(2), productOf{number(0.01), productOf{input(0), input(0)}}}
 		limit := g.bilinear(0)
 		p := g.problem(value, limit, sumOf{g.changed(value.a), value.b}, limit)
-		p.Budget = 10000
+		p.Budget = 4000
 		s, r := newSearch(p), Judge(p)
 		for range 3000 {
 			s.fill(g.IntN(int(s.total)), &s.cell)
@@ -186,7 +186,7 @@ func realPoints(t *testing.T, s *search, r *Result) {
 
 // TestEqualToCorners: where all is multilinear the answer is that of every corner of every cell.
 func TestEqualToCorners(t *testing.T) {
-	rounds(t, 400, func(t *testing.T, seed uint64) {
+	rounds(t, 150, func(t *testing.T, seed uint64) {
 		g := newRig(seed, 1+int(seed%4))
 		value, limit := g.bilinear(int(seed/4%3)), g.bilinear(0)
 		var baseValue, baseLimit node

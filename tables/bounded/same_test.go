@@ -13,16 +13,16 @@ import (
 // means: whoever changes this sum changes reports.
 func TestTheSameEverywhere(t *testing.T) {
 	sum, boxes := fnv.New64a(), 0
-	for seed := range uint64(60) {
+	for seed := range uint64(40) {
 		g := newRig(seed, 1+int(seed%4))
 		value, limit := g.any(3), g.bilinear(1)
 		p := g.problem(value, limit, g.changed(value), limit)
-		p.Budget = 3000
+		p.Budget = 1000
 		r := Judge(p)
 		fmt.Fprintln(sum, r)
 		boxes += r.Boxes
 	}
-	if got := fmt.Sprintf("%x", sum.Sum64()); got != "e97f9d4edecc9601" || boxes != 68726 {
+	if got := fmt.Sprintf("%x", sum.Sum64()); got != "aa7aa178d80d2ce1" || boxes != 15769 {
 		t.Errorf("%s, %d boxes", got, boxes)
 	}
 }
