@@ -19,9 +19,7 @@ type boxes struct {
 	value, base *signal.Function
 	step        func(*bounded.Box) float64 // 0 where there is none: then what it is of the limit counts
 	areas       []area
-	// known says that the value lies nowhere in a cell further up (or down, without ceiling) than the base's; nil where
-	// only enclosures tell.
-	known func(cell *bounded.Box, ceiling bool) bool
+	moved       moved
 }
 
 // area is a part of the operating points, where there may be nothing to hold against.
@@ -37,6 +35,10 @@ type edge struct {
 	ceiling  bool
 	still    bool // it leaves no room to speak of
 }
+
+// moved says whether the value rises or falls from the base's anywhere in a cell, where that is known without enclosures;
+// nil where it never is.
+type moved func(cell *bounded.Box) (up, down, known bool)
 
 // leastStep is what a finding must exceed by half where nothing says in what steps a value goes, of the limit.
 const leastStep = 1e-6
@@ -54,8 +56,11 @@ func (b *boxes) hold(e edge) {
 			}}
 		if b.base != nil && e.was != nil && !a.fresh {
 			p.BaseValue, p.BaseLimit = b.base, e.was
-			if e.was == e.now && b.known != nil { // then the value alone says how far out it is
-				p.Unchanged = func(cell *bounded.Box) bool { return b.known(cell, e.ceiling) }
+			if e.was == e.now && b.moved != nil { // then the value alone says how far out it is
+				p.Unchanged = func(cell *bounded.Box) bool {
+					up, down, known := b.moved(cell)
+					return known && (e.ceiling && !up || !e.ceiling && !down)
+				}
 			}
 		}
 		b.take(bounded.Judge(p), a.cells, e.still)
@@ -129,6 +134,6 @@ func (s *subject) undecidedFinding() *calibrationv1.Finding {
 		Reason: AlwaysOn["undecided"], Source: AlwaysOnSource,
 		Detail: fmt.Sprintf("rule %s: in %d cells of operating points it was not decided whether the limit is kept; none lies beyond it by more than %v %s", s.rule.GetId(), s.undecided, s.atMost, s.unit),
 	}
-	s.name(f)
+	f.Table, f.Signal = s.id()
 	return f
 }

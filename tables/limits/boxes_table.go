@@ -43,7 +43,7 @@ func (s *subject) holdBoxes(rivals []rival) error {
 		} else if b.base, err = s.tableIn(b.space, s.base.d); err != nil {
 			return err
 		}
-		b.known = b.noFurther()
+		b.moved = b.rawMoved()
 	}
 	var edges []edge
 	for _, r := range rivals {
@@ -65,9 +65,9 @@ func (s *subject) holdBoxes(rivals []rival) error {
 	return nil
 }
 
-// noFurther says of a cell whether the candidate's surface lies nowhere beyond the base's. Between the breakpoints of both
-// their raw values run straight along each axis, so that the corners tell, and the conversion keeps or turns their order.
-func (b *boxes) noFurther() func(cell *bounded.Box, ceiling bool) bool {
+// rawMoved compares raw values: between the breakpoints of both they run straight along each axis, so that the corners
+// tell, and the conversion keeps or turns their order.
+func (b *boxes) rawMoved() moved {
 	if b.base == nil || !sameMeaning(b.cand.t, b.subject.base.t) {
 		return nil
 	}
@@ -78,9 +78,8 @@ func (b *boxes) noFurther() func(cell *bounded.Box, ceiling bool) bool {
 			along[k] = i
 		}
 	}
-	return func(cell *bounded.Box, ceiling bool) bool {
+	return func(cell *bounded.Box) (up, down, known bool) {
 		least, most := math.Inf(1), math.Inf(-1)
-		up, down := false, false
 		for _, x := range corners(cell, along[0]) {
 			for _, y := range corners(cell, along[1]) {
 				sd := side{x.below, y.below}
@@ -89,11 +88,16 @@ func (b *boxes) noFurther() func(cell *bounded.Box, ceiling bool) bool {
 				up, down = up || p > q, down || p < q
 			}
 		}
-		if !up && !down {
-			return surface.Finite(least, most)
+		known = surface.Finite(least, most)
+		if up || down {
+			switch ordering(&b.t.Cells.Conv, least, most) {
+			case 0:
+				known = false
+			case -1:
+				up, down = down, up
+			}
 		}
-		order := ordering(&b.t.Cells.Conv, least, most)
-		return !(up && down) && (order > 0 && up != ceiling || order < 0 && down != ceiling)
+		return up, down, known
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/signal"
 	"witnessmark/tables/surface"
 )
 
@@ -55,7 +56,7 @@ func Judge(l *Limits, in JudgeInput) (*Judged, error) {
 	if in.Layout == nil || in.Candidate == nil || in.Base == nil && !in.Check {
 		return nil, fmt.Errorf("judging needs a definition, a candidate and, but for a check, a base")
 	}
-	j := &judge{in: in, lay: in.Layout, out: &Judged{JudgedBy: map[string][]string{}, Through: map[string][]string{}}, faces: map[faceKey]*face{}}
+	j := &judge{in: in, lay: in.Layout, out: &Judged{JudgedBy: map[string][]string{}, Through: map[string][]string{}}, faces: map[faceKey]*face{}, sets: map[whose]*signal.Set{}}
 	if in.CandidateLayout != nil {
 		j.lay = in.CandidateLayout
 	}
@@ -70,6 +71,8 @@ func Judge(l *Limits, in JudgeInput) (*Judged, error) {
 			j.ruleError(r, "", fmt.Errorf("it says nothing that can be judged"))
 		case k.alone != nil:
 			k.alone(j, r)
+		case len(r.GetSelect().GetSignals()) > 0:
+			j.signals(k, r)
 		default:
 			for _, t := range j.selected(k, r) {
 				j.table(k, r, t)
@@ -87,6 +90,7 @@ type judge struct {
 	wide    []string // the changed tables and those with new ground on an axis
 	out     *Judged
 	faces   map[faceKey]*face
+	sets    map[whose]*signal.Set
 	exprs   *evaluator
 }
 
@@ -165,24 +169,40 @@ func (j *judge) table(k *kind, r *calibrationv1.Rule, t *definition.Table) {
 	if k.needsRun && j.in.Run == nil || k.needsBase && j.in.Check {
 		return
 	}
-	s, err := j.subject(k, r, t)
+	s := &subject{judge: j, kind: k, rule: r, t: t, unit: t.Unit}
+	err := s.read()
 	if err == nil {
 		err = k.judge(s)
 	}
+	s.write(err)
+}
+
+// id is the table's or the signal's.
+func (s *subject) id() (table, signal string) {
+	if s.t != nil {
+		return s.t.ID, ""
+	}
+	return "", s.sig.ID
+}
+
+// write notes what came of it.
+func (s *subject) write(err error) {
+	table, sig := s.id()
 	switch e := err.(type) {
 	case nil:
-		j.lookedAt(r, t.ID)
-		j.out.Findings = append(j.out.Findings, s.findings()...)
+		s.lookedAt(s.rule, table+sig)
+		s.out.Findings = append(s.out.Findings, s.findings()...)
 		if m := s.margin(); m != nil {
-			j.out.Margins = append(j.out.Margins, m)
+			s.out.Margins = append(s.out.Margins, m)
 		}
 	case errUnjudged:
-		why := strings.TrimPrefix(e.why, "table "+t.ID+": ")
-		j.out.Unjudged = append(j.out.Unjudged, &calibrationv1.Unjudged{Rule: r.GetId(), Table: t.ID, Reason: why})
+		why := strings.TrimPrefix(e.why, "table "+table+": ")
+		s.out.Unjudged = append(s.out.Unjudged, &calibrationv1.Unjudged{Rule: s.rule.GetId(), Table: table, Signal: sig, Reason: why})
 	case errPassed:
-		j.out.Passed = append(j.out.Passed, &calibrationv1.Unjudged{Rule: r.GetId(), Table: t.ID, Reason: e.why})
+		s.out.Passed = append(s.out.Passed, &calibrationv1.Unjudged{Rule: s.rule.GetId(), Table: table, Signal: sig, Reason: e.why})
 	default:
-		j.ruleError(r, t.ID, err)
+		f := s.ruleError(s.rule, table, err)
+		f.Signal = sig
 	}
 }
 
@@ -195,41 +215,43 @@ func (j *judge) lookedAt(r *calibrationv1.Rule, id string) {
 }
 
 // ruleError is the finding that a rule could not be evaluated.
-func (j *judge) ruleError(r *calibrationv1.Rule, table string, err error) {
-	j.out.Findings = append(j.out.Findings, &calibrationv1.Finding{
+func (j *judge) ruleError(r *calibrationv1.Rule, table string, err error) *calibrationv1.Finding {
+	f := &calibrationv1.Finding{
 		Rule: "rule-error", Severity: "danger", Table: table, Count: 1, Reason: AlwaysOn["rule-error"], Source: AlwaysOnSource,
 		Detail: fmt.Sprintf("rule %s could not be evaluated: %v", r.GetId(), err),
-	})
+	}
+	j.out.Findings = append(j.out.Findings, f)
+	return f
 }
 
-// subject reads a table out of both images.
-func (j *judge) subject(k *kind, r *calibrationv1.Rule, t *definition.Table) (*subject, error) {
-	s := &subject{judge: j, kind: k, rule: r, t: t, unit: t.Unit}
-	if err := j.known(t.ID); err != nil {
-		return nil, err
+// read reads the table out of both images.
+func (s *subject) read() error {
+	t, k := s.t, s.kind
+	if err := s.known(t.ID); err != nil {
+		return err
 	}
-	d := j.in.Candidate(t.ID)
+	d := s.in.Candidate(t.ID)
 	if d == nil {
-		return nil, unjudged("the candidate lacks the table")
+		return unjudged("the candidate lacks the table")
 	}
-	if k.axesAlone != nil && k.axesAlone(r) && t.X == nil && t.Y == nil {
-		return nil, errPassed{"it has no axes"}
+	if k.axesAlone != nil && k.axesAlone(s.rule) && t.X == nil && t.Y == nil {
+		return errPassed{"it has no axes"}
 	}
 	if d.Values == nil && !k.labels {
-		return nil, unjudged("the table holds labels, which only frozen and expression judge")
+		return unjudged("the table holds labels, which only frozen and expression judge")
 	}
 	var err error
-	if s.cand, err = j.face(ofCandidate, t.ID, t); err != nil {
-		return nil, err
+	if s.cand, err = s.face(ofCandidate, t.ID, t); err != nil {
+		return err
 	}
-	if s.base, err = j.face(ofBase, t.ID, t); err != nil {
+	if s.base, err = s.face(ofBase, t.ID, t); err != nil {
 		s.base, s.detail = nil, fmt.Sprintf("the base could not be judged: %v", err)
 	}
 	if s.base != nil && s.base.values == nil && s.cand.values != nil && !k.labels {
 		s.base, s.detail = nil, "the base could not be judged: it holds labels"
 	}
-	s.tally = &tally{check: j.in.Check, relative: t.Cells.Relative(), step: t.Cells.Conv.Step()}
-	return s, s.confine()
+	s.tally = &tally{check: s.in.Check, relative: t.Cells.Relative(), step: t.Cells.Conv.Step()}
+	return s.confine()
 }
 
 // known says why a table cannot be read.

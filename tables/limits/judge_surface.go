@@ -36,8 +36,8 @@ const (
 	ofAsFound
 )
 
-// read is nil where there is no such image.
-func (j *judge) read(of whose) func(id string) *surface.Decoded {
+// tables are nil where there is no such image.
+func (j *judge) tables(of whose) func(id string) *surface.Decoded {
 	return [...]func(string) *surface.Decoded{j.in.Candidate, j.in.Base, j.in.AsFound}[of]
 }
 
@@ -59,7 +59,7 @@ func axisUnit(a *definition.Axis) string {
 // face reads table id out of one image, in the units of like. It is nil without an error where
 // that image has no such table.
 func (j *judge) face(of whose, id string, like *definition.Table) (*face, error) {
-	read := j.read(of)
+	read := j.tables(of)
 	if read == nil {
 		return nil, nil
 	}

@@ -152,7 +152,7 @@ func (s *subject) findings() []*calibrationv1.Finding {
 			Rule: s.rule.GetId(), Severity: s.rule.GetSeverity(), Origin: originNames[o], Count: uint32(b.count),
 			Worst: s.worst(b.at, b.worst), Reason: s.rule.GetReason(), Source: s.rule.GetSource(), Detail: s.detail,
 		}
-		s.name(f)
+		f.Table, f.Signal = s.id()
 		if s.tally.check {
 			f.Origin = ""
 		}
@@ -167,15 +167,6 @@ func (s *subject) findings() []*calibrationv1.Finding {
 	return out
 }
 
-// name says what a finding is about.
-func (s *subject) name(f *calibrationv1.Finding) {
-	if s.t != nil {
-		f.Table = s.t.ID
-	} else {
-		f.Signal = s.sig.ID
-	}
-}
-
 // margin is the least room left, nil where the rule keeps none.
 func (s *subject) margin() *calibrationv1.Margin {
 	t := s.tally
@@ -184,10 +175,6 @@ func (s *subject) margin() *calibrationv1.Margin {
 	}
 	w := s.worst(t.leastAt, t.least)
 	m := &calibrationv1.Margin{Rule: s.rule.GetId(), Margin: t.least.room, X: w.X, Y: w.Y, Value: t.least.value, Limit: t.least.limit, Unit: s.unit, Inputs: w.Inputs}
-	if s.t != nil {
-		m.Table = s.t.ID
-	} else {
-		m.Signal = s.sig.ID
-	}
+	m.Table, m.Signal = s.id()
 	return m
 }

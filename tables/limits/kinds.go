@@ -16,13 +16,14 @@ type kind struct {
 	once  func(*ruleCheck) error
 	fits  func(*ruleCheck, *definition.Table) error
 
-	judge  func(*subject) error                             // one table that it selects
-	alone  func(*judge, *calibrationv1.Rule)                // in place of judge: once, whatever changed
-	bounds func(*bounding)                                  // of a kind that bounds each cell by itself: for Room
-	other  func(*calibrationv1.Rule) *calibrationv1.Against // the table that it holds others against
+	judge    func(*subject) error                             // one table that it selects
+	ofSignal func(*sounding) error                            // one signal that it selects; nil if it judges tables alone
+	alone    func(*judge, *calibrationv1.Rule)                // in place of judge: once, whatever changed
+	bounds   func(*bounding)                                  // of a kind that bounds each cell by itself: for Room
+	other    func(*calibrationv1.Rule) *calibrationv1.Against // the table that it holds others against
 
 	labels              bool // it judges tables of labels too
-	where, signals      bool // it can be confined to stretches; it can judge signals
+	where               bool // it can be confined to stretches
 	every               bool // it judges every table that it selects, changed or not
 	needsBase, needsRun bool // without one it says nothing
 	axesAlone           func(*calibrationv1.Rule) bool

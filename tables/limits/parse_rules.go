@@ -74,8 +74,8 @@ func (c *ruleCheck) parse() error {
 	switch c.kind = kindOf(c.rule); {
 	case c.kind == nil:
 		return c.bad("", "one of "+kindNames(func(*kind) bool { return true }), "it says nothing that a table must keep")
-	case len(c.rule.GetSelect().GetSignals()) > 0 && !c.kind.signals:
-		return c.bad("select.signals", "signals for "+kindNames(func(k *kind) bool { return k.signals }), "%s judges tables alone", c.kind.name)
+	case len(c.rule.GetSelect().GetSignals()) > 0 && c.kind.ofSignal == nil:
+		return c.bad("select.signals", "signals for "+kindNames(func(k *kind) bool { return k.ofSignal != nil }), "%s judges tables alone", c.kind.name)
 	}
 	if err := c.where(); err != nil {
 		return err

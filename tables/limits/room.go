@@ -40,8 +40,8 @@ func boundsOf(l *Limits, t *definition.Table, d *surface.Decoded) *bounding {
 		if k == nil || k.bounds == nil || !selects(r.GetSelect(), t) {
 			continue
 		}
-		var err error
-		if b.subject, err = j.subject(k, r, t); err == nil { // what cannot be judged bounds nothing; the report says why
+		b.subject = &subject{judge: j, kind: k, rule: r, t: t}
+		if err := b.read(); err == nil { // what cannot be judged bounds nothing; the report says why
 			k.bounds(b)
 		}
 	}

@@ -110,7 +110,7 @@ func (s *subject) boundOf(of whose) (*bound, error) {
 		return nil, err
 	}
 	var other *surface.Decoded
-	if read := s.read(of); read != nil {
+	if read := s.tables(of); read != nil {
 		other = read(a.GetTable())
 	}
 	if other == nil {

@@ -9,7 +9,7 @@ import (
 	"witnessmark/tables/surface"
 )
 
-var changeKind = &kind{name: "change", parse: (*ruleCheck).change, fits: (*ruleCheck).changeFits, judge: (*subject).changeWithin, where: true, signals: true, needsBase: true}
+var changeKind = &kind{name: "change", parse: (*ruleCheck).change, fits: (*ruleCheck).changeFits, judge: (*subject).changeWithin, where: true, ofSignal: (*sounding).changeWithin, needsBase: true}
 
 func (c *ruleCheck) change() error {
 	r := c.rule.GetChange()
@@ -113,7 +113,7 @@ func (s *subject) steps() (percent bool, up, down *float64, err error) {
 	c := s.rule.GetChange()
 	factor := 0.01
 	if percent = c.GetPercent(); !percent {
-		if factor, err = spans(c.GetUnit(), s.t.Unit); err != nil {
+		if factor, err = spans(c.GetUnit(), s.unit); err != nil {
 			return false, nil, nil, err
 		}
 	}

@@ -8,7 +8,7 @@ import (
 	"witnessmark/tables/surface"
 )
 
-var envelopeKind = &kind{name: "envelope", parse: (*ruleCheck).envelope, fits: (*ruleCheck).envelopeFits, judge: (*subject).underEnvelope, where: true, signals: true, bounds: (*bounding).inEnvelope}
+var envelopeKind = &kind{name: "envelope", parse: (*ruleCheck).envelope, fits: (*ruleCheck).envelopeFits, judge: (*subject).underEnvelope, where: true, ofSignal: (*sounding).underEnvelope, bounds: (*bounding).inEnvelope}
 
 func (c *ruleCheck) envelope() error {
 	e := c.rule.GetEnvelope()

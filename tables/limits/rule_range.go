@@ -8,7 +8,7 @@ import (
 	"witnessmark/tables/surface"
 )
 
-var rangeKind = &kind{name: "range", parse: (*ruleCheck).bounds, fits: (*ruleCheck).rangeFits, judge: (*subject).inRange, where: true, signals: true, bounds: (*bounding).inRange}
+var rangeKind = &kind{name: "range", parse: (*ruleCheck).bounds, fits: (*ruleCheck).rangeFits, judge: (*subject).inRange, where: true, ofSignal: (*sounding).inRange, bounds: (*bounding).inRange}
 
 func (c *ruleCheck) bounds() error {
 	r := c.rule.GetRange()
