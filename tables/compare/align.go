@@ -127,9 +127,7 @@ func pointsAlike(a, b *definition.Axis, p, q float64) bool {
 			continue
 		}
 		tolerance = max(tolerance, rounding(axis.Cells, p, q))
-		if !axis.Cells.Float && axis.Cells.Conv.Affine() {
-			tolerance = max(tolerance, axis.Cells.Conv.Step()/2)
-		}
+		tolerance = max(tolerance, wholeStep(axis.Cells)/2)
 	}
 	return near(p, q, tolerance)
 }

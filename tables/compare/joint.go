@@ -6,6 +6,7 @@ import (
 	"google.golang.org/protobuf/types/known/structpb"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/bounded"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
 )
@@ -86,32 +87,32 @@ func (j *joint) report(c *change) {
 	c.report.Surface, c.report.Regridded = out, j.regridded(c)
 }
 
-// regridded says whether the surfaces differ by at most half a raw step everywhere. Between breakpoints
-// a rational value curves, so of one conversion the raw surfaces are compared: those are straight.
+// regridded says whether the surfaces differ by at most half a raw step everywhere. Of one conversion the
+// raw surfaces are compared, which do not curve between breakpoints.
 func (j *joint) regridded(c *change) bool {
 	a, b := c.baseTable.Cells, c.candTable.Cells
 	all := true
-	if a.Conv.Rational && (a == b) {
+	switch {
+	case a.Conv.Rational && a == b:
 		raw := &joint{j.x, j.y, j.base.Raw(), j.cand.Raw()}
 		raw.each(func(_, _, p, q float64, _ bool) {
-			all = all && near(p, q, 0.5+float64(1e-9*max(math.Abs(p), math.Abs(q), 1)))
+			all = all && rawAlike(a, p, q)
 		})
-		return all
+	case c.curved():
+		for _, up := range []bool{true, false} {
+			r, err := c.beyond(up)
+			all = all && err == nil && r.Found[bounded.Introduced].Cells+r.Undecided == 0
+		}
+	default:
+		j.each(func(_, _, p, q float64, _ bool) { all = all && near(p, q, halfStep(a, b, p, q)) })
 	}
-	j.each(func(_, _, p, q float64, _ bool) { all = all && near(p, q, halfStep(a, b, p, q)) })
 	return all
 }
 
 // halfStep is half the coarser raw step of two blocks of cells, and a little for rounding. A float has
 // no step of its own, and a rational none that is the same everywhere: there rounding alone counts.
 func halfStep(a, b *definition.Cells, p, q float64) float64 {
-	half := 0.0
-	for _, c := range []*definition.Cells{a, b} {
-		if !c.Float && c.Conv.Affine() {
-			half = max(half, c.Conv.Step()/2)
-		}
-	}
-	return half + max(rounding(a, p, q), rounding(b, p, q))
+	return max(wholeStep(a), wholeStep(b))/2 + max(rounding(a, p, q), rounding(b, p, q))
 }
 
 // rounding is how far two values may lie apart and still be the same number.

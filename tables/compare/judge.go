@@ -7,7 +7,7 @@ import (
 	"witnessmark/tables/limits"
 )
 
-// judge asks the limits, and says which changed tables none of them looked at.
+// judge asks the limits, and says which changed tables none of them looked at, be it in a signal.
 func (s *session) judge() error {
 	lim := s.in.Limits
 	if lim == nil {
@@ -36,37 +36,54 @@ func (s *session) judge() error {
 	s.report.Findings = append(s.report.Findings, judged.Findings...)
 	s.report.Margins = judged.Margins
 	s.report.Unjudged = append(s.report.Unjudged, judged.Unjudged...)
-	why := whyNot(judged)
+	for _, sig := range s.report.Signals {
+		sig.JudgedBy = judged.JudgedBy[sig.Id]
+	}
+	why := s.whyNot(judged)
 	for _, c := range s.changes {
 		by := judged.JudgedBy[c.id]
 		if c.report != nil {
 			c.report.JudgedBy = by
 		}
-		if len(by) == 0 {
+		if len(by)+len(judged.Through[c.id]) == 0 {
 			s.noLimit(c, why[c.id])
 		}
 	}
 	return nil
 }
 
-// whyNot is, for each table, what kept rules from judging it.
-func whyNot(judged *limits.Judged) map[string][]string {
+// whyNot is, for each table, what kept rules from judging it, or a signal that depends on it.
+func (s *session) whyNot(judged *limits.Judged) map[string][]string {
 	why := map[string][]string{}
+	say := func(table, signal, text string) {
+		if signal == "" {
+			why[table] = append(why[table], text)
+			return
+		}
+		for _, t := range s.candLay.SignalByID[signal].Tables {
+			why[t.ID] = append(why[t.ID], "in signal "+signal+": "+text)
+		}
+	}
 	for _, u := range judged.Unjudged {
-		why[u.Table] = append(why[u.Table], fmt.Sprintf("%s could not: %s", u.Rule, u.Reason))
+		say(u.Table, u.Signal, fmt.Sprintf("%s could not: %s", u.Rule, u.Reason))
 	}
 	for _, u := range judged.Passed {
-		why[u.Table] = append(why[u.Table], fmt.Sprintf("%s found nothing to look at: %s", u.Rule, u.Reason))
+		say(u.Table, u.Signal, fmt.Sprintf("%s found nothing to look at: %s", u.Rule, u.Reason))
 	}
 	for _, f := range judged.Findings {
 		if f.Rule == "rule-error" {
-			why[f.Table] = append(why[f.Table], "a rule could not be evaluated: "+f.Detail)
+			say(f.Table, f.Signal, "a rule could not be evaluated: "+f.Detail)
+		}
+	}
+	for _, sig := range s.report.Signals {
+		if len(sig.JudgedBy) > 0 {
+			say("", sig.Id, fmt.Sprintf("%s did not look it up", joined(sig.JudgedBy)))
 		}
 	}
 	return why
 }
 
-// noLimit says of a changed table that no rule looked at it, and why.
+// noLimit says of a changed table that no rule looked at it or at a signal that depends on it, and why.
 func (s *session) noLimit(c *change, why []string) {
 	if c.incomparable != "" {
 		why = append(why, c.incomparable)

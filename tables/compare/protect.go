@@ -2,11 +2,11 @@ package compare
 
 import (
 	"fmt"
-	"math"
 
 	"google.golang.org/protobuf/proto"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/bounded"
 )
 
 const protectionRule = "protection-weakened"
@@ -25,7 +25,7 @@ func (s *session) protectionWeakened() {
 			if c.joint == nil && (c.xMoved || c.yMoved) {
 				s.notTold(c, "its breakpoints changed, and it cannot be interpolated; its cells were compared by index")
 			}
-			if f := c.weakened(side); f != nil {
+			for _, f := range c.weakened(side) {
 				s.find(f)
 			}
 		}
@@ -60,6 +60,7 @@ type retreat struct {
 	base, cand float64
 	where      string
 	worst      *calibrationv1.Worst
+	undecided  string // why more may have moved; empty normally
 }
 
 // retreat looks at the joined surface where breakpoints changed, else at the changed cells; up says that
@@ -87,35 +88,68 @@ func (c *change) retreat(up bool) (r retreat) {
 		}
 		return r
 	}
+	if c.curved() {
+		return c.curvedRetreat(up)
+	}
 	c.joint.each(func(x, y, b, v float64, _ bool) {
 		if move(b, v, v-b, halfStep(c.baseTable.Cells, c.candTable.Cells, b, v)) {
-			r.where, r.worst = c.point(x, y), &calibrationv1.Worst{}
-			if c.candTable.X != nil {
-				r.worst.X = proto.Float64(x)
-			}
-			if c.candTable.Y != nil {
-				r.worst.Y = proto.Float64(y)
-			}
+			r.where, r.worst = c.point(x, y), c.surfacePoint(x, y)
 		}
 	})
 	return r
 }
 
-// weakened is nil where no place of the table moved to its weaker side.
-func (c *change) weakened(side string) *calibrationv1.Finding {
+// surfacePoint is a place of the surface as the report says it.
+func (c *change) surfacePoint(x, y float64) *calibrationv1.Worst {
+	w := &calibrationv1.Worst{}
+	if c.candTable.X != nil {
+		w.X = proto.Float64(x)
+	}
+	if c.candTable.Y != nil {
+		w.Y = proto.Float64(y)
+	}
+	return w
+}
+
+// curvedRetreat is retreat of what curves between breakpoints; it counts the cells between joined ones.
+func (c *change) curvedRetreat(up bool) (r retreat) {
+	judged, err := c.beyond(up)
+	if err != nil {
+		return retreat{undecided: err.Error()}
+	}
+	if judged.Undecided > 0 {
+		r.undecided = fmt.Sprintf("%s could not be decided, and no more than %s %s there", several(judged.Undecided, "cell"), short(judged.UndecidedBound), c.candTable.Unit)
+	}
+	found := judged.Found[bounded.Introduced]
+	if found.Cells == 0 {
+		return r
+	}
+	p := found.Worst
+	x, y := p.Inputs[0], p.Inputs[1]
+	r.count, r.most, r.base, r.cand = found.Cells, p.Beyond, p.Limit, p.Value
+	r.where, r.worst = c.point(x, y), c.surfacePoint(x, y)
+	r.worst.Bound = proto.Float64(found.Bound)
+	return r
+}
+
+// weakened finds whether any place of the table moved to its weaker side.
+func (c *change) weakened(side string) (out []*calibrationv1.Finding) {
 	up := side == "lower"
 	r := c.retreat(up)
+	if r.undecided != "" {
+		out = append(out, &calibrationv1.Finding{Rule: "undecided", Severity: "caution", Table: c.id, Count: 1, Detail: protectionRule + ": " + r.undecided})
+	}
 	if r.count == 0 {
-		return nil
+		return out
 	}
 	verb := map[bool]string{true: "rose", false: "fell"}[up]
 	r.worst.Value, r.worst.Limit, r.worst.Excess = proto.Float64(r.cand), proto.Float64(r.base), r.most
 	f := &calibrationv1.Finding{Rule: protectionRule, Severity: "warning", Table: c.id, Count: uint32(r.count), Worst: r.worst}
 	f.Detail = fmt.Sprintf("it protects while it is %s, and %s by up to %s %s (%s): %s where it was %s", side, verb, short(r.most), c.candTable.Unit, r.where, short(r.cand), short(r.base))
 	if c.found != nil && c.found.numeric() {
-		if all := c.found.retreat(up); all.most > r.most && !math.IsInf(r.most, 1) {
+		if all := c.found.retreat(up); all.most > r.most {
 			f.Detail += fmt.Sprintf("; since the car first came by up to %s %s (%s)", short(all.most), c.candTable.Unit, all.where)
 		}
 	}
-	return f
+	return append(out, f)
 }

@@ -2,6 +2,7 @@ package compare
 
 import (
 	"encoding/binary"
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -129,5 +130,65 @@ func TestProtectionOfWhatIsUnknown(t *testing.T) {
 	r := compared(t, Input{Base: base, Candidate: cand, Layout: lay})
 	if want := "protection-weakened first: 0x1022 to 0x1024 of it are unknown, and others differ"; !slices.Contains(unjudgedTexts(r), want) {
 		t.Errorf("unjudged %q lacks %q", unjudgedTexts(r), want)
+	}
+}
+
+// A quotient curves between breakpoints. 10^7/raw with raw from 1000 to 39980 over 1000 to 2999 becomes one from 1000 to
+// 20000 over 1000 to 3000: equal at 1000 and 250 more at 3000, and most between: 10^7/(1000+9.5t) - 10^7/(1000+19.4997t)
+// is greatest, by its derivative, at t = 73.48, where it is 1778.7. One raw step there is near 3.
+func TestProtectionOfAQuotient(t *testing.T) {
+	yaml := `
+name: quotient
+title: A period
+byte_order: big
+image: {start: 0, size: 0x20}
+tables:
+  - {id: r, protects: SIDE, quantity: speed, unit: 1/min, stored: {address: 0x10, type: u16}, conversion: {rational: {num: [10000000, 0, 0], den: [0, 1, 0]}}, x: {id: rx, quantity: load, unit: "%", stored: {address: 0, type: u16, count: 2}}}
+`
+	fill := func(values ...uint16) []byte {
+		b := make([]byte, 0x20)
+		for i, at := range []int{0, 2, 0x10, 0x12} {
+			binary.BigEndian.PutUint16(b[at:], values[i])
+		}
+		return b
+	}
+	base, cand := fill(1000, 2999, 1000, 39980), fill(1000, 3000, 1000, 20000)
+	r := pair(t, layoutOf(t, strings.Replace(yaml, "SIDE", "lower", 1)), base, cand)
+	f := finding(t, r, "protection-weakened:r")
+	if w := f.Worst; math.Abs(w.GetX()-1073.48) > 20 || math.Abs(w.GetExcess()-1778.7) > 2 || w.GetBound() < w.GetExcess() || w.GetBound() > 1783 || w.Y != nil || f.Count == 0 {
+		t.Errorf("between the breakpoints: %v", f)
+	}
+	r = pair(t, layoutOf(t, strings.Replace(yaml, "SIDE", "higher", 1)), base, cand)
+	if len(r.Findings) != 0 {
+		t.Errorf("to its own side: %v", r.Findings)
+	}
+	// The same line on another breakpoint: 20 raw for each step of load. To a raw step it is the same.
+	r = pair(t, layoutOf(t, strings.Replace(yaml, "SIDE", "lower", 1)), fill(1000, 3000, 1000, 41000), fill(1000, 2000, 1000, 21000))
+	if len(r.Findings) == 0 {
+		t.Error("held from 2000 on, it is another one there")
+	}
+	r = pair(t, layoutOf(t, strings.Replace(yaml, "SIDE", "lower", 1)), fill(1000, 3000, 1000, 41000), fill(1000, 3010, 1000, 41200))
+	if len(r.Findings) != 0 {
+		t.Errorf("the same but beyond 3000, where it falls: %v", r.Findings)
+	}
+}
+
+// A float has no raw step: of one quotient of floats any difference beyond rounding is one.
+func TestAQuotientOfFloatsIsNotRegridded(t *testing.T) {
+	lay := layoutOf(t, `
+name: floats
+title: A quotient of floats
+byte_order: big
+image: {start: 0, size: 0x20}
+tables:
+  - {id: r, quantity: speed, unit: 1/min, stored: {address: 0x10, type: f32}, conversion: {rational: {num: [1, 0, 0], den: [0, 1, 0]}}, x: {id: rx, quantity: load, unit: "%", stored: {address: 0, type: u8, count: 2}}}
+`)
+	base := make([]byte, 0x20)
+	base[0], base[1] = 10, 20
+	putFloat(base, 0x10, 0.25)
+	putFloat(base, 0x14, 0.5)
+	cand := edited(base, func(b []byte) { b[1] = 21 })
+	if r := pair(t, lay, base, cand); r.Tables[0].Regridded {
+		t.Errorf("0.5 at 20 became 0.4773: %v", r.Tables[0])
 	}
 }
