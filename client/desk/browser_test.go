@@ -113,7 +113,7 @@ func (b *tab) sees(words string) {
 func (b *tab) follows(words string) {
 	b.Helper()
 	b.until("a link "+words, fmt.Sprintf(`(e => e !== undefined && (e.click(), true))(
-		[...document.querySelectorAll("main a, main button, nav a")].find(e => e.textContent.trim().startsWith(%s)))`, quote(words)))
+		[...document.querySelectorAll("main a, main button, main summary, nav a")].find(e => e.textContent.trim().startsWith(%s)))`, quote(words)))
 }
 
 func (b *tab) goes(path string) {
@@ -143,6 +143,12 @@ func (b *tab) confirms(button string) {
 	b.do(chromedp.SendKeys("#typed", passphrase), chromedp.Click("#pressed"))
 }
 
+// ticks ticks a box by its value.
+func (b *tab) ticks(value string) {
+	b.Helper()
+	b.until("the box "+value, fmt.Sprintf(`(e => e !== null && (e.checked || (e.click(), true)))(document.querySelector(%s))`, quote(fmt.Sprintf(`main input[type=checkbox][value=%q]`, value))))
+}
+
 func (b *tab) chooses(field, file string) {
 	b.Helper()
 	selector := fmt.Sprintf(`main input[name=%q]`, field)
@@ -168,6 +174,7 @@ func TestThreePeopleClickThroughAWholeJob(t *testing.T) {
 	tech.chooses("file", w.demo("asfound.hex"))
 	tech.confirms("Add a read")
 	tech.sees("judged by itself: clear")
+	tech.follows("What you cannot do now")
 	tech.sees("This is a calibrator's or a lead's to do; you are technician.")
 
 	// The calibrator finds it in the tray, and submits what nobody may sign.
@@ -176,23 +183,28 @@ func TestThreePeopleClickThroughAWholeJob(t *testing.T) {
 	cal.goes("/job/1/submit")
 	cal.chooses("file", w.demo("submission-1.bin"))
 	cal.types("note", "boost for the larger wheel")
-	cal.types("meant", "boost.target, ignition.98")
+	cal.ticks("boost.target")
+	cal.ticks("ignition.98")
 	cal.confirms("Submit a modified image")
 	cal.sees("The verdict is danger.")
 	cal.sees("cut-above-target")
 
 	// The lead's tray has renewed itself, and the sheet says no.
-	lead.sees("To sign or return")
+	lead.sees("nobody may sign it; it is to be returned")
+	lead.sees("(1) Tray")
+	lead.sees("danger cut-above-target:boost.target")
 	lead.until("news for a screen reader", `document.getElementById("news").textContent.includes("renewed")`)
-	lead.follows("1.1")
+	lead.follows("Return 1.1")
 	lead.sees("Nobody may sign it.")
 	lead.sees("You cannot sign this")
-	lead.types("reason", "199.9 kPa typed as 1999")
+	lead.ticks("cut-above-target:boost.target")
+	lead.until("the finding in the text", `document.querySelector("[name=reason]").value.startsWith("cut-above-target:boost.target: found 1999.0 kPa, allowed ")`)
+	lead.types("reason", "\n199.9 kPa typed as 1999")
 	lead.confirms("Return 1.1")
 	lead.sees("You returned 1.1.")
 
 	cal.goes("/")
-	cal.sees("returned by lead: 199.9 kPa typed as 1999")
+	cal.sees("199.9 kPa typed as 1999")
 	cal.goes("/job/1/submit")
 	cal.chooses("file", w.demo("submission-2.bin"))
 	cal.types("note", "without the slips")
@@ -202,7 +214,7 @@ func TestThreePeopleClickThroughAWholeJob(t *testing.T) {
 
 	// The lead signs, with a reason, what they could read before.
 	lead.goes("/")
-	lead.follows("1.2")
+	lead.follows("Sign or return 1.2")
 	lead.sees("A lead must sign it")
 	lead.types("because:advance-ceiling:ignition.98", "no knock on the rolling road")
 	lead.follows("Read the exact statement")

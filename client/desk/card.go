@@ -18,17 +18,22 @@ type happened struct {
 	Said       string // what its author added
 	Href       string
 	Files      []*recordv1.NotedFile
+	Get        string // the name by which a working copy is had; empty for none
 }
 
-// offered is a deed on the card, and why this person may not do it now.
-type offered struct{ Href, Label, Why string }
+// offered is a deed on the card: why this person may not do it now, or that it is the likely one.
+type offered struct {
+	Href, Label, Why string
+	Strong           bool
+}
 
 type cardBody struct {
 	Job      *recordv1.Job
 	Alarms   []alarmLine
 	Happened []happened
-	Deeds    []offered
-	More     []offered
+	Deeds    []offered // the likely first
+	More     []offered // seldom done
+	Not      []offered // what cannot be done now
 	Releases []string
 	Pairs    bool       // two submissions can be compared
 	Numbers  [][]string // of the car and its parts, and what they come to
@@ -50,24 +55,52 @@ func (d *Desk) card(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	err = d.client.View(func(s *record.State) error {
-		b.Happened, b.Others = story(j, s.CarHistory(j.GetCar()).GetEvents())
+		b.Happened, b.Others = story(j, s.CarHistory(j.GetCar()).GetEvents(), named(p, j))
 		return nil
 	})
 	if err != nil {
 		return err
 	}
-	for _, o := range deeds() {
-		one := offered{fmt.Sprintf("/job/%d/%s", j.GetNumber(), o.path), o.label, o.why(p, j)}
-		switch {
-		case j.GetState() == "closed" && !o.closed: // what takes nothing more
-		case !o.more:
-			b.Deeds = append(b.Deeds, one)
-		case one.Why == "":
-			b.More = append(b.More, one)
-		}
-	}
+	b.offer(p, j, d.client.OnePerson())
 	d.show(w, p, http.StatusOK, "card", b)
 	return nil
+}
+
+// offer sorts the deeds by whether this person may do them now; what the job waits for comes first.
+func (b *cardBody) offer(p page, j *recordv1.Job, onePerson bool) {
+	likely := map[string]bool{}
+	for _, w := range record.WaitsOf(j) {
+		if !w.May(p.Me, onePerson) {
+			continue
+		}
+		if do := does[w.What]; do.deed != "" {
+			likely[do.deed] = true
+		} else {
+			b.Deeds = append(b.Deeds, offered{Href: "/sheet/" + w.Of.String(), Label: do.word + " " + w.Of.String(), Strong: true})
+		}
+	}
+	for _, o := range deeds() {
+		one := offered{Href: fmt.Sprintf("/job/%d/%s", j.GetNumber(), o.path), Label: o.label, Why: o.why(p, j), Strong: likely[o.path]}
+		switch {
+		case j.GetState() == "closed" && !o.closed: // what takes nothing more
+		case one.Why != "" && !o.more:
+			b.Not = append(b.Not, one)
+		case one.Why != "":
+		case o.more:
+			b.More = append(b.More, one)
+		default:
+			b.Deeds = append(b.Deeds, one)
+		}
+	}
+	slices.SortStableFunc(b.Deeds, func(a, b offered) int {
+		switch {
+		case a.Strong == b.Strong:
+			return 0
+		case a.Strong:
+			return -1
+		}
+		return 1
+	})
 }
 
 // releases are what can be collected of a job.
@@ -82,7 +115,7 @@ func releases(j *recordv1.Job) (out []*recordv1.Submission) {
 
 // story is everything that happened to a job, out of what happened to its car; others are the car's
 // other jobs.
-func story(j *recordv1.Job, events []*recordv1.CarEvent) (out []happened, others []uint32) {
+func story(j *recordv1.Job, events []*recordv1.CarEvent, copies map[uint32]record.Name) (out []happened, others []uint32) {
 	said := saidAt(j)
 	for _, e := range events {
 		if n := e.GetJob(); n != j.GetNumber() {
@@ -92,6 +125,9 @@ func story(j *recordv1.Job, events []*recordv1.CarEvent) (out []happened, others
 			continue
 		}
 		h := happened{CarEvent: e, Said: said[e.GetEvent().GetEntry()]}
+		if name, ok := copies[e.GetEvent().GetEntry()]; ok {
+			h.Get = name.String()
+		}
 		h.What, h.Text, _ = strings.Cut(e.GetWhat(), ": ")
 		if e.GetSubmission() != 0 {
 			h.Href = "/sheet/" + ofJob(e.GetJob(), e.GetSubmission())

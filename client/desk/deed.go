@@ -33,10 +33,11 @@ type deed struct {
 
 // field is one thing that a form asks.
 type field struct {
-	Kind              string // line, text, pick, tick or file
+	Kind              string // line, text, day, pick, tick, ticks or file
 	Name, Label, Hint string
 	Value             string
-	Options           [][2]string // of a pick: value and words
+	Options           [][2]string // of a pick or ticks: value and words
+	Chosen            []string    // of ticks
 	None              string      // what to do where there is nothing to pick
 	Must              bool
 }
@@ -50,7 +51,12 @@ type filling struct {
 	problem error             // why it was refused
 }
 
-func (f *filling) value(name string) string { return strings.TrimSpace(f.FormValue(name)) }
+func (f *filling) value(name string) string { return said(f.Request, name) }
+
+// said is what was typed into a field; browsers end lines as networks do.
+func said(r *http.Request, name string) string {
+	return strings.TrimSpace(strings.ReplaceAll(r.FormValue(name), "\r\n", "\n"))
+}
 
 func (f *filling) number(name string) uint32 {
 	n, _ := strconv.ParseUint(f.value(name), 10, 32) // what is no number is none that there is
@@ -126,6 +132,7 @@ func (d *Desk) form(w http.ResponseWriter, o *deed, f *filling) (err error) {
 			if said := f.value(one.Name); said != "" || f.problem != nil { // what was emptied stays so
 				b.Fields[i].Value = said
 			}
+			b.Fields[i].Chosen = f.Form[one.Name]
 		}
 	}
 	d.show(w, p.refused(d, f.problem), statusOf(f.Request, f.problem), "form", b)

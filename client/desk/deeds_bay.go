@@ -2,6 +2,7 @@ package desk
 
 import (
 	"fmt"
+	"slices"
 
 	"witnessmark/client"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
@@ -35,8 +36,11 @@ var readDeed = deed{path: "read", label: "Add a read", kind: "read",
 
 var voidDeed = deed{path: "void", label: "Void a read", kind: "void", more: true,
 	not: func(j *recordv1.Job) string {
-		if record.AsFound(j) == nil {
+		switch {
+		case record.AsFound(j) == nil:
 			return noRead
+		case len(voidable(j)) == 0:
+			return "A submission stands on the only read that there is, or it was collected."
 		}
 		return ""
 	},
@@ -45,10 +49,8 @@ var voidDeed = deed{path: "void", label: "Void a read", kind: "void", more: true
 	},
 	fields: func(f *filling) []field {
 		pick := field{Kind: "pick", Name: "read", Label: "Read"}
-		for _, r := range f.job.GetReads() {
-			if r.GetVoided() == nil {
-				pick.Options = append(pick.Options, [2]string{fmt.Sprint(r.GetNumber()), fmt.Sprintf("read %d by %s, %s", r.GetNumber(), r.GetAdded().GetPerson(), when(r.GetAdded().GetSignedAt()))})
-			}
+		for _, r := range voidable(f.job) {
+			pick.Options = append(pick.Options, [2]string{fmt.Sprint(r.GetNumber()), fmt.Sprintf("read %d by %s, %s", r.GetNumber(), r.GetAdded().GetPerson(), when(r.GetAdded().GetSignedAt()))})
 		}
 		return []field{pick, because("Why it is void")}
 	},
@@ -56,6 +58,17 @@ var voidDeed = deed{path: "void", label: "Void a read", kind: "void", more: true
 		_, err := f.desk.client.VoidRead(f.Context(), f.job.GetNumber(), f.number("read"), f.value("because"))
 		return fmt.Sprintf("You voided read %d.", f.number("read")), "", err
 	}}
+
+// voidable are the reads that nothing stands on.
+func voidable(j *recordv1.Job) (out []*recordv1.Read) {
+	stood := len(j.GetSubmissions()) > 0 || slices.ContainsFunc(j.GetCollections(), func(c *recordv1.Collection) bool { return c.GetSubmission() == 0 })
+	for _, r := range j.GetReads() {
+		if r.GetVoided() == nil && (!stood || r != record.AsFound(j)) {
+			out = append(out, r)
+		}
+	}
+	return out
+}
 
 const noRead = "The job has no read yet."
 

@@ -84,6 +84,19 @@ func (d *Desk) names(kind string) (out [][2]string) {
 	return out
 }
 
+// tables are those of the job's definition, each with its title.
+func (f *filling) tables() (out [][2]string) {
+	lay, err := f.desk.client.JobLayout(f.Context(), f.job)
+	if err != nil {
+		f.desk.log.Error("the definition cannot be read", "job", f.job.GetNumber(), "error", err)
+		return nil
+	}
+	for _, t := range lay.Source.GetTables() {
+		out = append(out, [2]string{t.GetId(), t.GetTitle()})
+	}
+	return out
+}
+
 var submitDeed = deed{path: "submit", label: "Submit a modified image", kind: "submission",
 	not: func(j *recordv1.Job) string {
 		if record.AsFound(j) == nil {
@@ -98,10 +111,10 @@ var submitDeed = deed{path: "submit", label: "Submit a modified image", kind: "s
 		return []field{{Kind: "file", Name: "file", Label: "Modified image", Must: true}, formatField("found by its content"),
 			subsField("What you started from", f.job, "the read as found", func(*recordv1.Submission) bool { return true }),
 			{Kind: "text", Name: "note", Label: "Note: what you did, and why"},
-			{Kind: "text", Name: "meant", Label: "Tables you meant to change", Hint: "Their names, apart by commas or lines. Left empty, you say nothing about it."}}
+			{Kind: "ticks", Name: "meant", Label: "Tables you meant to change", Options: f.tables(), Hint: "With none ticked, you say nothing about it."}}
 	},
 	do: func(f *filling) (string, string, error) {
-		meant := strings.FieldsFunc(f.value("meant"), func(c rune) bool { return strings.ContainsRune(", \r\n", c) })
+		meant := f.Form["meant"]
 		s, report, err := f.desk.client.Submit(f.Context(), client.NewSubmission{Job: f.job.GetNumber(), Path: f.files["file"], Format: f.format(),
 			From: f.number("submission"), Note: f.value("note"), Meant: meant, MeantGiven: len(meant) > 0})
 		if err != nil {
@@ -113,7 +126,7 @@ var submitDeed = deed{path: "submit", label: "Submit a modified image", kind: "s
 var noteDeed = deed{path: "note", label: "Add a note", kind: "note", more: true, closed: true,
 	fields: func(f *filling) []field {
 		return []field{subsField("About", f.job, "the job", func(*recordv1.Submission) bool { return true }),
-			{Kind: "line", Name: "table", Label: "One of its tables", Hint: "May be left out."}, {Kind: "text", Name: "text", Label: "Note", Must: true},
+			{Kind: "pick", Name: "table", Label: "One of its tables", Options: append([][2]string{{"", "none"}}, f.tables()...)}, {Kind: "text", Name: "text", Label: "Note", Must: true},
 			{Kind: "file", Name: "file", Label: "A file that goes with it"}}
 	},
 	do: func(f *filling) (string, string, error) {

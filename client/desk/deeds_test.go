@@ -227,8 +227,8 @@ func TestPagesOfJobsAreBounded(t *testing.T) {
 	b.hides("/", ">HC 1<", ">HC 2<")
 	b.shows("/", ">HC 3<", "Every job, closed ones too")
 	b.shows("/jobs", ">HC 1<", ">HC 2<", ">HC 3<")
-	b.hides("/jobs?before=3", ">HC 3<")
-	b.shows("/jobs?before=3", ">HC 2<", ">HC 1<")
+	b.hides("/jobs?skip=1", ">HC 3<")
+	b.shows("/jobs?skip=1", ">HC 2<", ">HC 1<")
 }
 
 // TestTheLedgerIsListedFromTheNewest: below an entry, of a kind, by a person.

@@ -33,6 +33,9 @@ func (d *Desk) ledger(w http.ResponseWriter, r *http.Request) error {
 // looked is how many entries a page looks at, at most, for those that are asked for.
 const looked = 5000
 
+// pageOf is how many entries stand on one page.
+const pageOf = 200
+
 func (d *Desk) ledgerBody(r *http.Request) (ledgerBody, error) {
 	q := r.URL.Query()
 	b := ledgerBody{Kinds: record.Kinds(), Kind: q.Get("kind"), Who: strings.TrimSpace(q.Get("who")), Checkpoint: d.client.Head().Checkpoint}

@@ -34,6 +34,9 @@ type page struct {
 	Distrust    bool     // it does not verify
 	Unapplied   bool     // it holds what this program does not know
 	Told        []string // what the client had to say of itself
+	Waits       int      // what waits for the person, alarms too
+	Broad       bool     // grids want the whole window
+	Mute        bool     // this desk cannot sign
 	Live        bool     // the page renews itself when the ledger grows
 	Note        note     // what was just done
 	Problem     string   // what was refused
@@ -83,9 +86,19 @@ var funcs = template.FuncMap{
 	"asOf":     func(t time.Time) string { return t.Local().Format("2 Jan 15:04") },
 	"ofJob":    ofJob,
 	"sentence": sentence,
+	"count":    count,
+	"day":      func(s string) string { return s[:min(len("2006-01-02"), len(s))] },
+	"among":    func(list []string, s string) bool { return slices.Contains(list, s) },
 	"kind":     func(s string) string { return strings.ReplaceAll(s, "_", "-") },
 	"words":    func(s ...string) []string { return s },
 	"join":     func(s []string) string { return strings.Join(s, ", ") },
+}
+
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
 }
 
 func short(sum string) string { return sum[:min(12, len(sum))] }
@@ -117,6 +130,7 @@ func ofJob(job, n uint32) string {
 // base is a page for somebody who is in, with what the ledger says now, or said last.
 func (d *Desk) base(r *http.Request, title string) page {
 	p := page{Title: title, Server: d.client.Server(), Fingerprint: d.client.Fingerprint(), Says: d.confirm.Says(), Typed: d.confirm.Typed(), Told: d.told.now()}
+	_, p.Mute = d.confirm.(Never)
 	if err := d.client.Look(r.Context()); err != nil {
 		p.Trouble, p.Try, p.Distrust = sentence(err.Error()), client.TryOf(err), client.KindOf(err) == client.Distrust
 	} else if _, reached := d.client.AsOf(); !reached {
@@ -125,7 +139,7 @@ func (d *Desk) base(r *http.Request, title string) page {
 	p.Head = d.client.Head()
 	me, err := d.client.Me()
 	if err == nil {
-		err = d.client.View(func(s *record.State) error { p.Unapplied = s.Unapplied(); return nil })
+		err = d.client.View(func(s *record.State) error { p.Unapplied, p.Waits = s.Unapplied(), waiting(s, me); return nil })
 	}
 	if p.Me, p.Roles = me, strings.Join(me.GetRoles(), ", "); err != nil {
 		p.Me, p.Trouble = new(recordv1.Person), sentence(err.Error())

@@ -12,6 +12,7 @@ import (
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
+	"witnessmark/tables/severity"
 )
 
 // drawnAtOnce is how many tables come with the sheet; the others come as they are scrolled to.
@@ -22,19 +23,31 @@ type sheetBody struct {
 	Sub      *recordv1.Submission
 	Alarms   []alarmLine // of the car
 	Report   *calibrationv1.Report
-	At       string // the sheet's address
-	WhoSigns string
+	At       string   // the sheet's address
+	Stands   string   // what is, or what must be done
+	Counts   []string // of findings, by severity, worst first
 	Findings template.HTML
 	Cards    []tableCard
 	Lazy     bool
 	Meant    []meantTable
+	Get      bool // this person may take a working copy
 	Needs    []need
 	NotSign  string // why this person may not sign
 	Return   bool   // it can be returned, or recalled
 	Recall   bool
 	Withdraw bool
+	Reasons  []returnReason         // that a return can be filled from
 	Others   []*recordv1.Submission // of the same job
-	Visited  *visitedBody           // nil where the job has no before-run
+	Said     string                 // what was written for a return that was refused
+	Notes    []noteLine
+	NoteAt   string       // where one is written; empty where none can be
+	Visited  *visitedBody // nil where the job has no before-run
+}
+
+// returnReason is a finding as a return would say it.
+type returnReason struct {
+	Key, Severity, Text string
+	Ticked              bool
 }
 
 type tableCard struct {
@@ -74,30 +87,28 @@ func (d *Desk) sheetOf(r *http.Request) (page, *sheetBody, error) {
 	}
 	s := rev.Submission
 	p.Title = fmt.Sprintf("Sheet of %s, %s", client.Name(s), text(rev.Job.GetPlate()))
-	b := &sheetBody{Review: rev, Sub: s, Report: rev.Report, At: "/sheet/" + client.Name(s), WhoSigns: whoSigns(rev, d.client.OnePerson()),
-		Findings: view.Findings(rev.Report, rev.Layout()), Meant: meantOf(rev),
+	b := &sheetBody{Review: rev, Sub: s, Report: rev.Report, At: "/sheet/" + client.Name(s), Stands: stands(rev, d.client.OnePerson()),
+		Counts: countsOf(rev.Report), Meant: meantOf(rev), Notes: notesOf(rev.Job, s.GetNumber(), ""),
 		Return: s.GetState() == record.Waiting || record.IsRelease(s), Recall: record.IsRelease(s),
 		Withdraw: s.GetState() == record.Waiting && p.wrote(s)}
 	if b.Alarms, err = d.alarmsOf(p, rev.Job.GetCar()); err != nil {
 		return p, nil, err
 	}
-	all := r.URL.Query().Get("all") != ""
-	base, candidate := rev.Images()
-	for i, t := range rev.Report.Tables {
-		c := tableCard{ID: t.Id, Href: b.At + "/table/" + url.PathEscape(t.Id), Fragment: b.At + "/card/" + url.PathEscape(t.Id),
-			Numbers: fmt.Sprintf("%d of %d cells changed", t.Changed, t.Cells)}
-		if i < drawnAtOnce || all {
-			c.HTML = view.TableCard(rev.Report, t, rev.Layout(), base, candidate, c.Href)
-		} else {
-			b.Lazy = true
-		}
-		b.Cards = append(b.Cards, c)
+	drawn := comparisonOf(rev)
+	b.Findings = drawn.Findings(hrefIn(drawn, b.At))
+	for _, f := range rev.Report.GetFindings() {
+		key := client.Key(f)
+		b.Reasons = append(b.Reasons, returnReason{key, f.GetSeverity(), drawn.Sentence(key, f), slices.Contains(r.Form["finding"], key)})
+	}
+	b.Cards, b.Lazy = cardsOf(drawn, b.At, r.URL.Query().Get("all") != "")
+	b.Get = p.has("calibrator", "lead")
+	b.Said = r.PostForm.Get("reason")
+	if p.may("note") == "" {
+		b.NoteAt = noteAt(rev.Job, n, "")
 	}
 	b.Visited = d.visited(r.Context(), rev)
 	if err := d.client.MaySign(rev); err != nil {
-		if b.NotSign = err.Error(); s.GetState() != record.Waiting {
-			b.WhoSigns = "Nothing is left to sign: it is " + s.GetState() + "."
-		}
+		b.NotSign = err.Error()
 	} else {
 		b.Needs = d.needs(rev)
 	}
@@ -124,6 +135,25 @@ func (d *Desk) needs(rev *client.Review) []need {
 	return out
 }
 
+// stands says what is to be done about a submission that waits, and what is so of any other.
+func stands(r *client.Review, onePerson bool) string {
+	s := r.Submission
+	switch s.GetState() {
+	case record.Waiting:
+		return whoSigns(r, onePerson)
+	case record.Returned:
+		return "Returned by " + s.GetReturned().GetPerson() + "."
+	case record.InCar:
+		return "It is in the car: a read-back matched it. " + s.GetSigned().GetPerson() + " signed it off."
+	case record.Released:
+		if s.GetCollected() {
+			return "Released and collected; " + s.GetSigned().GetPerson() + " signed it off."
+		}
+		return "Released by " + s.GetSigned().GetPerson() + "; it can be collected."
+	}
+	return "It is " + s.GetState() + "; nothing is left to sign."
+}
+
 func whoSigns(r *client.Review, onePerson bool) string {
 	but := ", and not its author, " + r.Submission.Submitted.GetPerson()
 	if onePerson {
@@ -142,6 +172,22 @@ func whoSigns(r *client.Review, onePerson bool) string {
 	return "A calibrator or a lead must sign it" + but + "."
 }
 
+// countsOf says how many findings of each severity there are, worst first.
+func countsOf(r *calibrationv1.Report) (out []string) {
+	for _, word := range slices.Backward(severity.Words()) {
+		n := 0
+		for _, f := range r.GetFindings() {
+			if f.GetSeverity() == word {
+				n++
+			}
+		}
+		if n > 0 {
+			out = append(out, fmt.Sprintf("%d %s", n, word))
+		}
+	}
+	return out
+}
+
 // meantOf sets what the author meant beside what changed.
 func meantOf(r *client.Review) []meantTable {
 	var out []meantTable
@@ -157,6 +203,47 @@ func meantOf(r *client.Review) []meantTable {
 	return out
 }
 
+// comparisonOf is a reviewed submission as it is drawn.
+func comparisonOf(rev *client.Review) *view.Comparison {
+	base, candidate := rev.Images()
+	return &view.Comparison{Report: rev.Report, Layout: rev.Layout(), Limits: rev.Limits(), Base: base, Candidate: candidate}
+}
+
+// hrefIn leads from each finding to its cell, or to the part of the page at that address which it is about.
+func hrefIn(c *view.Comparison, at string) func(*calibrationv1.Finding) string {
+	return func(f *calibrationv1.Finding) string {
+		switch {
+		case f.GetTable() != "":
+			href := at + "/table/" + url.PathEscape(f.GetTable())
+			if row, col, ok := c.CellOf(f); ok {
+				href += fmt.Sprintf("?at=%d,%d", row, col)
+			}
+			return href
+		case len(f.GetRanges()) > 0:
+			return at + "#bytes"
+		case f.GetRule() == "checksum" || f.GetRule() == "identity":
+			return at + "#sums"
+		}
+		return ""
+	}
+}
+
+// cardsOf are the changed tables, the worst first; the later ones come as they are scrolled to,
+// unless all are asked for.
+func cardsOf(c *view.Comparison, at string, all bool) (cards []tableCard, lazy bool) {
+	for i, t := range c.WorstFirst() {
+		card := tableCard{ID: t.GetId(), Href: at + "/table/" + url.PathEscape(t.GetId()), Fragment: at + "/card/" + url.PathEscape(t.GetId()),
+			Numbers: fmt.Sprintf("%d of %d cells changed", t.GetChanged(), t.GetCells())}
+		if i < drawnAtOnce || all {
+			card.HTML = c.Card(t, card.Href)
+		} else {
+			lazy = true
+		}
+		cards = append(cards, card)
+	}
+	return cards, lazy
+}
+
 // cardOf is one table's picture, for a sheet that is being read.
 func (d *Desk) cardOf(w http.ResponseWriter, r *http.Request) error {
 	job, n, err := subOf(r)
@@ -167,14 +254,17 @@ func (d *Desk) cardOf(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	base, candidate := rev.Images()
 	for _, t := range rev.Report.Tables {
 		if t.Id == r.PathValue("table") {
-			w.Header().Set("Content-Type", "text/html; charset=utf-8")
-			_, err := w.Write([]byte(view.TableCard(rev.Report, t, rev.Layout(), base, candidate,
-				"/sheet/"+client.Name(rev.Submission)+"/table/"+url.PathEscape(t.Id))))
-			return err
+			return fragment(w, comparisonOf(rev).Card(t, "/sheet/"+client.Name(rev.Submission)+"/table/"+url.PathEscape(t.Id)))
 		}
 	}
 	return errAway
+}
+
+// fragment sends a part of a page, for its script.
+func fragment(w http.ResponseWriter, html template.HTML) error {
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	_, err := w.Write([]byte(html))
+	return err
 }

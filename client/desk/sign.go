@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"fmt"
 	"net/http"
+	"slices"
 	"strings"
 
 	"witnessmark/client"
@@ -28,7 +29,7 @@ func (d *Desk) draft(w http.ResponseWriter, r *http.Request) error {
 	because := map[string]string{}
 	for i := range sheet.Needs {
 		n := &sheet.Needs[i]
-		n.Value = strings.TrimSpace(r.PostFormValue("because:" + n.Key))
+		n.Value = said(r, "because:"+n.Key)
 		if n.Value != "" {
 			because[n.Key] = n.Value
 		}
@@ -94,16 +95,38 @@ func (d *Desk) confirmed(r *http.Request, what string) error {
 // sendBack is the signed no.
 func (d *Desk) sendBack(w http.ResponseWriter, r *http.Request) error {
 	return d.onSheet(w, r, func(job, n uint32) (string, error) {
-		reason := strings.TrimSpace(r.PostFormValue("reason"))
-		if reason == "" {
-			return "", &client.Error{Kind: client.Usage, Text: "nothing was returned: say why, so that its author can act on it"}
+		reason, err := d.reasonOf(r, job, n)
+		if err != nil {
+			return "", err
 		}
 		if err := d.confirmed(r, fmt.Sprintf("return %d.%d: %s", job, n, reason)); err != nil {
 			return "", err
 		}
-		_, err := d.client.ReturnSubmission(r.Context(), job, n, reason)
+		_, err = d.client.ReturnSubmission(r.Context(), job, n, reason)
 		return fmt.Sprintf("You returned %d.%d.", job, n), err
 	})
+}
+
+// reasonOf is what was written for a return, and a line for each ticked finding. A page whose script
+// runs writes those lines into the text, where they can be changed, and sends no ticks.
+func (d *Desk) reasonOf(r *http.Request, job, n uint32) (string, error) {
+	lines := []string{said(r, "reason")}
+	if len(r.PostForm["finding"]) > 0 {
+		rev, err := d.client.Review(r.Context(), job, n)
+		if err != nil {
+			return "", err
+		}
+		for _, f := range rev.Report.GetFindings() {
+			if key := client.Key(f); slices.Contains(r.PostForm["finding"], key) {
+				lines = append(lines, comparisonOf(rev).Sentence(key, f))
+			}
+		}
+	}
+	reason := strings.TrimSpace(strings.Join(lines, "\n"))
+	if reason == "" {
+		return "", &client.Error{Kind: client.Usage, Text: "nothing was returned: say why, so that its author can act on it"}
+	}
+	return reason, nil
 }
 
 func (d *Desk) withdraw(w http.ResponseWriter, r *http.Request) error {

@@ -13,13 +13,16 @@ import (
 	"witnessmark/tables/surface"
 )
 
+// tableBody is one table whole, of a comparison that a page shows.
 type tableBody struct {
 	ID, Title, Unit string
 	Base, Candidate string // what the two sides are
 	Back            string
 	HTML            template.HTML
-	Before, After   string // the changed tables around it
+	Before, After   string // the changed tables around it, as the sheet has them
 	At              string
+	Notes           []noteLine
+	Note            string // where one is written; empty where none can be
 }
 
 func (d *Desk) table(w http.ResponseWriter, r *http.Request) error {
@@ -32,41 +35,90 @@ func (d *Desk) table(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	base, _ := rev.Images()
 	at := "/sheet/" + client.Name(rev.Submission)
-	b := tableBody{Base: "the read as found", Candidate: client.Name(rev.Submission), Back: at, At: at + "/table/"}
-	return d.showTable(w, r, p, b, rev, rev.Report, base)
+	b := tableBody{Base: asFound, Candidate: client.Name(rev.Submission), Back: at, At: at + "/table/",
+		Notes: notesOf(rev.Job, n, r.PathValue("table"))}
+	if p.may("note") == "" {
+		b.Note = noteAt(rev.Job, n, r.PathValue("table"))
+	}
+	return d.showTable(w, r, p, b, rev, comparisonOf(rev), at)
 }
 
-func (d *Desk) showTable(w http.ResponseWriter, r *http.Request, p page, b tableBody, rev *client.Review, report *calibrationv1.Report, base []byte) error {
+// asFound is how pages call that side.
+const asFound = "the read as found"
+
+// cellAt is the cell that the address names as ?at=ROW,COLUMN; nil where it names none.
+func cellAt(r *http.Request) *[2]int {
+	var at [2]int
+	if n, _ := fmt.Sscanf(r.URL.Query().Get("at"), "%d,%d", &at[0], &at[1]); n != 2 {
+		return nil
+	}
+	return &at
+}
+
+func (d *Desk) showTable(w http.ResponseWriter, r *http.Request, p page, b tableBody, rev *client.Review, c *view.Comparison, at string) error {
 	b.ID = r.PathValue("table")
 	t, ok := rev.Layout().ByID[b.ID]
 	if !ok {
 		return errAway
 	}
-	_, candidate := rev.Images()
 	history, err := d.history(r.Context(), rev, b.ID)
 	if err != nil {
 		return err
 	}
-	if b.HTML, err = view.TablePage(report, b.ID, rev.Layout(), base, candidate, rev.Limits(), history); err != nil {
+	o := view.Whole{History: history, At: cellAt(r), Section: at + "/section/" + url.PathEscape(b.ID), Href: hrefIn(c, at)}
+	if b.HTML, err = c.Table(b.ID, o); err != nil {
 		return err
 	}
-	for i, c := range report.Tables {
-		if c.Id != b.ID {
+	tables := c.WorstFirst()
+	for i, one := range tables {
+		if one.Id != b.ID {
 			continue
 		}
 		if i > 0 {
-			b.Before = report.Tables[i-1].Id
+			b.Before = tables[i-1].Id
 		}
-		if i+1 < len(report.Tables) {
-			b.After = report.Tables[i+1].Id
+		if i+1 < len(tables) {
+			b.After = tables[i+1].Id
 		}
 	}
 	b.Title, b.Unit = title(rev, b.ID), t.Unit
-	p.Title = fmt.Sprintf("%s, %s against %s", b.ID, b.Candidate, b.Base)
+	p.Title, p.Broad = fmt.Sprintf("%s, %s against %s", b.ID, b.Candidate, b.Base), true
 	d.show(w, p, http.StatusOK, "table", b)
 	return nil
+}
+
+// section is the two sections of a table through a cell, for the page that shows it.
+func (d *Desk) section(w http.ResponseWriter, r *http.Request) error {
+	job, n, err := subOf(r)
+	if err != nil {
+		return err
+	}
+	rev, err := d.client.Review(r.Context(), job, n)
+	if err != nil {
+		return err
+	}
+	return sendSection(w, r, comparisonOf(rev))
+}
+
+func (d *Desk) sectionBetween(w http.ResponseWriter, r *http.Request) error {
+	_, _, c, err := d.pair(r.Context(), r.PathValue("a"), r.PathValue("sub"))
+	if err != nil {
+		return err
+	}
+	return sendSection(w, r, c)
+}
+
+func sendSection(w http.ResponseWriter, r *http.Request, c *view.Comparison) error {
+	at := cellAt(r)
+	if at == nil || c.Layout.ByID[r.PathValue("table")] == nil {
+		return errAway
+	}
+	html, err := c.Section(r.PathValue("table"), at[0], at[1])
+	if err != nil {
+		return &client.Error{Kind: client.Usage, Text: err.Error()}
+	}
+	return fragment(w, html)
 }
 
 func title(rev *client.Review, id string) string {
@@ -123,11 +175,12 @@ func (d *Desk) history(ctx context.Context, rev *client.Review, id string) (func
 }
 
 type betweenBody struct {
-	A, B   *client.Review
-	Report *calibrationv1.Report
-	Cards  []tableCard
-	Names  []string
-	Job    uint32
+	A, B     *client.Review
+	Report   *calibrationv1.Report
+	Findings template.HTML
+	Cards    []tableCard
+	Names    []string
+	Job      uint32
 }
 
 // between compares two submissions of a job.
@@ -147,21 +200,22 @@ func (d *Desk) between(w http.ResponseWriter, r *http.Request) error {
 		d.show(w, p, http.StatusOK, "between", b)
 		return nil
 	}
-	if b.A, b.B, b.Report, err = d.pair(r.Context(), q.Get("a"), q.Get("b")); err != nil {
+	var c *view.Comparison
+	if b.A, b.B, c, err = d.pair(r.Context(), q.Get("a"), q.Get("b")); err != nil {
 		return err
 	}
-	lay, at := b.B.Layout(), "/between/"+client.Name(b.A.Submission)+"/"+client.Name(b.B.Submission)+"/table/"
-	_, base := b.A.Images()
-	_, candidate := b.B.Images()
-	for _, t := range b.Report.Tables {
-		href := at + url.PathEscape(t.Id)
-		b.Cards = append(b.Cards, tableCard{ID: t.Id, Href: href, HTML: view.TableCard(b.Report, t, lay, base, candidate, href)})
-	}
+	b.Report, b.Findings = c.Report, c.Findings(hrefIn(c, betweenAt(b.A, b.B)))
+	b.Cards, _ = cardsOf(c, betweenAt(b.A, b.B), true)
 	d.show(w, p, http.StatusOK, "between", b)
 	return nil
 }
 
-func (d *Desk) pair(ctx context.Context, first, second string) (a, b *client.Review, report *calibrationv1.Report, err error) {
+// betweenAt is the address of what differs between two submissions.
+func betweenAt(a, b *client.Review) string {
+	return "/between/" + client.Name(a.Submission) + "/" + client.Name(b.Submission)
+}
+
+func (d *Desk) pair(ctx context.Context, first, second string) (a, b *client.Review, c *view.Comparison, err error) {
 	for _, side := range []struct {
 		name string
 		to   **client.Review
@@ -174,19 +228,21 @@ func (d *Desk) pair(ctx context.Context, first, second string) (a, b *client.Rev
 			return nil, nil, nil, err
 		}
 	}
-	report, err = client.Between(a, b)
-	return a, b, report, err
+	report, err := client.Between(a, b)
+	c = comparisonOf(b)
+	c.Report = report
+	_, c.Base = a.Images()
+	return a, b, c, err
 }
 
 func (d *Desk) tableBetween(w http.ResponseWriter, r *http.Request) error {
 	p := d.base(r, "Table")
-	a, rev, report, err := d.pair(r.Context(), r.PathValue("a"), r.PathValue("sub"))
+	a, rev, c, err := d.pair(r.Context(), r.PathValue("a"), r.PathValue("sub"))
 	if err != nil {
 		return err
 	}
-	_, base := a.Images()
-	b := tableBody{Base: client.Name(a.Submission), Candidate: client.Name(rev.Submission)}
+	at := betweenAt(a, rev)
+	b := tableBody{Base: client.Name(a.Submission), Candidate: client.Name(rev.Submission), At: at + "/table/"}
 	b.Back = fmt.Sprintf("/job/%d/between?a=%s&b=%s", rev.Job.Number, b.Base, b.Candidate)
-	b.At = "/between/" + b.Base + "/" + b.Candidate + "/table/"
-	return d.showTable(w, r, p, b, rev, report, base)
+	return d.showTable(w, r, p, b, rev, c, at)
 }

@@ -13,6 +13,7 @@
       if (size <= last) return;
       last = size;
       if (!document.body.hasAttribute("data-live")) {
+        recount();
         news.replaceChildren("The ledger has grown to " + e.data + " entries. ", link("Show this page anew"));
         return;
       }
@@ -26,11 +27,29 @@
       const held = document.activeElement && stale.contains(document.activeElement) && document.activeElement.getAttribute("href");
       stale.replaceWith(document.adoptNode(fresh));
       if (held) document.querySelector('#live a[href="' + CSS.escape(held) + '"]')?.focus();
+      document.title = page.title;
+      band(page);
       const foot = page.querySelector(".foot");
       if (foot) document.querySelector(".foot")?.replaceWith(document.adoptNode(foot));
       news.textContent = "This page was renewed: the ledger has grown to " + e.data + " entries.";
     });
     addEventListener("pagehide", () => stream.close());
+  }
+
+  // recount takes what waits, in title and band, from a page that is quickly made.
+  async function recount() {
+    const answer = await fetch("/search");
+    if (!answer.ok) return;
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const count = /^\(\d+\) /;
+    document.title = (page.title.match(count)?.[0] ?? "") + document.title.replace(count, "");
+    band(page);
+  }
+
+  function band(page) {
+    const old = document.querySelector(".band nav");
+    const fresh = page.querySelector(".band nav");
+    if (old && fresh && !old.contains(document.activeElement)) old.replaceWith(document.adoptNode(fresh));
   }
 
   function link(text) {
@@ -81,6 +100,7 @@
         document.querySelectorAll("main > .problem").forEach((n) => n.remove());
         if (problem) document.getElementById("main").prepend(document.adoptNode(problem));
         document.title = page.title;
+      band(page);
         news.textContent = "";
         bar.hidden = true;
         bar.value = 0;
@@ -97,7 +117,37 @@
     }));
   }
 
+  // reasons writes a ticked finding into the text of a return, and takes it out again.
+  function reasons() {
+    document.querySelectorAll("form[data-reasons]").forEach((form) => form.querySelectorAll("[data-says]").forEach((tick) => {
+      const text = form.querySelector("textarea");
+      const put = () => {
+        const rest = text.value.split("\n").filter((l) => l !== tick.dataset.says);
+        text.value = (tick.checked ? [...rest, tick.dataset.says] : rest).join("\n").replace(/^\n+/, "");
+      };
+      tick.removeAttribute("name");
+      tick.addEventListener("change", put);
+      if (tick.checked) put();
+    }));
+  }
+
+  // ticks puts a box above a long list by which it is made shorter; what is ticked stays in sight.
+  function ticks() {
+    document.querySelectorAll("[data-ticks]").forEach((set) => {
+      const all = [...set.querySelectorAll("label")];
+      if (all.length < 13) return;
+      const label = document.createElement("label");
+      const box = document.createElement("input");
+      box.autocomplete = "off";
+      label.append("Show those with ", box);
+      box.addEventListener("input", () => all.forEach((l) => { l.hidden = !l.querySelector("input").checked && !l.textContent.toLowerCase().includes(box.value.toLowerCase()); }));
+      set.querySelector(".box").before(label);
+    });
+  }
+
   follow();
+  ticks();
+  reasons();
   pictures();
   uploads();
 })();

@@ -21,7 +21,7 @@ func TestAxeFindsNothingInAnyShape(t *testing.T) {
 	b := newBench(t, moved)
 	wide := wideBench(t)
 	names := []string{"findings", "wide", "wide card"}
-	pages := []string{"<h1>Findings</h1><h2>Found</h2>" + string(Findings(b.report, b.lay)), "<h1>Wide</h1>" + wide.page(t, "wide"), "<h1>Wide</h1><h2>Tables</h2>" + wide.card(t, "wide")}
+	pages := []string{"<h1>Findings</h1><h2>Found</h2>" + string(b.drawn().Findings(nowhere)), "<h1>Wide</h1>" + wide.page(t, "wide"), "<h1>Wide</h1><h2>Tables</h2>" + wide.card(t, "wide")}
 	for _, tr := range b.report.GetTables() {
 		names = append(names, tr.GetId(), tr.GetId()+" card")
 		pages = append(pages, "<h1>Table</h1>"+b.page(t, tr.GetId()), "<h1>Sheet</h1><h2>Tables</h2>"+b.card(t, tr.GetId()))

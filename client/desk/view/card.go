@@ -3,20 +3,25 @@ package view
 import (
 	"fmt"
 	"html/template"
+	"math"
+	"slices"
 	"strings"
 
 	"google.golang.org/protobuf/types/known/structpb"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
-	"witnessmark/tables/definition"
 )
 
-// TableCard is one changed table in small: its name, its picture, and its numbers. A map shows the
-// rows and columns that changed. What the images cannot show is said from the report alone.
-func TableCard(_ *calibrationv1.Report, tr *calibrationv1.TableReport, lay *definition.Layout, base, candidate []byte, href string) template.HTML {
+// Card is one changed table in small: its name and worst severity, its numbers, where least room is
+// left, and its picture. What the images cannot show is said from the report alone.
+func (c *Comparison) Card(tr *calibrationv1.TableReport, href string) template.HTML {
 	var b strings.Builder
-	fmt.Fprintf(&b, `<h3><a href="%s">%s</a></h3>`, esc(href), esc(tr.GetId()))
-	s, err := read(tr.GetId(), lay, base, candidate)
+	fmt.Fprintf(&b, `<h3><a href="%s">%s</a>`, esc(href), esc(tr.GetId()))
+	if word := c.worstOf(tr.GetId()); word != "" {
+		fmt.Fprintf(&b, ` <span class="verdict v-%s">%s</span>`, word, word)
+	}
+	b.WriteString(`</h3>`)
+	s, err := c.read(tr.GetId())
 	if err != nil {
 		fmt.Fprintf(&b, `<p>%s changed. No picture: %s.</p>`, cellsChanged(tr), esc(err.Error()))
 		return template.HTML(b.String())
@@ -25,13 +30,14 @@ func TableCard(_ *calibrationv1.Report, tr *calibrationv1.TableReport, lay *defi
 		fmt.Fprintf(&b, `<p class="small">%s</p>`, esc(s.t.Title))
 	}
 	writeNumbers(&b, s, tr)
+	s.writeTightest(&b)
 	switch {
 	case s.t.Kind == "scalar":
 		fmt.Fprintf(&b, `<p class="scalar">%s → <b>%s</b>%s</p>`, esc(valueAt(s.base, 0)), esc(valueAt(s.cand, 0)), esc(unitOf(s.t.Unit)))
 	case s.cand.Values == nil:
 		s.writeLabels(&b)
 	case s.plotted():
-		writePlot(&b, s, nil, "plot")
+		s.sectionAlongX(0).write(&b, s, -1)
 	default:
 		s.writeSmall(&b)
 	}
@@ -50,6 +56,12 @@ func writeNumbers(b *strings.Builder, s *sides, tr *calibrationv1.TableReport) {
 	} else if d != nil {
 		fmt.Fprintf(b, `, by %s%s`, esc(n.signed(d.GetMax())), esc(unit))
 	}
+	if f := tr.GetFromAsFound(); f != nil {
+		fmt.Fprintf(b, `; since the car first came %d`, f.GetChanged())
+		if f.Min != nil {
+			fmt.Fprintf(b, `, by %s to %s%s`, esc(n.signed(f.GetMin())), esc(n.signed(f.GetMax())), esc(unit))
+		}
+	}
 	switch {
 	case tr.GetRegridded():
 		b.WriteString(`; breakpoints changed, the surface did not`)
@@ -62,14 +74,34 @@ func writeNumbers(b *strings.Builder, s *sides, tr *calibrationv1.TableReport) {
 	b.WriteString(`</p>`)
 }
 
+// writeTightest says what became of the changed cell that has the least room.
+func (s *sides) writeTightest(b *strings.Builder) {
+	at, least := -1, math.Inf(1)
+	for _, i := range s.changes() {
+		if i < len(s.candRoom) && (s.candRoom[i] < least || at < 0 && !math.IsNaN(s.candRoom[i])) {
+			at, least = i, s.candRoom[i]
+		}
+	}
+	if at < 0 {
+		return
+	}
+	class, where := "numbers", ""
+	if least < 0 {
+		class += " beyond"
+	}
+	if x, y := s.place(at); x != nil || y != nil {
+		where = " at " + point(s.t, x, y)
+	}
+	fmt.Fprintf(b, `<p class="%s">%s → <b>%s</b>%s%s: room <b>%s</b>%s, the least of what changed</p>`, class, esc(valueAt(s.base, at)), esc(valueAt(s.cand, at)),
+		esc(unitOf(s.t.Unit)), esc(where), esc(places(s.t.Cells).room(least)), esc(unitOf(s.t.Unit)))
+}
+
 // writeLabels lists the cells whose label changed.
 func (s *sides) writeLabels(b *strings.Builder) {
 	b.WriteString(`<ul class="told">`)
-	for i := range s.cand.Bits {
-		if s.changed(i) {
-			x, y := s.place(i)
-			fmt.Fprintf(b, `<li>%s: %s → <b>%s</b></li>`, esc(point(s.t, x, y)), esc(valueAt(s.base, i)), esc(valueAt(s.cand, i)))
-		}
+	for _, i := range s.changes() {
+		x, y := s.place(i)
+		fmt.Fprintf(b, `<li>%s: %s → <b>%s</b></li>`, esc(point(s.t, x, y)), esc(valueAt(s.base, i)), esc(valueAt(s.cand, i)))
 	}
 	b.WriteString(`</ul>`)
 }
@@ -85,57 +117,62 @@ func (s *sides) place(i int) (x, y *float64) {
 	return x, y
 }
 
-// writeSmall is the difference over the rows and columns in which something changed.
+// writeSmall is the difference from the first to the last column in which something changed, over
+// the rows in which something did; rows in between are there, or their fold is.
 func (s *sides) writeSmall(b *strings.Builder) {
-	cells := s.differences()
-	var rows, cols []int
-	for row := range s.cand.NY {
-		for col := range s.cand.NX {
-			if s.changed(row*s.cand.NX + col) {
-				rows = append(rows, row)
-				break
-			}
+	var rows []int
+	first, last := s.cand.NX, -1
+	for _, i := range s.changes() {
+		if row := i / s.cand.NX; !slices.Contains(rows, row) {
+			rows = append(rows, row)
 		}
-	}
-	for col := range s.cand.NX {
-		for _, row := range rows {
-			if s.changed(row*s.cand.NX + col) {
-				cols = append(cols, col)
-				break
-			}
-		}
+		first, last = min(first, i%s.cand.NX), max(last, i%s.cand.NX)
 	}
 	if len(rows) == 0 {
 		return // only breakpoints changed
 	}
-	xs, ys := headings(s.t.X, s.cand.X, s.cand.NX), headings(s.t.Y, s.cand.Y, s.cand.NY)
-	q := quad{panes: []pane{{cells: cells}}}
-	width := q.width()
-	digits := (len(cols) + 1) * (width + 1)
-	more := fmt.Sprintf(` w%d"`, width)
-	if digits > 120 {
-		more = tight(len(cols), width) + `"`
+	cells := s.differences()
+	for i := range cells {
+		cells[i].over = s.beyond(i)
 	}
-	if digits > 40 { // it may need scrolling, which a keyboard must be able to do
+	xs, ys := headings(s.t.X, s.cand.X, s.cand.NX), headings(s.t.Y, s.cand.Y, s.cand.NY)
+	q := quad{panes: []pane{{cells: cells}}, xs: xs, nx: s.cand.NX, ny: s.cand.NY}
+	widths := q.widths()[first : last+1]
+	more := tight(widths) + `"`
+	if digits(widths) > 55 {
+		more = " broad-map" + more
+	}
+	if len(widths) > 4 { // it may need scrolling, which a keyboard must be able to do
 		more += fmt.Sprintf(` tabindex="0" role="region" aria-label="%s"`, esc("Difference of "+s.t.ID))
 	}
-	about := fmt.Sprintf("Difference%s. Across: %s; down: %s.", strings.Replace(unitOf(s.t.Unit), " ", ", ", 1), axisName(s.t.X, "x"), axisName(s.t.Y, "y"))
-	fmt.Fprintf(b, `<p class="small">%s</p><div class="wide small-map%s><table class="heat" aria-label="%s">`, esc(about), more, esc("Difference of "+s.t.ID))
-	var shown []string
-	for _, col := range cols {
-		shown = append(shown, xs[col])
+	about := fmt.Sprintf("Difference%s. Across: %s", strings.Replace(unitOf(s.t.Unit), " ", ", ", 1), axisName(s.t.X, "x"))
+	if last-first+1 < s.cand.NX {
+		about += fmt.Sprintf(", %s to %s of %s to %s", xs[first], xs[last], xs[0], xs[len(xs)-1])
 	}
-	writeHead(b, s.t.X, shown, s.t.Y != nil)
+	fmt.Fprintf(b, `<p class="small">%s; down: %s.</p><div class="wide small-map%s><table class="heat" aria-label="%s">`, esc(about), esc(axisName(s.t.Y, "y")), more, esc("Difference of "+s.t.ID))
+	writeHead(b, s.t.X, xs[first:last+1], widths, s.t.Y != nil)
 	b.WriteString("<tbody>")
-	for _, row := range rows {
+	row := func(row int) {
 		b.WriteString("<tr>")
 		if s.t.Y != nil {
 			fmt.Fprintf(b, `<th scope="row">%s</th>`, esc(ys[row]))
 		}
-		for _, col := range cols {
+		for col := first; col <= last; col++ {
 			cells[row*s.cand.NX+col].write(b, "")
 		}
 		b.WriteString("</tr>")
+	}
+	next := 0
+	for _, r := range append(rows, s.cand.NY) {
+		switch between := r - next; {
+		case between == 1 && next > 0 && r < s.cand.NY:
+			row(next)
+		case between > 0:
+			fmt.Fprintf(b, `<tr class="fold"><td colspan="%d">%s</td></tr>`, len(widths)+1, count(between, "unchanged row"))
+		}
+		if next = r + 1; r < s.cand.NY {
+			row(r)
+		}
 	}
 	b.WriteString("</tbody></table></div>")
 }

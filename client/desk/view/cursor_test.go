@@ -95,19 +95,20 @@ func TestOneCursorMovesOverAllGrids(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	want("at first", "9.00 30.00 +21.00 −5.00", "cylinder filling 100 %")
+	want("at first", "+21.00 30.00 −5.00 9.00", "cylinder filling 100 %")
+	ask[bool](t, ctx, `(document.querySelector("[data-step='1']").focus(), true)`)
 	key(kb.Tab)
-	if got := ask[string](t, ctx, `document.activeElement.closest("table").dataset.pane`); got != "base" {
-		t.Errorf("Tab goes to %q; want the base's cell", got)
+	if got := ask[string](t, ctx, `document.activeElement.closest("table").dataset.pane`); got != "difference" {
+		t.Errorf("Tab goes to %q; want the difference's cell", got)
 	}
 	key(kb.ArrowDown)
-	want("down", "18.00 18.00 0 7.00", "engine speed 2000 1/min, cylinder filling 20 %")
+	want("down", "0 18.00 7.00 18.00", "engine speed 2000 1/min, cylinder filling 20 %")
 	key(kb.ArrowLeft)
-	want("left", "15.00 −3.00 −18.00 −3.00", "row 1")
+	want("left", "−18.00 −3.00 −3.00 15.00", "row 1")
 	key(kb.ArrowLeft)
-	want("left at the edge", "15.00 −3.00 −18.00 −3.00", "row 1")
+	want("left at the edge", "−18.00 −3.00 −3.00 15.00", "row 1")
 	key(kb.End)
-	want("End", "21.00 21.00 0 9.00", "engine speed 3000")
+	want("End", "0 21.00 9.00 21.00", "engine speed 3000")
 	key(kb.Tab)
 	if got := ask[string](t, ctx, `document.activeElement.closest("table").dataset.pane + document.activeElement.textContent`); got != "candidate21.00" {
 		t.Errorf("the second Tab goes to %q; want the same cell of the candidate", got)
@@ -115,7 +116,21 @@ func TestOneCursorMovesOverAllGrids(t *testing.T) {
 	if err := chromedp.Do(ctx, chromedp.Click(`[data-pane=room] tbody tr:first-child td:nth-of-type(1)`)); err != nil {
 		t.Fatal(err)
 	}
-	want("a click in another grid", "7.50 7.50 0 7.50", "row 0")
+	want("a click in another grid", "0 7.50 7.50 7.50", "row 0")
+	// Changed are the middle cell of the first row and the first of the second.
+	key(kb.Enter)
+	want("the next change", "+21.00 30.00 −5.00 9.00", "cylinder filling 100 %")
+	key(kb.Enter)
+	want("the one after", "−18.00 −3.00 −3.00 15.00", "cylinder filling 20 %")
+	key(kb.Enter)
+	want("after the last", "−18.00 −3.00 −3.00 15.00", "row 1")
+	if err := chromedp.Do(ctx, chromedp.Click(`[data-step="-1"]`)); err != nil {
+		t.Fatal(err)
+	}
+	want("the button back", "+21.00 30.00 −5.00 9.00", "row 0")
+	if got := ask[string](t, ctx, `document.querySelector("[data-count]").textContent`); got != "change 1 of 2" {
+		t.Errorf("it counts %q", got)
+	}
 	if n := ask[int](t, ctx, `document.querySelectorAll("td[tabindex='0']").length`); n != 4 {
 		t.Errorf("%d cells can be reached by Tab; want one in each of four grids", n)
 	}

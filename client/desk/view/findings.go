@@ -1,11 +1,10 @@
-// Package view draws reports for the desk: findings, pictures of changed tables, and one table
-// whole. It makes HTML and SVG that carry no style and no script of their own, for a strict
-// Content-Security-Policy; CSS and JS are served as files.
 package view
 
 import (
 	"fmt"
 	"html/template"
+	"maps"
+	"slices"
 	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
@@ -14,41 +13,47 @@ import (
 )
 
 // Findings lists what was found against what is allowed, in the report's order: what counts first,
-// the worst first. The layout may be nil; then axes have no names.
-func Findings(r *calibrationv1.Report, lay *definition.Layout) template.HTML {
-	if len(r.GetFindings()) == 0 {
+// the worst first. Each leads to where href says; empty leads nowhere. The layout may be nil; then
+// axes have no names.
+func (c *Comparison) Findings(href func(*calibrationv1.Finding) string) template.HTML {
+	return c.list(c.Report.GetFindings(), href)
+}
+
+func (c *Comparison) list(findings []*calibrationv1.Finding, href func(*calibrationv1.Finding) string) template.HTML {
+	if len(findings) == 0 {
 		return "<p>No finding.</p>"
 	}
 	var b strings.Builder
 	b.WriteString(`<ol class="findings">`)
-	for _, f := range r.GetFindings() {
-		writeFinding(&b, f, tableOf(lay, f.GetTable()))
+	for _, f := range findings {
+		writeFinding(&b, f, tableOf(c.Layout, f.GetTable()), href(f))
 	}
 	b.WriteString("</ol>")
 	return template.HTML(b.String())
 }
 
-func tableOf(lay *definition.Layout, id string) *definition.Table {
-	if lay == nil {
-		return nil
-	}
-	return lay.ByID[id]
-}
-
-func writeFinding(b *strings.Builder, f *calibrationv1.Finding, t *definition.Table) {
+func writeFinding(b *strings.Builder, f *calibrationv1.Finding, t *definition.Table, href string) {
 	word := severity.Of(f.GetSeverity()) // no class is made of what is not a signal word
-	fmt.Fprintf(b, `<li class="finding f-%s"><p class="what"><span class="verdict v-%s">%s</span> <b>%s</b>`, word, word, esc(f.GetSeverity()), esc(f.GetRule()))
-	if f.GetTable() != "" {
-		fmt.Fprintf(b, ` in <b>%s</b>`, esc(f.GetTable()))
-		if t != nil && t.Title != "" {
-			fmt.Fprintf(b, `, %s`, esc(lowerFirst(t.Title)))
-		}
+	name := fmt.Sprintf(`<b>%s</b>`, esc(f.GetRule()))
+	if at := orElse(f.GetTable(), f.GetSignal()); at != "" {
+		name += fmt.Sprintf(` in <b>%s</b>`, esc(at))
+	}
+	if href != "" {
+		name = fmt.Sprintf(`<a href="%s">%s</a>`, esc(href), name)
+	}
+	fmt.Fprintf(b, `<li class="finding f-%s"><p class="what"><span class="verdict v-%s">%s</span> %s`, word, word, esc(f.GetSeverity()), name)
+	if t != nil && t.Title != "" {
+		fmt.Fprintf(b, `, %s`, esc(lowerFirst(t.Title)))
 	}
 	if f.GetOrigin() != "" {
 		fmt.Fprintf(b, ` <span class="origin">%s</span>`, esc(f.GetOrigin()))
 	}
 	b.WriteString("</p>")
-	writeWorst(b, f, t)
+	b.WriteString(`<dl class="worst">`)
+	for _, p := range worst(f, t) {
+		fmt.Fprintf(b, `<div><dt>%s</dt><dd>%s</dd></div>`, p[0], esc(p[1]))
+	}
+	b.WriteString("</dl>")
 	line := func(class, text string) {
 		if text != "" {
 			fmt.Fprintf(b, `<p%s>%s</p>`, class, esc(text))
@@ -56,7 +61,7 @@ func writeFinding(b *strings.Builder, f *calibrationv1.Finding, t *definition.Ta
 	}
 	line("", f.GetDetail())
 	for _, u := range f.GetRanges() {
-		line("", fmt.Sprintf("%s to %s: %d bytes in %s", u.GetStart(), u.GetEnd(), u.GetBytes(), u.GetContent()))
+		line("", fmt.Sprintf("%s to %s: %s in %s", u.GetStart(), u.GetEnd(), count(int(u.GetBytes()), "byte"), u.GetContent()))
 	}
 	if len(f.GetTables()) > 0 {
 		line("", "About "+strings.Join(f.GetTables(), ", ")+".")
@@ -68,34 +73,53 @@ func writeFinding(b *strings.Builder, f *calibrationv1.Finding, t *definition.Ta
 	b.WriteString("</li>")
 }
 
-// writeWorst says what was found, what is allowed, by how much it is beyond, and where.
-func writeWorst(b *strings.Builder, f *calibrationv1.Finding, t *definition.Table) {
+// worst is what was found, what is allowed, by how much it is beyond, and where: each a name and a text.
+func worst(f *calibrationv1.Finding, t *definition.Table) (out [][2]string) {
 	w := f.GetWorst()
 	if w == nil {
-		return
+		return nil
 	}
-	unit := ""
+	unit, n := "", decimals(-1)
 	if t != nil {
-		unit = unitOf(t.Unit)
+		unit, n = unitOf(t.Unit), places(t.Cells)
+		if a := map[string]*definition.Axis{"x": t.X, "y": t.Y}[w.GetAlong()]; a != nil {
+			unit, n = unitOf(a.Unit), places(a.Cells)
+		}
 	}
-	b.WriteString(`<dl class="worst">`)
 	item := func(name, value string) {
 		if value != "" {
-			fmt.Fprintf(b, `<div><dt>%s</dt><dd>%s</dd></div>`, name, esc(value))
+			out = append(out, [2]string{name, value})
 		}
 	}
 	if w.Value != nil {
-		item("Found", fine(w.GetValue())+unit)
+		item("Found", n.near(w.GetValue())+unit)
 	}
 	if w.Limit != nil {
-		item("Allowed", fine(w.GetLimit())+unit)
-		item("Beyond by", fine(w.GetExcess())+unit)
+		item("Allowed", n.near(w.GetLimit())+unit)
+		item("Beyond by", n.near(w.GetExcess())+unit)
 	}
-	item("At", point(t, w.X, w.Y))
+	at := point(t, w.X, w.Y)
+	if len(w.GetInputs()) > 0 {
+		var parts []string
+		for _, q := range slices.Sorted(maps.Keys(w.GetInputs())) {
+			parts = append(parts, words(q)+" "+fine(w.GetInputs()[q]))
+		}
+		at = strings.Join(parts, ", ")
+	}
+	item("At", at)
 	if f.GetCount() > 1 {
 		item("Points", fmt.Sprintf("worst of %d", f.GetCount()))
 	}
-	b.WriteString("</dl>")
+	return out
+}
+
+// Sentence is a finding in one line, as people write it to each other: its key first.
+func (c *Comparison) Sentence(key string, f *calibrationv1.Finding) string {
+	var parts []string
+	for _, p := range worst(f, tableOf(c.Layout, f.GetTable())) {
+		parts = append(parts, strings.ToLower(p[0])+" "+p[1])
+	}
+	return key + ": " + orElse(strings.Join(parts, ", "), orElse(f.GetDetail(), f.GetReason()))
 }
 
 func lowerFirst(s string) string {

@@ -14,19 +14,19 @@ const narrowest, widest = 2, 16
 // cell is what one place of a grid shows.
 type cell struct {
 	text string
-	step int    // of the scale
+	ink  ink
 	mark string // up, down or other where it changed
 	over bool   // beyond a limit
 }
 
-// pane is one of the grids that stand side by side.
+// pane is one of the grids under one cursor.
 type pane struct {
 	name, title, note string
 	cells             []cell   // row-major
 	xs, ys            []string // its own headings, where they are not the quad's
 }
 
-// quad is several grids on the same breakpoints, under one cursor.
+// quad is several grids on the same breakpoints, under one cursor; the first is the difference.
 type quad struct {
 	id       string
 	x, y     *definition.Axis // nil where there is none
@@ -37,54 +37,97 @@ type quad struct {
 	told     []string
 	row, col int // where the cursor stands first
 	unit     string
+	section  string // the address of the section through the cursor; empty for none
 }
 
-// width is the class of the columns, wide enough for every number and heading.
-func (q *quad) width() int {
-	w := narrowest
-	for _, p := range q.panes {
-		for _, c := range p.cells {
-			n := utf8.RuneCountInString(c.text)
-			if c.mark != "" {
-				n++
+// widths are the columns' widths in digits, each wide enough for its own numbers and heading, in
+// whichever pane; one wide number widens no other column.
+func (q *quad) widths() []int {
+	out := make([]int, q.nx)
+	for col := range out {
+		w := narrowest
+		if col < len(q.xs) {
+			w = max(w, utf8.RuneCountInString(q.xs[col]))
+		}
+		for _, p := range q.panes {
+			for row := range q.ny {
+				c := p.cells[row*q.nx+col]
+				n := utf8.RuneCountInString(c.text)
+				if c.mark != "" {
+					n++
+				}
+				w = max(w, n)
 			}
-			w = max(w, n)
+		}
+		out[col] = min(w, widest)
+	}
+	return out
+}
+
+// still says whether nothing of a row changed, nor lies beyond a limit.
+func (q *quad) still(row int) bool {
+	for _, p := range q.panes {
+		for _, c := range p.cells[row*q.nx : (row+1)*q.nx] {
+			if c.mark != "" || c.over {
+				return false
+			}
 		}
 	}
-	for _, h := range q.xs {
-		w = max(w, utf8.RuneCountInString(h))
-	}
-	return min(w, widest)
-}
-
-// arrangement is the class that says how many grids stand side by side on a wide page, and how small
-// the figures are where even one grid is wide.
-func (q *quad) arrangement(width int) string {
-	switch digits := float64(q.nx+1) * (float64(width) + 1.5); {
-	case digits <= 34:
-		return "a4"
-	case digits <= 70:
-		return "a2"
-	case digits <= 145:
-		return "a1"
-	}
-	return "a1" + tight(q.nx, width)
+	return true
 }
 
 // The classes k7 to k60 say for how many digits across, in twenties, a printed grid must find room.
 const fewest, fullest = 7, 60
 
-func tight(columns, width int) string {
-	digits := (columns + 1) * (width + 1)
-	return fmt.Sprintf(" tight k%d", min(max((digits+19)/20, fewest), fullest))
+// tight is the class of a grid whose figures must be small; empty where they need not be.
+func tight(widths []int) string {
+	n := digits(widths)
+	if n <= 120 {
+		return ""
+	}
+	return fmt.Sprintf(" tight k%d", min(max((n+19)/20, fewest), fullest))
+}
+
+// digits is how wide a grid is, with its headings.
+func digits(widths []int) int {
+	n := 4
+	for _, w := range widths {
+		n += w + 1
+	}
+	return n
 }
 
 func (q *quad) write(b *strings.Builder) {
-	w := q.width()
-	fmt.Fprintf(b, `<div class="quad %s w%d" data-quad data-x="%s" data-y="%s" data-xu="%s" data-yu="%s" data-u="%s">`, q.arrangement(w), w,
-		esc(quantityOf(q.x)), esc(quantityOf(q.y)), esc(axisUnit(q.x)), esc(axisUnit(q.y)), esc(strings.TrimSpace(unitOf(q.unit))))
+	widths := q.widths()
+	b.WriteString(`<div class="under-cursor">`)
+	q.writeSteps(b)
+	fmt.Fprintf(b, `<div class="quad%s" data-quad data-x="%s" data-y="%s" data-xu="%s" data-yu="%s" data-u="%s" data-section="%s">`, tight(widths),
+		esc(quantityOf(q.x)), esc(quantityOf(q.y)), esc(axisUnit(q.x)), esc(axisUnit(q.y)), esc(strings.TrimSpace(unitOf(q.unit))), esc(q.section))
 	for i := range q.panes {
-		q.writePane(b, &q.panes[i])
+		if i%2 == 0 {
+			b.WriteString(`<div class="pair">`)
+		}
+		q.writePane(b, &q.panes[i], widths)
+		if i%2 == 1 || i == len(q.panes)-1 {
+			b.WriteString(`</div>`)
+		}
+	}
+	b.WriteString(`</div>`)
+	q.writeReadout(b)
+	b.WriteString(`</div>`)
+}
+
+// writeSteps is the buttons that the script puts to use; without it they stay hidden.
+func (q *quad) writeSteps(b *strings.Builder) {
+	b.WriteString(`<div class="steps screen" data-steps hidden><button type="button" data-step="-1">Previous change</button> <button type="button" data-step="1">Next change</button> <span data-count></span>`)
+	still := 0
+	for row := range q.ny {
+		if q.still(row) {
+			still++
+		}
+	}
+	if still > 0 && still < q.ny {
+		fmt.Fprintf(b, ` <button type="button" data-fold aria-pressed="false">Fold %s</button>`, count(still, "unchanged row"))
 	}
 	b.WriteString(`</div>`)
 }
@@ -103,7 +146,7 @@ func axisUnit(a *definition.Axis) string {
 	return strings.TrimSpace(unitOf(a.Unit))
 }
 
-func (q *quad) writePane(b *strings.Builder, p *pane) {
+func (q *quad) writePane(b *strings.Builder, p *pane, widths []int) {
 	id := q.id + "-" + p.name
 	fmt.Fprintf(b, `<figure class="pane"><figcaption id="%s"><b>%s</b>`, id, esc(p.title))
 	if p.note != "" {
@@ -114,10 +157,14 @@ func (q *quad) writePane(b *strings.Builder, p *pane) {
 	if p.xs != nil {
 		xs, ys = p.xs, p.ys
 	}
-	writeHead(b, q.x, xs, q.y != nil)
+	writeHead(b, q.x, xs, widths, q.y != nil)
 	b.WriteString("<tbody>")
 	for row := range q.ny {
-		b.WriteString("<tr>")
+		if q.still(row) {
+			b.WriteString(`<tr class="still">`)
+		} else {
+			b.WriteString("<tr>")
+		}
 		if q.y != nil {
 			fmt.Fprintf(b, `<th scope="row">%s</th>`, esc(ys[row]))
 		}
@@ -137,7 +184,7 @@ func (q *quad) writePane(b *strings.Builder, p *pane) {
 	b.WriteString("</tbody></table></div></figure>")
 }
 
-func writeHead(b *strings.Builder, x *definition.Axis, xs []string, corner bool) {
+func writeHead(b *strings.Builder, x *definition.Axis, xs []string, widths []int, corner bool) {
 	if x == nil {
 		return
 	}
@@ -145,15 +192,15 @@ func writeHead(b *strings.Builder, x *definition.Axis, xs []string, corner bool)
 	if corner {
 		b.WriteString("<td></td>")
 	}
-	for _, h := range xs {
-		fmt.Fprintf(b, `<th scope="col">%s</th>`, esc(h))
+	for i, h := range xs {
+		fmt.Fprintf(b, `<th scope="col" class="w%d">%s</th>`, widths[i], esc(h))
 	}
 	b.WriteString("</tr></thead>")
 }
 
 // write is the cell; where hatching lies under it the number stands on a ground of its own.
 func (c cell) write(b *strings.Builder, more string) {
-	fmt.Fprintf(b, `<td class="d%d`, c.step)
+	fmt.Fprintf(b, `<td class="%s`, c.ink)
 	if c.mark != "" {
 		b.WriteString(" " + c.mark)
 	}

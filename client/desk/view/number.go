@@ -80,6 +80,20 @@ func (d decimals) room(v float64) string {
 	return d.text(down)
 }
 
+// near is a number that need not be one of the table's own: with one or two digits more where the
+// table's do not hold it.
+func (d decimals) near(v float64) string {
+	if d < 0 || !surface.Finite(v) {
+		return d.text(v)
+	}
+	for more := range decimals(2) {
+		if whole(v, int(d+more)) {
+			return (d + more).text(v)
+		}
+	}
+	return (d + 2).text(v)
+}
+
 // fine is six significant digits at most.
 func fine(v float64) string { return minus(strconv.FormatFloat(v, 'g', 6, 64)) }
 
@@ -109,14 +123,17 @@ func axisName(a *definition.Axis, fallback string) string {
 
 // along is one coordinate of an operating point, as in "engine speed 4500 1/min".
 func along(a *definition.Axis, fallback string, v float64) string {
-	name, unit := fallback, ""
+	name, unit, n := fallback, "", decimals(-1)
 	if a != nil {
-		unit = unitOf(a.Unit)
+		unit, n = unitOf(a.Unit), places(a.Cells)
 		if a.Quantity != "" {
 			name = words(a.Quantity)
 		}
 	}
-	return name + " " + fine(v) + unit
+	if whole(v, 0) {
+		n = 0
+	}
+	return name + " " + n.near(v) + unit
 }
 
 // point is an operating point; the parts that are not given are left out.

@@ -3,43 +3,64 @@ package view
 import (
 	"fmt"
 	"html/template"
+	"math"
 	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
-	"witnessmark/tables/definition"
-	"witnessmark/tables/limits"
 )
 
-// TablePage is one table whole: grids of base, candidate, difference and margin on its breakpoints
-// under one cursor, a line plot of a curve, the surface where breakpoints changed, what set each
-// cell, and the least room left. The limits may be nil; history says what set a cell and may be nil.
-// The error says that the definition has no such table, or that an image has another size.
-func TablePage(r *calibrationv1.Report, id string, lay *definition.Layout, base, candidate []byte, lim *limits.Limits, history func(row, col int) string) (template.HTML, error) {
-	s, err := read(id, lay, base, candidate)
+// Whole is how one table is shown whole.
+type Whole struct {
+	// History says what set a cell; nil shows none.
+	History func(row, col int) string
+	// At is the row and column where the cursor stands first; nil is the largest change.
+	At *[2]int
+	// Section is the address of the sections through the cursor, which the script asks with ?at=ROW,COLUMN.
+	Section string
+	// Href leads from a finding of this table.
+	Href func(*calibrationv1.Finding) string
+}
+
+// Table is one table whole: what was found in it, grids of difference, candidate, room and base on
+// its breakpoints under one cursor, sections through the cursor, the surface where breakpoints
+// changed, the least room on either side, and what set each cell. The error says that the definition
+// has no such table, or that an image has another size.
+func (c *Comparison) Table(id string, o Whole) (template.HTML, error) {
+	s, err := c.read(id)
 	if err != nil {
 		return "", err
 	}
 	var tr *calibrationv1.TableReport
-	for _, one := range r.GetTables() {
+	for _, one := range c.Report.GetTables() {
 		if one.GetId() == id {
 			tr = one
 		}
 	}
 	var b strings.Builder
 	writeSummary(&b, s, tr)
-	if s.plotted() {
-		writePlot(&b, s, lim, "plot whole")
+	var found []*calibrationv1.Finding
+	for _, f := range c.Report.GetFindings() {
+		if f.GetTable() == id {
+			found = append(found, f)
+		}
+	}
+	if len(found) > 0 && o.Href != nil {
+		b.WriteString(string(c.list(found, o.Href)))
 	}
 	writeSurface(&b, s, tr)
-	q := s.quad(lim, history)
+	q := s.quad(o)
 	if s.moved {
 		b.WriteString(`<h2>Cells as stored</h2><p class="small">Breakpoints changed: a difference of cells here is of two places in memory, not of two values at one operating point.</p>`)
 	}
+	if s.cand.Values != nil && max(s.cand.NX, s.cand.NY) > 1 {
+		b.WriteString(`<div class="sections" data-sections>`)
+		s.writeSections(&b, q.row, q.col)
+		b.WriteString(`</div>`)
+	}
 	writeLegend(&b, s)
 	q.write(&b)
-	q.writeReadout(&b)
+	s.writeLeast(&b, c.Report)
 	q.writeHistory(&b)
-	writeMargins(&b, r, s.t)
 	return template.HTML(b.String()), nil
 }
 
@@ -89,40 +110,38 @@ func writeLegend(b *strings.Builder, s *sides) {
 	if s.cand.Values == nil {
 		return
 	}
-	b.WriteString(`<p class="legend small"><span class="key d-9">−</span> down, or little room <span class="key d0">0</span> <span class="key d9">+</span> up, or much room; in base and candidate from low to high. ` +
-		`<span class="key d-6 over"><b>−</b></span> hatched: beyond a limit. Room is rounded down.</p>`)
+	b.WriteString(`<p class="legend small"><span class="key d-9">−</span> down <span class="key d9">+</span> up; <span class="key v3">a</span> low <span class="key v12">b</span> high; ` +
+		`<span class="key r11">0</span> little room <span class="key r2">9</span> much; <span class="key r12 over"><b>−</b></span> hatched: beyond a limit. Room is rounded down.</p>`)
 }
 
 // quad is the four grids of a table.
-func (s *sides) quad(lim *limits.Limits, history func(row, col int) string) *quad {
-	q := &quad{id: "cells", x: s.t.X, y: s.t.Y, nx: s.cand.NX, ny: s.cand.NY, unit: s.t.Unit,
+func (s *sides) quad(o Whole) *quad {
+	q := &quad{id: "cells", x: s.t.X, y: s.t.Y, nx: s.cand.NX, ny: s.cand.NY, unit: s.t.Unit, section: o.Section,
 		xs: headings(s.t.X, s.cand.X, s.cand.NX), ys: headings(s.t.Y, s.cand.Y, s.cand.NY)}
-	q.row, q.col = s.first()
-	q.panes = []pane{
-		{name: "base", title: "Base", cells: s.levels(s.base)},
-		{name: "candidate", title: "Candidate", cells: s.levels(s.cand)},
-		{name: "difference", title: "Difference", note: "candidate less base", cells: s.differences()},
+	if q.row, q.col = s.first(); o.At != nil {
+		q.row, q.col = min(max(o.At[0], 0), q.ny-1), min(max(o.At[1], 0), q.nx-1)
 	}
-	if s.moved {
-		q.panes[0].note = "on its own breakpoints"
-		q.panes[0].xs, q.panes[0].ys = headings(s.t.X, s.base.X, s.base.NX), headings(s.t.Y, s.base.Y, s.base.NY)
-		q.panes[2].note = "by place, on the candidate's breakpoints"
-	}
-	room, bounded := s.room(lim)
-	if bounded {
+	q.panes = []pane{{name: "difference", title: "Difference", note: "candidate less base", cells: s.differences()}, {name: "candidate", title: "Candidate", cells: s.levels(s.cand)}}
+	room := s.room()
+	if room != nil {
 		for i := range room {
-			q.panes[1].cells[i].over = room[i].over
-			q.panes[2].cells[i].over = room[i].over
+			q.panes[0].cells[i].over, q.panes[1].cells[i].over = room[i].over, room[i].over
 		}
 		q.panes = append(q.panes, pane{name: "room", title: "Room", note: "to the nearest limit", cells: room})
 	}
-	if history == nil {
+	base := pane{name: "base", title: "Base", cells: s.levels(s.base)}
+	if s.moved {
+		base.note, base.xs, base.ys = "on its own breakpoints", headings(s.t.X, s.base.X, s.base.NX), headings(s.t.Y, s.base.Y, s.base.NY)
+		q.panes[0].note = "by place, on the candidate's breakpoints"
+	}
+	q.panes = append(q.panes, base)
+	if o.History == nil {
 		return q
 	}
 	seen := map[string]int{}
 	for row := range q.ny {
 		for col := range q.nx {
-			told := history(row, col)
+			told := o.History(row, col)
 			at, ok := seen[told]
 			if !ok {
 				at = len(q.told)
@@ -155,7 +174,7 @@ func (q *quad) writeReadout(b *strings.Builder) {
 		text += "; " + q.told[q.history[i]]
 	}
 	fmt.Fprintf(b, `<p class="readout" data-readout="%s" role="status">%s</p>`, q.id, esc(text))
-	b.WriteString(`<p class="small screen">Arrow keys, Home and End move the cursor in all grids at once; with Control, Home and End go to the corners.</p>`)
+	b.WriteString(`<p class="small screen">Arrow keys, Home and End move the cursor in all grids at once; with Control, Home and End go to the corners. Enter goes to the next change and on to the next table, Shift and Enter back.</p>`)
 }
 
 // writeHistory lists what set the cells, each once.
@@ -181,23 +200,60 @@ func count(n int, what string) string {
 	return fmt.Sprintf("%d %ss", n, what)
 }
 
-// writeMargins is the least room that each rule leaves, over the whole surface.
-func writeMargins(b *strings.Builder, r *calibrationv1.Report, t *definition.Table) {
+// writeLeast is the least room under the ceiling and over the floor, in one row each: of the
+// candidate, over the whole surface where a rule judged that, and of the base's cells beside it.
+func (s *sides) writeLeast(b *strings.Builder, r *calibrationv1.Report) {
+	if s.candRoom == nil {
+		return
+	}
+	n, unit := places(s.t.Cells), unitOf(s.t.Unit)
 	var rows strings.Builder
-	for _, m := range r.GetMargins() {
-		if m.GetTable() != t.ID {
+	for _, side := range []struct {
+		name    string
+		bound   []float64
+		ceiling bool
+	}{{"up to the ceiling", s.high, true}, {"down to the floor", s.low, false}} {
+		l := s.leastCell(side.bound, side.ceiling)
+		for _, m := range r.GetMargins() {
+			up := m.GetValue() <= m.GetLimit() == (m.GetMargin() >= 0)
+			if m.GetTable() == s.t.ID && m.GetUnit() == s.t.Unit && up == side.ceiling && m.GetMargin() < l.room {
+				l = least{room: m.GetMargin(), value: m.GetValue(), limit: m.GetLimit(), at: point(s.t, m.X, m.Y)}
+			}
+		}
+		if math.IsInf(l.room, 1) {
 			continue
 		}
-		unit := " " + m.GetUnit()
-		if m.GetUnit() == "1" || m.GetUnit() == "" {
-			unit = ""
+		class := ""
+		if l.room < 0 {
+			class = " beyond"
 		}
-		fmt.Fprintf(&rows, `<tr><th scope="row">%s</th><td class="num">%s</td><td class="num">%s</td><td class="num">%s</td><td>%s</td></tr>`, esc(m.GetRule()),
-			esc(fine(m.GetMargin())+unit), esc(fine(m.GetValue())+unit), esc(fine(m.GetLimit())+unit), esc(point(t, m.X, m.Y)))
+		fmt.Fprintf(&rows, `<tr><th scope="row">%s</th><td class="num%s">%s</td><td class="num">%s</td><td class="num">%s</td><td>%s</td></tr>`, side.name, class,
+			esc(n.room(l.room)+unit), esc(n.near(l.value)+unit), esc(n.near(l.limit)+unit), esc(l.at))
 	}
 	if rows.Len() > 0 {
-		b.WriteString(`<h2>Least room under each rule</h2><div class="wide"><table class="list"><thead><tr><th scope="col">Rule</th><th scope="col">Room</th><th scope="col">Found</th><th scope="col">Allowed</th><th scope="col">At</th></tr></thead><tbody>` + rows.String() + `</tbody></table></div>`)
+		b.WriteString(`<h2>Least room</h2><div class="wide" tabindex="0" role="region" aria-label="Least room"><table class="list"><thead><tr><th scope="col">Side</th><th scope="col">Room</th><th scope="col">Found</th><th scope="col">Allowed</th><th scope="col">At</th></tr></thead><tbody>` + rows.String() + `</tbody></table></div>`)
 	}
+}
+
+// least is where a side has the least room; infinite room where nothing bounds it.
+type least struct {
+	room, value, limit float64
+	at                 string
+}
+
+func (s *sides) leastCell(bound []float64, ceiling bool) least {
+	l := least{room: math.Inf(1)}
+	for i, v := range s.cand.Values {
+		room := bound[i] - v
+		if !ceiling {
+			room = -room
+		}
+		if room < l.room {
+			x, y := s.place(i)
+			l = least{room: room, value: v, limit: bound[i], at: point(s.t, x, y)}
+		}
+	}
+	return l
 }
 
 // writeSurface shows both tables on the breakpoints of both joined, where breakpoints changed.
@@ -221,16 +277,15 @@ func writeSurface(b *strings.Builder, s *sides, tr *calibrationv1.TableReport) {
 	q := &quad{id: "surface", x: s.t.X, y: s.t.Y, nx: nx, ny: ny, unit: s.t.Unit, xs: headings(s.t.X, f.GetX(), nx), ys: headings(s.t.Y, f.GetY(), ny)}
 	for i := range base {
 		m := mark(delta[i] != 0, delta[i])
-		panes[0][i] = cell{text: n.text(base[i]), step: levelOf(base[i], low, high)}
-		panes[1][i] = cell{text: n.text(cand[i]), step: levelOf(cand[i], low, high), mark: m}
-		panes[2][i] = cell{text: "0"}
+		panes[0][i] = cell{text: "0", ink: none}
 		if m != "" {
-			panes[2][i] = cell{text: n.signed(delta[i]), step: stepOf(delta[i], far), mark: m}
+			panes[0][i] = cell{text: n.signed(delta[i]), ink: deltaInk(delta[i], far), mark: m}
 		}
+		panes[1][i] = cell{text: n.text(cand[i]), ink: valueInk(cand[i], low, high), mark: m}
+		panes[2][i] = cell{text: n.text(base[i]), ink: valueInk(base[i], low, high)}
 	}
-	q.panes = []pane{{name: "base", title: "Base", cells: panes[0]}, {name: "candidate", title: "Candidate", cells: panes[1]},
-		{name: "difference", title: "Difference", note: "candidate less base", cells: panes[2]}}
+	q.panes = []pane{{name: "difference", title: "Difference", note: "candidate less base", cells: panes[0]},
+		{name: "candidate", title: "Candidate", cells: panes[1]}, {name: "base", title: "Base", cells: panes[2]}}
 	b.WriteString(`<h2>Surface</h2><p class="small">Breakpoints changed. Both sides are read where either of them has a breakpoint.</p>`)
 	q.write(b)
-	q.writeReadout(b)
 }

@@ -15,21 +15,31 @@ type sides struct {
 	t          *definition.Table
 	base, cand *surface.Decoded
 	moved      bool // a breakpoint differs
+	// What the limits leave of each cell of either side; nil without limits.
+	baseRoom, candRoom []float64
+	low, high          []float64 // the tightest bounds of the candidate's cells
 }
 
 // read takes a table out of both images; the error names what does not fit.
-func read(id string, lay *definition.Layout, base, candidate []byte) (*sides, error) {
-	t := tableOf(lay, id)
+func (c *Comparison) read(id string) (*sides, error) {
+	t := tableOf(c.Layout, id)
 	if t == nil {
 		return nil, fmt.Errorf("there is no table %.60q in the definition", id)
 	}
-	for name, image := range map[string][]byte{"base": base, "candidate": candidate} {
-		if uint64(len(image)) != lay.Size {
-			return nil, fmt.Errorf("table %s cannot be shown: the %s has %d bytes; allowed: the definition's %d", id, name, len(image), lay.Size)
+	for _, side := range []struct {
+		name  string
+		image []byte
+	}{{"base", c.Base}, {"candidate", c.Candidate}} {
+		if uint64(len(side.image)) != c.Layout.Size {
+			return nil, fmt.Errorf("table %s cannot be shown: the %s has %d bytes; allowed: the definition's %d", id, side.name, len(side.image), c.Layout.Size)
 		}
 	}
-	s := &sides{t: t, base: surface.Decode(t, base), cand: surface.Decode(t, candidate)}
+	s := &sides{t: t, base: surface.Decode(t, c.Base), cand: surface.Decode(t, c.Candidate)}
 	s.moved = !same(s.base.X, s.cand.X) || !same(s.base.Y, s.cand.Y)
+	s.low, s.high = limits.Bounds(c.Limits, t, s.cand)
+	if c.Limits != nil && s.cand.Values != nil {
+		s.baseRoom, s.candRoom = limits.Room(c.Limits, t, s.base), limits.Room(c.Limits, t, s.cand)
+	}
 	return s, nil
 }
 
@@ -122,9 +132,9 @@ func (s *sides) levels(d *surface.Decoded) []cell {
 	delta := s.deltas()
 	out := make([]cell, len(d.Bits))
 	for i := range out {
-		out[i].text = valueAt(d, i)
+		out[i] = cell{text: valueAt(d, i), ink: none}
 		if d.Values != nil {
-			out[i].step = levelOf(d.Values[i], low, high)
+			out[i].ink = valueInk(d.Values[i], low, high)
 		}
 		if d == s.cand && s.changed(i) {
 			out[i].mark = "other"
@@ -144,11 +154,11 @@ func (s *sides) differences() []cell {
 	for i := range out {
 		switch {
 		case delta == nil && s.changed(i):
-			out[i] = cell{text: "other label", mark: "other"}
+			out[i] = cell{text: "other label", ink: none, mark: "other"}
 		case delta == nil:
-			out[i].text = "same"
+			out[i] = cell{text: "same", ink: none}
 		default:
-			out[i] = cell{text: n.signed(delta[i]), step: stepOf(delta[i], far), mark: mark(s.changed(i), delta[i])}
+			out[i] = cell{text: n.signed(delta[i]), ink: deltaInk(delta[i], far), mark: mark(s.changed(i), delta[i])}
 			if !s.changed(i) {
 				out[i].text = "0"
 			}
@@ -157,32 +167,42 @@ func (s *sides) differences() []cell {
 	return out
 }
 
-// room are the margin pane's cells, and whether any cell has a bound.
-func (s *sides) room(lim *limits.Limits) (cells []cell, bounded bool) {
-	cells = make([]cell, len(s.cand.Bits))
-	if lim == nil || s.cand.Values == nil {
-		return cells, false
-	}
-	room, n := limits.Room(lim, s.t, s.cand), places(s.t.Cells)
-	far := most(room)
-	for i, r := range room {
-		if math.IsNaN(r) {
-			cells[i].text = "none"
+// room are the room pane's cells; nil where no cell has a bound.
+func (s *sides) room() []cell {
+	_, far := inked(s.candRoom)
+	n, bounded := places(s.t.Cells), false
+	cells := make([]cell, len(s.cand.Bits))
+	for i := range cells {
+		if i >= len(s.candRoom) || math.IsNaN(s.candRoom[i]) {
+			cells[i] = cell{text: "none", ink: none}
 			continue
 		}
 		bounded = true
-		cells[i] = cell{text: n.room(r), step: stepOf(r, far), over: r < 0}
+		cells[i] = cell{text: n.room(s.candRoom[i]), ink: roomInk(s.candRoom[i], far), over: s.beyond(i)}
 	}
-	return cells, bounded
+	if !bounded {
+		return nil
+	}
+	return cells
+}
+
+// beyond says whether a cell of the candidate lies beyond a limit.
+func (s *sides) beyond(i int) bool { return i < len(s.candRoom) && s.candRoom[i] < 0 }
+
+// changes are the changed cells, row by row.
+func (s *sides) changes() (out []int) {
+	for i := range s.cand.Bits {
+		if s.changed(i) {
+			out = append(out, i)
+		}
+	}
+	return out
 }
 
 // first is where the cursor stands first: at the largest change, or at the first cell.
 func (s *sides) first() (row, col int) {
 	at, far, delta := 0, -1.0, s.deltas()
-	for i := range s.cand.Bits {
-		if !s.changed(i) {
-			continue
-		}
+	for _, i := range s.changes() {
 		size := 0.0
 		if delta != nil && surface.Finite(delta[i]) {
 			size = math.Abs(delta[i])

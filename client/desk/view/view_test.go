@@ -91,9 +91,15 @@ func newBench(t testing.TB, change map[int]byte) *bench {
 	return b
 }
 
+func (b *bench) drawn() *Comparison {
+	return &Comparison{Report: b.report, Layout: b.lay, Limits: b.lim, Base: b.base, Candidate: b.cand}
+}
+
+func nowhere(*calibrationv1.Finding) string { return "/x?" + hostile }
+
 func (b *bench) page(t testing.TB, id string) string {
 	t.Helper()
-	out, err := TablePage(b.report, id, b.lay, b.base, b.cand, b.lim, func(row, col int) string { return fmt.Sprintf("%s row %d", hostile, row) })
+	out, err := b.drawn().Table(id, Whole{History: func(row, col int) string { return fmt.Sprintf("%s row %d", hostile, row) }, Section: "/section?" + hostile, Href: nowhere})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -104,7 +110,7 @@ func (b *bench) card(t testing.TB, id string) string {
 	t.Helper()
 	for _, tr := range b.report.GetTables() {
 		if tr.GetId() == id {
-			return string(TableCard(b.report, tr, b.lay, b.base, b.cand, "/t?a=1&b="+hostile))
+			return string(b.drawn().Card(tr, "/t?a=1&b="+hostile))
 		}
 	}
 	t.Fatalf("the report has no table %s", id)
@@ -114,10 +120,11 @@ func (b *bench) card(t testing.TB, id string) string {
 // WCAG 2.2, success criterion 1.4.3: 4.5 to 1. The colours are read out of the style that browsers get,
 // and the formula is written out here again from the recommendation's definition of relative luminance.
 func TestEveryNumberReadsOnItsColour(t *testing.T) {
-	rule := regexp.MustCompile(`\.d(-?\d+) \{ --c: #([0-9a-f]{6}); --t: #([0-9a-f]{6}); \}`)
+	rule := regexp.MustCompile(`\.([dvr]-?\d+) \{ --c: #([0-9a-f]{6}); --t: #([0-9a-f]{6}); \}`)
 	found := rule.FindAllStringSubmatch(CSS, -1)
-	if len(found) != 2*(2*steps+1) {
-		t.Fatalf("%d colours in the style; want %d, light and dark", len(found), 2*(2*steps+1))
+	const each = 4*steps + 3
+	if len(found) != 2*each {
+		t.Fatalf("%d colours in the style; want %d, light and dark", len(found), 2*each)
 	}
 	lum := func(hex string) float64 {
 		v, err := strconv.ParseUint(hex, 16, 32)
@@ -142,9 +149,9 @@ func TestEveryNumberReadsOnItsColour(t *testing.T) {
 		if ratio := (max(a, b) + .05) / (min(a, b) + .05); ratio < 4.5 {
 			t.Errorf("step %s (%d): #%s on #%s is %.2f to 1", m[1], i, m[3], m[2], ratio)
 		}
-		key := fmt.Sprint(i/(2*steps+1), m[2])
+		key := fmt.Sprint(i/each, m[1][:1], m[2])
 		if seen[key] {
-			t.Errorf("step %s has the colour of another step", m[1])
+			t.Errorf("%s has the colour of another step", m[1])
 		}
 		seen[key] = true
 	}
@@ -171,7 +178,7 @@ func TestBrownAndTealStayApart(t *testing.T) {
 	for name, m := range matrices {
 		for ground, th := range map[string]theme{"light": light, "dark": dark} {
 			for n := 3; n <= steps; n++ {
-				brown, teal := seen(m, th.step(-n)), seen(m, th.step(n))
+				brown, teal := seen(m, th.brown.at(float64(n)/steps)), seen(m, th.teal.at(float64(n)/steps))
 				// Blue less yellow tells them apart.
 				if d := (teal[2] - (teal[0]+teal[1])/2) - (brown[2] - (brown[0]+brown[1])/2); d < 12 {
 					t.Errorf("%s, %s, step %d: %s and %s differ by %.0f in blue against yellow", name, ground, n, brown, teal, d)
@@ -192,8 +199,8 @@ func TestNothingThatWasWrittenByOthersIsMarkup(t *testing.T) {
 	}
 	r := &calibrationv1.Report{Findings: []*calibrationv1.Finding{{Rule: hostile, Severity: hostile, Table: hostile, Origin: hostile, Reason: hostile,
 		Source: hostile, Detail: hostile, Tables: []string{hostile}, Ranges: []*calibrationv1.UnmappedRange{{Start: hostile, Content: hostile}}}}}
-	pages = append(pages, string(Findings(r, b.lay)), string(Findings(r, nil)), string(Findings(b.report, b.lay)))
-	allowed := " a b caption circle div dd dl dt figcaption figure h2 h3 html head body li ol p path span strong svg table tbody td text th thead tr ul "
+	pages = append(pages, string((&Comparison{Report: r, Layout: b.lay}).Findings(nowhere)), string((&Comparison{Report: r}).Findings(nowhere)), string(b.drawn().Findings(nowhere)))
+	allowed := " a b button caption circle div dd dl dt figcaption figure h2 h3 html head body li ol p path span strong svg table tbody td text th thead tr ul "
 	for _, page := range pages {
 		doc, err := html.Parse(strings.NewReader(page))
 		if err != nil {
@@ -299,7 +306,9 @@ func TestWhatIsBeyondALimitIsHatched(t *testing.T) {
 			}
 		}
 	}
-	if page, err := TablePage(b.report, "advance", b.lay, b.base, b.cand, nil, nil); err != nil || strings.Contains(string(page), `data-pane="room"`) {
+	unlimited := b.drawn()
+	unlimited.Limits = nil
+	if page, err := unlimited.Table("advance", Whole{}); err != nil || strings.Contains(string(page), `data-pane="room"`) {
 		t.Errorf("without limits there is a room grid, or %v", err)
 	}
 }
@@ -314,7 +323,7 @@ func TestShapes(t *testing.T) {
 		"advance": {`<h2>Surface</h2>`, `Cells as stored`, `<th scope="row">90</th>`, `<th scope="row">100</th>`, `down: cylinder filling, %`},
 		"cut":     {`class="line base"`, `class="line cand"`, `class="band-allowed"`, `class="limit"`},
 		"by-gear": {`h14`, `class="dot cand"`},
-		"single":  {`class="dot cand"`, `+1`},
+		"single":  {`+1`},
 		"modes":   {`&lt;b&gt;armed&lt;/b&gt;`, `other label`},
 		"switch":  {`other label`, `off`},
 		"idle":    {`data-pane="difference"`, `+1`},
@@ -328,17 +337,17 @@ func TestShapes(t *testing.T) {
 		if strings.Contains(page, "NaN") || strings.Contains(page, "%!") {
 			t.Errorf("%s draws what is no number:\n%s", id, page)
 		}
-		if n := strings.Count(page, `tabindex="0"`); n != strings.Count(page, `role="grid"`) {
+		if n := strings.Count(page, `tabindex="0" aria-selected="true"`); n != strings.Count(page, `tabindex="0"`)-strings.Count(page, `tabindex="0" role="region"`) || n != strings.Count(page, `role="grid"`) {
 			t.Errorf("%s: %d cells can be reached by Tab; want one in each grid", id, n)
 		}
 		b.card(t, id)
 	}
 	for name, call := range map[string]func() (template.HTML, error){
 		"unknown": func() (template.HTML, error) {
-			return TablePage(b.report, "none", b.lay, b.base, b.cand, nil, nil)
+			return b.drawn().Table("none", Whole{})
 		},
 		"short": func() (template.HTML, error) {
-			return TablePage(b.report, "cut", b.lay, b.base[:9], b.cand, nil, nil)
+			return (&Comparison{Report: b.report, Layout: b.lay, Base: b.base[:9], Candidate: b.cand}).Table("cut", Whole{})
 		},
 	} {
 		if _, err := call(); err == nil {
@@ -359,13 +368,21 @@ func TestNumbers(t *testing.T) {
 			t.Errorf("%q; want %q", c.got, c.want)
 		}
 	}
-	for _, c := range []struct{ got, want int }{
-		{stepOf(0, 5), 0}, {stepOf(1e-9, 5), 1}, {stepOf(-1e-9, 5), -1}, {stepOf(5, 5), steps}, {stepOf(-9, 5), -steps},
-		{stepOf(math.NaN(), 5), 0}, {stepOf(math.Inf(-1), 5), -steps}, {stepOf(2.5, 5), steps / 2},
-		{levelOf(1, 1, 1), 0}, {levelOf(0, 0, 10), -steps}, {levelOf(10, 0, 10), steps}, {levelOf(math.MaxFloat64, -math.MaxFloat64, math.MaxFloat64), steps},
+	for _, c := range []struct{ got, want string }{
+		{decimals(1).near(20.5), "20.5"}, {decimals(1).near(20.25), "20.25"}, {decimals(1).near(62.0 / 3), "20.667"}, {decimals(0).near(-1.5), "−1.5"}, {decimals(0).near(1e-7), "1e−07"},
 	} {
 		if c.got != c.want {
-			t.Errorf("step %d; want %d", c.got, c.want)
+			t.Errorf("%q; want %q", c.got, c.want)
+		}
+	}
+	for _, c := range []struct{ got, want ink }{
+		{deltaInk(0, 5), "d0"}, {deltaInk(1e-9, 5), "d1"}, {deltaInk(-1e-9, 5), "d-1"}, {deltaInk(5, 5), "d12"}, {deltaInk(-9, 5), "d-12"},
+		{deltaInk(math.NaN(), 5), "d0"}, {deltaInk(math.Inf(-1), 5), "d-12"}, {deltaInk(2.5, 5), "d6"},
+		{valueInk(1, 1, 1), "v0"}, {valueInk(0, 0, 10), "v0"}, {valueInk(5, 0, 10), "v6"}, {valueInk(10, 0, 10), "v12"}, {valueInk(math.MaxFloat64, -math.MaxFloat64, math.MaxFloat64), "v12"},
+		{roomInk(-3, 10), "r12"}, {roomInk(0, 10), "r12"}, {roomInk(.01, 10), "r11"}, {roomInk(10, 10), "r0"}, {roomInk(99, 10), "r0"}, {roomInk(math.Inf(1), 10), "r0"}, {roomInk(math.Inf(-1), 10), "r12"},
+	} {
+		if c.got != c.want {
+			t.Errorf("ink %s; want %s", c.got, c.want)
 		}
 	}
 }

@@ -1,0 +1,226 @@
+package view
+
+import (
+	"fmt"
+	"html/template"
+	"math"
+	"slices"
+	"strings"
+
+	"witnessmark/client/plot"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/surface"
+)
+
+// The plot's inside, in its own units.
+const plotLeft, plotTop, plotWide, plotHigh = 74.0, 12.0, 548.0, 200.0
+
+// section is a table along one of its axes, at one breakpoint of the other.
+type section struct {
+	axis         *definition.Axis
+	name         string // x or y
+	at           string // where on the other axis; empty for a curve
+	baseX, candX []float64
+	base, cand   []float64
+	low, high    []float64 // at candX
+	x, y         plot.Scale
+	headings     []string
+	joined       bool
+}
+
+// Section is the section along the row and the one along the column of a cell, each with both sides
+// and the limits. The error says that there is no such table or cell, or an image has another size.
+func (c *Comparison) Section(id string, row, col int) (template.HTML, error) {
+	s, err := c.read(id)
+	if err != nil {
+		return "", err
+	}
+	if row < 0 || row >= s.cand.NY || col < 0 || col >= s.cand.NX {
+		return "", fmt.Errorf("table %s has no cell in row %d, column %d; allowed: 0 to %d, 0 to %d", id, row, col, s.cand.NY-1, s.cand.NX-1)
+	}
+	var b strings.Builder
+	s.writeSections(&b, row, col)
+	return template.HTML(b.String()), nil
+}
+
+func (s *sides) writeSections(b *strings.Builder, row, col int) {
+	if s.cand.Values == nil {
+		return
+	}
+	if s.t.X != nil && s.cand.NX > 1 {
+		s.sectionAlongX(row).write(b, s, col)
+	}
+	if s.t.Y != nil && s.cand.NY > 1 {
+		s.sectionAlongY(col).write(b, s, row)
+	}
+}
+
+// plotted says whether the table is a curve of numbers over x.
+func (s *sides) plotted() bool { return s.t.X != nil && s.t.Y == nil && s.cand.Values != nil }
+
+func (s *sides) sectionAlongX(row int) *section {
+	n := s.cand.NX
+	part := func(v []float64) []float64 { return v[row*n : (row+1)*n] }
+	cut := &section{axis: s.t.X, name: "x", baseX: s.base.X, candX: s.cand.X, base: part(s.base.Values), cand: part(s.cand.Values), low: part(s.low), high: part(s.high)}
+	if s.t.Y != nil {
+		cut.at = along(s.t.Y, "y", s.cand.Y[row])
+	}
+	return cut
+}
+
+func (s *sides) sectionAlongY(col int) *section {
+	part := func(v []float64) (out []float64) {
+		for i := col; i < len(v); i += s.cand.NX {
+			out = append(out, v[i])
+		}
+		return out
+	}
+	cut := &section{axis: s.t.Y, name: "y", baseX: s.base.Y, candX: s.cand.Y, base: part(s.base.Values), cand: part(s.cand.Values), low: part(s.low), high: part(s.high)}
+	if s.t.X != nil {
+		cut.at = along(s.t.X, "x", s.cand.X[col])
+	}
+	return cut
+}
+
+// write draws the section: base dashed, candidate solid, and the limits as lines around what they
+// allow; at is the point under the cursor, or -1. Points without a line where nothing lies between
+// two of them, or where the breakpoints neither rise nor fall.
+func (c *section) write(b *strings.Builder, s *sides, at int) {
+	c.scale()
+	over := orElse(axisName(c.axis, c.name), c.name)
+	label := fmt.Sprintf("%s over %s: base dashed, candidate solid; the numbers are in the grids.", orElse(words(s.t.Quantity), s.t.ID), over)
+	title := "Over " + over
+	if c.at != "" {
+		title, label = title+", through "+c.at, strings.Replace(label, ":", ", through "+c.at+":", 1)
+	}
+	fmt.Fprintf(b, `<figure class="section"><figcaption class="small">%s</figcaption><svg class="plot" viewBox="0 0 640 260" role="img" aria-label="%s">`, esc(title), esc(label))
+	c.headings = headings(c.axis, c.candX, len(c.candX))
+	c.writeAxes(b)
+	c.joined = !c.axis.Index && ordered(c.candX) && ordered(c.baseX)
+	if c.joined {
+		c.writeBand(b)
+	}
+	if at >= 0 && at < len(c.candX) && surface.Finite(c.candX[at]) {
+		fmt.Fprintf(b, `<path class="here" d="M%.1f %.1fV%.1f"/>`, c.x.At(c.candX[at]), plotTop, plotTop+plotHigh)
+	}
+	c.writeLimit(b, c.low)
+	c.writeLimit(b, c.high)
+	c.writeCurve(b, "base", c.baseX, c.base)
+	c.writeCurve(b, "cand", c.candX, c.cand)
+	b.WriteString(`</svg><p class="small keys"><svg class="mini" viewBox="0 0 40 10" aria-hidden="true"><path class="line base" d="M1 5H39"/></svg> base <svg class="mini" viewBox="0 0 40 10" aria-hidden="true"><path class="line cand" d="M1 5H39"/></svg> candidate`)
+	if a, z := plot.Extent(c.low, c.high); a <= z {
+		b.WriteString(` <svg class="mini" viewBox="0 0 40 10" aria-hidden="true"><path class="limit" d="M1 5H39"/></svg> limit at the breakpoints`)
+	}
+	b.WriteString(`</p></figure>`)
+}
+
+// scale holds both curves, and the limits as far as they are near enough not to flatten them.
+func (c *section) scale() {
+	y0, y1 := plot.Extent(c.base, c.cand)
+	reach, floor, ceiling := y1-y0, y0, y1
+	for _, set := range [][]float64{c.low, c.high} {
+		for _, v := range set {
+			if v > ceiling-2*reach && v < floor+2*reach && surface.Finite(v) {
+				y0, y1 = min(y0, v), max(y1, v)
+			}
+		}
+	}
+	c.y = plot.Round(y0, y1, plotTop+plotHigh, plotTop, 5)
+	x0, x1 := plot.Extent(c.baseX, c.candX)
+	c.x = plot.Scale{Low: x0, High: x1, From: plotLeft, To: plotLeft + plotWide}
+}
+
+// ordered says whether points rise or fall throughout.
+func ordered(p []float64) bool {
+	up, down := true, true
+	for i := range p {
+		if !surface.Finite(p[i]) {
+			return false
+		}
+		if i > 0 {
+			up, down = up && p[i] >= p[i-1], down && p[i] <= p[i-1]
+		}
+	}
+	return up || down
+}
+
+// writeAxes names what fits; what would not fit where a small screen has larger letters is spare there.
+func (c *section) writeAxes(b *strings.Builder) {
+	for i, v := range c.y.Ticks {
+		y, class := c.y.At(v), "tick"
+		if i%2 == 1 {
+			class += " spare"
+		}
+		fmt.Fprintf(b, `<path class="rule" d="M%.1f %.1fH%.1f"/><text class="%s" x="%.1f" y="%.1f" text-anchor="end">%s</text>`, plotLeft, y, plotLeft+plotWide, class, plotLeft-6, y+4, c.y.Text(v))
+	}
+	last, lastLarge := math.Inf(-1), math.Inf(-1)
+	for i, v := range c.candX {
+		if !surface.Finite(v) {
+			continue
+		}
+		x, letters := c.x.At(v), float64(len([]rune(c.headings[i])))
+		fmt.Fprintf(b, `<path class="rule" d="M%.1f %.1fv5"/>`, x, plotTop+plotHigh)
+		if math.Abs(x-last) <= 7.2*letters+8 {
+			continue
+		}
+		last = x
+		class := "tick"
+		if math.Abs(x-lastLarge) <= 13*letters+8 {
+			class += " spare"
+		} else {
+			lastLarge = x
+		}
+		fmt.Fprintf(b, `<text class="%s" x="%.1f" y="%.1f" text-anchor="middle">%s</text>`, class, x, plotTop+plotHigh+20, esc(c.headings[i]))
+	}
+}
+
+// writeBand fills what the limits allow, from the floor, or the bottom, to the ceiling, or the top.
+func (c *section) writeBand(b *strings.Builder) {
+	var up, down []string
+	bounded := false
+	for i := range c.candX {
+		top, bottom := c.y.High, c.y.Low
+		if surface.Finite(c.high[i]) {
+			top, bounded = c.high[i], true
+		}
+		if surface.Finite(c.low[i]) {
+			bottom, bounded = c.low[i], true
+		}
+		up = append(up, fmt.Sprintf("%.1f %.1f", c.x.At(c.candX[i]), c.y.At(top)))
+		down = append([]string{fmt.Sprintf("%.1f %.1f", c.x.At(c.candX[i]), c.y.At(bottom))}, down...)
+	}
+	if bounded && len(c.candX) > 1 {
+		fmt.Fprintf(b, `<path class="band-allowed" d="M%sZ"/>`, strings.Join(append(up, down...), "L"))
+	}
+}
+
+// writeLimit is one edge of what is allowed, without what lies outside the plot.
+func (c *section) writeLimit(b *strings.Builder, at []float64) {
+	inside := slices.Clone(at)
+	for i, v := range at {
+		if v < c.y.Low || v > c.y.High {
+			inside[i] = math.NaN()
+		}
+	}
+	c.writeLine(b, "limit", c.candX, inside)
+}
+
+func (c *section) writeCurve(b *strings.Builder, class string, x, y []float64) {
+	c.writeLine(b, "line "+class, x, y)
+	for i := range x {
+		if surface.Finite(x[i], y[i]) {
+			fmt.Fprintf(b, `<circle class="dot %s" cx="%.1f" cy="%.1f" r="3.5"/>`, class, c.x.At(x[i]), c.y.At(y[i]))
+		}
+	}
+}
+
+// writeLine joins points, with a gap where one is no number; unjoined, each is a short stroke.
+func (c *section) writeLine(b *strings.Builder, class string, x, y []float64) {
+	d := plot.Marks(x, y, c.x, c.y, 14)
+	if c.joined && len(x) > 1 {
+		d = plot.Line(x, y, c.x, c.y)
+	}
+	if d != "" {
+		fmt.Fprintf(b, `<path class="%s" d="%s"/>`, class, d)
+	}
+}
