@@ -254,3 +254,27 @@ func TestWhatCannotBeLookedUp(t *testing.T) {
 		t.Error("a number becomes a pressure")
 	}
 }
+
+// A signal that is an input by another name is still one: the input's other uses are not called so, and it makes steps.
+func TestAnInputByAnotherName(t *testing.T) {
+	var f fixture
+	f.signal("a", "a", "1", "input('n')", ", feeds: true")
+	f.signal("b", "b", "1", "input('n')", "")
+	f.table("t", "1", f.axis("a", "1", "", 0, 50), "", "", 0, 1)
+	f.signal("s", "q", "1", "(signal('a') > 30 ? table('t') : 0) + input('n')", "")
+	_, set := f.open(t, "  - {quantity: n, unit: '1', from: 0, to: 100}\n")
+	view := set.In(NewSpace(set.lay))
+	shown, err := view.Show([]string{"b", "s"}, map[string]float64{"n": 40})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(shown[0].Steps) != 1 || shown[0].Steps[0].Signal != "b" {
+		t.Errorf("b: %v", shown[0].Steps)
+	}
+	if s := shown[1].Steps; len(s) != 3 || s[0].Signal != "a" || s[1].Table != "t" || s[1].At["a"] != 40 || s[2].Signal != "s" || shown[1].Value != 40.8 {
+		t.Errorf("s: %v", s)
+	}
+	if cells := signalOf(t, view, "s").space.Cells()[0]; len(cells) != 3 || cells[0].Hi != 30 || cells[1].Hi != 50 {
+		t.Errorf("%v", cells)
+	}
+}

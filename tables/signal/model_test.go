@@ -184,6 +184,9 @@ func (d *dice) table(quantities ...string) string {
 	for i := range cells {
 		cells[i] = math.Round(400*d.Float64()-100) / 4
 	}
+	if d.IntN(30) == 0 {
+		cells[d.IntN(len(cells))] = []float64{math.NaN(), math.Inf(1), math.Inf(-1), 1e300, -1e300, 1e-300}[d.IntN(6)]
+	}
 	more := ""
 	if d.IntN(5) == 0 {
 		more = ", conversion: {rational: {num: [500, 3, 0.01], den: [40, 0.25]}}"

@@ -156,8 +156,13 @@ func (v *View) signal(s *definition.Signal) (*Function, error) {
 	if err != nil {
 		return nil, err
 	}
-	if f.table != nil || f.signal != nil { // it is another name for something that has one
-		f = v.space.function(&level{f, units.Converter{Factor: 1}}, f)
+	switch f.op.(type) {
+	case *direct: // shared by whatever reads the input
+		f = v.space.function(f.op, f)
+	default:
+		if f.table != nil || f.signal != nil { // it is another name for something that has one
+			f = v.space.function(&level{f, units.Converter{Factor: 1}}, f)
+		}
 	}
 	f.signal = s
 	v.signals[s] = f

@@ -118,6 +118,9 @@ func (in *input) cells() []bounded.Interval {
 		}
 		return out
 	}
+	if from > to { // nothing says where it ends
+		return nil
+	}
 	at := in.joined(from, to)
 	var out []bounded.Interval
 	if !in.declared && slices.Contains(in.steps, from) { // below the first step, where its earlier side is held
@@ -149,7 +152,7 @@ func (in *input) ends() (from, to float64) {
 
 // joined is the breakpoints from end to end, ascending; those that differ by rounding alone are one.
 func (in *input) joined(from, to float64) []float64 {
-	near := 1e-12 * max(math.Abs(from), math.Abs(to))
+	near := float64(1e-12 * max(math.Abs(from), math.Abs(to)))
 	at := []float64{from}
 	inner := slices.Clone(in.breaks)
 	slices.Sort(inner)

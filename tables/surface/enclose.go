@@ -10,9 +10,7 @@ import (
 // grid's conversion.
 type Enclosed struct {
 	*Grid
-	alongX, alongY []float64 // slopes: between columns, [row*(NX-1)+col]; between rows, [row*NX+col]
-	most           float64   // of the values, by amount
-	steepX, steepY float64   // of the slopes, by amount
+	alongX, alongY []float64 // slopes: between columns, [row*gaps+col]; between rows, [row*columns+col]
 	columns, gaps  int       // NX, and NX-1
 }
 
@@ -23,14 +21,11 @@ func (g *Grid) Enclose() *Enclosed {
 	for r := range ny {
 		for c := range nx {
 			v := g.Values[r*nx+c]
-			e.most = max(e.most, math.Abs(v))
 			if c+1 < nx && g.X[c+1] > g.X[c] {
-				d := (g.Values[r*nx+c+1] - v) / (g.X[c+1] - g.X[c])
-				e.alongX[r*(nx-1)+c], e.steepX = d, max(e.steepX, math.Abs(d))
+				e.alongX[r*(nx-1)+c] = (g.Values[r*nx+c+1] - v) / (g.X[c+1] - g.X[c])
 			}
 			if r+1 < ny && g.Y[r+1] > g.Y[r] {
-				d := (g.Values[(r+1)*nx+c] - v) / (g.Y[r+1] - g.Y[r])
-				e.alongY[r*nx+c], e.steepY = d, max(e.steepY, math.Abs(d))
+				e.alongY[r*nx+c] = (g.Values[(r+1)*nx+c] - v) / (g.Y[r+1] - g.Y[r])
 			}
 		}
 	}
@@ -67,7 +62,11 @@ func (e *Enclosed) Over(x, y *Reach, out *Patch) {
 			exact = exact && (sx.t == 0 || sx.t == 1) && (sy.t == 0 || sy.t == 1) || nx*ny == 1
 		}
 	}
-	out.Value = widened(lo, hi, e.most, exact)
+	most := 0.0
+	if !exact {
+		most = e.most(x, y)
+	}
+	out.Value = widened(lo, hi, most)
 	out.Step = false
 	fx, lx := x.segments()
 	fy, ly := y.segments()
@@ -82,57 +81,75 @@ func (e *Enclosed) Over(x, y *Reach, out *Patch) {
 	}
 }
 
-func widened(lo, hi, most float64, exact bool) bounded.Interval {
-	if !(lo-lo == 0 && hi-hi == 0) {
-		return bounded.Whole()
+// most is the greatest amount of the cells around two reaches.
+func (e *Enclosed) most(x, y *Reach) float64 {
+	most := 0.0
+	for r := y.first.lo; r <= y.last.hi; r++ {
+		for _, v := range e.Values[r*e.columns+x.first.lo : r*e.columns+x.last.hi+1] {
+			most = max(most, math.Abs(v))
+		}
 	}
-	if !exact {
-		by := rounding * most
-		lo, hi = lo-by, hi+by
+	return most
+}
+
+// widened leaves room for the rounding of what is interpolated between amounts as great as most.
+func widened(lo, hi, most float64) bounded.Interval {
+	by := float64(rounding * most)
+	if lo, hi = lo-by, hi+by; lo-lo == 0 && hi-hi == 0 {
+		return bounded.Interval{Lo: lo, Hi: hi}
 	}
-	return bounded.Interval{Lo: lo, Hi: hi}
+	return bounded.Whole()
 }
 
 func (e *Enclosed) slopeX(x, y *Reach, first, last, ny int, step *bool) bounded.Interval {
-	lo, hi := math.Inf(1), math.Inf(-1)
-	if x.held {
-		lo, hi = 0, 0
-	}
+	s := newSlope(x.held)
 	for c := first; c < last; c++ {
 		if e.X[c+1] == e.X[c] {
 			*step = true
 			continue
 		}
 		for j := range ny {
-			s := y.station(j, ny)
-			v := mix(e.alongX[s.lo*e.gaps+c], e.alongX[s.hi*e.gaps+c], s.t)
-			lo, hi = min(lo, v), max(hi, v)
+			at := y.station(j, ny)
+			s.add(e.alongX[at.lo*e.gaps+c], e.alongX[at.hi*e.gaps+c], at.t)
 		}
 	}
-	if lo > hi {
-		return bounded.Interval{}
-	}
-	return widened(lo, hi, e.steepX, false)
+	return s.interval()
 }
 
 func (e *Enclosed) slopeY(x, y *Reach, first, last, nx int, step *bool) bounded.Interval {
-	lo, hi := math.Inf(1), math.Inf(-1)
-	if y.held {
-		lo, hi = 0, 0
-	}
+	s := newSlope(y.held)
 	for r := first; r < last; r++ {
 		if e.Y[r+1] == e.Y[r] {
 			*step = true
 			continue
 		}
 		for i := range nx {
-			s := x.station(i, nx)
-			v := mix(e.alongY[r*e.columns+s.lo], e.alongY[r*e.columns+s.hi], s.t)
-			lo, hi = min(lo, v), max(hi, v)
+			at := x.station(i, nx)
+			s.add(e.alongY[r*e.columns+at.lo], e.alongY[r*e.columns+at.hi], at.t)
 		}
 	}
-	if lo > hi {
+	return s.interval()
+}
+
+// slope gathers the slopes along a reach.
+type slope struct{ lo, hi, most float64 }
+
+func newSlope(held bool) slope {
+	if held {
+		return slope{}
+	}
+	return slope{lo: math.Inf(1), hi: math.Inf(-1)}
+}
+
+func (s *slope) add(a, b, t float64) {
+	v := mix(a, b, t)
+	s.lo, s.hi = min(s.lo, v), max(s.hi, v)
+	s.most = max(s.most, math.Abs(a), math.Abs(b))
+}
+
+func (s *slope) interval() bounded.Interval {
+	if s.lo > s.hi { // nothing but steps
 		return bounded.Interval{}
 	}
-	return widened(lo, hi, e.steepY, false)
+	return widened(s.lo, s.hi, s.most)
 }
