@@ -16,8 +16,10 @@ import (
 const (
 	maxText  = 10_000
 	maxNodes = 1_000
-	maxDepth = 50
+	maxDepth = 250
 )
+
+var bounds = fmt.Sprintf("%d characters, %d numbers, names and operators, %d of them within each other", maxText, maxNodes, maxDepth)
 
 const allowed = "numbers, + - * /, comparisons, && || !, ? :, min, max, clamp(v, low, high), input('quantity'), signal('id'), table('id')"
 
@@ -34,8 +36,7 @@ var references = map[string]Kind{"input": Input, "signal": Signal, "table": Tabl
 
 // Parse reads a formula that gives a number. Every error is an *Error, for the first fault in the text.
 func Parse(text string) (*Node, error) {
-	p, err := parser.NewParser(parser.MaxRecursionDepth(maxDepth), parser.ExpressionSizeCodePointLimit(maxText), parser.MaxExpressionNodeCount(maxNodes),
-		parser.ErrorReportingLimit(1))
+	p, err := parser.NewParser(parser.MaxRecursionDepth(maxDepth), parser.ExpressionSizeCodePointLimit(maxText), parser.ErrorReportingLimit(1))
 	if err != nil {
 		return nil, err
 	}
@@ -53,13 +54,18 @@ func syntax(e *common.Error) error {
 	problem, _, _ := strings.Cut(e.Message, "\n")
 	problem, _, _ = strings.Cut(problem, " expecting ")
 	problem = strings.ReplaceAll(strings.TrimPrefix(problem, "Syntax error: "), "'<EOF>'", "end")
+	allowed := allowed
+	if strings.Contains(problem, "recursion") || strings.Contains(problem, "size") {
+		allowed = bounds
+	}
 	at := Place{max(e.Location.Line(), 1), max(e.Location.Column()+1, 1)}
 	return &Error{At: at, Problem: problem, Allowed: allowed}
 }
 
 type reader struct {
-	info *ast.SourceInfo
-	text []rune
+	info  *ast.SourceInfo
+	text  []rune
+	nodes int
 }
 
 // at is where a name or number begins, and where an operator stands. CEL places a call at its parenthesis.
@@ -98,6 +104,9 @@ func (r *reader) condition(e ast.Expr) (*Node, error) {
 }
 
 func (r *reader) read(e ast.Expr) (*Node, error) {
+	if r.nodes++; r.nodes > maxNodes {
+		return nil, &Error{At: r.at(e), Problem: "the expression is too large", Allowed: bounds}
+	}
 	switch e.Kind() {
 	case ast.LiteralKind:
 		return r.literal(e)

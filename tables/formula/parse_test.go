@@ -40,6 +40,7 @@ func TestTrees(t *testing.T) {
 		`input("n") * table('t')`:               "(* input:n table:t)",
 		"min(1, 2, signal('s'))":                "(min 1 2 signal:s)",
 		"clamp(input('a'), 0, 9)":               "(min (max input:a 0) 9)",
+		"0" + strings.Repeat(" + 1", 200):       strings.Repeat("(+ ", 200) + "0" + strings.Repeat(" 1)", 200),
 		"1 < 2 ? 3 : 4 >= 5 ? 6 : 7":            "(choose (< 1 2) 3 (choose (>= 4 5) 6 7))",
 		"!(1 == 2) && 3 != 4 || 5 <= 6 ? 1 : 0": "(choose (or (and (not (== 1 2)) (!= 3 4)) (<= 5 6)) 1 0)",
 		"(table('fuel.grade') == 1.0 ? table('a.98') : table('a')) + table('b')": "(+ (choose (== table:fuel.grade 1) table:a.98 table:a) table:b)",
@@ -89,9 +90,10 @@ func TestRefusals(t *testing.T) {
 		{"!1 ? 2 : 3", "1:2: a number stands"},
 		{"1 < 2 && 3 ? 2 : 3", "1:10: a number stands"},
 		{"1 < 2 ? 3 < 4 : 5", "1:11: a condition stands"},
-		{strings.Repeat("(", 60) + "1" + strings.Repeat(")", 60), "expression recursion limit exceeded"},
-		{"1" + strings.Repeat("+1", 6000), "code point size"},
-		{"1" + strings.Repeat("+1", 2000), ""},
+		{strings.Repeat("(", 300) + "1" + strings.Repeat(")", 300), "expression recursion limit exceeded: 250; allowed: 10000 characters, 1000 numbers"},
+		{"1" + strings.Repeat("+1", 6000), "code point size exceeds limit: size: 12001, limit 10000; allowed: 10000 characters"},
+		{"1" + strings.Repeat("+1", 400), "max recursion depth exceeded; allowed: 10000 characters"},
+		{"min(1" + strings.Repeat(", 2", 1200) + ")", "1:3002: the expression is too large; allowed: 10000 characters, 1000 numbers, names and operators"},
 	} {
 		_, err := Parse(c.text)
 		if err == nil || !strings.Contains(err.Error(), c.want) || strings.Contains(err.Error(), "\n") {
