@@ -1,10 +1,10 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
 	"os"
 	"strconv"
-	"strings"
 
 	"github.com/rogpeppe/go-internal/testscript"
 )
@@ -21,11 +21,15 @@ func writePull(ts *testscript.TestScript, neg bool, args []string) {
 	if len(args) == 3 {
 		channel = args[2]
 	}
-	var b strings.Builder
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), pulled(torque, channel), 0o644))
+}
+
+func pulled(torque float64, channel string) []byte {
+	var b bytes.Buffer
 	fmt.Fprintf(&b, "time [s],engine_speed [1/min],cylinder_filling [%%],pedal_position [%%],%s\n", channel)
 	for i := range 501 {
 		t := float64(i) / 50
 		fmt.Fprintf(&b, "%.2f,%.1f,%.2f,100,%.1f\n", t, 1500+500*t, 100+6*t, torque+float64(i%3-1))
 	}
-	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(b.String()), 0o644))
+	return b.Bytes()
 }

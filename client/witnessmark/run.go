@@ -3,12 +3,10 @@ package main
 import (
 	"context"
 	"fmt"
-	"io"
 
 	"github.com/spf13/cobra"
 
 	"witnessmark/client"
-	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
 
 func newRunAdd(a *app) *cobra.Command {
@@ -51,12 +49,14 @@ func newRunList(a *app) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.print(&recordv1.Job{Number: j.Number, Car: j.Car, Plate: j.Plate, Runs: j.Runs}, func(w io.Writer) error {
-				rows := [][]string{{"run", "when", "file", "added"}}
-				for _, r := range j.Runs {
-					rows = append(rows, []string{fmt.Sprint(r.Number), r.When, "sha256 " + short(r.GetFileSha256()), eventText(r.Added)})
-				}
-				return columns(w, rows)
-			})
+			if a.json() {
+				runs, err := messagesJSON(j.Runs)
+				return a.printJSON(map[string]any{"runs": runs}, err)
+			}
+			rows := [][]string{{"run", "when", "file", "added"}}
+			for _, r := range j.Runs {
+				rows = append(rows, []string{fmt.Sprint(r.Number), r.When, "sha256 " + short(r.GetFileSha256()), eventText(r.Added)})
+			}
+			return columns(a.out, rows)
 		})}
 }

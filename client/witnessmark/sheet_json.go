@@ -102,15 +102,7 @@ func submissionJSON(r *client.Review) (sheetAsJSON, error) {
 
 // alarmsJSON are a job's alarms about one thing of it that count now.
 func alarmsJSON(job *recordv1.Job, name record.Name) ([]json.RawMessage, error) {
-	out := []json.RawMessage{}
-	for _, al := range alarmsAbout(job, name) {
-		m, err := messageJSON(al)
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, m)
-	}
-	return out, nil
+	return messagesJSON(alarmsAbout(job, name))
 }
 
 func sinceOf(s *client.Since) (*sinceAsJSON, error) {

@@ -35,6 +35,17 @@ func messageJSON(m proto.Message) (json.RawMessage, error) {
 	return client.JSON(m)
 }
 
+func messagesJSON[M proto.Message](list []M) ([]json.RawMessage, error) {
+	out := make([]json.RawMessage, len(list))
+	for i, m := range list {
+		var err error
+		if out[i], err = messageJSON(m); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
 // printJSON writes an answer that is no message, unless it could not be made.
 func (a *app) printJSON(v any, err error) error {
 	if err != nil {

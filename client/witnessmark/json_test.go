@@ -1,0 +1,267 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"flag"
+	"io"
+	"maps"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/spf13/cobra"
+
+	"witnessmark/client"
+	"witnessmark/store/signoff"
+)
+
+var updateFields = flag.Bool("update-fields", false, "write testdata/json-fields.txt anew; fields may be added and never go")
+
+// parts of answers that are answers of their own elsewhere: their fields stand there.
+var partAnswers = map[string]string{"report": "report", "changed": "report", "changed_since": "report", "alarms": "alarm", "reads": "read", "read": "read",
+	"submissions": "submission", "read_back": "read-back", "read_backs": "read-back", "jobs": "job", "runs": "run", "was": "finding", "is": "finding", "findings": "finding"}
+
+// fields are the names in answers: the answer that each is part of, and its path there.
+type fields map[string]bool
+
+func (f fields) add(answer, path string, v any) {
+	switch v := v.(type) {
+	case map[string]any:
+		for name, value := range v {
+			at := strings.TrimPrefix(path+"."+name, ".")
+			f[answer+": "+at] = true
+			part, ok := partAnswers[name]
+			switch {
+			case keyedByPeople[name]:
+			case ok && answer != "outcome" && path != "returns": // whose parts are their own
+				f.add(part, "", value)
+			default:
+				f.add(answer, at, value)
+			}
+		}
+	case []any:
+		for _, one := range v {
+			f.add(answer, path, one)
+		}
+	}
+}
+
+// keyedByPeople are objects whose names are no fields: findings' keys, a car's numbers, quantities.
+var keyedByPeople = map[string]bool{"numbers": true, "because": true, "inputs": true, "at_min": true, "at_max": true, "at": true}
+
+// asked is a workshop where every answer is asked for as JSON.
+type asked struct {
+	*workshop
+	fields fields
+	done   map[string]bool // commands
+}
+
+// as runs a command, and takes the fields of its answer in under a name.
+func (w *asked) as(person, answer string, status int, args ...string) {
+	w.Helper()
+	w.Setenv("WITNESSMARK_HOME", filepath.Join(w.dir, person))
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	out, errs := &bytes.Buffer{}, &bytes.Buffer{}
+	a := &app{in: strings.NewReader(""), out: out, errOut: errs, format: "text"}
+	if args[0] == "desk" { // which goes on until it is interrupted
+		a.out = io.MultiWriter(out, writerFunc(func(b []byte) (int, error) { cancel(); return len(b), nil }))
+	}
+	if got := a.run(ctx, append(args, "--format", "json")); got != status {
+		w.Fatalf("%s: witnessmark %s: exit status %d, want %d\n%s%s", person, strings.Join(args, " "), got, status, out, errs)
+	}
+	if cmd, _, err := a.root().Find(args); err == nil {
+		w.done[cmd.CommandPath()] = true
+	}
+	w.take(answer, out, args)
+	w.take("beside", errs, args)
+}
+
+type writerFunc func([]byte) (int, error)
+
+func (f writerFunc) Write(b []byte) (int, error) { return f(b) }
+
+func (w *asked) take(answer string, out io.Reader, args []string) {
+	w.Helper()
+	for d := json.NewDecoder(out); ; {
+		var v map[string]any
+		switch err := d.Decode(&v); {
+		case errors.Is(err, io.EOF):
+			return
+		case err != nil:
+			w.Fatalf("witnessmark %s prints what is no JSON: %v", strings.Join(args, " "), err)
+		}
+		w.fields.add(answer, "", v)
+	}
+}
+
+// The names of fields stay: other programs read them. Every command has its say here, and what it
+// prints beside its answer, errors too, is JSON.
+func TestJSONFields(t *testing.T) {
+	w := &asked{workshop: newWorkshop(t), fields: fields{}, done: map[string]bool{}}
+	for _, scene := range []func(*asked){openedJob, wholeVisit, lookedAt, withoutServer, ended} {
+		scene(w)
+	}
+	var leaf func(*cobra.Command)
+	leaf = func(c *cobra.Command) {
+		for _, child := range c.Commands() {
+			leaf(child)
+		}
+		if !c.HasSubCommands() && c.Name() != "help" && !w.done[c.CommandPath()] {
+			t.Errorf("%s: no step here shows its JSON", c.CommandPath())
+		}
+	}
+	leaf((&app{}).root())
+	const golden = "testdata/json-fields.txt"
+	have := slices.Sorted(maps.Keys(w.fields))
+	if *updateFields {
+		if err := os.WriteFile(golden, []byte(strings.Join(have, "\n")+"\n"), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	file, err := os.ReadFile(golden)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := strings.Split(strings.TrimSuffix(string(file), "\n"), "\n")
+	for _, name := range want {
+		if !w.fields[name] {
+			t.Errorf("%s is gone; the names of fields stay", name)
+		}
+	}
+	for _, name := range have {
+		if !slices.Contains(want, name) {
+			t.Errorf("%s is new; look whether its name can stay, and write it down with -update-fields", name)
+		}
+	}
+}
+
+func (w *asked) demo(name string) string {
+	return filepath.Join("..", "..", "testdata", "demo", name)
+}
+
+func (w *asked) path(name string) string { return filepath.Join(w.dir, name) }
+
+const meantTables = "boost.target,wastegate.duty,lambda.target,ignition.base,ignition.98"
+
+func openedJob(w *asked) {
+	w.as("lead", "new key", 0, "key", "new", w.path("more.key"))
+	w.as("lead", "person", 0, "person", "enrol", "more", "--role", "calibrator", "--key", w.path("more.key.pub"))
+	w.as("lead", "catalog file", 0, "definition", "add", w.demo("dx1-1.8t.yaml"))
+	w.as("lead", "catalog file", 0, "limits", "add", w.demo("dx1-road-98.yaml"))
+	open := []string{"job", "open", "--car", "HC 18", "--definition", "dx1-1.8t", "--limits", "dx1-road-98", "--fuel", "98 RON"}
+	w.as("technician", "job", 0, append(open, "--part", "larger intercooler", "--note", "hill climb", "--number", "crank_pulley_mm=180")...)
+	w.as("technician", "read", 0, "read", "add", "1", w.demo("readback.bin"))
+	w.as("technician", "job", 0, "read", "void", "1.read1", "--because", "another car's")
+	w.as("technician", "read", 0, "read", "add", "1", w.demo("asfound.hex"))
+	w.as("technician", "job", 0, "job", "amend", "1", "--car", "HC 81")
+	run := w.file("pull.csv", pulled(250, "torque [N.m]"))
+	w.as("technician", "run", 0, "run", "add", "1", run, "--when", "before")
+	w.as("technician", "run", 0, "run", "add", "1", run, "--when", "after")
+}
+
+func wholeVisit(w *asked) {
+	submit := func(file, from string) []string {
+		args := []string{"submit", "1", w.demo(file), "--note", "for the larger wheel", "--meant", meantTables}
+		if from != "" {
+			args = append(args, "--from", from)
+		}
+		return args
+	}
+	w.as("calibrator", "submission", 0, submit("submission-1.bin", "")...)
+	w.as("lead", "submission", 0, "return", "1.1", "--because", "boost-ceiling:boost.target: a slip")
+	w.as("calibrator", "submission", 0, submit("submission-1.bin", "1.1")...)
+	w.as("calibrator", "submission", 0, "withdraw", "1.2")
+	w.as("calibrator", "submission", 0, submit("submission-2.bin", "1.1")...)
+	w.as("calibrator", "working copy", 0, "get", "1.3", "--out", w.path("bench.s19"))
+	w.as("calibrator", "sheet", 0, "sheet", "1.3", "--since", "1.1")
+	w.as("calibrator", "beside", 2, "sign", "1.3")
+	w.as("lead", "submission", 0, "sign", "1.3", "--because", "advance-ceiling:ignition.98=watched")
+	w.as("technician", "submission", 0, "collect", "1", "--out", w.path("f.bin"), "--fresh-read", w.demo("asfound.bin"))
+	w.as("technician", "submission", 0, "verify", w.path("f.bin.proof.zip"))
+	w.as("technician", "read", 0, "collect", "1", "--as-found", "--out", w.path("found.bin"))
+	w.as("technician", "read-back", 1, "readback", "1", w.demo("submission-1.bin"))
+	w.as("technician", "read-back", 0, "readback", "1", w.demo("readback.bin"))
+	w.as("calibrator", "note", 0, "note", "1.3", "ignition.98", "how did it pull?", "--file", w.demo("README.md"))
+	w.as("technician", "read's sheet", 0, "sheet", "1.read2")
+	w.as("technician", "read-back's sheet", 0, "sheet", "1.back1")
+	w.as("technician", "outcome", 0, "outcome", "1")
+	w.as("technician", "job", 0, "job", "close", "1", "--as", "done")
+	w.as("technician", "job", 0, "job", "reopen", "1", "--because", "a rattle")
+}
+
+func lookedAt(w *asked) {
+	w.as("technician", "job", 0, "job", "show", "1")
+	w.as("technician", "jobs", 0, "job", "list")
+	w.as("technician", "catalog", 0, "definition", "list")
+	w.as("technician", "catalog", 0, "limits", "list")
+	w.as("technician", "document", 0, "definition", "show", "dx1-1.8t")
+	w.as("technician", "document", 0, "limits", "show", "dx1-road-98")
+	w.as("technician", "people", 0, "person", "list")
+	w.as("technician", "person", 0, "whoami")
+	w.as("technician", "history", 0, "history", "HC 81")
+	w.as("technician", "head", 0, "ledger", "head")
+	w.as("technician", "entries", 0, "ledger", "list")
+	w.as("technician", "verified ledger", 0, "ledger", "verify")
+	w.as("technician", "runs of a job", 0, "run", "list", "1")
+	w.as("technician", "desk", 0, "desk", "--no-open")
+	w.as("lead", "backup", 0, "backup", "--out", w.path("backup"))
+}
+
+func withoutServer(w *asked) {
+	definition, limits := w.demo("dx1-1.8t.yaml"), w.demo("dx1-road-98.yaml")
+	w.as("nobody", "report", 1, "compare", w.demo("asfound.bin"), w.demo("submission-1.bin"), "--definition", definition, "--limits", limits)
+	w.as("nobody", "report", 0, "check", w.demo("asfound.bin"), "--definition", definition, "--limits", limits)
+	w.as("nobody", "inspection", 0, "inspect", w.demo("asfound.bin"), "--definition", definition)
+	w.as("nobody", "image", 0, "convert", w.demo("asfound.bin"), w.path("as.hex"))
+	w.as("nobody", "run summary", 0, "run", "show", w.path("pull.csv"))
+	w.as("nobody", "reckoned", 0, "reckon", "blower", "--crank", "180", "--pulley", "75", "--engine-speed", "6500", "--rotor-limit", "15000")
+	w.as("nobody", "reckoned", 0, "reckon", "compressor", "--inlet", "14.85", "--pressure-ratio", "1.6", "--efficiency", "0.74")
+	w.as("nobody", "reckoned", 0, "reckon", "airflow", "--displacement", "2", "--engine-speed", "6000", "--efficiency", "0.9")
+	w.as("nobody", "reckoned", 0, "reckon", "injector", "--air-flow", "400", "--lambda", "0.85", "--stoichiometric", "14.7", "--injectors", "4", "--flow", "550", "--density", "0.745")
+	w.as("nobody", "reckoned", 0, "reckon", "pressure", "--gauge", "80", "--ambient", "84.5")
+	w.as("nobody", "demo", 0, "demo", "--exit")
+	car := w.file("car.yaml", []byte(signalled))
+	w.as("nobody", "signal", 0, "signal", "show", w.file("car.bin", make([]byte, 16)), "--definition", car, "--at", "engine_speed=2000")
+	w.as("nobody", "", 2, "nonsense")
+	w.as("nobody", "", 2, "job", "list", "--nonsense")
+}
+
+// signalled is a definition with a signal.
+const signalled = `name: car
+byte_order: big
+image: {size: 16}
+tables:
+  - {id: hot, quantity: ignition_advance, unit: deg, stored: {address: 0, type: s8}, x: {quantity: engine_speed, unit: 1/min, points: [1000, 3000]}}
+signals:
+  - {id: plug, quantity: ignition_advance, unit: deg, value: "table('hot') + 1.0"}
+inputs:
+  - {quantity: engine_speed, unit: 1/min, from: 1000, to: 4000}
+`
+
+func ended(w *asked) {
+	w.as("lead", "submission", 1, "return", "1.3", "--because", "the wheel is another one")
+	w.as("technician", "job", 0, "job", "open", "--car", "HC 81", "--definition", "dx1-1.8t", "--limits", "dx1-road-98", "--fuel", "98 RON")
+	w.as("technician", "read", 1, "read", "add", "2", w.demo("submission-1.bin"))
+	w.as("technician", "read's sheet", 0, "sheet", "2.read1")
+	w.as("lead", "job", 0, "settle", "2.read1", "changed-since", "--because", "the owner's own")
+	w.as("technician", "job", 0, "job", "close", "2", "--as", "cancelled", "--because", "it never came")
+	w.as("lead", "job", 0, "erase", "2", "--images", "--because", "the owner asked")
+	w.as("lead", "person", 0, "person", "retire", "more")
+	config, err := (&client.Home{Dir: w.path("lead")}).Config()
+	if err != nil {
+		w.Fatal(err)
+	}
+	genesis, err := hex.DecodeString(config.Genesis)
+	if err != nil {
+		w.Fatal(err)
+	}
+	w.as("lead", "person", 0, "login", config.Server, "--key", w.path("lead.key"), "--fingerprint", signoff.HashFingerprint([32]byte(genesis)))
+	w.as("more", "", 2, "login", "127.0.0.1:1", "--key", w.path("more.key"), "--fingerprint", "SHA256:x")
+}
