@@ -73,6 +73,7 @@ func (b *boxes) take(r *bounded.Result, cells [][]bounded.Interval, still bool) 
 		return
 	}
 	b.looked++
+	b.out.boxes += r.Boxes
 	for o, f := range r.Found {
 		if f.Cells == 0 {
 			continue

@@ -47,6 +47,8 @@ type Judged struct {
 	Margins  []*calibrationv1.Margin
 	Unjudged []*calibrationv1.Unjudged
 	Passed   []*calibrationv1.Unjudged // rules that had nothing to look at in a table that they select, and why: no report lists them
+
+	boxes int // of bounded judgement, all told
 }
 
 // Judge runs every rule. The limits must fit the layout (see Check); where one cannot be evaluated
