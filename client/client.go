@@ -1,6 +1,7 @@
 package client
 
 import (
+	"cmp"
 	"crypto"
 	"crypto/ed25519"
 	"crypto/sha256"
@@ -104,7 +105,7 @@ func (c *Client) meIn(s *record.State) (*recordv1.Person, error) {
 	id := signoff.Fingerprint(c.Key())
 	p, ok := s.PersonByKey(id)
 	if !ok {
-		return nil, refused("the key %s is not enrolled", id)
+		return nil, refused("%s", cmp.Or(s.KeyEnded(id), "the key "+string(id)+" is not enrolled"))
 	}
 	return p, nil
 }

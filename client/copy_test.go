@@ -335,8 +335,8 @@ func TestCommandsAtOnce(t *testing.T) {
 	for err := range fail {
 		w.must(nil, err)
 	}
-	if jobs, err := w.tech.Jobs(); err != nil || len(jobs) != 13 {
-		t.Errorf("%d jobs, %v", len(jobs), err)
+	if page, err := w.tech.FindJobs(JobFilter{}); err != nil || page.Found != 13 {
+		t.Errorf("%v, %v", page, err)
 	}
 	w.must(w.tech.VerifyLedger(ctx, false))
 }
@@ -353,8 +353,8 @@ func TestUnknownKindIsKept(t *testing.T) {
 	w.must(nil, err)
 	w.fake.add(envelope)
 	w.must(nil, w.tech.Look(ctx))
-	if jobs, err := w.tech.Jobs(); err != nil || len(jobs) != 1 {
-		t.Errorf("%d jobs, %v", len(jobs), err)
+	if page, err := w.tech.FindJobs(JobFilter{}); err != nil || page.Found != 1 {
+		t.Errorf("%v, %v", page, err)
 	}
 	if n := int(w.tech.Head().Size); n != len(w.fake.told) {
 		t.Errorf("%d entries of %d", n, len(w.fake.told))

@@ -85,3 +85,29 @@ func (c *Client) Document(ctx context.Context, kind, name string, revision uint3
 	file, err = c.download(ctx, fmt.Sprintf("%s %s", kind, name), f.GetSha256())
 	return f, file, err
 }
+
+// JobFiles are the definition and the limits of a job.
+type JobFiles struct{ Definition, Limits JobFile }
+
+// JobFile is a name, its newest revision, which judges the job now, and the one that was the newest when the
+// job was opened or amended.
+type JobFile struct {
+	Name      string
+	Now, Then uint32
+}
+
+// JobFiles are what a job is judged by.
+func (c *Client) JobFiles(j *recordv1.Job) (JobFiles, error) {
+	return look(c, func(s *record.State) (JobFiles, error) {
+		return JobFiles{jobFile(s, Definitions, j.GetDefinition()), jobFile(s, Limits, j.GetLimits())}, nil
+	})
+}
+
+func jobFile(s *record.State, kind string, r *recordv1.Revision) JobFile {
+	newest, _ := s.Newest(kind, r.GetName())
+	f := JobFile{Name: r.GetName(), Now: newest.GetRevision()}
+	if then, ok := s.ByHash(kind, r.GetSha256()); ok {
+		f.Then = then.GetRevision()
+	}
+	return f
+}

@@ -1,6 +1,8 @@
 package client
 
 import (
+	"cmp"
+
 	"google.golang.org/protobuf/proto"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
@@ -12,6 +14,10 @@ import (
 type Event struct {
 	Entry                              uint64
 	Kind, Person, SignedAt, AdmittedAt string
+	// Of is the job, or what of it the entry is about; About is its name, or that of a person or a file.
+	Of    record.Name
+	About string
+	Plate string // of the job; "erased" where it was
 }
 
 // listed is how many entries are read in one step.
@@ -52,6 +58,23 @@ func eventOf(s *record.State, i uint64, entry []byte) Event {
 		e.Kind, e.Person, e.SignedAt = "genesis", g.GetLeadName(), g.GetCreatedAt()
 	} else if a, err := s.Open(m.GetEnvelope()); err == nil {
 		e.Kind, e.Person, e.SignedAt = a.Kind, s.OwnerOf(a.KeyID), a.Action.GetTime()
+		e.Of, e.About = s.Made(i, a.Action), namedBy(a.Action)
+		if e.Of.Job != 0 {
+			e.About, e.Plate = e.Of.String(), plateOf(s.Plate(e.Of.Job))
+		}
 	}
 	return e
+}
+
+// plateOf is a plate as lists show it.
+func plateOf(t *recordv1.Text) string {
+	if t.GetErased() {
+		return "erased"
+	}
+	return t.GetText()
+}
+
+// namedBy is the person or the file that an action is about.
+func namedBy(a *recordv1.Action) string {
+	return cmp.Or(a.GetEnrol().GetName(), a.GetRetire().GetName(), a.GetDefinition().GetRevision().GetName(), a.GetLimits().GetRevision().GetName())
 }

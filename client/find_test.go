@@ -96,7 +96,7 @@ func TestNoteAboutATable(t *testing.T) {
 	w := newWorld(t)
 	about := record.Name{Job: 1}
 	_, err := w.cal.AddNote(ctx, NewNote{About: about, Table: "ignition.bse", Text: "x"})
-	w.refusedAs(err, Usage, `no table "ignition.bse"; allowed: ignition.base`)
+	w.refusedAs(err, Refused, `no table "ignition.bse"; allowed: ignition.base`)
 	_, err = w.cal.AddNote(ctx, NewNote{About: about, Text: "  "})
 	w.refusedAs(err, Usage, "needs a text")
 	_, err = w.cal.AddNote(ctx, NewNote{About: record.Name{Job: 1, Part: record.ARead, N: 1}, Text: "x"})

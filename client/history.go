@@ -8,6 +8,7 @@ import (
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/claims"
 	"witnessmark/store/record"
+	"witnessmark/tables/definition"
 )
 
 // Cars are those with a plate or a frame number, that of the newest job first; else the one with that number.
@@ -45,8 +46,40 @@ func (c *Client) History(ctx context.Context, car uint32, table string) (*record
 			keep = append(keep, e)
 		}
 	}
+	if table != "" && len(keep) == 0 {
+		if err := c.knowsTable(ctx, h, table); err != nil {
+			return nil, err
+		}
+	}
 	h.Events = keep
 	return h, nil
+}
+
+// knowsTable refuses a table that no definition of the car's jobs has.
+func (c *Client) knowsTable(ctx context.Context, h *recordv1.CarHistory, table string) error {
+	tried := map[string]*definition.Layout{}
+	for _, e := range h.GetEvents() {
+		j, err := c.Job(e.GetJob())
+		if err != nil {
+			return err
+		}
+		name := j.GetDefinition().GetName()
+		if tried[name] != nil {
+			continue
+		}
+		switch tried[name], err = c.JobLayout(ctx, j); {
+		case KindOf(err) == Away:
+			return nil // nobody can say
+		case err != nil:
+			return err
+		case tried[name].ByID[table] != nil:
+			return nil
+		}
+	}
+	for name, lay := range tried {
+		return usage("", "%s has no table %q; allowed: %s", name, table, lay.TableIDs())
+	}
+	return nil
 }
 
 // changedTables is empty for what cannot be compared here: bytes that were erased, a newer version's

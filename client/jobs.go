@@ -169,20 +169,6 @@ func jobIn(s *record.State, n uint32) (*recordv1.Job, error) {
 	return j, nil
 }
 
-// Jobs are all jobs of the copy, by number.
-func (c *Client) Jobs() (jobs []*recordv1.Job, err error) {
-	err = c.View(func(s *record.State) error {
-		s.Jobs(0, func(j *recordv1.Job) bool { jobs = append(jobs, j); return true })
-		return nil
-	})
-	return jobs, err
-}
-
-// Alarms are those in force in all jobs, by job; one that is not yet due is among them.
-func (c *Client) Alarms() ([]*recordv1.Alarm, error) {
-	return look(c, func(s *record.State) ([]*recordv1.Alarm, error) { return s.Alarms(0), nil })
-}
-
 // Submission is one submission of the copy.
 func (c *Client) Submission(job, n uint32) (*recordv1.Submission, error) {
 	return look(c, func(s *record.State) (*recordv1.Submission, error) { _, sub, err := subIn(s, job, n); return sub, err })

@@ -7,6 +7,8 @@ import (
 	"os"
 	"path/filepath"
 
+	"golang.org/x/mod/sumdb/tlog"
+
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store"
 	"witnessmark/store/bolt"
@@ -75,6 +77,10 @@ func (r *replay) admit(e *bolt.Engine, next uint64) (end uint64, err error) {
 			t, err := record.Told(tx, i)
 			if err != nil {
 				return fmt.Errorf("entry %d: %w", i, err)
+			}
+			// What the disk changed since is no server's doing.
+			if leaf, err := tx.Hash(tlog.StoredHashIndex(0, int64(i))); err != nil || leaf != tlog.RecordHash(t.GetEntry()) {
+				return fmt.Errorf("entry %d is not the one whose hash is kept: %w", i, store.ErrDamaged)
 			}
 			told = append(told, t)
 		}

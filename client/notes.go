@@ -29,9 +29,6 @@ func (c *Client) AddNote(ctx context.Context, n NewNote) (*recordv1.Job, error) 
 	if strings.TrimSpace(n.Text) == "" {
 		return nil, usage("", "a note needs a text")
 	}
-	if err := c.checkTable(ctx, n); err != nil {
-		return nil, err
-	}
 	d := &deed{}
 	note := &recordv1.AddNote{Job: n.About.Job, Submission: n.About.N, Table: n.Table, Text: d.seal("text", n.Text)}
 	for _, path := range n.Files {
@@ -43,25 +40,6 @@ func (c *Client) AddNote(ctx context.Context, n NewNote) (*recordv1.Job, error) 
 	}
 	d.action = &recordv1.Action{Body: &recordv1.Action_Note{Note: note}}
 	return c.actOn(ctx, n.About.Job, d)
-}
-
-// checkTable refuses a table that the job's definition lacks.
-func (c *Client) checkTable(ctx context.Context, n NewNote) error {
-	if n.Table == "" {
-		return nil
-	}
-	if err := c.Sync(ctx); err != nil {
-		return err
-	}
-	j, err := c.Job(n.About.Job)
-	if err != nil {
-		return err
-	}
-	lay, err := c.JobLayout(ctx, j)
-	if err == nil && lay.ByID[n.Table] == nil {
-		err = usage("", "%s has no table %q; allowed: %s", lay.Name, n.Table, lay.TableIDs())
-	}
-	return err
 }
 
 // NoteFile is a file that went with a note.

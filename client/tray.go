@@ -35,7 +35,7 @@ type Alarm struct {
 // Wait is something that waits for somebody, as it is shown and as other programs get it.
 type Wait struct {
 	// Waits is read, submit, sign, sign-again, return, revise, collect or read-back.
-	Waits string `json:"waits"`
+	Waits string `json:"wait"`
 	// Name is a job, a submission, or the read as found.
 	Name    string `json:"name"`
 	Job     uint32 `json:"job"`
@@ -65,7 +65,7 @@ func alarmsIn(s *record.State, alarms []*recordv1.Alarm) []Alarm {
 	out := []Alarm{}
 	for _, a := range record.Due(alarms, time.Now()) {
 		j, _ := s.Job(a.GetJob())
-		out = append(out, Alarm{Alarm: a.GetAlarm(), Job: a.GetJob(), Car: a.GetCar(), Plate: j.GetPlate().GetText(), About: a.GetAbout(),
+		out = append(out, Alarm{Alarm: a.GetAlarm(), Job: a.GetJob(), Car: a.GetCar(), Plate: plateOf(j.GetPlate()), About: a.GetAbout(),
 			Submission: fileOf(j, a), Since: admitted(s, a.GetSince()), Says: a.GetSays(), Entry: uint64(a.GetSince().GetEntry())})
 	}
 	slices.SortStableFunc(out, func(a, b Alarm) int { return int(a.Entry) - int(b.Entry) })
@@ -156,7 +156,7 @@ func (c *Client) Tray(ctx context.Context, most int) (*Tray, error) {
 
 // waitIn tells a wait with what is known of its job, and which submission it is to be judged by.
 func waitIn(s *record.State, j *recordv1.Job, w record.Wait) (out Wait, toJudge *recordv1.Submission) {
-	out = Wait{Waits: w.What, Name: w.Of.String(), Job: w.Of.Job, Car: j.GetCar(), Plate: j.GetPlate().GetText(), Verdict: w.Verdict,
+	out = Wait{Waits: w.What, Name: w.Of.String(), Job: w.Of.Job, Car: j.GetCar(), Plate: plateOf(j.GetPlate()), Verdict: w.Verdict,
 		Author: w.Author, Of: w.Of, Entry: uint64(w.Since), Since: admitted(s, &recordv1.Event{Entry: w.Since})}
 	var sub *recordv1.Submission
 	if w.Of.Part == record.ASubmission {

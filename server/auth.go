@@ -1,6 +1,7 @@
 package server
 
 import (
+	"cmp"
 	"context"
 	"crypto/ed25519"
 	"errors"
@@ -21,10 +22,17 @@ import (
 	"witnessmark/store/signoff"
 )
 
-// noLongerEnrolled ends the streams of a person who was retired or has a new key.
-func noLongerEnrolled(keyID signoff.KeyID) error {
-	return &fault{code: codes.Unauthenticated, reason: "not-enrolled", at: string(keyID),
-		text: fmt.Sprintf("key %s belongs to nobody who is enrolled here any more", keyID)}
+// notEnrolled refuses a key that is nobody's, or ends its streams; of one that was somebody's it says who ended that.
+func (c *core) notEnrolled(keyID signoff.KeyID) error {
+	f := &fault{code: codes.Unauthenticated, reason: "not-enrolled", at: string(keyID), allowed: "a key that a lead enrolled",
+		text: fmt.Sprintf("key %s belongs to nobody who is enrolled here", keyID)}
+	if err := c.look(func(s *record.State) error {
+		f.text = cmp.Or(s.KeyEnded(keyID), f.text)
+		return nil
+	}); err != nil {
+		return err
+	}
+	return f
 }
 
 // call is who calls, and by what rule.
@@ -73,8 +81,7 @@ func (g *gate) enter(ctx context.Context, method string) (context.Context, *call
 		return ctx, c, err
 	}
 	if c.person == nil {
-		return ctx, c, &fault{code: codes.Unauthenticated, reason: "not-enrolled", at: string(c.keyID),
-			allowed: "a key that a lead enrolled", text: fmt.Sprintf("key %s belongs to nobody who is enrolled here", c.keyID)}
+		return ctx, c, g.core.notEnrolled(c.keyID)
 	}
 	if !r.allows(c.person) {
 		return ctx, c, &fault{code: codes.PermissionDenied, reason: "role", at: method, allowed: r.String(),
@@ -226,6 +233,6 @@ func (c *core) follow(keyID signoff.KeyID, cancel context.CancelCauseFunc) func(
 // next look at it says why.
 func (c *core) endStream(o *openStream) {
 	if p, err := c.person(o.keyID); err == nil && p == nil {
-		o.cancel(noLongerEnrolled(o.keyID))
+		o.cancel(c.notEnrolled(o.keyID))
 	}
 }

@@ -75,7 +75,7 @@ func CheckSum(tx ReadTx) error {
 	err = tx.Documents(func(kind, key string, value []byte) (bool, error) {
 		named, err := tx.Document(kind, key)
 		if err != nil {
-			return false, fmt.Errorf("%w: a %s is found by a scan alone", ErrDamaged, kind)
+			return false, fmt.Errorf("%w: a %q is found by a scan alone", ErrDamaged, kind)
 		}
 		if !bytes.Equal(named, value) {
 			return false, fmt.Errorf("%w: a %s is there twice", ErrDamaged, kind) // its key may be what nobody is told

@@ -18,14 +18,19 @@ func alarmText(al *recordv1.Alarm) string {
 
 // raised says at once which alarms an entry raised: then the answer is no.
 func (a *app) raised(c *client.Client, entry uint32) error {
-	alarms, err := c.Alarms()
+	alarms, err := c.AlarmsNow(0)
 	if err != nil {
 		return err
 	}
-	for _, al := range inForce(alarms) {
-		if al.GetSince().GetEntry() == entry {
-			a.saidNo = true
-			a.say(alarmText(al))
+	for _, al := range alarms {
+		if al.Entry != uint64(entry) {
+			continue
+		}
+		a.saidNo = true
+		if a.json() {
+			a.jsonLine(al)
+		} else {
+			a.say(fmt.Sprintf("ALARM %s %s: %s", al.About, al.Alarm, al.Says))
 		}
 	}
 	return nil

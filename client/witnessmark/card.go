@@ -2,6 +2,7 @@ package main
 
 import (
 	"cmp"
+	"encoding/json"
 	"fmt"
 	"io"
 	"maps"
@@ -12,12 +13,49 @@ import (
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
 
+// printCard prints a job's card.
+func (a *app) printCard(c *client.Client, n uint32) error {
+	j, err := c.Job(n)
+	if err != nil {
+		return err
+	}
+	if a.json() {
+		return a.printCardJSON(c, j)
+	}
+	files, err := c.JobFiles(j)
+	if err != nil {
+		return err
+	}
+	return writeCard(a.out, j, files)
+}
+
+// printCardJSON is the job, with its alarms as the tray has them; what is in a car that was never read is not known.
+func (a *app) printCardJSON(c *client.Client, j *recordv1.Job) error {
+	alarms, err := c.AlarmsNow(j.GetNumber())
+	if err != nil {
+		return err
+	}
+	if j.GetInCar() == nil {
+		j.InCar = &recordv1.InCar{}
+	}
+	text, err := client.JSON(j)
+	if err != nil {
+		return err
+	}
+	var card map[string]any
+	if err := json.Unmarshal(text, &card); err != nil {
+		return err
+	}
+	card["alarms"] = alarms
+	return a.printJSON(card, nil)
+}
+
 // writeCard writes a job's card: its alarms, the facts, and everything that followed in order of its kind.
-func writeCard(w io.Writer, j *recordv1.Job) error {
+func writeCard(w io.Writer, j *recordv1.Job, files client.JobFiles) error {
 	for _, al := range inForce(j.GetAlarms()) {
 		fmt.Fprintln(w, alarmText(al))
 	}
-	rows := factRows(j)
+	rows := factRows(j, files)
 	for _, r := range j.GetReads() {
 		rows = append(rows, []string{fmt.Sprintf("read %d", r.GetNumber()), readText(r)})
 	}
@@ -39,14 +77,17 @@ func writeCard(w io.Writer, j *recordv1.Job) error {
 	for _, s := range j.GetSettled() {
 		rows = append(rows, []string{"settled", fmt.Sprintf("%s %s: %s; %s", s.GetAbout(), s.GetAlarm(), clean(s.GetBecause()), eventText(s.GetSettled()))})
 	}
+	if n := client.Next(j); n != "" {
+		rows = append(rows, []string{"next", n})
+	}
 	return columns(w, rows)
 }
 
 // factRows are what people said of a job.
-func factRows(j *recordv1.Job) [][]string {
+func factRows(j *recordv1.Job, files client.JobFiles) [][]string {
 	rows := [][]string{
 		{"job", fmt.Sprint(j.GetNumber())}, {"car", fmt.Sprintf("%s (number %d)", cmp.Or(sheet.Sealed(j.GetPlate()), "-"), j.GetCar())},
-		{"frame number", frameText(j)}, {"definition", j.GetDefinition().GetName()}, {"limits", j.GetLimits().GetName()}, {"fuel", clean(j.GetFuel())},
+		{"frame number", frameText(j)}, {"definition", fileText(files.Definition)}, {"limits", fileText(files.Limits)}, {"fuel", clean(j.GetFuel())},
 	}
 	for _, p := range j.GetParts() {
 		rows = append(rows, []string{"part", clean(p)})
@@ -74,6 +115,15 @@ func factRows(j *recordv1.Job) [][]string {
 		rows = append(rows, []string{"erased", what})
 	}
 	return rows
+}
+
+// fileText is what judges a job, and what did when it was opened.
+func fileText(f client.JobFile) string {
+	text := fmt.Sprintf("%s, revision %d", f.Name, f.Now)
+	if f.Then != f.Now {
+		text += fmt.Sprintf(" (revision %d when the job said so)", f.Then)
+	}
+	return text
 }
 
 // happened is what a kind of entry did to a job.

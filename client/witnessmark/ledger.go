@@ -27,11 +27,11 @@ func newLedgerList(a *app) *cobra.Command {
 	cmd := &cobra.Command{Use: "list [--most N]", Short: "Every entry, newest first", Args: cobra.NoArgs}
 	cmd.Flags().UintVar(&most, "most", 0, "how many entries; all where left out")
 	cmd.RunE = a.looks(func(_ context.Context, c *client.Client, _ []string) error {
-		values, rows := []any{}, [][]string{{"ENTRY", "KIND", "WHO", "SIGNED AT", "ADMITTED AT"}}
+		values, rows := []any{}, [][]string{{"ENTRY", "KIND", "ABOUT", "CAR", "WHO", "SIGNED AT", "ADMITTED AT"}}
 		err := c.Events(0, func(e client.Event) bool {
 			values = append(values, map[string]any{"entry": float64(e.Entry), "kind": e.Kind, "person": e.Person,
-				"signed_at": e.SignedAt, "admitted_at": e.AdmittedAt})
-			rows = append(rows, []string{fmt.Sprint(e.Entry), e.Kind, clean(e.Person), e.SignedAt, e.AdmittedAt})
+				"about": e.About, "job": float64(e.Of.Job), "plate": e.Plate, "signed_at": e.SignedAt, "admitted_at": e.AdmittedAt})
+			rows = append(rows, []string{fmt.Sprint(e.Entry), e.Kind, clean(e.About), clean(e.Plate), clean(e.Person), e.SignedAt, e.AdmittedAt})
 			return uint(len(values)) != most
 		})
 		if err != nil {

@@ -46,7 +46,7 @@ func commands() []func(*app) *cobra.Command {
 		newJobCommand, newReadCommand, newSubmitCommand, newSheetCommand,
 		newSignCommand, newReturnCommand, newWithdrawCommand,
 		newCollectCommand, newGetCommand, newReadbackCommand, newNoteCommand, newSettleCommand, newEraseCommand,
-		newHistoryCommand, newLedgerCommand, newVerifyCommand, newBackupCommand, newDemoCommand, newDeskCommand,
+		newTrayCommand, newSearchCommand, newHistoryCommand, newLedgerCommand, newVerifyCommand, newBackupCommand, newDemoCommand, newDeskCommand,
 		newRunCommand, newOutcomeCommand, newReckonCommand,
 		newCompareCommand, newCheckCommand, newInspectCommand, newSignalCommand, newConvertCommand,
 	}

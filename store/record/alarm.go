@@ -90,7 +90,7 @@ func alarmsOf(j *recordv1.Job, car []*recordv1.Job) (out []*recordv1.Alarm) {
 	}
 	if last := lastReadBack(j); last != nil && !last.GetMatches() && lastKnown(car) < last.GetAdded().GetEntry() {
 		raise(ReadbackDiffers, fmt.Sprintf("%d.back%d", j.GetNumber(), last.GetNumber()), last.GetAdded(), "",
-			"what is in the car is unknown: read back, it is not %s", written(j.GetNumber(), last.GetSubmission()))
+			"what is in the car is unknown: read back, it is not %s%s", written(j.GetNumber(), last.GetSubmission()), knownAs(j, last.GetImage().GetSha256()))
 	}
 	if list := j.GetCollections(); len(list) > 0 {
 		last := list[len(list)-1]
@@ -120,6 +120,29 @@ func alarmsOf(j *recordv1.Job, car []*recordv1.Job) (out []*recordv1.Alarm) {
 		}
 	}
 	return out
+}
+
+// knownAs names a known image of a job that was read back in place of another; empty for none.
+func knownAs(j *recordv1.Job, sha256 string) string {
+	for _, r := range j.GetReads() {
+		if r.GetImage().GetSha256() == sha256 && r.GetVoided() == nil {
+			return "; " + WriteFailed(Name{j.GetNumber(), ARead, r.GetNumber()}, r == AsFound(j))
+		}
+	}
+	for _, sub := range j.GetSubmissions() {
+		if sub.GetImage().GetSha256() == sha256 {
+			return "; " + WriteFailed(Name{j.GetNumber(), ASubmission, sub.GetNumber()}, false)
+		}
+	}
+	return ""
+}
+
+// WriteFailed says what is in a car in place of what was written.
+func WriteFailed(is Name, asFound bool) string {
+	if asFound {
+		return "this is what the car came with; the write did not take"
+	}
+	return "this is " + is.String()
 }
 
 // lastReadBack is the last one of which there is an image; nil for none.

@@ -81,12 +81,19 @@ func (s *State) show(stored *recordv1.Job) *recordv1.Job {
 	return j
 }
 
+// Plate is the plate of job n, as it is shown.
+func (s *State) Plate(n uint32) *recordv1.Text {
+	j := s.job(n)
+	plate := proto.CloneOf(j.GetPlate())
+	s.reveal(plate, j.GetErased() != nil)
+	return plate
+}
+
 // Listed finds job n as a list needs it: of its texts the plate alone, its alarms, and not what is in the car.
 func (s *State) Listed(n uint32) (*recordv1.Job, bool) {
 	j := proto.CloneOf(s.job(n))
 	if j != nil {
-		s.reveal(j.GetPlate(), j.GetErased() != nil)
-		j.Alarms = s.Alarms(n)
+		j.Plate, j.Alarms = s.Plate(n), s.Alarms(n)
 	}
 	return j, j != nil
 }

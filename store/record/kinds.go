@@ -4,6 +4,7 @@ import (
 	"maps"
 	"slices"
 
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
@@ -115,11 +116,20 @@ func namesJob(a *recordv1.Action) bool {
 }
 
 func jobField(a *recordv1.Action) (protoreflect.Message, protoreflect.FieldDescriptor) {
-	m := a.ProtoReflect()
-	body := m.WhichOneof(m.Descriptor().Oneofs().ByName("body"))
-	if body == nil {
+	inner := body(a)
+	if inner == nil {
 		return nil, nil
 	}
-	inner := m.Get(body).Message()
-	return inner, inner.Descriptor().Fields().ByName("job")
+	m := inner.ProtoReflect()
+	return m, m.Descriptor().Fields().ByName("job")
+}
+
+// body is what an action does; nil where it does nothing.
+func body(a *recordv1.Action) proto.Message {
+	m := a.ProtoReflect()
+	field := m.WhichOneof(m.Descriptor().Oneofs().ByName("body"))
+	if field == nil {
+		return nil
+	}
+	return m.Get(field).Message().Interface()
 }

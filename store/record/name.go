@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
 
 // Part is what of a job a Name names.
@@ -60,4 +62,46 @@ func digits(text string) uint32 {
 		return 0
 	}
 	return uint32(n)
+}
+
+// Made is what people call what an entry is about, or made: a submission, read, read-back or run of a job, or the
+// job; of an action that is about no job it is the zero Name.
+func (s *State) Made(index uint64, a *recordv1.Action) Name {
+	of := Name{Job: JobOf(a)}
+	if a.GetJob() != nil {
+		of.Job = s.JobOpenedBy(index)
+	}
+	j := s.job(of.Job)
+	part := func(p Part, list int, entry func(i int) uint32) Name {
+		for i := range list {
+			if uint64(entry(i)) == index {
+				return Name{of.Job, p, uint32(i + 1)}
+			}
+		}
+		return of
+	}
+	switch {
+	case a.GetSubmission() != nil:
+		list := j.GetSubmissions()
+		return part(ASubmission, len(list), func(i int) uint32 { return list[i].GetSubmitted().GetEntry() })
+	case a.GetRead() != nil:
+		list := j.GetReads()
+		return part(ARead, len(list), func(i int) uint32 { return list[i].GetAdded().GetEntry() })
+	case a.GetReadBack() != nil:
+		list := j.GetReadBacks()
+		return part(AReadback, len(list), func(i int) uint32 { return list[i].GetAdded().GetEntry() })
+	case a.GetRun() != nil:
+		list := j.GetRuns()
+		return part(ARollingRoad, len(list), func(i int) uint32 { return list[i].GetAdded().GetEntry() })
+	case a.GetVoid() != nil:
+		return Name{of.Job, ARead, a.GetVoid().GetRead()}
+	case a.GetSettle() != nil:
+		if about, err := ParseName(a.GetSettle().GetAbout()); err == nil {
+			return about
+		}
+	}
+	if sub, ok := body(a).(subAction); ok && sub.GetSubmission() != 0 {
+		return Name{of.Job, ASubmission, sub.GetSubmission()}
+	}
+	return of
 }

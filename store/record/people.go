@@ -2,6 +2,7 @@ package record
 
 import (
 	"crypto/ed25519"
+	"fmt"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/signoff"
@@ -44,6 +45,38 @@ func (s *State) PersonByKey(id signoff.KeyID) (*recordv1.Person, bool) {
 		return nil, false
 	}
 	return p, true
+}
+
+// KeyEnded says why a key is nobody's now: whose it was, and who ended that and when. Empty of one that is in
+// use, and of one that nobody ever had.
+func (s *State) KeyEnded(id signoff.KeyID) string {
+	if _, current := s.PersonByKey(id); current {
+		return ""
+	}
+	p, ok := s.Person(s.OwnerOf(id))
+	if !ok || p.GetName() == "" {
+		return ""
+	}
+	by, at := s.enteredBy(uint64(p.GetLatest()))
+	if p.GetRetired() {
+		return fmt.Sprintf("%s was retired by %s at %s (entry %d)", p.GetName(), by, at, p.GetLatest())
+	}
+	return fmt.Sprintf("the key of %s was replaced with %s by %s at %s (entry %d)", p.GetName(), p.GetKeyId(), by, at, p.GetLatest())
+}
+
+// enteredBy is who signed an entry, and when it was admitted.
+func (s *State) enteredBy(index uint64) (person, at string) {
+	entry, err := s.tx.Entry(index)
+	s.fail(err)
+	envelope, at, err := EnvelopeOf(entry)
+	if err != nil || envelope == nil {
+		return "", at
+	}
+	signed, err := s.Open(envelope)
+	if err != nil {
+		return "", at
+	}
+	return s.OwnerOf(signed.KeyID), at
 }
 
 // People are all who were ever enrolled, by name.
