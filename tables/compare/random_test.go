@@ -14,6 +14,7 @@ import (
 	"witnessmark/tables/image"
 	"witnessmark/tables/limits"
 	"witnessmark/tables/surface"
+	"witnessmark/tables/units"
 )
 
 // Random definitions: small images in which tables, axes and identity fields lie anywhere, also on
@@ -140,6 +141,8 @@ func drawDefinition(t *rapid.T) *definition.Layout {
 		if rapid.IntRange(0, 3).Draw(t, id+" feeds") == 0 {
 			table.Feeds = []string{"load"}
 		}
+		table.Protects = rapid.SampledFrom([]string{"", "lower", "higher"}).Draw(t, id+" protects")
+		table.Role = rapid.SampledFrom([]string{"", "", "", "switch"}).Draw(t, id+" role")
 		if place(t, id, table.Stored, cells) {
 			d.Tables = append(d.Tables, table)
 		}
@@ -477,23 +480,107 @@ func checkAsFound(t *rapid.T, in Input, r *calibrationv1.Report) {
 			}
 		}
 		var n uint32
-		least, most := math.Inf(1), math.Inf(-1)
+		least, most, size := math.Inf(1), math.Inf(-1), 1.0
 		for row := range lt.Cells.NY {
 			for col := range lt.Cells.NX {
 				if lt.Cells.Bits(in.AsFound.Bytes, row, col) == lt.Cells.Bits(in.Candidate.Bytes, row, col) {
 					continue
 				}
 				n++
-				d := lt.Cells.Physical(in.Candidate.Bytes, row, col) - lt.Cells.Physical(in.AsFound.Bytes, row, col)
-				least, most = math.Min(least, d), math.Max(most, d)
+				is, was := lt.Cells.Physical(in.Candidate.Bytes, row, col), lt.Cells.Physical(in.AsFound.Bytes, row, col)
+				least, most, size = math.Min(least, is-was), math.Max(most, is-was), max(size, math.Abs(is), math.Abs(was))
 			}
 		}
 		if since.GetChanged() != n || (since.Min == nil) != (lt.Cells.Conv.Labels != nil) {
 			t.Fatalf("%s: from as found %v, the oracle counts %d", table.Id, since, n)
 		}
-		alike := func(a, b float64) bool { return near(a, b, 1e-9*max(math.Abs(a), math.Abs(b), 1)) }
+		alike := func(a, b float64) bool { return near(a, b, 1e-9*size) } // 64 bits are more than a float holds
 		if n > 0 && !moved && since.Min != nil && surface.Finite(least, most) && max(-least, most) < 1e300 && (!alike(*since.Min, least) || !alike(*since.Max, most)) {
 			t.Fatalf("%s: from as found %v, the oracle says %v to %v", table.Id, since, least, most)
+		}
+	}
+}
+
+// extent is the least and the greatest finite value of cells.
+func extent(c *definition.Cells, b []byte) (least, most float64) {
+	least, most = math.Inf(1), math.Inf(-1)
+	for row := range c.NY {
+		for col := range c.NX {
+			if v := c.Physical(b, row, col); surface.Finite(v) {
+				least, most = math.Min(least, v), math.Max(most, v)
+			}
+		}
+	}
+	return least, most
+}
+
+// checkGround reckons anew which changed tables reach further than they did, and whether an axis ends before that.
+func checkGround(t *rapid.T, in Input, r *calibrationv1.Report) {
+	for _, changed := range r.Tables {
+		lt := in.Layout.ByID[changed.Id]
+		if lt.Cells.Conv.Labels != nil {
+			continue
+		}
+		least, most := extent(lt.Cells, in.Base.Bytes)
+		newLeast, newMost := extent(lt.Cells, in.Candidate.Bytes)
+		if least > most || newLeast > newMost {
+			continue
+		}
+		slack := 1e-6 * max(math.Abs(most), math.Abs(newMost), math.Abs(least), math.Abs(newLeast), 1)
+		rose, fell := newMost > most, newLeast < least
+		if near(most, newMost, slack) && most != newMost || near(least, newLeast, slack) && least != newLeast {
+			continue // as good as equal: rounding decides
+		}
+		var others []string
+		short, unsure := false, false
+		for _, u := range in.Layout.Tables {
+			for _, a := range []*definition.Axis{u.X, u.Y} {
+				if a == nil || a.Quantity != lt.Quantity || u == lt {
+					continue
+				}
+				to, err := units.Between(lt.Unit, a.Unit)
+				if err != nil {
+					continue
+				}
+				others = append(others, u.ID)
+				points := a.Breakpoints(in.Candidate.Bytes)
+				if unsure = unsure || len(r.Holes) > 0 || !surface.Finite(points...); !unsure {
+					short = short || rose && slices.Max(points) < to.Level(newMost) || fell && slices.Min(points) > to.Level(newLeast)
+					for _, p := range []float64{to.Level(newMost) - slices.Max(points), to.Level(newLeast) - slices.Min(points)} {
+						unsure = unsure || p != 0 && math.Abs(p) < slack
+					}
+				}
+			}
+		}
+		i := slices.IndexFunc(r.Findings, func(f *calibrationv1.Finding) bool { return Key(f) == "new-ground:"+lt.ID })
+		if want := (rose || fell) && len(others) > 0; want != (i >= 0) {
+			t.Fatalf("%s: from %v to %v became %v to %v, over %v; new ground found: %v", lt.ID, least, most, newLeast, newMost, others, i >= 0)
+		}
+		if i >= 0 && (!slices.Equal(r.Findings[i].Tables, others) || !unsure && short != (r.Findings[i].Severity == "caution")) {
+			t.Fatalf("%s over %v, ends before: %v: %v", lt.ID, others, short, r.Findings[i])
+		}
+	}
+}
+
+// checkProtection reckons anew which tables that protect have a cell on their weaker side, where breakpoints stand.
+func checkProtection(t *rapid.T, in Input, r *calibrationv1.Report) {
+	for _, changed := range r.Tables {
+		lt := in.Layout.ByID[changed.Id]
+		weaker, unsure := false, false
+		for row := range lt.Cells.NY {
+			for col := range lt.Cells.NX {
+				was, is := lt.Cells.Physical(in.Base.Bytes, row, col), lt.Cells.Physical(in.Candidate.Bytes, row, col)
+				weaker = weaker || lt.Protects == "lower" && is > was || lt.Protects == "higher" && is < was
+				unsure = unsure || is == was && lt.Cells.Bits(in.Base.Bytes, row, col) != lt.Cells.Bits(in.Candidate.Bytes, row, col) // 64 bits
+			}
+		}
+		if lt.Cells.Conv.Labels != nil || lt.Role == "switch" {
+			weaker = lt.Protects != ""
+		} else if changed.AxesChanged || unsure {
+			continue
+		}
+		if found := slices.ContainsFunc(r.Findings, func(f *calibrationv1.Finding) bool { return Key(f) == "protection-weakened:"+lt.ID }); found != weaker {
+			t.Fatalf("%s, which protects while %q: %v, the oracle says %v", lt.ID, lt.Protects, found, weaker)
 		}
 	}
 }
@@ -503,6 +590,13 @@ func checkAsFound(t *rapid.T, in Input, r *calibrationv1.Report) {
 func compareAnything(t *rapid.T) {
 	lay := drawDefinition(t)
 	in := Input{Layout: lay, Base: whole(lay, drawImage(t, "base")), Candidate: whole(lay, drawImage(t, "candidate"))}
+	if rapid.Bool().Draw(t, "a few edits") {
+		few := slices.Clone(in.Base.Bytes)
+		for range rapid.IntRange(0, 8).Draw(t, "edits") {
+			few[rapid.IntRange(0, randomTail-1).Draw(t, "at")] = rapid.Byte().Draw(t, "to")
+		}
+		in.Candidate = whole(lay, few)
+	}
 	if rapid.IntRange(0, 2).Draw(t, "with holes") == 0 {
 		in.Base = drawHoles(t, "base", lay, in.Base.Bytes)
 		in.Candidate.Held = in.Base.Held
@@ -548,6 +642,8 @@ func compareAnything(t *rapid.T) {
 	}
 	if in.CandidateLayout == nil {
 		checkAsFound(t, in, r)
+		checkGround(t, in, r)
+		checkProtection(t, in, r)
 		if _, err := Check(in.Base, in.Layout, in.Limits, nil); err != nil {
 			t.Fatal(err)
 		}
