@@ -103,3 +103,50 @@ func worsts(out *Judged) string {
 	}
 	return text
 }
+
+// By hand: 1e4/raw is 100, 50 and 25 at raw 100, 200, 400; at 1500 the raw value is 150, so 66.7, and at 2500 it is 300: 33.3.
+func TestCurvesInEveryRuleOfSurfaces(t *testing.T) {
+	s := func(raw ...float64) sheet {
+		return sheet{id: "t", quantity: "q", unit: "deg", x: []float64{1000, 2000, 3000}, v: raw, rational: over(1e4)}
+	}
+	flat := sheet{id: "flat", quantity: "q", unit: "deg", x: []float64{1000, 3000}, v: []float64{90, 30}}
+	for _, c := range []struct {
+		name, rule string
+		cand       []float64
+		origin     string
+		lo, hi     float64 // of the excess
+	}{
+		// The base is 66.67 at 1500, and at raw 100 it is 100.
+		{"range", speeds(`{"range":{"unit":"deg","max":80}}`, `"from":1400,"to":1600,"unit":"1/min"`), []float64{100, 100, 400}, "introduced", 20, 20},
+		{"range, cells alone", `{"range":{"unit":"deg","max":80}}`, []float64{100, 190, 400}, "inherited", 20, 20},
+		{"change, where", speeds(`{"change":{"unit":"deg","max_up":10}}`, `"from":1500,"to":1500,"unit":"1/min"`), []float64{100, 100, 400}, "introduced", 23.33, 23.34},
+		{"change, per cent", speeds(`{"change":{"percent":true,"max_up":10}}`, `"from":1500,"to":1500,"unit":"1/min"`), []float64{100, 100, 400}, "introduced", 26.66, 26.67},
+		// Straight from 90 to 30; at 1000 the curve is 10 beyond, and nothing moved there. At 3000 it is 33.3 now, which is less.
+		{"below", `{"select":{"tables":["t"]},"below":{"table":"flat"}}`, []float64{100, 200, 300}, "inherited", 10, 10},
+		{"below, beside it", `{"select":{"tables":["t"]},"below":{"table":"flat"}}`, []float64{100, 150, 400}, "worsened", 10, 10},
+		{"above", `{"select":{"tables":["t"]},"above":{"table":"flat","margin":-1,"unit":"deg"}}`, []float64{100, 400, 400}, "worsened", 34, 37},
+	} {
+		out := judged(t, judging([]sheet{s(100, 200, 400), flat}, []sheet{s(c.cand...), flat}), rule(c.rule))
+		worst, origin := -1.0, ""
+		for _, f := range out.Findings {
+			if f.Table == "t" && f.Worst.Excess > worst {
+				worst, origin = f.Worst.Excess, f.Origin
+			}
+		}
+		if worst < c.lo-1e-9 || worst > c.hi || origin != c.origin {
+			t.Errorf("%s: %s by %v of %v, want %s by %v to %v", c.name, origin, worst, out.Findings, c.origin, c.lo, c.hi)
+		}
+	}
+	// New ground from 2000 to 2500, where it falls to 33.3: nobody touched the table.
+	in := judging(one(s(100, 200, 400)), one(s(100, 200, 400)))
+	in.Changed, in.NewGround = nil, []NewGround{{Quantity: "engine_speed", From: 2000, To: 2500, Unit: "1/min"}}
+	out := judged(t, in, rule(`{"range":{"unit":"deg","min":40}}`))
+	if len(out.Findings) != 1 || out.Findings[0].Origin != "introduced" || math.Abs(out.Findings[0].Worst.Excess-20.0/3) > 1e-9 {
+		t.Errorf("new ground: %v", out.Findings)
+	}
+	in.Changed = []string{"t"}
+	out = judged(t, in, rule(`{"range":{"unit":"deg","min":40}}`))
+	if len(out.Findings) != 2 || out.Findings[0].Count != 1 || out.Findings[1].Origin != "inherited" || out.Findings[1].Worst.Excess != 15 {
+		t.Errorf("new ground of a changed table: %v", out.Findings)
+	}
+}

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/bounded"
 	"witnessmark/tables/definition"
 )
 
@@ -48,7 +50,43 @@ func (c *ruleCheck) signal(s *definition.Signal) error {
 			err = c.operating(whereField(q), whereField(q)+".unit", q, c.rule.GetWhere()[q].GetUnit())
 		}
 	}
+	if n := c.inputs(s); err == nil && n > bounded.MaxInputs {
+		return c.bad("", fmt.Sprintf("at most %d, of the signal and of what the rule goes by", bounded.MaxInputs), "signal %q is judged over %d inputs", s.ID, n)
+	}
 	return err
+}
+
+// inputs is how many inputs an operating point of the signal has under the rule.
+func (c *ruleCheck) inputs(s *definition.Signal) int {
+	all := map[string]bool{}
+	of := func(s *definition.Signal) {
+		for _, in := range s.Inputs {
+			all[in.Quantity] = true
+		}
+	}
+	of(s)
+	for q := range indexing(c.rule) {
+		if feeders := c.lay.Feeders(q); len(feeders) > 0 {
+			of(feeders[0])
+		} else {
+			all[q] = true
+		}
+	}
+	return len(all)
+}
+
+// indexing are the quantities that a rule's limits go by, and those that it is confined in.
+func indexing(r *calibrationv1.Rule) map[string]bool {
+	out := map[string]bool{}
+	for _, a := range []*calibrationv1.EnvelopeAxis{r.GetEnvelope().GetX(), r.GetEnvelope().GetY()} {
+		if a != nil {
+			out[a.GetQuantity()] = true
+		}
+	}
+	for q := range r.GetWhere() {
+		out[q] = true
+	}
+	return out
 }
 
 // operating asks that a quantity is one of the operating point: what a signal feeds, or an input.

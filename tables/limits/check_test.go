@@ -2,6 +2,7 @@ package limits
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"slices"
 	"strings"
@@ -337,6 +338,31 @@ func TestDemo(t *testing.T) {
 		t.Fatal(err)
 	}
 	if err := l.Check(lay); err != nil {
+		t.Error(err)
+	}
+}
+
+// Nine inputs are one more than operating points have.
+func TestTooManyInputs(t *testing.T) {
+	r := &rig{}
+	var sum []string
+	for i := range 9 {
+		name := fmt.Sprintf("q%d", i)
+		r.input(name, "1", 0, 1, "")
+		if i < 8 {
+			sum = append(sum, "input('"+name+"')")
+		}
+	}
+	r.table("t", "quantity: q, unit: '1'", nil, 1)
+	r.signal("s", "quantity: q, unit: '1'", strings.Join(sum, " + ")+" + table('t')")
+	lay := r.layout(t)
+	on := func(quantity string) error {
+		return limitsOf(rule(`{"id":"r","select":{"signals":["s"]},"range":{"unit":"1","max":1},"where":{"` + quantity + `":{"to":1,"unit":"1"}}}`)).Check(lay)
+	}
+	if err := on("q7"); err != nil {
+		t.Error(err)
+	}
+	if err := on("q8"); err == nil || !strings.Contains(err.Error(), `rule r: signal "s" is judged over 9 inputs; allowed: at most 8`) {
 		t.Error(err)
 	}
 }

@@ -59,7 +59,11 @@ func (s *subject) ofSignal() error {
 	if err := s.kind.ofSignal(o); err != nil {
 		return err
 	}
-	if s.looked == 0 {
+	switch {
+	case s.looked > 0:
+	case len(s.rule.GetWhere()) == 0:
+		return unjudged("its tables share no operating point")
+	default:
 		return errPassed{"no operating point lies where the rule holds"}
 	}
 	for _, id := range o.view.Looked() {
@@ -133,7 +137,7 @@ func (o *sounding) references() []*signal.View {
 		return []*signal.View{candidate}
 	}
 	refs := []*signal.View{o.set(ofBase).In(o.space)}
-	for q := range o.indexing() {
+	for q := range indexing(o.rule) {
 		for _, f := range o.lay.Feeders(q) {
 			if o.fitted(f.Inputs) != "" {
 				return append(refs, candidate)
@@ -141,20 +145,6 @@ func (o *sounding) references() []*signal.View {
 		}
 	}
 	return refs
-}
-
-// indexing are the quantities that the rule's limits go by, and those that it is confined in.
-func (s *subject) indexing() map[string]bool {
-	out := map[string]bool{}
-	for _, a := range []*calibrationv1.EnvelopeAxis{s.rule.GetEnvelope().GetX(), s.rule.GetEnvelope().GetY()} {
-		if a != nil {
-			out[a.GetQuantity()] = true
-		}
-	}
-	for q := range s.rule.GetWhere() {
-		out[q] = true
-	}
-	return out
 }
 
 // fitted is the first of some inputs whose sensor is another one, as the job says; empty for none.

@@ -156,8 +156,12 @@ func (s *subject) reach(name string) (*reach, error) {
 	}
 	axis := t.axis
 	samples, err := s.in.Run.along(axis)
-	if err != nil {
+	switch {
+	case err == nil:
+	case s.changed[s.t.ID] || len(s.rule.GetSelect().GetTables()) > 0:
 		return nil, err
+	default: // nobody asked about this table
+		return nil, errPassed{err.Error()}
 	}
 	if len(t.points) == 0 || !surface.Finite(t.points...) {
 		return nil, unjudged("a breakpoint of %s is not a finite number", axis.Quantity)

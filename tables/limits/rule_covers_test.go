@@ -152,6 +152,13 @@ func TestCoversWithoutARun(t *testing.T) {
 	if len(out.Findings) != 0 || len(out.Unjudged) != 1 || out.Unjudged[0].Reason != "the run has no channel of load" {
 		t.Errorf("got %v, unjudged %v", out.Findings, out.Unjudged)
 	}
+	in.Changed = nil
+	if out := judged(t, in, rule(`{"covers":{}}`)); len(out.Findings)+len(out.Unjudged) != 0 || len(out.Passed) != 1 {
+		t.Errorf("a table that nobody touched or named: %v, %v", out.Unjudged, out.Passed)
+	}
+	if out := judged(t, in, rule(`{"select":{"tables":["m"]},"covers":{}}`)); len(out.Unjudged) != 1 {
+		t.Errorf("a table that is named: %v", out.Passed)
+	}
 	scalar := sheet{id: "s", unit: "kPa", v: []float64{1}}
 	in = judging([]sheet{scalar}, []sheet{scalar})
 	in.Run = &Run{Channels: []RunChannel{{"engine_speed", "1/min", []float64{3000}}}}

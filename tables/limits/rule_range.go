@@ -44,7 +44,11 @@ func (s *subject) inRange() error {
 		for col := range s.cand.nx {
 			p, v := s.cand.cellAt(row, col), s.cand.values[row*s.cand.nx+col]
 			b, known := before(row, col)
-			known = known && !s.fresh(p.x, p.y)
+			if fresh := s.fresh(p.x, p.y); fresh && s.cand.curved {
+				continue // judged with all that lies around it, below
+			} else if fresh {
+				known = false
+			}
 			for i, r := range bounds {
 				if i > 0 && !surface.Finite(v) {
 					break // what is no number is beyond the first bound, and said once
@@ -56,7 +60,7 @@ func (s *subject) inRange() error {
 	if len(s.ground[0])+len(s.ground[1]) == 0 {
 		return nil
 	}
-	s.only, s.gaps = true, true
+	s.only, s.gaps = true, !s.cand.curved
 	if err := s.holdSurface(bounds...); err != nil && !errors.As(err, new(errPassed)) {
 		s.detail = "new ground between the cells could not be judged: " + err.Error()
 	}
