@@ -153,3 +153,14 @@ func (s *slope) interval() bounded.Interval {
 	}
 	return widened(s.lo, s.hi, s.most)
 }
+
+// Less is how far a surface lies above another one on the same breakpoints. Where both hold no number, they do not differ.
+func (e *Enclosed) Less(o *Enclosed) *Enclosed {
+	g := &Grid{X: e.X, Y: e.Y, Values: make([]float64, len(e.Values))}
+	for i, v := range e.Values {
+		if w := o.Values[i]; v != w && (v == v || w == w) {
+			g.Values[i] = v - w
+		}
+	}
+	return g.Enclose()
+}
