@@ -107,9 +107,6 @@ func holds(kind formula.Kind, a, b float64) bool {
 func (o *compare) over(c, b *Box) truth {
 	l, r := o.a.over(c, b).Interval, o.b.over(c, b).Interval
 	t := truth{yes: true, no: true, undefined: l.Undefined || r.Undefined}
-	if t.undefined {
-		return t
-	}
 	switch o.kind {
 	case formula.Less:
 		t.yes, t.no = l.Lo < r.Hi, l.Hi >= r.Lo

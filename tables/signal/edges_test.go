@@ -278,3 +278,74 @@ func TestAnInputByAnotherName(t *testing.T) {
 		t.Errorf("%v", cells)
 	}
 }
+
+// A step that a look-up meets on its way through another lies within a cell: nothing there is smooth, nor what is made of it.
+func TestAStepWithinACell(t *testing.T) {
+	for _, formula := range []string{"table('t')", "min(table('t'), input('n'))", "max(table('t'), 3)", "table('t') + 1", "table('t') * 2", "table('t') / 2", "table('u')", "signal('load') > 50 ? 1 : 9"} {
+		var f fixture
+		f.table("twice", "1", f.axis("n", "1", "", 0, 100), "", "", 0, 200)
+		f.signal("load", "load", "1", "table('twice')", ", feeds: true")
+		f.table("t", "1", f.axis("load", "1", "", 0, 50, 50, 200), "", "", 1, 2, 5, 6)
+		f.signal("torque", "torque", "1", "table('t')", ", feeds: true")
+		f.table("u", "1", f.axis("torque", "1", "", 0, 10), "", "", 0, 1)
+		f.signal("s", "q", "1", formula, "")
+		_, set := f.open(t, "  - {quantity: n, unit: '1', from: 0, to: 100}\n")
+		s := signalOf(t, set.In(NewSpace(set.lay)), "s")
+		cell := Box{s.space.Cells()[0][0]}
+		for _, c := range []struct {
+			lo, hi float64
+			smooth bool
+		}{{10, 40, false}, {10, 24, true}, {26, 40, true}} {
+			box := Box{{Lo: c.lo, Hi: c.hi}}
+			if over := s.Over(&cell, &box); over.Smooth != c.smooth {
+				t.Errorf("%s from %v to %v: %+v", formula, c.lo, c.hi, over)
+			}
+		}
+	}
+}
+
+// Breakpoints that differ by the rounding of their units alone are one.
+func TestBreakpointsThatAreOne(t *testing.T) {
+	var f fixture
+	f.table("c", "1", f.axis("temperature", "Cel", "", 0, 0.1, 40), "", "", 1, 2, 3)
+	f.table("k", "1", f.axis("temperature", "K", "", 273.15, 273.25, 313.15), "", "", 1, 2, 3)
+	f.signal("s", "q", "1", "table('c') - table('k')", "")
+	_, set := f.open(t, "  - {quantity: temperature, unit: Cel, from: -20, to: 80}\n")
+	s := signalOf(t, set.In(NewSpace(set.lay)), "s")
+	if cells := s.space.Cells()[0]; len(cells) != 4 {
+		t.Errorf("%v", cells)
+	}
+	for _, along := range s.space.Cells()[0] {
+		cell := Box{along}
+		if over := s.Over(&cell, &cell); !over.Multilinear {
+			t.Errorf("in %v: %+v", along, over)
+		}
+	}
+}
+
+// Between neighbouring floats rounding goes past both ends, and the enclosure with it.
+func TestEnclosuresHoldRounding(t *testing.T) {
+	curved := curve("n", "1", []float64{0, 1}, []float64{7.3, math.Nextafter(7.3, 8)})
+	curved.Table.Cells.Conv = definition.Conversion{Rational: true, Num: [3]float64{1e7, 3.3}, Den: [3]float64{-7, 1.1}}
+	curved.Bits = []uint64{math.Float64bits(7.3), math.Float64bits(math.Nextafter(7.3, 8))}
+	curved.Table.Cells.Width = 64
+	for name, d := range map[string]*surface.Decoded{
+		"straight": curve("n", "1", []float64{0, 1}, []float64{0.1, math.Nextafter(0.1, 1)}), "curved": curved,
+	} {
+		f, err := NewSpace(nil).Table(d)
+		if err != nil {
+			t.Fatal(err)
+		}
+		cell := Box{{Lo: 0, Hi: 1}}
+		box := Box{{Lo: 0.001, Hi: 0.999}}
+		over := f.Over(&cell, &box)
+		for i := range 999 {
+			if v := f.At(&cell, &Point{float64(i+1) / 1000}); !over.Holds(v) {
+				t.Fatalf("%s: %v at %v is not within %v", name, v, float64(i+1)/1000, over.Interval)
+			}
+		}
+		if over.Hi-over.Lo > 1e-7*over.Hi {
+			t.Errorf("%s: %+v is wider than rounding", name, over.Interval)
+		}
+	}
+}
