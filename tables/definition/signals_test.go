@@ -149,7 +149,7 @@ func TestSignalsAccepted(t *testing.T) {
 		{"clamp(input('meter_voltage'), 0.5, 5)", "(input('meter_voltage') <= 1.5 || input('gear') < 3 ? 1 : input('meter_voltage') - 1)"},
 		{"clamp(input('meter_voltage'), 0.5, 5)", "(!(1.5 < input('meter_voltage')) ? 1 : input('meter_voltage') - 1)"},
 		{"clamp(input('meter_voltage'), 0.5, 5)", "(input('gear') == 2 ? input('gear') - 1 : 1)"},
-		{"clamp(input('meter_voltage'), 0.5, 5)", "(input('gear') == 2 ? input('gear') - 3 : 1)"},
+		{"clamp(input('meter_voltage'), 0.5, 5)", "(input('gear') == 2 ? input('gear') - 3 : -1)"},
 		{"clamp(input('meter_voltage'), 0.5, 5)", "(input('intake_temperature') + 273.15)"},
 		{"clamp(input('meter_voltage'), 0.5, 5)", "max(-input('meter_voltage'), 2)"},
 		// Several signals feed a quantity, and the axis says which.
