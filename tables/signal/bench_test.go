@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"witnessmark/tables/bounded"
+	"witnessmark/tables/surface"
 )
 
 // fourTables is advance out of two maps of 16 × 12 and curves of 8 over two temperatures.
@@ -74,4 +75,24 @@ func TestNothingIsAllocated(t *testing.T) {
 			t.Errorf("seed %d: %v allocations a call (%v)", seed, n, sink.Inputs)
 		}
 	}
+}
+
+// BenchmarkJudge is four tables against an envelope over speed and filling.
+func BenchmarkJudge(b *testing.B) {
+	f := fourTables(b)
+	x, _ := f.space.Input("engine_speed", "1/min")
+	y, _ := f.space.Input("cylinder_filling", "%")
+	limit := f.space.Lookup(&surface.Grid{X: []float64{1000, 3000, 6000}, Y: []float64{40, 100, 180}, Values: []float64{98, 90, 92, 92, 96, 98, 90, 94, 97}}, x, y)
+	p := &bounded.Problem{Cells: f.space.Cells(), Value: f, Limit: limit, BaseValue: f, BaseLimit: limit, Ceiling: true,
+		Step: func(*Box) float64 { return 0.5 }, Tolerance: func(v, l float64) float64 { return 1e-9 * max(v, l) }}
+	cells := 1
+	for _, along := range p.Cells {
+		cells *= len(along)
+	}
+	boxes := 0
+	for b.Loop() {
+		boxes = bounded.Judge(p).Boxes
+	}
+	b.ReportMetric(float64(cells), "cells")
+	b.ReportMetric(float64(boxes), "boxes")
 }

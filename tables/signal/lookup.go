@@ -13,6 +13,17 @@ type coordinate struct {
 	of    *Function // nil where there is no such axis
 	from  *direct   // of's operation where that is an input: then the cell says between which breakpoints it lies
 	index bool      // only the breakpoints themselves are places
+	// The last cell's inside, and its place: one cell is looked at many times in a row.
+	inside float64
+	around surface.Span
+}
+
+// beside is a point of the cell, and its place.
+func (k *coordinate) beside(c *Box) (float64, surface.Span) {
+	if inside := k.from.inside(c); inside != k.inside {
+		k.inside, k.around = inside, surface.Place(k.axis, inside)
+	}
+	return k.inside, k.around
 }
 
 // lookup is a surface at its coordinates, before its conversion.
@@ -53,6 +64,7 @@ func (s *Space) coordinate(axis []float64, of *Function, index bool) coordinate 
 		return c
 	}
 	c.from = d
+	c.around = surface.Place(axis, c.inside)
 	in.breaks = append(in.breaks, at...)
 	for i := 1; i < len(axis); i++ {
 		if axis[i] == axis[i-1] {
@@ -73,7 +85,8 @@ func (k *coordinate) place(c *Box, p *Point) (surface.Span, bool) {
 	case k.index:
 		return surface.PlaceExactly(k.axis, v)
 	case k.from != nil:
-		return surface.PlaceBeside(k.axis, k.from.inside(c), v), true
+		inside, around := k.beside(c)
+		return surface.PlaceBeside(k.axis, around, inside, v), true
 	}
 	return surface.Place(k.axis, v), true
 }
@@ -92,7 +105,8 @@ func (k *coordinate) reach(c, b *Box) (r surface.Reach, of *bounded.Bounds, unde
 		points, any := surface.Points(k.axis, of.Lo, of.Hi)
 		return points, of, of.Undefined || !any || of.Lo != of.Hi && !(points.One() && near(of.Lo, of.Hi))
 	case k.from != nil:
-		return surface.Beside(k.axis, k.from.inside(c), of.Lo, of.Hi), of, false
+		inside, around := k.beside(c)
+		return surface.Beside(k.axis, around, inside, of.Lo, of.Hi), of, false
 	}
 	return surface.Along(k.axis, of.Lo, of.Hi), of, of.Undefined
 }

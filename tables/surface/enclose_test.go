@@ -58,7 +58,7 @@ func TestPatchAtSteps(t *testing.T) {
 	// From inside a cell, its end is on its own side of the step.
 	e := g.Enclose()
 	for _, c := range []struct{ inside, v, want float64 }{{5, 10, 4}, {5, 0, 0}, {15, 10, 50}, {10, 10, 50}, {25, 25, 60}, {-1, 0, 0}, {20, 20, 60}} {
-		if got := e.Between(PlaceBeside(g.X, c.inside, c.v), Span{}); got != c.want {
+		if got := e.Between(PlaceBeside(g.X, Place(g.X, c.inside), c.inside, c.v), Span{}); got != c.want {
 			t.Errorf("%v beside %v: %v, want %v", c.v, c.inside, got, c.want)
 		}
 	}

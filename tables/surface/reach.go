@@ -8,13 +8,9 @@ import (
 // Place is where v lies along a rising axis; at a step it is at and above it.
 func Place(axis []float64, v float64) Span { return above(axis, v) }
 
-// PlaceBeside is where v lies as seen from inside, a point of the same stretch between neighbouring breakpoints: v at its
-// end is still in it.
-func PlaceBeside(axis []float64, inside, v float64) Span {
-	return beside(axis, above(axis, inside), inside, v)
-}
-
-func beside(axis []float64, around Span, inside, v float64) Span {
+// PlaceBeside is where v lies as seen from inside, a point of the same stretch between neighbouring breakpoints that lies at
+// around: v at the stretch's end is still in it.
+func PlaceBeside(axis []float64, around Span, inside, v float64) Span {
 	lo := around.lo
 	if held := lo == around.hi && (lo == len(axis)-1 || axis[lo] != inside); held || v == axis[lo] && inside == v {
 		return around
@@ -46,10 +42,9 @@ func Along(axis []float64, lo, hi float64) Reach {
 	return Reach{above(axis, lo), above(axis, hi), lo < axis[0] || hi > axis[len(axis)-1]}
 }
 
-// Beside is from lo to hi, both in the stretch around inside.
-func Beside(axis []float64, inside, lo, hi float64) Reach {
-	around := above(axis, inside)
-	return Reach{first: beside(axis, around, inside, lo), last: beside(axis, around, inside, hi)}
+// Beside is from lo to hi, both placed beside the same point.
+func Beside(axis []float64, around Span, inside, lo, hi float64) Reach {
+	return Reach{first: PlaceBeside(axis, around, inside, lo), last: PlaceBeside(axis, around, inside, hi)}
 }
 
 // Points are the breakpoints from lo to hi, rounding apart; not any where there is none.
