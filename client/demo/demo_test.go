@@ -125,7 +125,7 @@ func TestSubmissionVerdicts(t *testing.T) {
 	}{
 		{"submission-1.bin", "danger", []string{
 			"danger cut-above-target:boost.target", "danger boost-ceiling:boost.target", "danger request-ceiling:boost.request",
-			"warning advance-ceiling:ignition.98", "warning advance-at-plug:advance.plug", "caution new-ground:boost.target",
+			"warning advance-ceiling:ignition.98", "warning advance-in-heat:advance.plug", "warning advance-at-plug:advance.plug", "caution new-ground:boost.target",
 			"caution boost-step:boost.target", "caution advance-at-the-same-air:advance.plug", "caution no-lump:ignition.98", "caution advance-step:ignition.98",
 		}},
 		{"submission-2.bin", "warning", []string{"warning advance-ceiling:ignition.98", "notice new-ground:boost.target"}},

@@ -17,6 +17,7 @@ func (c Constant) Over(*Box, *Box) Bounds {
 type distance struct {
 	value, limit Function
 	ceiling      bool
+	apart        Function // value less limit; nil where they are enclosed by themselves
 }
 
 // at evaluates a point. What is not finite lies infinitely far beyond.
@@ -32,6 +33,14 @@ func (d *distance) at(cell *Box, p *[MaxInputs]float64) (value, limit, beyond fl
 }
 
 func (d *distance) over(cell, box *Box) Bounds {
+	if d.apart != nil {
+		b := d.apart.Over(cell, box)
+		if !d.ceiling {
+			nothing := Bounds{Smooth: true, Multilinear: true}
+			b = nothing.Sub(&b)
+		}
+		return b
+	}
 	value, limit := d.value.Over(cell, box), d.limit.Over(cell, box)
 	if d.ceiling {
 		return value.Sub(&limit)

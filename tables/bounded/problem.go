@@ -9,6 +9,8 @@ type Problem struct {
 	Only func(index []int) bool
 
 	Value, Limit Function
+	// Apart, if given, is value less limit, where its enclosure is narrower than those of the two by themselves.
+	Apart Function
 	// BaseValue and BaseLimit are what the base had there; both nil: there is no base, all that fails is introduced.
 	BaseValue, BaseLimit Function
 	// Unchanged, if given, spares work: value and limit are known to be the base's own all over a cell.

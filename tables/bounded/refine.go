@@ -101,7 +101,7 @@ func (s *search) askBase(q *part) {
 	if b.Undefined {
 		return
 	}
-	inside := distance{s.base.value, s.base.limit, !s.base.ceiling}
+	inside := distance{s.base.value, s.base.limit, !s.base.ceiling, nil}
 	b = b.neg()
 	lo, _, _ := inside.highest(&b, &s.cell, &s.box, &s.at)
 	q.passes = -lo <= q.half

@@ -32,7 +32,7 @@ type search struct {
 
 func newSearch(p *Problem) *search {
 	s := &search{grid: newGrid(p.Cells), p: p, budget: p.Budget, bound: math.Inf(-1),
-		far: distance{p.Value, p.Limit, p.Ceiling}, base: distance{p.BaseValue, p.BaseLimit, p.Ceiling}}
+		far: distance{p.Value, p.Limit, p.Ceiling, p.Apart}, base: distance{p.BaseValue, p.BaseLimit, p.Ceiling, nil}}
 	if s.budget == 0 {
 		s.budget = budget
 	}

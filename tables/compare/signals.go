@@ -71,7 +71,14 @@ func (s *session) signalDelta(sig *definition.Signal, base, cand *signal.Set) (*
 	if err != nil {
 		return nil, fmt.Errorf("in the base: %w", err)
 	}
-	least, most, boxes := bounded.Extremes(bounded.Difference(now, before.In(unit)), space.Cells(), nil, s.signalStep(sig, now), 0)
+	moved := signal.Minus(now, before.In(unit))
+	cells := space.Cells()
+	for i, along := range cells {
+		if !moved.DependsOn(i) && len(along) > 1 { // all of them are alike
+			cells[i] = along[:1]
+		}
+	}
+	least, most, boxes := bounded.Extremes(moved, cells, nil, s.signalStep(sig, now), 0)
 	if boxes == 0 {
 		return nil, fmt.Errorf("its tables share no operating point")
 	}

@@ -27,11 +27,13 @@ type area struct {
 	cells [][]bounded.Interval
 	only  func(index []int) bool
 	fresh bool
+	times int // the cells that each of these stands for, along inputs that make no difference; 0 is 1
 }
 
 // ceiling is what a value is held against; was is nil where the base had none.
 type edge struct {
 	now, was *signal.Function
+	apart    *signal.Function // value less limit, where it is enclosed more narrowly so; else nil
 	ceiling  bool
 	still    bool // it leaves no room to speak of
 }
@@ -54,6 +56,9 @@ func (b *boxes) hold(e edge) {
 				limit := e.now.Over(box, box)
 				return leastStep * max(math.Abs(limit.Lo), math.Abs(limit.Hi))
 			}}
+		if e.apart != nil {
+			p.Apart = e.apart
+		}
 		if b.base != nil && e.was != nil && !a.fresh {
 			p.BaseValue, p.BaseLimit = b.base, e.was
 			if e.was == e.now && b.moved != nil { // then the value alone says how far out it is
@@ -63,12 +68,13 @@ func (b *boxes) hold(e edge) {
 				}
 			}
 		}
-		b.take(bounded.Judge(p), a.cells, e.still)
+		b.take(bounded.Judge(p), a, e.still)
 	}
 }
 
 // take adds what was found to the tally.
-func (b *boxes) take(r *bounded.Result, cells [][]bounded.Interval, still bool) {
+func (b *boxes) take(r *bounded.Result, a area, still bool) {
+	cells, times := a.cells, max(a.times, 1)
 	if !r.Judged && r.Undecided == 0 {
 		return
 	}
@@ -88,14 +94,14 @@ func (b *boxes) take(r *bounded.Result, cells [][]bounded.Interval, still bool) 
 			to.at, to.worst = b.place(&f.Worst, cells), v
 		}
 		to.worst.bound = v.bound
-		to.count += f.Cells
+		to.count += f.Cells * times
 	}
 	if r.Judged && !still {
 		c := &r.Closest
 		b.tally.leave(b.place(c, cells), verdict{value: c.Value, limit: c.Limit, room: -c.Beyond})
 	}
 	if r.Undecided > 0 {
-		b.undecided += r.Undecided
+		b.undecided += r.Undecided * times
 		b.atMost = max(b.atMost, r.UndecidedBound)
 	}
 }
