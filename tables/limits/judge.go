@@ -3,7 +3,6 @@ package limits
 import (
 	"fmt"
 	"slices"
-	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
@@ -136,78 +135,6 @@ func (j *judge) selected(k *kind, r *calibrationv1.Rule) []*definition.Table {
 	return out
 }
 
-// subject is one table, or one signal, under one rule.
-type subject struct {
-	*judge
-	kind       *kind
-	rule       *calibrationv1.Rule
-	t          *definition.Table  // nil for a signal
-	sig        *definition.Signal // nil for a table
-	unit       string
-	cand, base *face // base is nil where there is none, or where it says nothing about this table
-	region
-	tally  *tally
-	looked int // how much was judged, where the rule counts it
-	detail string
-
-	undecided int     // cells that bounded judgement could not decide
-	atMost    float64 // beyond the limit there
-}
-
-// errUnjudged is why a rule could not look at a table.
-type errUnjudged struct{ why string }
-
-func (e errUnjudged) Error() string { return e.why }
-
-func unjudged(format string, args ...any) error { return errUnjudged{fmt.Sprintf(format, args...)} }
-
-// errPassed is why a rule has nothing to look at in a table, and does not claim to have looked.
-type errPassed struct{ why string }
-
-func (e errPassed) Error() string { return e.why }
-
-// table judges one table by one rule and writes down what came of it.
-func (j *judge) table(k *kind, r *calibrationv1.Rule, t *definition.Table) {
-	if k.needsRun && j.in.Run == nil || k.needsBase && j.in.Check {
-		return
-	}
-	s := &subject{judge: j, kind: k, rule: r, t: t, unit: t.Unit}
-	err := s.read()
-	if err == nil {
-		err = k.judge(s)
-	}
-	s.write(err)
-}
-
-// id is the table's or the signal's.
-func (s *subject) id() (table, signal string) {
-	if s.t != nil {
-		return s.t.ID, ""
-	}
-	return "", s.sig.ID
-}
-
-// write notes what came of it.
-func (s *subject) write(err error) {
-	table, sig := s.id()
-	switch e := err.(type) {
-	case nil:
-		s.lookedAt(s.rule, table+sig)
-		s.out.Findings = append(s.out.Findings, s.findings()...)
-		if m := s.margin(); m != nil {
-			s.out.Margins = append(s.out.Margins, m)
-		}
-	case errUnjudged:
-		why := strings.TrimPrefix(e.why, "table "+table+": ")
-		s.out.Unjudged = append(s.out.Unjudged, &calibrationv1.Unjudged{Rule: s.rule.GetId(), Table: table, Signal: sig, Reason: why})
-	case errPassed:
-		s.out.Passed = append(s.out.Passed, &calibrationv1.Unjudged{Rule: s.rule.GetId(), Table: table, Signal: sig, Reason: e.why})
-	default:
-		f := s.ruleError(s.rule, table, err)
-		f.Signal = sig
-	}
-}
-
 // lookedAt notes that a rule judged a table, once.
 func (j *judge) lookedAt(r *calibrationv1.Rule, id string) {
 	by := j.out.JudgedBy[id]
@@ -224,36 +151,6 @@ func (j *judge) ruleError(r *calibrationv1.Rule, table string, err error) *calib
 	}
 	j.out.Findings = append(j.out.Findings, f)
 	return f
-}
-
-// read reads the table out of both images.
-func (s *subject) read() error {
-	t, k := s.t, s.kind
-	if err := s.known(t.ID); err != nil {
-		return err
-	}
-	d := s.in.Candidate(t.ID)
-	if d == nil {
-		return unjudged("the candidate lacks the table")
-	}
-	if k.axesAlone != nil && k.axesAlone(s.rule) && t.X == nil && t.Y == nil {
-		return errPassed{"it has no axes"}
-	}
-	if d.Values == nil && !k.labels {
-		return unjudged("the table holds labels, which only frozen and expression judge")
-	}
-	var err error
-	if s.cand, err = s.face(ofCandidate, t.ID, t); err != nil {
-		return err
-	}
-	if s.base, err = s.face(ofBase, t.ID, t); err != nil {
-		s.base, s.detail = nil, fmt.Sprintf("the base could not be judged: %v", err)
-	}
-	if s.base != nil && s.base.values == nil && s.cand.values != nil && !k.labels {
-		s.base, s.detail = nil, "the base could not be judged: it holds labels"
-	}
-	s.tally = &tally{check: s.in.Check, relative: t.Cells.Relative(), step: t.Cells.Conv.Step()}
-	return s.confine()
 }
 
 // known says why a table cannot be read.

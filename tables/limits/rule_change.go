@@ -2,10 +2,13 @@ package limits
 
 import (
 	"math"
+	"strings"
 
 	"google.golang.org/protobuf/proto"
 
 	"witnessmark/tables/definition"
+	"witnessmark/tables/formula"
+	"witnessmark/tables/signal"
 	"witnessmark/tables/surface"
 )
 
@@ -173,3 +176,49 @@ func (s *subject) changeOfSurface(from, was *face, percent bool, up, down *float
 	}
 	return s.holdSurface(bounds...)
 }
+
+// changeWithin compares both images at the same inputs.
+func (o *sounding) changeWithin() error {
+	if q := o.fitted(o.sig.Inputs); q != "" {
+		return unjudged("another sensor of %s is fitted: the same reading is not the same %s", spaced(q), spaced(o.sig.Quantity))
+	}
+	c, from := o.rule.GetChange(), o.base
+	if from == nil {
+		return unjudged("the base has nothing to compare with")
+	}
+	since := c.GetSince() != ""
+	if since {
+		if o.in.AsFound == nil {
+			return unjudged("the image as found was not given")
+		}
+		var err error
+		if from, err = o.signalOf(ofAsFound); err != nil {
+			return unjudged("the signal as found: %v", err)
+		}
+	}
+	percent, up, down, err := o.steps()
+	if err != nil {
+		return err
+	}
+	var edges []edge
+	for _, most := range []*float64{up, down} {
+		if most == nil {
+			continue
+		}
+		e := edge{ceiling: most == up, still: true}
+		by := math.Copysign(*most, map[bool]float64{true: 1, false: -1}[e.ceiling])
+		add := o.space.Number(by)
+		if percent {
+			size := signal.Apply(formula.Max, from, signal.Apply(formula.Neg, from), o.space.Number(o.tally.step))
+			add = signal.Apply(formula.Mul, size, o.space.Number(by))
+		}
+		e.apart = signal.Apply(formula.Sub, signal.Minus(o.value, from), add)
+		if e.now = signal.Apply(formula.Add, from, add); since {
+			e.was = e.now
+		}
+		edges = append(edges, e)
+	}
+	return o.holdAll(edges...)
+}
+
+func spaced(quantity string) string { return strings.ReplaceAll(quantity, "_", " ") }

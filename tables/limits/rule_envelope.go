@@ -5,6 +5,8 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/formula"
+	"witnessmark/tables/signal"
 	"witnessmark/tables/surface"
 )
 
@@ -154,4 +156,44 @@ func envelopeOn(e *calibrationv1.Envelope, t *definition.Table) (*bound, error) 
 		return nil, unjudged("the envelope has %d values for %d by %d points", len(b.grid.Values), len(b.grid.X), len(b.grid.Y))
 	}
 	return b, nil
+}
+
+// underEnvelope holds the signal against the envelope at the references' quantities: the worse of them counts.
+func (o *sounding) underEnvelope() error {
+	e := o.rule.GetEnvelope()
+	unit, err := levels(o.sig.Quantity, e.GetUnit(), o.sig.Quantity, o.sig.Unit)
+	if err != nil {
+		return err
+	}
+	grid := &surface.Grid{X: e.GetX().GetPoints(), Y: []float64{0}}
+	if e.GetY() != nil {
+		grid.Y = e.GetY().GetPoints()
+	}
+	for _, row := range e.GetValues() {
+		for _, v := range row.GetValues() {
+			grid.Values = append(grid.Values, unit.of(v.GetNumberValue()))
+		}
+	}
+	ceiling := e.GetSide() != "min"
+	var limits []*signal.Function
+	for _, ref := range o.refs {
+		var at [2]*signal.Function
+		for i, a := range []*calibrationv1.EnvelopeAxis{e.GetX(), e.GetY()} {
+			if a == nil {
+				continue
+			}
+			if at[i], err = ref.Quantity(a.GetQuantity(), a.GetUnit()); err != nil {
+				return unjudged("%v", err)
+			}
+		}
+		limits = append(limits, o.space.Lookup(grid, at[0], at[1]))
+	}
+	limit, worse := limits[0], formula.Max
+	if ceiling {
+		worse = formula.Min
+	}
+	if len(limits) > 1 {
+		limit = signal.Apply(worse, limits...)
+	}
+	return o.holdAll(edge{now: limit, was: limits[0], ceiling: ceiling})
 }

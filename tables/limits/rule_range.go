@@ -133,3 +133,22 @@ func (b *bounding) inRange() {
 		}
 	}
 }
+
+// inRange is the same of a signal, wherever an operating point may be.
+func (o *sounding) inRange() error {
+	r := o.rule.GetRange()
+	unit, err := levels(o.sig.Quantity, r.GetUnit(), o.sig.Quantity, o.sig.Unit)
+	if err != nil {
+		return err
+	}
+	var edges []edge
+	if r.Max != nil {
+		f := o.space.Number(unit.of(*r.Max))
+		edges = append(edges, edge{now: f, was: f, ceiling: true})
+	}
+	if r.Min != nil {
+		f := o.space.Number(unit.of(*r.Min))
+		edges = append(edges, edge{now: f, was: f})
+	}
+	return o.holdAll(edges...)
+}
