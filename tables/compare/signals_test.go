@@ -142,3 +142,36 @@ func TestOrderOfFindingsOnSignals(t *testing.T) {
 		t.Errorf("order: %v", got)
 	}
 }
+
+// A rule on a signal has looked at the tables that the signal looked up, and at no other: a branch that is not taken was
+// not judged.
+func TestWhatLimitsSeeThroughSignals(t *testing.T) {
+	lay := layoutOf(t, strings.Replace(totals, "value: \"table('apart') * 2.0\"", "value: \"table('scale') > 5.0 ? table('apart') : 2.0\"", 1))
+	lim := limitsOf(t, `
+name: totals-limits
+title: On signals
+rules:
+  - {id: most, severity: danger, select: {signals: [plug]}, reason: r, source: made up for this test, range: {unit: deg, max: 40}}
+  - {id: duty, severity: danger, select: {signals: [loose]}, reason: r, source: made up for this test, range: {unit: "%", max: 50}}
+`)
+	base := totalsImage()
+	run := func(edit func(b []byte)) *calibrationv1.Report {
+		return compared(t, Input{Base: whole(lay, base), Candidate: whole(lay, edited(base, edit)), Layout: lay, Limits: lim})
+	}
+	r := run(func(b []byte) { b[2] = 40 }) // 40 + 4 deg at 5000 and beyond, at 20 Cel and below
+	f := finding(t, r, "most:plug")
+	if f.Table != "" || f.Signal != "plug" || f.Origin != "introduced" || math.Abs(f.Worst.GetExcess()-4) > 1e-9 || f.Worst.Inputs["engine_speed"] < 5000 || r.Verdict != "danger" {
+		t.Errorf("most: %v", f)
+	}
+	if !slices.Equal(keys(r), []string{"most:plug"}) || !slices.Equal(r.Signals[0].JudgedBy, []string{"most"}) || len(r.Tables[0].JudgedBy) != 0 {
+		t.Errorf("findings %q, judged by %v", keys(r), r.Signals)
+	}
+	r = run(func(b []byte) { b[0x18] = 90 })
+	if f := finding(t, r, "no-limit:apart"); f.Detail != "in signal loose: duty did not look it up" || !slices.Equal(keys(r), []string{"no-limit:apart"}) {
+		t.Errorf("not looked up: %v", r.Findings)
+	}
+	r = run(func(b []byte) { b[0x18], b[0x20] = 90, 60 }) // 6: the branch is taken
+	if f := finding(t, r, "duty:loose"); f.Worst.GetValue() != 90 || slices.Contains(keys(r), "no-limit:apart") {
+		t.Errorf("looked up: %v", r.Findings)
+	}
+}
