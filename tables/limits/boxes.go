@@ -38,8 +38,8 @@ type edge struct {
 	still    bool // it leaves no room to speak of
 }
 
-// moved says whether the value rises or falls from the base's anywhere in a cell, where that is known without enclosures;
-// nil where it never is.
+// moved says whether the value may rise or fall from the base's anywhere in a cell, if that is known at a glance; nil where
+// it never is.
 type moved func(cell *bounded.Box) (up, down, known bool)
 
 // leastStep is what a finding must exceed by half where nothing says in what steps a value goes, of the limit.

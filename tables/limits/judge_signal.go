@@ -91,7 +91,13 @@ func (o *sounding) open() error {
 		o.tally.relative = 1e-9
 	}
 	o.refs = o.references()
-	o.moved = o.tablesMoved()
+	if o.base != nil {
+		apart := signal.Minus(o.value, o.base)
+		o.moved = func(cell *bounded.Box) (up, down, known bool) {
+			d := apart.Over(cell, cell)
+			return d.Hi > 0, d.Lo < 0, !d.Undefined
+		}
+	}
 	return nil
 }
 

@@ -195,3 +195,29 @@ func TestUndecided(t *testing.T) {
 		t.Fatalf("got %v", out.Findings)
 	}
 }
+
+// A division curves, and nothing says in which steps it goes. From 1 V on nothing moved: what lies beyond there did before. At
+// 1 V it did too, and beside it, towards 0 V, the engine gets more than it did.
+func TestOriginsWhereASignalCurves(t *testing.T) {
+	r := &rig{}
+	r.table("meter", "quantity: air_flow, unit: kg/h", []string{"voltage V: 0, 1, 2"}, 0, 100, 200)
+	r.signal("plug", "quantity: filling, unit: '%'", "table('meter') * 1000.0 / input('engine_speed')")
+	r.input("engine_speed", "1/min", 1000, 5000, "")
+	r.input("voltage", "V", 0, 2, "")
+	max50 := onPlug(`"range":{"unit":"%","max":50}`, "")
+	out := checked(t, r.judging(t, map[string][]float64{"meter": {10, 100, 200}}), max50)
+	if got, want := sayPoints(out), "introduced 1x"; len(out.Findings) != 3 || !strings.Contains(got, want) {
+		t.Fatalf("got %s", got)
+	}
+	for i, want := range []string{"introduced", "worsened", "inherited"} {
+		f := out.Findings[i]
+		worst := []float64{5, 50, 150}[i] // newly 55 for 50 where it was 50; 100 at 1 V, of which both cells have a side; 200 at 2 V
+		if f.Origin != want || f.Count != []uint32{1, 2, 1}[i] || f.Worst.Excess > worst+1e-3 || f.Worst.Excess < worst-1.5 {
+			t.Errorf("got %s, want %s by about %v", sayPoint(f), want, worst)
+		}
+	}
+	out = checked(t, r.judging(t, map[string][]float64{"meter": {0, 90, 200}}), max50)
+	if len(out.Findings) != 1 || out.Findings[0].Origin != "inherited" {
+		t.Errorf("less everywhere: %s", sayPoints(out))
+	}
+}

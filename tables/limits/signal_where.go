@@ -33,7 +33,10 @@ func (o *sounding) holdAll(edges ...edge) error {
 		if e.still && o.moved != nil && e.was == nil { // what is the base's has not moved
 			o.looked++
 			index := o.box(a.cells)
-			a.only = func(n []int) bool { _, _, known := o.moved(index(n)); return !known }
+			a.only = func(n []int) bool {
+				up, down, known := o.moved(index(n))
+				return up || down || !known
+			}
 		}
 		o.areas = []area{a}
 		if o.value, err = o.where(value, e.ceiling); err != nil {
