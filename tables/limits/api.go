@@ -1,5 +1,5 @@
-// Package limits reads limits files and judges tables by their rules. A new kind of rule is a field of
-// the message Rule, a file rule_NAME.go with what it refuses and how it judges, and a line in kinds.
+// Package limits reads limits files and judges tables, and the signals computed from them, by their rules. A new
+// kind of rule is a field of the message Rule, a file rule_NAME.go with what it refuses and how it judges, and a line in kinds.
 package limits
 
 import (

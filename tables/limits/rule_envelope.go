@@ -133,7 +133,7 @@ func envelopeOn(e *calibrationv1.Envelope, t *definition.Table) (*bound, error) 
 		}
 		to := pairing(t, a.GetQuantity())
 		if to < 0 {
-			return nil, unjudged("the table has no axis of %s, which the envelope needs", a.GetQuantity())
+			return nil, errPassed{"it has no axis of " + a.GetQuantity() + ", which the envelope needs"}
 		}
 		axis := axesOf(t)[to]
 		u, err := levels(axis.Quantity, a.GetUnit(), axis.Quantity, axis.Unit)

@@ -60,6 +60,7 @@ func TestWhere(t *testing.T) {
 // What a rule passed over it did not judge, and it says why.
 func TestPassedOver(t *testing.T) {
 	for text, why := range map[string]string{
+		strings.Replace(envelope1, "engine_speed", "load", 1):         "it has no axis of load, which the envelope needs",
 		speeds(`{"range":{"max":20}}`, `"from":1,"unit":"1/min"`):     "",
 		`{"range":{"max":20},"where":{"load":{"from":1,"unit":"%"}}}`: "it has no axis of load",
 		`{"lump":{"max":1}}`: "it has no cell with the neighbours that the rule is about, where the rule holds",
