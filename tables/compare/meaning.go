@@ -2,7 +2,6 @@ package compare
 
 import (
 	"fmt"
-	"slices"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
@@ -101,66 +100,4 @@ func (c *change) ratios() string {
 		text += fmt.Sprintf("; %d points have no ratio", r.zero)
 	}
 	return text
-}
-
-// copies finds groups that came apart: some changed and others not, or equal ones became different.
-func (s *session) copies() {
-	groups := map[string][]*definition.Table{}
-	var names []string
-	for _, t := range s.candLay.Tables {
-		if t.Copies != "" {
-			if groups[t.Copies] == nil {
-				names = append(names, t.Copies)
-			}
-			groups[t.Copies] = append(groups[t.Copies], t)
-		}
-	}
-	for _, name := range names {
-		s.copyGroup(name, groups[name])
-	}
-}
-
-func (s *session) copyGroup(name string, group []*definition.Table) {
-	var changed, still []string
-	for _, t := range group {
-		switch {
-		case s.byID[t.ID] != nil:
-			changed = append(changed, t.ID)
-		case s.lay.ByID[t.ID] != nil || s.check:
-			still = append(still, t.ID)
-		}
-	}
-	if len(changed) == 0 {
-		return
-	}
-	f := &calibrationv1.Finding{Rule: "copies", Severity: "caution", Table: changed[0]}
-	var what []string
-	if len(still) > 0 {
-		f.Count = uint32(len(still))
-		f.Tables = still
-		what = append(what, fmt.Sprintf("of group %s, %d changed and %d did not", name, len(changed), len(still)))
-	}
-	for i, a := range changed {
-		for _, b := range changed[i+1:] {
-			if !alike(s.baseOf(a), s.baseOf(b)) || alike(s.candOf(a), s.candOf(b)) {
-				continue
-			}
-			f.Count++
-			what = append(what, fmt.Sprintf("%s and %s were equal and are not now", a, b))
-			for _, id := range []string{a, b} {
-				if id != f.Table && !slices.Contains(f.Tables, id) {
-					f.Tables = append(f.Tables, id)
-				}
-			}
-		}
-	}
-	if f.Count > 0 {
-		f.Detail = joined(what)
-		s.find(f)
-	}
-}
-
-// alike says whether two tables hold the same raw cells in the same shape.
-func alike(a, b *surface.Decoded) bool {
-	return a != nil && b != nil && a.NX == b.NX && a.NY == b.NY && slices.Equal(a.Bits, b.Bits)
 }

@@ -1,0 +1,112 @@
+package compare
+
+import (
+	"fmt"
+	"slices"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/surface"
+)
+
+// mirrors finds mirrored tables that disagree, where either of the pair changed.
+func (s *session) mirrors() {
+	for _, t := range s.candLay.Tables {
+		if t.MirrorOf == "" || !s.check && s.byID[t.ID] == nil && s.byID[t.MirrorOf] == nil {
+			continue
+		}
+		d, of := s.candOf(t.ID), s.candOf(t.MirrorOf)
+		if d == nil || of == nil && s.unknown[t.MirrorOf] != "" {
+			continue
+		}
+		f := &calibrationv1.Finding{Rule: "mirror", Severity: "danger", Table: t.ID, Tables: []string{t.MirrorOf}}
+		if of == nil || len(of.Bits) != len(d.Bits) {
+			f.Count, f.Detail = uint32(len(d.Bits)), fmt.Sprintf("%s has not as many cells", t.MirrorOf)
+			s.find(f)
+			continue
+		}
+		all := ^uint64(0) >> (64 - min(max(t.Cells.Width, 1), 64))
+		for i, bits := range d.Bits {
+			want := of.Bits[i]
+			if t.MirrorComplement {
+				want = ^want
+			}
+			if bits == want&all {
+				continue
+			}
+			f.Count++
+			row, col := i/d.NX, i%d.NX
+			if d.Values != nil && f.Worst == nil {
+				f.Worst = worstAt(d, row, col, d.Values[i])
+			}
+			if f.Detail == "" {
+				f.Detail = fmt.Sprintf("at row %d, column %d its raw bits are 0x%x where 0x%x would repeat %s", row, col, bits, want&all, t.MirrorOf)
+			}
+		}
+		if f.Count > 0 {
+			s.find(f)
+		}
+	}
+}
+
+// copies finds groups that came apart: some changed and others not, or equal ones became different.
+func (s *session) copies() {
+	groups := map[string][]*definition.Table{}
+	var names []string
+	for _, t := range s.candLay.Tables {
+		if t.Copies != "" {
+			if groups[t.Copies] == nil {
+				names = append(names, t.Copies)
+			}
+			groups[t.Copies] = append(groups[t.Copies], t)
+		}
+	}
+	for _, name := range names {
+		s.copyGroup(name, groups[name])
+	}
+}
+
+func (s *session) copyGroup(name string, group []*definition.Table) {
+	var changed, still []string
+	for _, t := range group {
+		switch {
+		case s.byID[t.ID] != nil:
+			changed = append(changed, t.ID)
+		case s.lay.ByID[t.ID] != nil || s.check:
+			still = append(still, t.ID)
+		}
+	}
+	if len(changed) == 0 {
+		return
+	}
+	f := &calibrationv1.Finding{Rule: "copies", Severity: "caution", Table: changed[0]}
+	var what []string
+	if len(still) > 0 {
+		f.Count = uint32(len(still))
+		f.Tables = still
+		what = append(what, fmt.Sprintf("of group %s, %d changed and %d did not", name, len(changed), len(still)))
+	}
+	for i, a := range changed {
+		for _, b := range changed[i+1:] {
+			if !alike(s.baseOf(a), s.baseOf(b)) || alike(s.candOf(a), s.candOf(b)) {
+				continue
+			}
+			f.Count++
+			what = append(what, fmt.Sprintf("%s and %s were equal and are not now", a, b))
+			for _, id := range []string{a, b} {
+				if id != f.Table && !slices.Contains(f.Tables, id) {
+					f.Tables = append(f.Tables, id)
+				}
+			}
+		}
+	}
+	if f.Count > 0 {
+		f.Detail = joined(what)
+		s.find(f)
+	}
+}
+
+// alike says whether two tables hold the same raw cells in the same shape.
+func alike(a, b *surface.Decoded) bool {
+	return a != nil && b != nil && a.NX == b.NX && a.NY == b.NY && slices.Equal(a.Bits, b.Bits)
+}
