@@ -75,7 +75,8 @@ func (b *boxes) hold(e edge) {
 // take adds what was found to the tally.
 func (b *boxes) take(r *bounded.Result, a area, still bool) {
 	cells, times := a.cells, max(a.times, 1)
-	if !r.Judged && r.Undecided == 0 {
+	nothing := !r.Judged || math.Abs(r.Closest.Value) >= outside // no point where the rule holds
+	if nothing && r.Undecided == 0 {
 		return
 	}
 	b.looked++
@@ -96,7 +97,7 @@ func (b *boxes) take(r *bounded.Result, a area, still bool) {
 		to.worst.bound = v.bound
 		to.count += f.Cells * times
 	}
-	if r.Judged && !still {
+	if !nothing && !still {
 		c := &r.Closest
 		b.tally.leave(b.place(c, cells), verdict{value: c.Value, limit: c.Limit, room: -c.Beyond})
 	}

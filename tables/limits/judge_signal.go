@@ -2,6 +2,7 @@ package limits
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
@@ -42,13 +43,14 @@ type sounding struct {
 
 // ofSignal judges the signal, and notes which tables were looked at on the way.
 func (s *subject) ofSignal() error {
-	for _, t := range s.sig.Tables {
-		if err := s.known(t.ID); err != nil {
-			return unjudged("table %s: %v", t.ID, err)
-		}
+	if err := s.knownAll(s.sig.Tables); err != nil {
+		return err
 	}
 	o := &sounding{boxes: boxes{subject: s, space: signal.NewSpace(s.lay)}}
 	if err := o.open(); err != nil {
+		return err
+	}
+	if err := o.references(); err != nil {
 		return err
 	}
 	if err := s.kind.ofSignal(o); err != nil {
@@ -90,7 +92,6 @@ func (o *sounding) open() error {
 	if len(o.sig.Tables) == 0 {
 		o.tally.relative = 1e-9
 	}
-	o.refs = o.references()
 	if o.base != nil {
 		apart := signal.Minus(o.value, o.base)
 		o.moved = func(cell *bounded.Box) (up, down, known bool) {
@@ -132,20 +133,33 @@ func (o *sounding) signalOf(of whose) (*signal.Function, error) {
 
 // references are the images whose quantities limits go by: the base's, since what the engine breathes does not change with
 // what a table says of it; and where a sensor of what feeds them is another one, the candidate's as well.
-func (o *sounding) references() []*signal.View {
-	candidate := o.set(ofCandidate).In(o.space)
-	if o.in.Check || o.base == nil {
-		return []*signal.View{candidate}
-	}
-	refs := []*signal.View{o.set(ofBase).In(o.space)}
-	for q := range indexing(o.rule) {
+func (o *sounding) references() error {
+	another := false
+	for _, q := range slices.Sorted(maps.Keys(indexing(o.rule))) {
 		for _, f := range o.lay.Feeders(q) {
-			if o.fitted(f.Inputs) != "" {
-				return append(refs, candidate)
+			if err := o.knownAll(f.Tables); err != nil {
+				return err
 			}
+			another = another || o.fitted(f.Inputs) != ""
 		}
 	}
-	return refs
+	if !o.in.Check && o.base != nil {
+		o.refs = append(o.refs, o.set(ofBase).In(o.space))
+	}
+	if another || len(o.refs) == 0 {
+		o.refs = append(o.refs, o.set(ofCandidate).In(o.space))
+	}
+	return nil
+}
+
+// knownAll says which of the tables cannot be read.
+func (s *subject) knownAll(tables []*definition.Table) error {
+	for _, t := range tables {
+		if err := s.known(t.ID); err != nil {
+			return unjudged("table %s: %v", t.ID, err)
+		}
+	}
+	return nil
 }
 
 // fitted is the first of some inputs whose sensor is another one, as the job says; empty for none.

@@ -162,6 +162,9 @@ func TestLimitsGoByTheAirOfTheBase(t *testing.T) {
 	if got := sayPoints(checked(t, in, onPlug(ceiling, `"filling":{"from":9000,"unit":"%"}`))); got != "passed plug: no operating point lies where the rule holds" {
 		t.Errorf("where there is never so much: %s", got)
 	}
+	if got := sayPoints(checked(t, in, onPlug(`"change":{"unit":"deg","max_up":0}`, `"filling":{"from":9000,"unit":"%"}`))); got != "passed plug: no operating point lies where the rule holds" {
+		t.Errorf("a change where there is never so much: %s", got)
+	}
 	change := onPlug(`"change":{"unit":"deg","max_up":3.9}`, "")
 	if got := checked(t, in, change); len(got.Findings) != 1 || !strings.HasPrefix(sayPoint(got.Findings[0]), "plug introduced") {
 		t.Errorf("change at the same air: %s", sayPoints(got))
@@ -183,6 +186,23 @@ func TestLimitsGoByTheAirOfTheBase(t *testing.T) {
 	in.Job = &calibrationv1.JobFacts{Numbers: map[string]float64{"meter_changed": 1}}
 	if got := checked(t, in, onPlug(ceiling, `"filling":{"from":200,"unit":"%"}`)); len(got.Findings) != 1 || got.Findings[0].Worst.Excess < 0.99 {
 		t.Errorf("at the air of the new meter it is 1 deg too much: %s", sayPoints(got))
+	}
+}
+
+// What gives the air that a limit goes by must be known too, though the signal itself does not depend on it.
+func TestUnknownAir(t *testing.T) {
+	r := meterRig()
+	r.table("torque", "quantity: torque, unit: N.m", []string{"engine_speed 1/min: 1000, 5000"}, 100, 200)
+	r.signal("made", "quantity: torque, unit: N.m", "table('torque')")
+	in := r.judging(t, map[string][]float64{"torque": {100, 300}})
+	in.Unknown = func(id string) string { return map[string]string{"meter": "both images lack 0x0"}[id] }
+	made := rule(`{"select":{"signals":["made"]},"range":{"unit":"N.m","max":250},"where":{"filling":{"from":50,"unit":"%"}}}`)
+	if got := sayPoints(checked(t, in, made)); got != "unjudged made: table meter: both images lack 0x0" {
+		t.Errorf("got %s", got)
+	}
+	in.Unknown = nil
+	if out := checked(t, in, made); len(out.Findings) != 1 || out.Findings[0].Signal != "made" || out.Findings[0].Worst.Excess < 49 {
+		t.Errorf("got %s", sayPoints(out))
 	}
 }
 

@@ -13,47 +13,54 @@ import (
 
 // holdAll judges the signal by each edge, where the rule holds.
 func (o *sounding) holdAll(edges ...edge) error {
+	values := make([][2]*signal.Function, len(edges)) // and the base's
+	for i, e := range edges {
+		for k, f := range []*signal.Function{o.value, o.base} {
+			if f == nil {
+				continue
+			}
+			var err error
+			if values[i][k], err = o.where(f, e.ceiling); err != nil {
+				return err
+			}
+		}
+	}
 	stretches, err := o.inputsWhere()
 	if err != nil {
 		return err
 	}
-	cells := o.space.Cells()
+	cells := o.space.Cells() // now that all inputs are known
 	for i, w := range stretches {
 		cells[i] = clip(cells[i], w)
 	}
-	value, base := o.value, o.base
-	for _, e := range edges {
-		a := area{cells: cells}
-		switch {
-		case o.confinedByFed():
-			e.apart = nil
-		case e.apart != nil && e.was == nil:
-			a.alongWhatMatters(e.apart)
-		}
-		if e.still && o.moved != nil && e.was == nil { // what is the base's has not moved
-			o.looked++
-			index := o.box(a.cells)
-			a.only = func(n []int) bool {
-				up, down, known := o.moved(index(n))
-				return up || down || !known
-			}
-		}
-		o.areas = []area{a}
-		if o.value, err = o.where(value, e.ceiling); err != nil {
-			return err
-		}
-		if base != nil {
-			if o.base, err = o.where(base, e.ceiling); err != nil {
-				return err
-			}
-		}
+	for i, e := range edges {
+		o.value, o.base = values[i][0], values[i][1]
+		o.areas = []area{o.area(&e, cells)}
 		o.hold(e)
 	}
-	o.value, o.base = value, base
-	if o.tally.judged && math.Abs(o.tally.least.value) >= outside {
-		o.tally.judged, o.looked = false, 0
-	}
 	return nil
+}
+
+// area is the cells to be judged by an edge: where the value cannot have moved it need not be held against what it was.
+func (o *sounding) area(e *edge, cells [][]bounded.Interval) area {
+	a := area{cells: cells}
+	switch {
+	case o.confinedByFed():
+		e.apart = nil
+	case e.apart != nil && e.was == nil:
+		a.alongWhatMatters(e.apart)
+	}
+	if e.still && o.moved != nil && e.was == nil {
+		if !o.confinedByFed() {
+			o.looked++ // at all of it
+		}
+		index := o.box(a.cells)
+		a.only = func(n []int) bool {
+			up, down, known := o.moved(index(n))
+			return up || down || !known
+		}
+	}
+	return a
 }
 
 // confinedByFed says whether the rule holds in a stretch of a quantity that a signal feeds.
