@@ -127,3 +127,24 @@ func TestFromAsFoundInOtherUnits(t *testing.T) {
 		t.Errorf("unit: %v", r.Tables[0].Unit)
 	}
 }
+
+// 6.75 deg came, 9.75 is the base's and 12.75 the candidate's: 3 deg in each visit are 6 in all, and 4 are allowed.
+func TestLimitsSinceTheCarFirstCame(t *testing.T) {
+	lay, base := layoutOf(t, small), smallImage()
+	lim := limitsOf(t, `
+name: small-since
+title: How far in all
+rules:
+  - {id: drift, severity: warning, select: {tables: [ign]}, reason: r, source: made up for this test, change: {unit: deg, max_up: 4, since: as-found}}
+`)
+	in := Input{Base: whole(lay, base), Candidate: whole(lay, edited(base, func(b []byte) { b[0x35] = 49; restamp(b) })), Layout: lay, Limits: lim,
+		AsFound: whole(lay, edited(base, func(b []byte) { b[0x35] = 41; restamp(b) }))}
+	r := compared(t, in)
+	if f := finding(t, r, "drift:ign"); f.Origin != "introduced" || f.Worst.GetValue() != 12.75 || f.Worst.GetLimit() != 10.75 {
+		t.Errorf("drift: %v", f)
+	}
+	in.AsFound = nil
+	if r := compared(t, in); len(r.Unjudged) != 1 || r.Unjudged[0].Rule != "drift" || !slices.Equal(keys(r), []string{"no-limit:ign"}) {
+		t.Errorf("without it: %v, %v", r.Unjudged, keys(r))
+	}
+}

@@ -65,6 +65,9 @@ func (c *change) stretches() (out []stretch) {
 // newGround finds the stretches of an axis that come into use because a table of its quantity reaches
 // further than it did, and keeps them for the limits to judge.
 func (s *session) newGround() {
+	if len(s.changes) == 0 {
+		return
+	}
 	over := map[string][]*definition.Table{} // by the quantity of an axis that a changed table has too
 	for _, a := range s.candLay.Axes {
 		over[a.Quantity] = nil

@@ -128,6 +128,9 @@ func spans(lay *definition.Layout, ranges []image.Range) string {
 func (s *session) findHoles() {
 	s.listHoles("base", s.in.Base)
 	s.listHoles("candidate", s.in.Candidate)
+	if len(s.candHoles.gaps) == 0 {
+		return
+	}
 	for _, t := range s.candLay.Tables {
 		if lacks := s.candHoles.table(t); len(lacks) > 0 {
 			s.unknown[t.ID] = fmt.Sprintf("%s of it are unknown", spans(s.candLay, lacks))

@@ -13,7 +13,7 @@ import (
 
 // signals reports what the controller computes from something that changed, and how far it moved.
 func (s *session) signals() {
-	if s.check {
+	if len(s.changes) == 0 && !s.two {
 		return
 	}
 	base, cand := signal.Open(s.lay, s.baseOf), signal.Open(s.candLay, s.candOf)
