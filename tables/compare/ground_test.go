@@ -3,6 +3,7 @@ package compare
 import (
 	"encoding/binary"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 
@@ -158,5 +159,27 @@ func TestNewGroundOnALongerAxis(t *testing.T) {
 	float := strings.Replace(reaching, "{address: 0x18, type: u16}", "{address: 0x18, type: f32}", 1)
 	if r, _ := groundIn(t, float, func(b []byte) { putFloat(b, 0x18, float32(1e30)); b[0x18], b[0x19] = 0x7F, 0x80 }); len(r.Findings) == 0 || r.Findings[0].Rule != "not-finite" || len(r.Findings) != 1 {
 		t.Errorf("an infinity: %v", r.Findings)
+	}
+}
+
+// What the limits are given they judge: fuel did not change, and 25 ms at 240 kPa, where the engine newly gets, is too much.
+func TestLimitsOnNewGround(t *testing.T) {
+	lim := limitsOf(t, `
+name: reaching-limits
+title: Injection time
+rules:
+  - {id: most, severity: danger, select: {tables: [fuel]}, reason: r, source: made up for this test, envelope: {side: max, unit: ms, x: {quantity: manifold_pressure, unit: kPa, points: [230, 250]}, values: [[20, 20]]}}
+`)
+	lay, base := layoutOf(t, reaching), edited(reachingImage(), func(b []byte) { copy(b[0x20:], []byte{10, 10, 30}) })
+	run := func(reach uint16) *calibrationv1.Report {
+		return compared(t, Input{Base: whole(lay, base), Candidate: whole(lay, edited(base, func(b []byte) { binary.BigEndian.PutUint16(b[0x12:], reach) })), Layout: lay, Limits: lim})
+	}
+	// fuel is 10 at 200 and 30 at 250 kPa: 22 at 230, and 26 at 240.
+	f := finding(t, run(240), "most:fuel")
+	if f.Origin != "introduced" || f.Worst.GetX() != 240 || f.Worst.GetValue() != 26 || f.Worst.GetExcess() != 6 {
+		t.Errorf("new ground: %v", f)
+	}
+	if r := run(210); slices.Contains(keys(r), "most:fuel") {
+		t.Errorf("no new ground: %v", r.Findings)
 	}
 }
