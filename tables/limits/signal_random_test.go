@@ -6,6 +6,8 @@ import (
 	"math/rand/v2"
 	"strings"
 	"testing"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 )
 
 // chain is a rig of the road from a meter's voltage to the advance at the plug, drawn at random, with an evaluator of this
@@ -63,6 +65,12 @@ func (c *chain) eval(tables map[string][]float64, speed, air, voltage float64) (
 	return filling, math.Max(plug, 2)
 }
 
+// withWhere confines a rule.
+func withWhere(r *calibrationv1.Rule, text string) *calibrationv1.Rule {
+	r.Where = rule(`{"frozen":{},"where":{` + text + `}}`).Where
+	return r
+}
+
 // No operating point that this test draws lies further beyond the envelope than what was found, none newly does so unseen, and the
 // worst that was found is what the test's own evaluator has there.
 func TestSignalsAreNeverBeatenBySampling(t *testing.T) {
@@ -80,10 +88,18 @@ func TestSignalsAreNeverBeatenBySampling(t *testing.T) {
 		}
 		ex, ey, ev := []float64{1500, 5000}, []float64{30, 120}, c.cells(4, 20, 45)
 		r := onPlug(fmt.Sprintf(`"envelope":{"side":"max","unit":"deg","x":{"quantity":"engine_speed","unit":"1/min","points":[1500,5000]},"y":{"quantity":"filling","unit":"%%","points":[30,120]},"values":[[%g,%g],[%g,%g]]}`, ev[0], ev[1], ev[2], ev[3]), "")
+		from := map[string]float64{} // where the rule holds
+		if c.rng.IntN(2) == 0 {
+			from["filling"], from["engine_speed"] = 100*c.rng.Float64(), 800+3000*c.rng.Float64()
+			r = withWhere(r, fmt.Sprintf(`"filling":{"from":%g,"unit":"%%"},"engine_speed":{"from":%g,"unit":"1/min"}`, from["filling"], from["engine_speed"]))
+		}
 		out := checked(t, c.judging(t, cand), r)
 		over := func(speed, air, voltage float64) (now, was float64) {
 			filling, before := c.eval(nil, speed, air, voltage) // the limit goes by the base's
 			_, after := c.eval(cand, speed, air, voltage)
+			if filling < from["filling"]-1e-9 || speed < from["engine_speed"] {
+				return -1e300, -1e300
+			}
 			limit := weigh(ex, ey, ev, speed, filling)
 			return after - limit, before - limit
 		}
@@ -104,7 +120,10 @@ func TestSignalsAreNeverBeatenBySampling(t *testing.T) {
 				counted = max(counted, w.Excess)
 			}
 		}
-		if len(cand) == 0 || len(cand) == 1 && cand["cold"] == nil && len(out.JudgedBy) == 0 {
+		if len(out.Margins) == 0 {
+			if len(cand) > 0 && len(out.Passed) == 0 {
+				t.Fatalf("round %d: nothing was judged, and nothing says so: %v", round, out)
+			}
 			continue
 		}
 		if room := -out.Margins[0].Margin; worst > 0 && room < worst {
