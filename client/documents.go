@@ -27,33 +27,62 @@ func Key(f *calibrationv1.Finding) string { return compare.Key(f) }
 // AddDocument adds a revision of a definition or of limits, after reading it as strictly as its
 // use will. Worse are the releases and waiting submissions that it judges worse than they were.
 func (c *Client) AddDocument(ctx context.Context, kind, path string) (f *recordv1.CatalogFile, worse []*recordv1.JudgedWorse, err error) {
+	rev, file, err := readDocument(kind, path)
+	if err != nil {
+		return nil, nil, err
+	}
+	a := &recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: rev}}}
+	if kind == Definitions {
+		a.Body = &recordv1.Action_Definition{Definition: &recordv1.AddDefinition{Revision: rev}}
+	}
+	d := &deed{action: a}
+	d.bring(path, file)
+	if _, err := c.act(ctx, d); err != nil {
+		return nil, nil, err
+	}
+	err = c.View(func(s *record.State) error { f, _ = s.ByHash(kind, rev.GetSha256()); return nil })
+	return f, append(a.GetDefinition().GetJudgedWorse(), a.GetLimits().GetJudgedWorse()...), err
+}
+
+// readDocument reads a file as strictly as its use will.
+func readDocument(kind, path string) (*recordv1.Revision, []byte, error) {
 	file, err := readBounded(path, maxDocument)
 	if err != nil {
 		return nil, nil, err
 	}
-	d, a := &deed{}, &recordv1.Action{}
-	d.action = a
-	rev := &recordv1.Revision{Sha256: d.bring(path, file)}
+	rev := &recordv1.Revision{Sha256: HashHex(file)}
 	if kind == Definitions {
 		lay, err := definition.Load(path, file)
 		if err != nil {
 			return nil, nil, err
 		}
 		rev.Name = lay.Name
-		a.Body = &recordv1.Action_Definition{Definition: &recordv1.AddDefinition{Revision: rev}}
-	} else {
-		lim, err := limits.Load(path, file)
-		if err != nil {
-			return nil, nil, err
-		}
-		rev.Name = lim.Name
-		a.Body = &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: rev}}
+		return rev, file, nil
 	}
-	if _, err := c.act(ctx, d); err != nil {
+	lim, err := limits.Load(path, file)
+	if err != nil {
 		return nil, nil, err
 	}
-	err = c.View(func(s *record.State) error { f, _ = s.ByHash(kind, rev.GetSha256()); return nil })
-	return f, append(a.GetDefinition().GetJudgedWorse(), a.GetLimits().GetJudgedWorse()...), err
+	rev.Name = lim.Name
+	return rev, file, nil
+}
+
+// Unchanged is the newest revision of a document where it is this very file, so that adding it again would
+// make none; else nil.
+func (c *Client) Unchanged(ctx context.Context, kind, path string) (*recordv1.CatalogFile, error) {
+	rev, _, err := readDocument(kind, path)
+	if err != nil {
+		return nil, err
+	}
+	if err := c.Sync(ctx); err != nil {
+		return nil, err
+	}
+	return look(c, func(s *record.State) (*recordv1.CatalogFile, error) {
+		if f, ok := s.Newest(kind, rev.Name); ok && f.GetSha256() == rev.Sha256 {
+			return f, nil
+		}
+		return nil, nil
+	})
 }
 
 // Documents is every revision of a kind, by name, oldest first.

@@ -14,19 +14,28 @@ import (
 )
 
 func newDefinitionCommand(a *app) *cobra.Command {
-	return documentCommand(a, client.Definitions, "Definitions: where the tables are in an image")
+	return documentCommand(a, client.Definitions, "Definitions: where the tables are in an image", newDefinitionCheck(a))
 }
 
 func newLimitsCommand(a *app) *cobra.Command {
-	return documentCommand(a, client.Limits, "Limits: the rules that tables must keep")
+	return documentCommand(a, client.Limits, "Limits: the rules that tables must keep", newLimitsCheck(a))
 }
 
-// documentCommand is add, list and show of one kind.
-func documentCommand(a *app, kind, short string) *cobra.Command {
+// documentCommand is add, list and show of one kind, and its check.
+func documentCommand(a *app, kind, short string, check *cobra.Command) *cobra.Command {
 	add := &cobra.Command{Use: "add FILE", Short: "Add a revision", Args: takes(1),
 		RunE: a.acts(func(ctx context.Context, c *client.Client, args []string) error {
-			d, _, err := c.AddDocument(ctx, kind, args[0])
+			if err := a.tellDoubts(ctx, c, kind, args[0]); err != nil {
+				return err
+			}
+			d, err := c.Unchanged(ctx, kind, args[0])
 			if err != nil {
+				return err
+			}
+			if d != nil {
+				return a.line(d, "%s %s is revision %d already, byte for byte; nothing was added", kind, d.GetName(), d.GetRevision())
+			}
+			if d, _, err = c.AddDocument(ctx, kind, args[0]); err != nil {
 				return err
 			}
 			if err := a.raised(c, d.GetAdded().GetEntry()); err != nil {
@@ -48,7 +57,19 @@ func documentCommand(a *app, kind, short string) *cobra.Command {
 				return columns(w, rows)
 			})
 		})}
-	return group(kind, short, add, all, showCommand(a, kind))
+	return group(kind, short, add, all, showCommand(a, kind), check)
+}
+
+// tellDoubts says what is wrong or doubtful in a file beside the answer; what is wrong keeps it from being added.
+func (a *app) tellDoubts(ctx context.Context, c *client.Client, kind, path string) error {
+	all, err := c.Doubts(ctx, kind, path)
+	if err != nil {
+		return err
+	}
+	for _, d := range all {
+		a.say(string(d.Severity) + ": " + d.Error())
+	}
+	return unusable(path, all)
 }
 
 // showCommand prints a revision's file, or what differs between two.

@@ -149,7 +149,7 @@ func TestAsFoundOfAnotherDefinition(t *testing.T) {
 		{"elsewhere", strings.NewReplacer("0x10", "0x20").Replace(tiny), rename(tiny), nil, 0},
 	} {
 		w := newWorld(t)
-		w.do(&recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: w.file(strings.Replace(road, "[tiny]", "[tiny, other]", 1))}}})
+		w.do(&recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: w.file(strings.Replace(road, "applies_to: [tiny]\n", "", 1))}}})
 		for _, file := range []string{c.before, c.after} {
 			if file != tiny && w.newest(record.Definitions, "other").GetSha256() == "" {
 				w.do(&recordv1.Action{Body: &recordv1.Action_Definition{Definition: &recordv1.AddDefinition{Revision: w.file(file)}}})

@@ -133,8 +133,8 @@ func TestRefusals(t *testing.T) {
 		{"limits", ReasonFit, "limits", func(a *recordv1.Action) {
 			a.GetLimits().Revision = w.file(strings.Replace(road, "unit: kPa", "unit: Cel", 1))
 		}},
-		{"limits", ReasonFit, "limits", func(a *recordv1.Action) { // an open job is judged by them
-			a.GetLimits().Revision = w.file(strings.Replace(road, "[tiny]", "[other]", 1))
+		{"limits", record.ReasonNotFound, "applies_to[1]", func(a *recordv1.Action) {
+			a.GetLimits().Revision = w.file(strings.Replace(road, "[tiny]", "[tiny, tinny]", 1))
 		}},
 		{"definition", ReasonFit, "limits", func(a *recordv1.Action) {
 			a.GetDefinition().Revision = w.file(strings.Replace(tiny, "unit: kPa", "unit: Cel", 1))

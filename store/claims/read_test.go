@@ -164,7 +164,7 @@ func TestOtherDefinitionInTheCar(t *testing.T) {
 		w := newWorld(t)
 		w.do(w.open("A", "", ""))
 		w.do(w.read(1, w.image(picture("FRAME001", 110)), "FRAME001"))
-		w.do(&recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: w.file(strings.Replace(road, "[tiny]", "[tiny, other]", 1))}}})
+		w.do(&recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: w.file(strings.Replace(road, "applies_to: [tiny]\n", "", 1))}}})
 		if c.file != tiny {
 			w.do(&recordv1.Action{Body: &recordv1.Action_Definition{Definition: &recordv1.AddDefinition{Revision: w.file(c.file)}}})
 		}
@@ -360,5 +360,47 @@ func TestHolesAgain(t *testing.T) {
 				t.Errorf("read again %s: %s is said to differ", c.what, table.GetId())
 			}
 		}
+	}
+}
+
+// TestOpenJobsGoOn: neither a definition nor limits come between an open job and its judging, whether
+// anything was submitted or not, and whether the limits name the definition or fit any.
+func TestOpenJobsGoOn(t *testing.T) {
+	w := newWorld(t)
+	any := strings.NewReplacer("name: road", "name: any", "applies_to: [tiny]\n", "").Replace(road)
+	w.do(&recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: w.file(any)}}})
+	a := w.open("A", "", "")
+	a.GetJob().GetDetails().Limits = w.newest(record.Limits, "any")
+	w.do(a)
+	definition := func(text string) *recordv1.Action {
+		return &recordv1.Action{Body: &recordv1.Action_Definition{Definition: &recordv1.AddDefinition{Revision: w.file(text)}}}
+	}
+	limits := func(text string) *recordv1.Action {
+		return &recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: w.file(text)}}}
+	}
+	gone := strings.NewReplacer("quantity: manifold_pressure", "quantity: boost_pressure").Replace(tiny)
+	for what, a := range map[string]*recordv1.Action{
+		"a definition that its limits do not fit":      definition(gone),
+		"limits that do not fit its definition":        limits(strings.Replace(any, "unit: kPa", "unit: Cel", 1)),
+		"limits that apply to another definition now":  limits(strings.Replace(any, "rules:", "applies_to: [other]\nrules:", 1)),
+		"limits that select nothing of its definition": limits(strings.Replace(any, "manifold_pressure", "lambda", 1)),
+	} {
+		if what == "limits that apply to another definition now" {
+			w.do(definition(strings.Replace(tiny, "name: tiny", "name: other", 1)))
+		}
+		_, _, err := w.fill(a)
+		if reason, _ := refused(t, err); reason != ReasonFit || !strings.Contains(err.Error(), "limits any do not fit") {
+			t.Errorf("%s: %v", what, err)
+		}
+	}
+	for _, ok := range []*recordv1.Action{definition(strings.Replace(gone, "name: tiny", "name: third", 1)), definition(tiny + "# again\n"), limits(strings.Replace(any, "max: 200", "max: 190", 1))} {
+		if _, _, err := w.fill(ok); err != nil {
+			t.Errorf("what stops no job: %v", err)
+		}
+	}
+	w.do(&recordv1.Action{Body: &recordv1.Action_Close{Close: &recordv1.CloseJob{Job: 1, Outcome: "done"}}})
+	w.do(limits(strings.Replace(road, "max: 200", "max: 190", 1)))
+	if _, _, err := w.fill(definition(gone)); err == nil {
+		t.Error("limits that name the definition are in force")
 	}
 }

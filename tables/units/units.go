@@ -87,6 +87,12 @@ func ConvertDifference(from, to string, value float64) (float64, error) {
 	return c.Difference(value), nil
 }
 
+// Known says whether a unit is one that converts; the error says what of it is not understood.
+func Known(unit string) error {
+	_, err := parse(unit)
+	return err
+}
+
 // IsGauge reports whether values are pressures against ambient: the unit is one of pressure,
 // and its annotation or the quantity says gauge.
 func IsGauge(quantity, unit string) bool {

@@ -1,0 +1,58 @@
+package client
+
+import (
+	"context"
+	"slices"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/doubt"
+	"witnessmark/tables/limits"
+)
+
+// Doubts is all that is wrong or doubtful in a document that is to be added: of limits, for each definition
+// that they name and that is here.
+func (c *Client) Doubts(ctx context.Context, kind, path string) ([]doubt.Doubt, error) {
+	file, err := readBounded(path, maxDocument)
+	if err != nil {
+		return nil, err
+	}
+	if kind == Definitions {
+		_, all := doubt.OfDefinition(path, file)
+		return all, nil
+	}
+	all := doubt.OfLimits(path, file, nil)
+	lim, err := limits.Load(path, file)
+	if err != nil {
+		return all, nil // it is among them
+	}
+	for _, name := range lim.Source.GetAppliesTo() {
+		lay, err := c.newestLayout(ctx, name)
+		if err != nil {
+			return nil, err
+		}
+		if lay == nil {
+			continue // the rules say so
+		}
+		for _, d := range doubt.OfLimits(path, file, lay) {
+			if !slices.Contains(all, d) {
+				all = append(all, d)
+			}
+		}
+	}
+	return doubt.InOrder(all), nil
+}
+
+// newestLayout compiles the newest revision of a definition; nil where there is none.
+func (c *Client) newestLayout(ctx context.Context, name string) (*definition.Layout, error) {
+	f, err := look(c, func(s *record.State) (*recordv1.CatalogFile, error) {
+		f, _ := s.Newest(Definitions, name)
+		return f, nil
+	})
+	if err != nil || f.GetSha256() == "" {
+		return nil, err
+	}
+	lay, err := c.claims.Layout(source{c: c, ctx: ctx}, &recordv1.Revision{Name: name, Sha256: f.GetSha256()})
+	return lay, refusal(err)
+}
