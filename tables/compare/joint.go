@@ -112,12 +112,12 @@ func (j *joint) regridded(c *change) bool {
 // halfStep is half the coarser raw step of two blocks of cells, and a little for rounding. A float has
 // no step of its own, and a rational none that is the same everywhere: there rounding alone counts.
 func halfStep(a, b *definition.Cells, p, q float64) float64 {
-	return max(wholeStep(a), wholeStep(b))/2 + max(rounding(a, p, q), rounding(b, p, q))
+	return float64(max(wholeStep(a), wholeStep(b))/2) + max(rounding(a, p, q), rounding(b, p, q))
 }
 
 // rounding is how far two values may lie apart and still be the same number.
 func rounding(c *definition.Cells, p, q float64) float64 {
-	return c.Relative() * max(math.Abs(p), math.Abs(q), c.Conv.Step())
+	return float64(c.Relative() * max(math.Abs(p), math.Abs(q), c.Conv.Step()))
 }
 
 // near says whether two values differ by at most the tolerance. NaN is close to NaN alone, an
