@@ -229,6 +229,8 @@ func withoutServer(w *asked) {
 	w.as("nobody", "demo", 0, "demo", "--exit")
 	car := w.file("car.yaml", []byte(signalled))
 	w.as("nobody", "signal", 0, "signal", "show", w.file("car.bin", make([]byte, 16)), "--definition", car, "--at", "engine_speed=2000")
+	w.as("nobody", "doubts", 1, "definition", "check", w.file("doubtful.yaml", []byte(strings.Replace(signalled, "unit: deg, stored", "unit: degree, stored", 1))))
+	w.as("nobody", "doubts", 2, "limits", "check", limits, "--definition", car)
 	w.as("nobody", "", 2, "nonsense")
 	w.as("nobody", "", 2, "job", "list", "--nonsense")
 }
