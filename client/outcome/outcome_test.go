@@ -221,7 +221,7 @@ func TestOneRunASideHasNoSpread(t *testing.T) {
 }
 
 func TestWheelsAndCrankAreNotMixed(t *testing.T) {
-	o, err := Make(job(recorded(t, 1, "before", sweep(1, 0, 2, "torque")), recorded(t, 2, "after", sweep(2, 30, 2, "wheel_torque"))))
+	o, err := Make(job(recorded(t, 1, "before", sweep(1, 0, 2, "torque")), recorded(t, 2, "after", strings.Replace(sweep(2, 30, 2, "torque"), "torque [N.m]", "wheel_power [kW]", 1))))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -20,7 +20,8 @@ func newRunCommand(a *app) *cobra.Command {
 // shown is what run show was asked for.
 type shown struct {
 	channels, correction, units, place string
-	step                               float64
+	step, ratio, circumference         float64
+	sweep                              int
 	anyway, forced                     bool
 }
 
@@ -37,6 +38,9 @@ func newRunShow(a *app) *cobra.Command {
 	f.StringVar(&s.correction, "correction", string(run.None), "none, iso1585, j1349 or din70020")
 	f.StringVar(&s.units, "units", string(outcome.Metric), "metric, imperial or both")
 	f.StringVar(&s.place, "at", "", "crank or wheels, where the run has torque at both")
+	f.IntVar(&s.sweep, "sweep", 0, "which sweep of the file, from 1; else the widest")
+	f.Float64Var(&s.ratio, "ratio", 0, "engine speed over wheel speed, of a column wheel_torque")
+	f.Float64Var(&s.circumference, "circumference", 0, "m, of what turns with wheel_torque, where the roller's speed is recorded")
 	f.Float64Var(&s.step, "step", run.DefaultStep, "engine speed from one point to the next, 1/min")
 	f.BoolVar(&s.anyway, "anyway", false, "correct outside the standard's range too, and mark it")
 	f.BoolVar(&s.forced, "forced-induction", false, "the engine is boosted: say what a correction does then")
@@ -57,37 +61,55 @@ func (a *app) showRun(path string, s shown) error {
 		return err
 	}
 	r := recorded.Run
-	sweep, err := run.FindSweep(r)
+	sweeps, err := run.FindSweeps(r)
 	if err != nil {
 		return err
 	}
-	curve, err := run.MakeCurve(r, sweep, run.Options{Place: run.Place(s.place), Step: s.step, Correction: std, Anyway: s.anyway, Forced: s.forced})
+	sweep, number, err := run.ChooseSweep(sweeps, s.sweep)
+	if err != nil {
+		return fmt.Errorf("%s: %w", path, err)
+	}
+	curve, err := run.MakeCurve(r, sweep, run.Options{Place: run.Place(s.place), Ratio: s.ratio, Circumference: s.circumference,
+		Step: s.step, Correction: std, Anyway: s.anyway, Forced: s.forced})
 	if err != nil {
 		return err
 	}
-	summary := run.Summary(r, sweep, curve, run.Quality(r, sweep, curve))
-	return a.print(summary, func(w io.Writer) error { return writeRun(w, summary, in) })
+	summary := run.Summary(r, sweeps, number, curve, run.Quality(r, sweep, curve))
+	return a.print(summary, func(w io.Writer) error { return writeRun(w, r, summary, curve, in) })
 }
 
-func writeRun(w io.Writer, s *calibrationv1.RunSummary, in outcome.Units) error {
+func writeRun(w io.Writer, r *run.Run, s *calibrationv1.RunSummary, c *run.Curve, in outcome.Units) error {
 	torque, power := in.Torque(), in.Power()
+	fmt.Fprintf(w, "%s\n\n", clean(s.Says))
 	fmt.Fprintf(w, "run         %s: %d samples over %.1f s\n", clean(s.File), s.Samples, s.Duration)
-	fmt.Fprintf(w, "sweep       %.0f to %.0f 1/min, from %.2f s to %.2f s, %d samples\n", s.Sweep.Low, s.Sweep.High, s.Sweep.Begin, s.Sweep.Until, s.Sweep.Samples)
+	for i, sweep := range s.Sweeps {
+		name, taken := "sweep", ""
+		if len(s.Sweeps) > 1 {
+			name = fmt.Sprintf("sweep %d", i+1)
+		}
+		if uint32(i+1) == s.Chosen {
+			sweep = s.Sweep
+			if len(s.Sweeps) > 1 {
+				taken = ", the one shown here"
+			}
+		}
+		fmt.Fprintf(w, "%-11s %.0f to %.0f 1/min, from %.2f s to %.2f s, %d samples, %d left out%s\n", name, sweep.Low, sweep.High, sweep.Begin, sweep.Until, sweep.Samples, sweep.LeftOut, taken)
+	}
+	writeTaken(w, r)
 	fmt.Fprintf(w, "torque at   the %s\n", s.Curve.Place)
+	fmt.Fprintf(w, "made of     %s\n", clean(c.From))
 	writeCorrection(w, s.Curve.Correction)
 	fmt.Fprintf(w, "scatter     %.1f N·m about the curve\n", s.Curve.Spread)
-	for _, h := range s.LeftOut {
-		fmt.Fprintf(w, "left out    column %s\n", clean(h))
-	}
 	for _, q := range s.Quality {
 		fmt.Fprintf(w, "quality     %s\n", clean(q.Text))
 	}
 	if len(s.Quality) == 0 {
 		fmt.Fprintln(w, "quality     nothing doubtful was found")
 	}
-	most, strongest := s.Curve.PeakTorque, s.Curve.PeakPower
-	fmt.Fprintf(w, "peak torque %s at %.0f 1/min\n", outcome.Text(most.Torque, torque, false), most.Speed)
-	fmt.Fprintf(w, "peak power  %s at %.0f 1/min\n\n", outcome.Text(strongest.Power, power, false), strongest.Speed)
+	most, strongest := c.PeakTorque, c.PeakPower
+	fmt.Fprintf(w, "peak torque %s at %.0f 1/min, ± %s\n", outcome.Text(most.Torque, torque, false), most.Speed, outcome.Text(most.PlusMinus, torque, false))
+	fmt.Fprintf(w, "peak power  %s at %.0f 1/min, ± %s\n\n", outcome.Text(strongest.Power, power, false), strongest.Speed,
+		outcome.Text(run.Power(strongest.PlusMinus, strongest.Speed), power, false))
 	rows := [][]string{{"1/min"}}
 	for _, u := range slices.Concat(torque, power) {
 		rows[0] = append(rows[0], u.Name)
@@ -103,6 +125,20 @@ func writeRun(w io.Writer, s *calibrationv1.RunSummary, in outcome.Units) error 
 		rows = append(rows, row)
 	}
 	return columns(w, rows)
+}
+
+// writeTaken says what each column of the file was taken for, and which were not read.
+func writeTaken(w io.Writer, r *run.Run) {
+	for _, c := range r.Channels {
+		how := ""
+		if c.FromGauge {
+			how = ", the barometer added"
+		}
+		fmt.Fprintf(w, "taken       column %s as %s [%s]%s\n", clean(c.Header), c.Quantity, clean(c.Unit), how)
+	}
+	for _, h := range r.Left {
+		fmt.Fprintf(w, "left out    column %s\n", clean(h))
+	}
 }
 
 func writeCorrection(w io.Writer, c *calibrationv1.RunCorrection) {

@@ -13,22 +13,15 @@ const (
 	halfWidth   = 200   // 1/min
 	fastest     = 50000 // 1/min: more is a wrong unit, and a grid without end
 	leastInside = 8     // samples that a fit takes at least; the window widens until it has them
+	peakInside  = 4     // samples within halfWidth that a peak rests on at least
 )
 
-// MakeCurve is torque and power over engine speed on a sweep, corrected as asked for. Power is
-// torque times angular speed. It is an error where the run has torque at both the crank and the
-// wheels and none was chosen, or where the correction is refused.
+// MakeCurve is torque and power over engine speed on a sweep, corrected as asked for. Torque is taken
+// from where it was measured, and power is torque times angular speed. Samples that disagree with
+// their neighbours are left out, and engine speeds without a sample within half a step. It is an
+// error where no channel says torque at the place that was asked for, or where the correction is
+// refused.
 func MakeCurve(r *Run, s Sweep, o Options) (*Curve, error) {
-	speed, err := r.need("engine_speed", "a curve")
-	if err != nil {
-		return nil, err
-	}
-	if s.From < 0 || s.To > len(speed) || s.To-s.From < leastPoints {
-		return nil, fmt.Errorf("%s: the sweep has %d samples; allowed: %d or more", r.Name, max(s.To-s.From, 0), leastPoints)
-	}
-	if !(s.Low >= 0 && s.High <= fastest) {
-		return nil, fmt.Errorf("%s: the sweep is from %g to %g 1/min; allowed: engine speeds from 0 to %d", r.Name, s.Low, s.High, fastest)
-	}
 	step := o.Step
 	if step == 0 {
 		step = DefaultStep
@@ -36,7 +29,11 @@ func MakeCurve(r *Run, s Sweep, o Options) (*Curve, error) {
 	if !(step >= 10 && step <= 1000) {
 		return nil, fmt.Errorf("a grid of %g 1/min; allowed: 10 to 1000", step)
 	}
-	torque, place, err := r.torque(o.Place)
+	engine, err := r.need("engine_speed", "a curve")
+	if err != nil {
+		return nil, err
+	}
+	m, err := r.measured(s, o)
 	if err != nil {
 		return nil, err
 	}
@@ -44,17 +41,21 @@ func MakeCurve(r *Run, s Sweep, o Options) (*Curve, error) {
 	if err != nil {
 		return nil, err
 	}
-	c := &Curve{Run: r.Name, Place: place, Correction: correction, Step: step}
-	samples := make([]Point, 0, s.To-s.From)
-	for i := s.From; i < s.To; i++ {
-		samples = append(samples, at(float64(speed[i]), float64(torque[i])*correction.Factor))
+	c := &Curve{Run: r.Name, Place: m.place, From: m.from, Correction: correction, Step: step, remarks: m.remarks}
+	var samples []sample
+	for _, i := range s.Rows {
+		if m.hole(i) {
+			continue
+		}
+		if p := at(float64(engine[i]), float64(m.torque(i)*correction.Factor)); !math.IsNaN(p.Torque) && !math.IsInf(p.Torque, 0) {
+			samples = append(samples, sample{Point: p, row: i, time: r.Time[i]})
+		}
 	}
-	c.Raw = samples
-	sorted := slices.Clone(samples)
-	slices.SortStableFunc(sorted, func(a, b Point) int { return compareFloat(a.Speed, b.Speed) })
-	for n := math.Ceil(s.Low / step); n*step <= s.High; n++ {
-		c.Points = append(c.Points, at(n*step, local(sorted, n*step, halfWidth)))
+	if len(samples) < leastPoints {
+		return nil, fmt.Errorf("%s: the sweep has %d samples with a torque; allowed: %d or more", r.Name, len(samples), leastPoints)
 	}
+	c.Raw = c.sound(samples, s)
+	c.fit(s, m.plusMinus)
 	if len(c.Points) < 3 {
 		return nil, fmt.Errorf("%s: the sweep from %.0f to %.0f 1/min has %d points on a grid of %g; allowed: three or more", r.Name, s.Low, s.High, len(c.Points), step)
 	}
@@ -62,9 +63,54 @@ func MakeCurve(r *Run, s Sweep, o Options) (*Curve, error) {
 	return c, nil
 }
 
-// finish works out peaks and residuals.
+// fit makes the points of the grid; more is what torque is uncertain by beside its samples, N.m.
+func (c *Curve) fit(s Sweep, more float64) {
+	sorted := bySpeed(c.Raw)
+	var missed []float64
+	for n := math.Ceil(s.Low / c.Step); n*c.Step <= s.High; n++ {
+		x := n * c.Step
+		i := sort.Search(len(sorted), func(i int) bool { return sorted[i].Speed >= x-float64(c.Step/2) })
+		if i == len(sorted) || sorted[i].Speed > x+float64(c.Step/2) {
+			missed = append(missed, x)
+			continue
+		}
+		y, norm := local(sorted, x, halfWidth)
+		p := at(x, y)
+		wide, _ := local(sorted, x, 2*halfWidth)
+		p.norm, p.bend = norm, math.Abs(wide-y)
+		c.Points = append(c.Points, p)
+	}
+	c.residuals()
+	scatter := float64(c.Spread * c.memory())
+	for i, p := range c.Points {
+		noise := 2 * scatter * math.Sqrt(p.norm)
+		c.Points[i].PlusMinus = math.Sqrt(float64((noise+p.bend)*(noise+p.bend)) + float64(more*more))
+	}
+	c.gaps(missed)
+}
+
+// gaps says which engine speeds are left out.
+func (c *Curve) gaps(missed []float64) {
+	if n := len(missed); n > 0 {
+		c.remarks = append(c.remarks, Remark{"gap", missed[0], fmt.Sprintf("no sample within %g 1/min of %d of %d engine speeds from %.0f to %.0f 1/min: they are left out",
+			c.Step/2, n, n+len(c.Points), missed[0], missed[n-1])})
+	}
+}
+
+// finish works out the peaks, of the points that rest on enough samples, and what is left over.
 func (c *Curve) finish() {
+	sorted := bySpeed(c.Raw)
+	enough := func(p Point) bool {
+		lo := sort.Search(len(sorted), func(i int) bool { return sorted[i].Speed >= p.Speed-halfWidth })
+		return lo+peakInside <= len(sorted) && sorted[lo+peakInside-1].Speed <= p.Speed+halfWidth
+	}
+	if !slices.ContainsFunc(c.Points, enough) {
+		enough = func(Point) bool { return true } // a slow log; it is said
+	}
 	for _, p := range c.Points {
+		if !enough(p) {
+			continue
+		}
 		if p.Torque > c.PeakTorque.Torque || c.PeakTorque.Speed == 0 {
 			c.PeakTorque = p
 		}
@@ -72,11 +118,38 @@ func (c *Curve) finish() {
 			c.PeakPower = p
 		}
 	}
+	c.residuals()
+}
+
+// residuals is what the points leave of the samples.
+func (c *Curve) residuals() {
 	c.Residuals = make([]float64, len(c.Raw))
 	for i, p := range c.Raw {
-		c.Residuals[i] = p.Torque - c.TorqueAt(p.Speed)
+		if len(c.Points) > 0 {
+			c.Residuals[i] = p.Torque - c.TorqueAt(p.Speed)
+		}
 	}
 	c.Spread = spread(c.Residuals)
+}
+
+// memory is how much wider the samples' mean scatters than if each were new: by their correlation from
+// one to the next, as a first-order process has it.
+func (c *Curve) memory() float64 {
+	var own, next float64
+	bound := 5 * c.Spread
+	for i := 1; i < len(c.Residuals); i++ {
+		a, b := c.Residuals[i-1], c.Residuals[i]
+		if math.Abs(a) > bound || math.Abs(b) > bound {
+			continue
+		}
+		own += float64(a * a)
+		next += float64(a * b)
+	}
+	if own == 0 {
+		return 1
+	}
+	rho := min(max(next/own, 0), 0.95)
+	return math.Sqrt((1 + rho) / (1 - rho))
 }
 
 // TorqueAt is the curve's torque between its points, N.m; held at the ends.
@@ -105,93 +178,8 @@ func at(speed, torque float64) Point {
 // Power is torque in N.m at an engine speed in 1/min, in kW.
 func Power(torque, speed float64) float64 { return torque * speed * (math.Pi / 30e3) }
 
-// torque is the channel of a place, N.m.
-func (r *Run) torque(place Place) ([]float32, Place, error) {
-	crank, atCrank := r.Values("torque")
-	wheels, atWheels := r.Values("wheel_torque")
-	switch {
-	case place == "" && atCrank && atWheels:
-		return nil, "", fmt.Errorf("%s: torque is recorded at the crank and at the wheels; say which of the two: they are never mixed", r.Name)
-	case place == Crank && atCrank, place == "" && atCrank:
-		return crank, Crank, nil
-	case place == Wheels && atWheels, place == "" && atWheels:
-		return wheels, Wheels, nil
-	case place == "":
-		return nil, "", fmt.Errorf("%s: column torque (at the crank) or wheel_torque is missing: a curve needs one", r.Name)
-	case place == Crank || place == Wheels:
-		return nil, "", fmt.Errorf("%s: no torque at the %s is recorded", r.Name, place)
-	}
-	return nil, "", fmt.Errorf("torque at %q; allowed: crank, wheels", string(place))
-}
-
-// local is the weighted local line through points, which rise in speed, at x.
-func local(points []Point, x, half float64) float64 {
-	lo, hi, half := window(points, x, half)
-	var w, wx, wy, wxx, wxy float64
-	for _, p := range points[lo:hi] {
-		d := (p.Speed - x) / half
-		u := 1 - math.Abs(float64(d*d)*d)
-		if u <= 0 {
-			continue
-		}
-		k := float64(u * u * u)
-		w += k
-		wx += float64(k * d)
-		wy += float64(k * p.Torque)
-		wxx += float64(k * d * d)
-		wxy += float64(k * d * p.Torque)
-	}
-	if w == 0 {
-		return points[min(lo, len(points)-1)].Torque
-	}
-	det := float64(w*wxx) - float64(wx*wx)
-	if det <= 1e-9*w*w {
-		return wy / w // all at one speed: no slope to be had
-	}
-	return (float64(wxx*wy) - float64(wx*wxy)) / det
-}
-
-// window is the samples nearer to x than half, widened until there are enough.
-func window(points []Point, x, half float64) (lo, hi int, width float64) {
-	for {
-		lo = sort.Search(len(points), func(i int) bool { return points[i].Speed > x-half })
-		hi = sort.Search(len(points), func(i int) bool { return points[i].Speed >= x+half })
-		if hi-lo >= leastInside || hi-lo == len(points) || half > 1e5 {
-			return lo, hi, half
-		}
-		half *= 1.5
-	}
-}
-
-// spread is the standard deviation as the median of the absolute values tells it, which a few
-// wild samples do not move: 1.4826 times it for a normal distribution.
-func spread(values []float64) float64 {
-	if len(values) == 0 {
-		return 0
-	}
-	size := make([]float64, len(values))
-	for i, v := range values {
-		size[i] = math.Abs(v)
-	}
-	return 1.4826 * median(size)
-}
-
-// median orders values in place.
-func median(values []float64) float64 {
-	slices.Sort(values)
-	n := len(values)
-	if n%2 == 1 {
-		return values[n/2]
-	}
-	return (values[n/2-1] + values[n/2]) / 2
-}
-
-func compareFloat(a, b float64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
+func bySpeed(points []Point) []Point {
+	sorted := slices.Clone(points)
+	slices.SortStableFunc(sorted, func(a, b Point) int { return compareFloat(a.Speed, b.Speed) })
+	return sorted
 }

@@ -46,7 +46,7 @@ func TestStraightLineIsExact(t *testing.T) {
 		points = append(points, at(n, line(n)))
 	}
 	for n := 1000.0; n < 5990; n += 33 {
-		if got := local(points, n, halfWidth); math.Abs(got-line(n)) > 1e-9 {
+		if got, _ := local(points, n, halfWidth); math.Abs(got-line(n)) > 1e-9 {
 			t.Fatalf("at %v: %v, want %v", n, got, line(n))
 		}
 	}
@@ -191,10 +191,13 @@ func TestNoSweepAndNoTorque(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := MakeCurve(r, s, Options{}); err == nil || !strings.Contains(err.Error(), "never mixed") {
+	if c, err := MakeCurve(r, s, Options{Ratio: 4}); err != nil || c.Place != Crank || len(Quality(r, s, c)) != 1 || !strings.Contains(Quality(r, s, c)[0].Text, "never mixed") {
 		t.Errorf("%v", err)
 	}
-	if c, err := MakeCurve(r, s, Options{Place: Wheels}); err != nil || c.Place != Wheels {
+	if _, err := MakeCurve(r, s, Options{Place: Wheels}); err == nil || !strings.Contains(err.Error(), "needs the overall ratio") {
+		t.Errorf("%v", err)
+	}
+	if c, err := MakeCurve(r, s, Options{Place: Wheels, Ratio: 4}); err != nil || c.Place != Wheels {
 		t.Errorf("%v", err)
 	}
 	if _, err := MakeCurve(r, s, Options{Place: Crank, Correction: ISO1585}); err == nil || !strings.Contains(err.Error(), "barometric_pressure is missing") {
@@ -214,11 +217,7 @@ func TestASweepBeyondAnyEngine(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := FindSweep(r)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := MakeCurve(r, s, Options{}); err == nil || !strings.Contains(err.Error(), "from 0 to 50000") {
+	if _, err := FindSweep(r); err == nil || !strings.Contains(err.Error(), "from 0 to 50000") {
 		t.Errorf("%v", err)
 	}
 }

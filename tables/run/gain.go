@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
+	"sort"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -76,21 +78,26 @@ func alike(curves []*Curve) error {
 
 // overSpeed fills the gain at every grid speed that all runs have.
 func (g *Gain) overSpeed(before, after []*Curve, from, to float64) {
+	all := append(append([]*Curve{}, before...), after...)
 	for _, p := range before[0].Points {
-		if p.Speed < from || p.Speed > to {
+		lacks := func(c *Curve) bool { _, ok := c.on(p.Speed); return !ok }
+		if p.Speed < from || p.Speed > to || slices.ContainsFunc(all, lacks) {
 			continue
 		}
-		t := compareAmount(before, after, "N.m", func(c *Curve) (float64, float64) { return c.on(p.Speed).Torque, 0 })
-		w := compareAmount(before, after, "kW", func(c *Curve) (float64, float64) { return c.on(p.Speed).Power, 0 })
+		t := compareAmount(before, after, "N.m", func(c *Curve) (float64, float64) { q, _ := c.on(p.Speed); return q.Torque, 0 })
+		w := compareAmount(before, after, "kW", func(c *Curve) (float64, float64) { q, _ := c.on(p.Speed); return q.Power, 0 })
 		g.Points = append(g.Points, GainPoint{Speed: p.Speed, TorqueBefore: t.Before, TorqueAfter: t.After, PowerBefore: w.Before, PowerAfter: w.After,
 			Torque: t.Gain, Power: w.Gain, TorqueSpread: t.Spread, PowerSpread: w.Spread, Shown: t.Shown})
 	}
 }
 
-// on is the curve's own point at a grid speed.
-func (c *Curve) on(speed float64) Point {
-	i := int(math.Round((speed - c.Points[0].Speed) / c.Step))
-	return c.Points[min(max(i, 0), len(c.Points)-1)]
+// on is the curve's own point at a grid speed, where it has one.
+func (c *Curve) on(speed float64) (Point, bool) {
+	i := sort.Search(len(c.Points), func(i int) bool { return c.Points[i].Speed >= speed })
+	if i == len(c.Points) || c.Points[i].Speed != speed {
+		return Point{}, false
+	}
+	return c.Points[i], true
 }
 
 // area is the integral of a value over engine speed, by straight lines between grid points.

@@ -2,13 +2,16 @@ package run
 
 import calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 
-// Summary is a run as it is shown; raw points are left out.
-func Summary(r *Run, s Sweep, c *Curve, quality []Remark) *calibrationv1.RunSummary {
-	out := &calibrationv1.RunSummary{
-		File: r.Name, LeftOut: r.Left, Duration: r.Duration(), Samples: uint32(len(r.Time)),
-		Sweep: &calibrationv1.RunSweep{Low: s.Low, High: s.High, Begin: s.Begin, Until: s.Until, Samples: uint32(s.To - s.From)},
-		Curve: c.Message(),
+// Summary is a run as it is shown, with all its sweeps and the one of the curve, from 1; raw points are
+// left out.
+func Summary(r *Run, sweeps []Sweep, chosen int, c *Curve, quality []Remark) *calibrationv1.RunSummary {
+	out := &calibrationv1.RunSummary{File: r.Name, Says: Says(c, quality), LeftOut: r.Left, Duration: r.Duration(), Samples: uint32(len(r.Time)),
+		Chosen: uint32(chosen), Curve: c.Message()}
+	for _, s := range sweeps {
+		out.Sweeps = append(out.Sweeps, s.message())
 	}
+	out.Sweep = sweeps[chosen-1].message()
+	out.Sweep.LeftOut += uint32(len(c.LeftOut))
 	for _, ch := range r.Channels {
 		out.Channels = append(out.Channels, &calibrationv1.Channel{Header: ch.Header, Quantity: ch.Quantity, Unit: ch.Unit})
 	}
@@ -16,6 +19,10 @@ func Summary(r *Run, s Sweep, c *Curve, quality []Remark) *calibrationv1.RunSumm
 		out.Quality = append(out.Quality, &calibrationv1.RunRemark{Kind: q.Kind, Speed: q.Speed, Text: q.Text})
 	}
 	return out
+}
+
+func (s Sweep) message() *calibrationv1.RunSweep {
+	return &calibrationv1.RunSweep{Low: s.Low, High: s.High, Begin: s.Begin, Until: s.Until, Samples: uint32(len(s.Rows)), LeftOut: uint32(len(s.Wild))}
 }
 
 // Message is the curve as it is shown and kept.

@@ -25,8 +25,6 @@ func (p *reader) number(b []byte) (float64, string) {
 	copy(text, b)
 	for i, ch := range text {
 		switch {
-		case ch == ',' && p.separator == ',':
-			return 0, fmt.Sprintf("%.40q is no number: a decimal comma needs semicolons between the fields", b)
 		case ch == '.' || ch == ',':
 			if p.mark == 0 {
 				p.mark = ch

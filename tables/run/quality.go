@@ -22,7 +22,7 @@ const (
 
 // Quality says in words what is doubtful about a run's sweep and curve; empty if nothing.
 func Quality(r *Run, s Sweep, c *Curve) []Remark {
-	var out []Remark
+	out := slices.Concat(r.Remarks, c.remarks)
 	if d := s.Until - s.Begin; d < leastSeconds {
 		out = append(out, Remark{"short", s.Low, fmt.Sprintf("too short: the sweep lasts %.1f s from %.0f 1/min; %d s or more are wanted", d, s.Low, leastSeconds)})
 	}
@@ -74,9 +74,9 @@ func spin(r *Run, s Sweep) []Remark {
 	if !ok1 || !ok2 {
 		return nil
 	}
-	ratio := make([]float64, 0, s.To-s.From)
+	ratio := make([]float64, 0, len(s.Rows))
 	var moving []float64
-	for i := s.From; i < s.To; i++ {
+	for _, i := range s.Rows {
 		q := math.NaN()
 		if roller[i] > 1 {
 			q = float64(engine[i]) / float64(roller[i])
@@ -94,7 +94,7 @@ func spin(r *Run, s Sweep) []Remark {
 		}
 		return 0
 	}, spinSamples, func(from, to int, worst float64) Remark {
-		a, b := float64(engine[s.From+from]), float64(engine[s.From+to-1])
+		a, b := float64(engine[s.Rows[from]]), float64(engine[s.Rows[to-1]])
 		cause := "the wheels spin, or the clutch slips"
 		if worst < 0 {
 			cause = "the rollers run ahead, or a speed is misread"
@@ -107,15 +107,15 @@ func spin(r *Run, s Sweep) []Remark {
 // lumps finds samples that stand out from a wide line through the curve. The line is fitted
 // twice, the second time without what stood out from the first, so that a lump does not hide itself.
 func lumps(c *Curve) []Remark {
-	sorted := slices.Clone(c.Raw)
-	slices.SortStableFunc(sorted, func(a, b Point) int { return compareFloat(a.Speed, b.Speed) })
+	sorted := bySpeed(c.Raw)
 	kept := sorted
 	var residual []float64
 	var bound float64
 	for range 2 {
 		wide := make([]Point, len(c.Points))
 		for i, p := range c.Points {
-			wide[i] = Point{Speed: p.Speed, Torque: local(kept, p.Speed, lumpWidth)}
+			y, _ := local(kept, p.Speed, lumpWidth)
+			wide[i] = Point{Speed: p.Speed, Torque: y}
 		}
 		residual = make([]float64, len(sorted))
 		for i, p := range sorted {

@@ -7,7 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strings"
+	"slices"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/units"
@@ -18,34 +18,27 @@ const (
 	maxLine    = 64 << 10 // bytes
 	maxColumns = 256
 	maxSamples = 1 << 26 // rows times columns read: 256 MiB
+	maxFoot    = 20      // lines after the last row
 	kept       = 1e35    // after the unit was converted: inside a float32
 )
 
-// Read reads a run from CSV: a header row of `quantity [unit]`, or of headers that channels
-// gives a quantity and a unit (nil for none); columns that neither names are left out where
-// there are channels, and refused where there are none. Fields are separated by tabs,
-// semicolons or commas, as the header has it; a decimal comma needs one of the first two. One
-// line is held at a time. Errors name file, line and column.
+// Read reads a run from CSV. Above the header may stand notes, and below it a row of units; rows of
+// numbers follow, and a foot. A header is `quantity [unit]`, an everyday name with or without a unit,
+// or what channels (nil for none) gives a meaning; other columns, and columns of text, are named in
+// Left. Fields are separated by tabs, semicolons or commas, as the header has it; a decimal comma
+// needs one of the first two, or quotes. The text is UTF-8, UTF-16 or Latin-1. One line is held at a
+// time. Cells without a value are filled from their neighbours in time. Errors name file, line and
+// column.
 func Read(name string, r io.Reader, channels *calibrationv1.ChannelMap) (*Run, error) {
-	p := &reader{run: &Run{Name: name}, in: bufio.NewReaderSize(r, maxLine)}
-	head, err := p.next()
-	if err == io.EOF {
-		return nil, fmt.Errorf("%s: the file is empty; allowed: a header row and rows of numbers", name)
-	}
-	if err != nil {
-		return nil, err
-	}
-	if err := p.header(string(bytes.TrimPrefix(head, []byte("\xef\xbb\xbf"))), channels); err != nil {
+	p := &reader{run: &Run{Name: name}, in: bufio.NewReaderSize(utf8Of(r), maxLine)}
+	if err := p.head(channels); err != nil {
 		return nil, err
 	}
 	if err := p.rows(); err != nil {
 		return nil, err
 	}
-	for i, c := range p.columns {
-		if c.at >= 0 {
-			p.run.values[c.at] = c.samples
-			p.columns[i].samples = nil
-		}
+	if err := p.finish(); err != nil {
+		return nil, err
 	}
 	return p.run, nil
 }
@@ -56,6 +49,7 @@ type column struct {
 	at      int // index of the channel; isTime for time, isSkipped for none
 	convert units.Converter
 	samples []float32
+	numbers int // samples that the file has; others are NaN
 }
 
 const (
@@ -68,15 +62,31 @@ type reader struct {
 	run       *Run
 	in        *bufio.Reader
 	line      int
+	again     []byte // a line that was read one too far
 	separator byte
 	mark      byte // decimal mark, once one was seen
 	columns   []column
 	fields    [][]byte
-	read      int // columns that are not skipped
+	row       []float64 // of the line that is read
+	read      int       // columns that are not skipped
+	headerAt  int
+	inRows    bool
+	// The header's own lines, which some files repeat at each pull.
+	headerLine, unitsLine []byte
+	clock                 clock
+	twice                 []string // columns of a quantity that another column is
+	unsaid                []string // quantities without a unit
+	foot                  error    // why the first line after the last row is no row
+	footLines             int
+	footNumber            bool // it begins with a number all the same
 }
 
 // next is the next line without its end.
 func (p *reader) next() ([]byte, error) {
+	if b := p.again; b != nil {
+		p.again = nil
+		return b, nil
+	}
 	b, err := p.in.ReadSlice('\n')
 	if errors.Is(err, bufio.ErrBufferFull) {
 		return nil, fmt.Errorf("%s:%d: the line is longer than %d bytes; allowed: one row of a CSV file a line", p.run.Name, p.line+1, maxLine)
@@ -92,12 +102,17 @@ func (p *reader) next() ([]byte, error) {
 }
 
 func (p *reader) wrong(column, format string, args ...any) error {
-	return fmt.Errorf("%s:%d: column %.80s: %s", p.run.Name, p.line, column, fmt.Sprintf(format, args...))
+	line := p.headerAt
+	if p.inRows {
+		line = p.line
+	}
+	return fmt.Errorf("%s:%d: column %.80s: %s", p.run.Name, line, column, fmt.Sprintf(format, args...))
 }
 
-// rows reads every row; blank lines may stand at the end alone.
+// rows reads every row. Blank lines, comments and repeated headers are passed over; lines that are no
+// rows may stand at the end alone.
 func (p *reader) rows() error {
-	blank := false
+	p.inRows = true
 	for {
 		line, err := p.next()
 		if err == io.EOF {
@@ -106,151 +121,152 @@ func (p *reader) rows() error {
 		if err != nil {
 			return err
 		}
-		if len(bytes.TrimSpace(line)) == 0 {
-			blank = true
+		if blank(line) || line[0] == '#' || bytes.HasPrefix(line, []byte("//")) || bytes.Equal(line, p.headerLine) || p.unitsLine != nil && bytes.Equal(line, p.unitsLine) {
 			continue
 		}
-		if blank {
-			return fmt.Errorf("%s:%d: a row after an empty line; allowed: no empty line before the end", p.run.Name, p.line)
+		if err := p.readRow(line); err != nil {
+			if p.foot == nil {
+				p.foot, p.footNumber = err, line[0] >= '0' && line[0] <= '9'
+			}
+			if p.footLines++; p.footLines > maxFoot {
+				return p.foot
+			}
+			continue
 		}
-		if err := p.row(line); err != nil {
+		if p.foot != nil {
+			return p.foot
+		}
+		if err := p.keep(); err != nil {
 			return err
 		}
 	}
-	if len(p.run.Time) < 2 {
-		return fmt.Errorf("%s: %d rows of numbers; allowed: two or more", p.run.Name, len(p.run.Time))
+	if n := len(p.run.Time); n < 2 {
+		if p.foot != nil {
+			return p.foot
+		}
+		return fmt.Errorf("%s: %d rows of numbers; allowed: two or more", p.run.Name, n)
 	}
 	return nil
 }
 
-// row reads one row of numbers.
-func (p *reader) row(line []byte) error {
+// blank reports whether a line holds nothing but separators.
+func blank(line []byte) bool { return len(bytes.Trim(line, " \t;,\"")) == 0 }
+
+// readRow reads the numbers of a row.
+func (p *reader) readRow(line []byte) error {
 	var err error
 	if p.fields, err = split(p.fields[:0], line, p.separator); err != nil {
 		return fmt.Errorf("%s:%d: %w", p.run.Name, p.line, err)
+	}
+	for n := len(p.fields); n > len(p.columns) && len(p.fields[n-1]) == 0; n-- {
+		p.fields = p.fields[:n-1]
 	}
 	if n := len(p.fields); n != len(p.columns) {
 		if n < len(p.columns) {
 			return p.wrong(p.columns[n].header, "is missing: the row has %d fields and the header %d", n, len(p.columns))
 		}
-		return fmt.Errorf("%s:%d: column %d has no header: the row has %d fields and the header %d", p.run.Name, p.line, len(p.columns)+1, n, len(p.columns))
+		return fmt.Errorf("%s:%d: column %d has no header: the row has %d fields and the header %d; a decimal comma needs semicolons or quotes", p.run.Name, p.line, len(p.columns)+1, n, len(p.columns))
 	}
-	if (len(p.run.Time)+1)*p.read > maxSamples {
-		return fmt.Errorf("%s:%d: more than %d numbers; allowed: a shorter recording, or fewer channels", p.run.Name, p.line, maxSamples)
-	}
+	p.row = p.row[:0]
 	for i := range p.columns {
 		c := &p.columns[i]
 		if c.at == isSkipped {
+			p.row = append(p.row, 0)
 			continue
 		}
-		v, why := p.number(p.fields[i])
-		if why != "" {
-			return p.wrong(c.header, "%s", why)
+		v, err := p.cell(c, p.fields[i])
+		if err != nil {
+			return err
 		}
-		v = c.convert.Level(v)
-		if !(math.Abs(v) <= kept) {
-			return p.wrong(c.header, "%.40q is too large; allowed: up to %g in the unit that it is kept in", p.fields[i], kept)
-		}
-		if c.at != isTime {
-			c.samples = append(c.samples, float32(v))
-			continue
-		}
-		if n := len(p.run.Time); n > 0 && v <= p.run.Time[n-1] {
-			if v == p.run.Time[n-1] {
-				return p.wrong(c.header, "%.20q repeats the time of the row before; allowed: a later time in each row", p.fields[i])
-			}
-			return p.wrong(c.header, "%.20q goes backwards; allowed: a later time in each row", p.fields[i])
-		}
-		p.run.Time = append(p.run.Time, v)
+		p.row = append(p.row, v)
 	}
 	return nil
 }
 
-// split cuts a line at its separators; a field in double quotes may hold one.
-func split(out [][]byte, line []byte, separator byte) ([][]byte, error) {
-	for {
-		if len(line) > 0 && line[0] == '"' {
-			field, rest, err := quoted(line[1:])
-			if err != nil {
-				return out, err
+// cell is the value of a field in the channel's unit, NaN where it has none. A column whose first
+// value is text is skipped from then on.
+func (p *reader) cell(c *column, field []byte) (float64, error) {
+	if c.at == isTime && bytes.IndexByte(field, ':') > 0 {
+		v, ok := p.clock.parse(field)
+		if !ok {
+			return 0, p.wrong(c.header, "%.40q is no time; allowed: seconds, or hours, minutes and seconds as 14:32:05.1", field)
+		}
+		return v, nil
+	}
+	if c.at != isTime && missing(field) {
+		return math.NaN(), nil
+	}
+	v, why := p.number(field)
+	if why != "" {
+		if c.at != isTime && c.numbers == 0 && !bytes.ContainsAny(field[:1], "0123456789+-.,") {
+			p.run.Left = append(p.run.Left, c.header)
+			c.at, c.samples = isSkipped, nil
+			return 0, nil
+		}
+		return 0, p.wrong(c.header, "%s", why)
+	}
+	if v = c.convert.Level(v); !(math.Abs(v) <= kept) {
+		return 0, p.wrong(c.header, "%.40q is too large; allowed: up to %g in the unit that it is kept in", field, kept)
+	}
+	return v, nil
+}
+
+// keep adds the row to the run.
+func (p *reader) keep() error {
+	if (len(p.run.Time)+1)*p.read > maxSamples {
+		return fmt.Errorf("%s:%d: more than %d numbers; allowed: a shorter recording, or fewer channels", p.run.Name, p.line, maxSamples)
+	}
+	for i, v := range p.row {
+		switch c := &p.columns[i]; c.at {
+		case isSkipped:
+		case isTime:
+			t, restarts, ok := p.clock.next(v)
+			if !ok {
+				return p.wrong(c.header, "%.20q goes backwards; allowed: a later time in each row, or one that begins again", p.fields[i])
 			}
-			out = append(out, field)
-			if len(rest) == 0 {
-				return out, nil
+			if restarts {
+				p.run.breaks = append(p.run.breaks, len(p.run.Time))
 			}
-			if rest[0] != separator {
-				return out, fmt.Errorf("%.20q after a closing quote; allowed: the separator %q", rest, separator)
+			p.run.Time = append(p.run.Time, t)
+		default:
+			c.samples = append(c.samples, float32(v))
+			if !math.IsNaN(v) {
+				c.numbers++
 			}
-			line = rest[1:]
-			continue
 		}
-		i := bytes.IndexByte(line, separator)
-		if i < 0 {
-			return append(out, bytes.TrimSpace(line)), nil
-		}
-		out = append(out, bytes.TrimSpace(line[:i]))
-		line = line[i+1:]
 	}
+	return nil
 }
 
-// quoted reads up to the closing quote; a doubled one stands for itself.
-func quoted(line []byte) (field, rest []byte, _ error) {
-	for i := 0; i < len(line); i++ {
-		if line[i] != '"' {
-			continue
-		}
-		if i+1 < len(line) && line[i+1] == '"' {
-			i++
-			continue
-		}
-		return bytes.TrimSpace(bytes.ReplaceAll(line[:i], []byte(`""`), []byte(`"`))), line[i+1:], nil
+// finish makes the run of its columns: those without a number are left out, the time is made to
+// rise, holes are filled, gauge pressures made absolute.
+func (p *reader) finish() error {
+	r := p.run
+	if err := p.evenTime(); err != nil {
+		return err
 	}
-	return nil, nil, errors.New("a quote is not closed in its line")
+	channels := r.Channels
+	r.Channels = nil
+	for _, c := range p.columns {
+		switch {
+		case c.at < 0:
+		case c.numbers == 0:
+			r.Left = append(r.Left, c.header)
+		default:
+			r.Channels = append(r.Channels, channels[c.at])
+			r.values = append(r.values, c.samples)
+			if c.numbers < len(c.samples) {
+				r.fill(channels[c.at].Quantity, c.samples, c.numbers)
+			}
+		}
+	}
+	p.remark()
+	return nil
 }
 
-// separatorOf is what the header is separated by; brackets hold a unit, and quotes a header.
-func separatorOf(head string) byte {
-	var comma, semicolon, inQuote, inUnit bool
-	for i := range len(head) {
-		switch ch := head[i]; {
-		case ch == '"':
-			inQuote = !inQuote
-		case inQuote:
-		case ch == '\t':
-			return '\t'
-		case ch == '[':
-			inUnit = true
-		case ch == ']':
-			inUnit = false
-		case ch == ';':
-			semicolon = true
-		case ch == ',' && !inUnit:
-			comma = true
-		}
-	}
-	if comma && !semicolon {
-		return ','
-	}
-	return ';'
+// missing reports whether a cell says that it has no value.
+func missing(b []byte) bool {
+	return len(b) == 0 || len(b) <= 9 && slices.Contains(nothing, string(bytes.ToLower(b)))
 }
 
-// cut reads `quantity [unit]`; the unit may hold brackets of its own.
-func cut(header string) (quantity, unit string, ok bool) {
-	quantity, unit, ok = strings.Cut(header, "[")
-	if !ok || !strings.HasSuffix(unit, "]") {
-		return "", "", false
-	}
-	quantity, unit = strings.TrimSpace(quantity), strings.TrimSpace(strings.TrimSuffix(unit, "]"))
-	return quantity, unit, named(quantity) && unit != ""
-}
-
-// named reports whether s can be a quantity.
-func named(s string) bool {
-	for i := range len(s) {
-		ch := s[i]
-		if (ch < 'a' || ch > 'z') && (i == 0 || ch != '_' && ch != '.' && (ch < '0' || ch > '9')) {
-			return false
-		}
-	}
-	return s != "" && len(s) <= 64
-}
+var nothing = []string{"nan", "-", "--", "---", "n/a", "na", "#n/a", "null", "none", "1.#qnan", "-1.#ind", "1.#ind", "-nan", "-1.#qnan"}

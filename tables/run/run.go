@@ -7,9 +7,10 @@ import "witnessmark/tables/definition"
 
 // Channel is one recorded quantity, in the unit that its values are kept in.
 type Channel struct {
-	Header   string // as the file has it
-	Quantity string
-	Unit     string // UCUM code; a known quantity's own unit, else the file's
+	Header    string // as the file has it
+	Quantity  string
+	Unit      string // UCUM code; a known quantity's own unit, else the file's; kPa{gauge} where no barometer makes it absolute
+	FromGauge bool   // recorded against ambient: the barometer was added
 }
 
 // Run is one recording: channels over time. It is not changed once it is read.
@@ -17,21 +18,27 @@ type Run struct {
 	Name     string
 	Channels []Channel // in file order, time left out
 	Left     []string  // headers of columns that were not read
-	Time     []float64 // s, never backwards
+	Remarks  []Remark  // what is doubtful about the file
+	Time     []float64 // s, rising
 	values   [][]float32
+	holes    []hole
+	breaks   []int // rows at which the time began again
 }
 
-// Sweep is a steady rise of engine speed: samples From to To, To exclusive.
+// Sweep is a steady rise of engine speed: samples From to To, To exclusive, of which Rows count.
 type Sweep struct {
 	From, To     int
-	Low, High    float64 // 1/min, smoothed engine speed at the ends
-	Begin, Until float64 // s
+	Low, High    float64   // 1/min, smoothed engine speed at the ends
+	Begin, Until float64   // s
+	Rows         []int     // without what lies between two parts, and without Wild
+	Wild         []int     // whose engine speed disagrees with its neighbours
+	Lifts        []float64 // 1/min, where the foot was lifted: it goes on from there
 }
 
 // Place says where torque was measured. Two places are never mixed.
 type Place string
 
-// Torque of channel torque is at the crank, of wheel_torque at the wheels.
+// Torque and power are at the crank; wheel_torque, wheel_power and tractive_force at the wheels.
 const (
 	Crank  Place = "crank"
 	Wheels Place = "wheels"
@@ -39,19 +46,24 @@ const (
 
 // Point is one speed of a curve.
 type Point struct {
-	Speed  float64 // 1/min
-	Torque float64 // N.m
-	Power  float64 // kW
+	Speed     float64 // 1/min
+	Torque    float64 // N.m
+	Power     float64 // kW
+	PlusMinus float64 // N.m, half width of the 95 per cent interval of Torque; 0 of a sample
+
+	norm, bend float64 // of the fit: squares of its weights, what a wider one differs by
 }
 
 // Options say how a curve is made.
 type Options struct {
-	Place      Place    // "" is the one that the run has
-	Step       float64  // 1/min between grid points; 0 is DefaultStep
-	Correction Standard // "" is None
-	Weather    *Weather // nil: the run's own channels
-	Anyway     bool     // correct outside the standard's range, and mark it
-	Forced     bool     // the engine has forced induction: a note is made
+	Place         Place    // "" is the first that the run has
+	Ratio         float64  // engine to wheel speed, of wheel_torque; 0 is by the run's channels
+	Circumference float64  // m, of what turns with wheel_torque, where the speed of the roller's face is recorded
+	Step          float64  // 1/min between grid points; 0 is DefaultStep
+	Correction    Standard // "" is None
+	Weather       *Weather // nil: the run's own channels
+	Anyway        bool     // correct outside the standard's range, and mark it
+	Forced        bool     // the engine has forced induction: a note is made
 }
 
 // DefaultStep is the grid of a curve, 1/min.
@@ -61,14 +73,19 @@ const DefaultStep = 100
 type Curve struct {
 	Run        string
 	Place      Place
+	From       string // the columns and figures that torque is made of
 	Correction Correction
 	Step       float64
-	Points     []Point   // even grid at multiples of Step
-	Raw        []Point   // every sample of the sweep, corrected, as recorded
+	Points     []Point   // at multiples of Step, those without a sample near left out
+	Raw        []Point   // the sweep's samples that count, corrected, as recorded
+	LeftOut    []int     // rows whose torque disagrees with its neighbours
 	Residuals  []float64 // N.m, of Raw: measured less fitted
 	Spread     float64   // N.m, robust standard deviation of the residuals
-	PeakTorque Point
+	PeakTorque Point     // of the points that rest on enough samples
 	PeakPower  Point
+
+	wildest float64 // N.m, of LeftOut
+	remarks []Remark
 }
 
 // Weather is the air that the engine was given.
@@ -106,7 +123,7 @@ type Correction struct {
 
 // Remark is one doubt about a run, in words.
 type Remark struct {
-	Kind  string  // spin, lump, short, points, correction, stuck
+	Kind  string  // one word, such as spin, lump, short, points, correction, stuck, spike, lift, gap, time, unit, rows, column, implausible, place or losses
 	Speed float64 // 1/min; 0 where it has no engine speed
 	Text  string
 }

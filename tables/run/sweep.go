@@ -2,95 +2,235 @@ package run
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"sort"
 )
 
 // How a sweep is found. A rise is steady while the engine speed, averaged over smoothing,
-// gains leastRate or more from one smoothing before a sample to one after it.
+// gains leastRate or more from one smoothing before a sample to one after it. Common practice, no source.
 const (
 	smoothing   = 0.25 // s
 	leastRate   = 20   // 1/min per second: a 5000 1/min pull may take four minutes
 	leastRise   = 500  // 1/min: less is a driver's correction, no sweep
-	leastPoints = 20   // samples of a sweep
+	leastPart   = 100  // 1/min: less is the engine's own unrest
+	leastPoints = 8    // samples of a sweep
+	sweepShare  = 0.5  // of the widest sweep of the file: less is on the way to one
 )
 
-// FindSweep is the longest steady rise of engine speed: the one that covers most of it, and the
-// first of equal ones. It is an error where nothing rises by 500 1/min.
+// FindSweeps is every steady rise of engine speed in the order of the file: those at least half as wide
+// as the widest one. Samples that disagree with their neighbours are passed over, and a rise goes on
+// after a lift of the foot. It is an error where nothing rises by 500 1/min.
+func FindSweeps(r *Run) ([]Sweep, error) {
+	t, err := speedOf(r)
+	if err != nil {
+		return nil, err
+	}
+	var all []Sweep
+	widest, rise := 0.0, 0.0
+	for _, segment := range t.segments(r.breaks) {
+		for _, parts := range segment.rises(r) {
+			if s, ok := segment.sweep(parts); ok {
+				all = append(all, s)
+				widest = max(widest, s.High-s.Low)
+			}
+		}
+	}
+	all = slices.DeleteFunc(all, func(s Sweep) bool {
+		rise = max(rise, s.High-s.Low)
+		return s.High-s.Low < max(leastRise, sweepShare*widest)
+	})
+	if len(all) == 0 {
+		return nil, fmt.Errorf("%s: no sweep: the engine speed rises steadily by %.0f 1/min at most; allowed: %d 1/min or more in one rise", r.Name, rise, leastRise)
+	}
+	return all, nil
+}
+
+// ChooseSweep is a sweep by its number from 1; 0 is the widest, and the first of equal ones.
+func ChooseSweep(all []Sweep, number int) (Sweep, int, error) {
+	if number < 0 || number > len(all) {
+		return Sweep{}, 0, fmt.Errorf("sweep %d; allowed: 1 to %d", number, len(all))
+	}
+	if number == 0 {
+		number = 1
+		for i, s := range all {
+			if w := all[number-1]; s.High-s.Low > w.High-w.Low {
+				number = i + 1
+			}
+		}
+	}
+	return all[number-1], number, nil
+}
+
+// FindSweep is the widest sweep of a run.
 func FindSweep(r *Run) (Sweep, error) {
-	raw, err := r.need("engine_speed", "the sweep")
+	all, err := FindSweeps(r)
 	if err != nil {
 		return Sweep{}, err
 	}
-	speed := smooth(r.Time, raw, smoothing)
-	var best Sweep
-	for i := 0; i < len(speed); {
-		if !rising(r.Time, speed, i) {
-			i++
+	s, _, err := ChooseSweep(all, 0)
+	return s, err
+}
+
+// trace is the engine speed of the rows that have a sound one.
+type trace struct {
+	rows      []int
+	time, raw []float64
+	speed     []float64 // smoothed
+	wild      []int     // rows whose speed disagrees
+}
+
+// speedOf is the trace of a run.
+func speedOf(r *Run) (*trace, error) {
+	raw, err := r.need("engine_speed", "the sweep")
+	if err != nil {
+		return nil, err
+	}
+	hole, t := r.holed("engine_speed"), &trace{}
+	for i, v := range raw {
+		switch {
+		case hole(i):
+		case v > fastest || v < 0:
+			t.wild = append(t.wild, i)
+		case v > 0:
+			t.rows = append(t.rows, i)
+			t.raw = append(t.raw, float64(v))
+		}
+	}
+	if len(t.wild) > len(raw)/2 {
+		return nil, fmt.Errorf("%s: most engine speeds, such as %g 1/min, are none; allowed: from 0 to %d", r.Name, raw[t.wild[0]], fastest)
+	}
+	off := disagree(t.raw)
+	n := 0
+	for i, row := range t.rows {
+		if off[i] {
+			t.wild = append(t.wild, row)
 			continue
 		}
-		from := i
-		for i < len(speed) && rising(r.Time, speed, i) {
-			i++
-		}
-		if s := trimmed(r.Time, speed, from, i); s.High-s.Low > best.High-best.Low {
-			best = s
-		}
+		t.rows[n], t.raw[n] = row, t.raw[i]
+		t.time = append(t.time, r.Time[row])
+		n++
 	}
-	if rise := best.High - best.Low; rise < leastRise {
-		return Sweep{}, fmt.Errorf("%s: no sweep: the engine speed rises steadily by %.0f 1/min at most; allowed: %d 1/min or more in one rise", r.Name, rise, leastRise)
-	}
-	return best, nil
+	t.rows, t.raw = t.rows[:n], t.raw[:n]
+	slices.Sort(t.wild)
+	return t, nil
 }
 
-// trimmed is the rise between its least and its greatest speed, without its ends: where the rate is
-// under a quarter of its median the speed is still held, or already falls; and one
-// smoothing more at the start, half of one at the end, where a fall has already cut the rate before it
-// begins. What the driver does there is no full load.
-func trimmed(time, speed []float64, from, to int) Sweep {
-	rates := make([]float64, 0, to-from)
-	for i := from; i < to; i++ {
-		rates = append(rates, rate(time, speed, i))
+// How a speed disagrees: by more than its neighbours differ among themselves. Common practice, no source.
+const (
+	wildWindow = 5    // neighbours on each side
+	wildSteps  = 6    // times the usual step from one sample to the next
+	wildLeast  = 150  // 1/min
+	wildShare  = 0.03 // of the speed
+)
+
+// disagree marks values far from the median of those about them.
+func disagree(v []float64) []bool {
+	off := make([]bool, len(v))
+	var about, steps []float64
+	for i, x := range v {
+		about, steps = about[:0], steps[:0]
+		for j := max(i-wildWindow, 0); j <= min(i+wildWindow, len(v)-1); j++ {
+			about = append(about, v[j])
+			if j > 0 {
+				steps = append(steps, math.Abs(v[j]-v[j-1]))
+			}
+		}
+		if len(steps) == 0 {
+			continue
+		}
+		mid := median(about)
+		off[i] = math.Abs(x-mid) > max(wildLeast, wildShare*mid, wildSteps*median(steps))
+	}
+	return off
+}
+
+// segments cuts the trace where the time began again, and smooths each piece.
+func (t *trace) segments(breaks []int) []*trace {
+	var out []*trace
+	from := 0
+	for _, b := range append(slices.Clone(breaks), math.MaxInt) {
+		to := sort.SearchInts(t.rows, b)
+		if to > from {
+			s := &trace{rows: t.rows[from:to], time: t.time[from:to], raw: t.raw[from:to], wild: t.wild}
+			s.speed = smooth(s.time, s.raw, smoothing)
+			out = append(out, s)
+		}
+		from = to
+	}
+	return out
+}
+
+// span is a stretch of a trace, to exclusive.
+type span struct{ from, to int }
+
+// sweep is the rise between its least and its greatest speed, of all its parts.
+func (t *trace) sweep(parts []span) (Sweep, bool) {
+	var s Sweep
+	for _, p := range parts {
+		p = t.trimmed(p)
+		for p.from < p.to && t.speed[p.from] <= s.High {
+			p.from++ // the same speeds once more, and not yet at full load again
+		}
+		if p.from >= p.to {
+			continue
+		}
+		if s.Rows == nil {
+			s.Low, s.Begin = t.speed[p.from], t.time[p.from]
+		} else {
+			s.Lifts = append(s.Lifts, s.High)
+		}
+		s.Rows = append(s.Rows, t.rows[p.from:p.to]...)
+		s.High, s.Until = t.speed[p.to-1], t.time[p.to-1]
+	}
+	if len(s.Rows) < leastPoints {
+		return s, false
+	}
+	s.From, s.To = s.Rows[0], s.Rows[len(s.Rows)-1]+1
+	a, b := sort.SearchInts(t.wild, s.From), sort.SearchInts(t.wild, s.To)
+	s.Wild = slices.Clone(t.wild[a:b])
+	return s, true
+}
+
+// trimmed is a rise without its ends: where the rate is under a quarter of its median the speed is
+// still held, or already falls; and one smoothing more at the start, half of one at the end, where a
+// fall has already cut the rate before it begins. What the driver does there is no full load.
+func (t *trace) trimmed(p span) span {
+	rates := make([]float64, 0, p.to-p.from)
+	for i := p.from; i < p.to; i++ {
+		rates = append(rates, t.rate(i))
 	}
 	least := median(slices.Clone(rates)) / 4
-	for to > from && rates[to-1-from] < least {
-		to--
+	begin, end := p.from, p.to
+	for end > begin && rates[end-1-p.from] < least {
+		end--
 	}
-	begin := from
-	for begin < to && rates[begin-from] < least {
+	for begin < end && rates[begin-p.from] < least {
 		begin++
 	}
-	if begin == to {
-		return Sweep{}
+	if begin == end {
+		return span{}
 	}
-	first, last := time[begin]+smoothing, time[to-1]-smoothing/2
-	low := sort.SearchFloat64s(time, first)
-	high := sort.Search(len(time), func(i int) bool { return time[i] > last }) - 1
-	if low >= high {
-		return Sweep{}
-	}
-	return Sweep{From: low, To: high + 1, Low: speed[low], High: speed[high], Begin: time[low], Until: time[high]}
+	first, last := t.time[begin]+smoothing, t.time[end-1]-smoothing/2
+	return span{sort.SearchFloat64s(t.time, first), sort.Search(len(t.time), func(i int) bool { return t.time[i] > last })}
 }
 
-// rising reports whether the speed rises about sample i.
-func rising(time, speed []float64, i int) bool { return rate(time, speed, i) >= leastRate }
-
-// rate is the rise about sample i, 1/min per second.
-func rate(time, speed []float64, i int) float64 {
-	a := max(sort.SearchFloat64s(time, time[i]-smoothing)-1, 0)
-	b := min(sort.SearchFloat64s(time, time[i]+smoothing), len(time)-1)
+// rate is the rise about a sample, 1/min per second.
+func (t *trace) rate(i int) float64 {
+	a := max(sort.SearchFloat64s(t.time, t.time[i]-smoothing)-1, 0)
+	b := min(sort.SearchFloat64s(t.time, t.time[i]+smoothing), len(t.time)-1)
 	if a == b {
 		return 0
 	}
-	return (speed[b] - speed[a]) / (time[b] - time[a])
+	return (t.speed[b] - t.speed[a]) / (t.time[b] - t.time[a])
 }
 
 // smooth is the mean of the samples within half a window on both sides, as many on one as on
 // the other, so that a steady rise is not bent at its ends.
-func smooth(time []float64, values []float32, window float64) []float64 {
+func smooth(time, values []float64, window float64) []float64 {
 	sums := make([]float64, len(values)+1)
 	for i, v := range values {
-		sums[i+1] = sums[i] + float64(v)
+		sums[i+1] = sums[i] + v
 	}
 	out := make([]float64, len(values))
 	for i := range values {
