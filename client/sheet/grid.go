@@ -150,6 +150,7 @@ func writeTable(b *strings.Builder, t *calibrationv1.TableReport, o *Options) {
 		judged = strings.Join(t.JudgedBy, ", ")
 	}
 	fmt.Fprintf(b, "  judged by %s\n", judged)
+	writeFromAsFound(b, t, def)
 	if a := t.Alignment; a != nil {
 		writeAlignment(b, a)
 	}

@@ -73,6 +73,7 @@ func Write(w io.Writer, r *calibrationv1.Report, o Options) error {
 	writeUnjudged(&b, r)
 	writeFindings(&b, r, &o)
 	writeTables(&b, r, &o)
+	writeSignals(&b, r, &o)
 	writeVisited(&b, o.Visited)
 	writeMargins(&b, r, &o)
 	writeAccount(&b, r)
@@ -102,6 +103,9 @@ func writeVerdict(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 		fmt.Fprintf(b, "base        sha256 %s\n", r.Base.Sha256)
 	}
 	fmt.Fprintf(b, "candidate   sha256 %s\n", r.Candidate.GetSha256())
+	if r.AsFound != nil {
+		fmt.Fprintf(b, "first came  sha256 %s\n", r.AsFound.Sha256)
+	}
 	fmt.Fprintf(b, "definition  %s\n", document(r.Definition))
 	if r.DefinitionCandidate != nil {
 		fmt.Fprintf(b, "            %s (the candidate's)\n", document(r.DefinitionCandidate))
@@ -161,11 +165,11 @@ func writeUnjudged(b *strings.Builder, r *calibrationv1.Report) {
 	var lines []string
 	for _, f := range r.Findings {
 		if f.Rule == "no-limit" {
-			lines = append(lines, fmt.Sprintf("%s: %s", f.Table, firstOf(f.Detail, f.Reason)))
+			lines = append(lines, fmt.Sprintf("%s: %s", firstOf(f.Table, f.Signal), firstOf(f.Detail, f.Reason)))
 		}
 	}
 	for _, u := range r.Unjudged {
-		what := u.Table
+		what := firstOf(u.Table, u.Signal)
 		if u.Rule != "" { // without one it is no rule that could not look
 			what += " by " + u.Rule
 		}
@@ -226,7 +230,10 @@ func worst(f *calibrationv1.Finding, o *Options) string {
 		return ""
 	}
 	t := o.table(f.Table)
-	u := worstUnit(t, p)
+	u, at := worstUnit(t, p), point(t, p.X, p.Y)
+	if sig := o.signal(f.Signal); sig != nil {
+		u, at = signalUnit(sig), operating(sig, p.Inputs)
+	}
 	var s []string
 	if p.Value != nil {
 		s = append(s, fmt.Sprintf("found %s%s", fine(*p.Value), u))
@@ -234,8 +241,11 @@ func worst(f *calibrationv1.Finding, o *Options) string {
 	if p.Limit != nil {
 		s = append(s, fmt.Sprintf("allowed %s%s, beyond by %s", fine(*p.Limit), u, fine(p.Excess)))
 	}
-	if at := point(t, p.X, p.Y); at != "" {
+	if at != "" {
 		s = append(s, "at "+at)
+	}
+	if p.Bound != nil && *p.Bound > p.Excess {
+		s = append(s, "nowhere beyond by more than "+fine(*p.Bound))
 	}
 	if f.Count > 1 {
 		s = append(s, fmt.Sprintf("worst of %d points", f.Count))
@@ -265,11 +275,14 @@ func writeMargins(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 	fmt.Fprintln(b, "\n"+bold.Render("Margins left"))
 	for _, m := range r.Margins {
 		t := o.table(m.Table)
-		at := point(t, m.X, m.Y)
+		u, at := unit(t), point(t, m.X, m.Y)
+		if sig := o.signal(m.Signal); sig != nil {
+			u, at = signalUnit(sig), operating(sig, m.Inputs)
+		}
 		if at != "" {
 			at = " at " + at
 		}
-		fmt.Fprintf(b, "  %-36s %s%s%s: %s against %s\n", m.Rule+":"+m.Table, fine(m.Margin), unit(t), at, fine(m.Value), fine(m.Limit))
+		fmt.Fprintf(b, "  %-36s %s%s%s: %s against %s\n", m.Rule+":"+firstOf(m.Table, m.Signal), fine(m.Margin), u, at, fine(m.Value), fine(m.Limit))
 	}
 }
 

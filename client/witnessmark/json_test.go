@@ -142,24 +142,37 @@ func TestJSONFields(t *testing.T) {
 	}
 }
 
-func (w *asked) demo(name string) string {
-	return filepath.Join("..", "..", "testdata", "demo", name)
+// demo tells as the demo does; the whole story is TestDemo's.
+func (w *asked) demo() {
+	var out bytes.Buffer
+	s := &stageSet{a: &app{out: &out, format: "json"}, ctx: context.Background(), dir: w.dir}
+	s.say("The wheel comes off.")
+	s.as("nobody", 2, "whoami")
+	if s.show("engine.yaml"); s.err != nil {
+		w.Fatal(s.err)
+	}
+	w.take("demo", &out, []string{"demo"})
+	w.done["witnessmark demo"] = true
 }
 
 func (w *asked) path(name string) string { return filepath.Join(w.dir, name) }
 
-const meantTables = "boost.target,wastegate.duty,lambda.target,ignition.base,ignition.98"
-
+// openedJob has two submissions' files ready: both go below the published best point, the first further.
 func openedJob(w *asked) {
+	w.file("found.bin", engineImage(nil))
+	one := engineImage(map[[2]int]float64{{4, 7}: 200, {3, 8}: 255})
+	one[0x300] = 1 // where no table is
+	w.file("one.bin", one)
+	w.file("two.bin", engineImage(map[[2]int]float64{{4, 7}: 240.1}))
 	w.as("lead", "new key", 0, "key", "new", w.path("more.key"))
 	w.as("lead", "person", 0, "person", "enrol", "more", "--role", "calibrator", "--key", w.path("more.key.pub"))
-	w.as("lead", "catalog file", 0, "definition", "add", w.demo("dx1-1.8t.yaml"))
-	w.as("lead", "catalog file", 0, "limits", "add", w.demo("dx1-road-98.yaml"))
-	open := []string{"job", "open", "--car", "HC 18", "--definition", "dx1-1.8t", "--limits", "dx1-road-98", "--fuel", "98 RON"}
-	w.as("technician", "job", 0, append(open, "--part", "larger intercooler", "--note", "hill climb", "--number", "crank_pulley_mm=180")...)
-	w.as("technician", "read", 0, "read", "add", "1", w.demo("readback.bin"))
+	w.as("lead", "catalog file", 0, "definition", "add", w.file("engine.yaml", []byte(engineDefinition)))
+	w.as("lead", "catalog file", 0, "limits", "add", w.file("limits.yaml", []byte(engineLimits)))
+	w.as("technician", "job", 0, "job", "open", "--car", "HC 18", "--definition", "engine-1.0", "--limits", "engine-plausible", "--fuel", "98 RON",
+		"--frame", "WTM-1-0042", "--part", "larger intercooler", "--note", "hill climb", "--number", "crank_pulley_mm=180")
+	w.as("technician", "read", 0, "read", "add", "1", w.path("two.bin"))
 	w.as("technician", "job", 0, "read", "void", "1.read1", "--because", "another car's")
-	w.as("technician", "read", 0, "read", "add", "1", w.demo("asfound.hex"))
+	w.as("technician", "read", 0, "read", "add", "1", w.path("found.bin"))
 	w.as("technician", "job", 0, "job", "amend", "1", "--car", "HC 81")
 	run := w.file("pull.csv", pulled(250, "torque [N.m]"))
 	w.as("technician", "run", 0, "run", "add", "1", run, "--when", "before")
@@ -167,28 +180,26 @@ func openedJob(w *asked) {
 }
 
 func wholeVisit(w *asked) {
-	submit := func(file, from string) []string {
-		args := []string{"submit", "1", w.demo(file), "--note", "for the larger wheel", "--meant", meantTables}
-		if from != "" {
-			args = append(args, "--from", from)
-		}
-		return args
+	submit := func(file string, more ...string) []string {
+		return append([]string{"submit", "1", w.path(file), "--note", "leaner at the best point", "--meant", "fuel"}, more...)
 	}
-	w.as("calibrator", "submission", 0, submit("submission-1.bin", "")...)
-	w.as("lead", "submission", 0, "return", "1.1", "--because", "boost-ceiling:boost.target: a slip")
-	w.as("calibrator", "submission", 0, submit("submission-1.bin", "1.1")...)
+	w.as("calibrator", "submission", 0, submit("one.bin")...)
+	w.as("lead", "submission", 0, "return", "1.1", "--because", "fuel-floor:fuel: a slip")
+	w.as("calibrator", "submission", 0, submit("one.bin", "--from", "1.1")...)
 	w.as("calibrator", "submission", 0, "withdraw", "1.2")
-	w.as("calibrator", "submission", 0, submit("submission-2.bin", "1.1")...)
+	w.as("calibrator", "submission", 0, submit("two.bin", "--from", "1.1")...)
 	w.as("calibrator", "working copy", 0, "get", "1.3", "--out", w.path("bench.s19"))
 	w.as("calibrator", "sheet", 0, "sheet", "1.3", "--since", "1.1")
-	w.as("calibrator", "beside", 2, "sign", "1.3")
-	w.as("lead", "submission", 0, "sign", "1.3", "--because", "advance-ceiling:ignition.98=watched")
-	w.as("technician", "submission", 0, "collect", "1", "--out", w.path("f.bin"), "--fresh-read", w.demo("asfound.bin"))
+	w.as("lead", "tray", 0, "tray")
+	w.as("calibrator", "", 2, "sign", "1.3")
+	w.as("lead", "submission", 0, "sign", "1.3", "--because", "fuel-floor:fuel=watched")
+	w.as("technician", "submission", 0, "collect", "1", "--out", w.path("f.bin"))
 	w.as("technician", "submission", 0, "verify", w.path("f.bin.proof.zip"))
-	w.as("technician", "read", 0, "collect", "1", "--as-found", "--out", w.path("found.bin"))
-	w.as("technician", "read-back", 1, "readback", "1", w.demo("submission-1.bin"))
-	w.as("technician", "read-back", 0, "readback", "1", w.demo("readback.bin"))
-	w.as("calibrator", "note", 0, "note", "1.3", "ignition.98", "how did it pull?", "--file", w.demo("README.md"))
+	w.as("technician", "read", 0, "collect", "1", "--as-found", "--out", w.path("back.bin"))
+	w.as("technician", "read-back", 1, "readback", "1", w.path("one.bin"))
+	w.as("calibrator", "tray", 1, "tray")
+	w.as("technician", "read-back", 0, "readback", "1", w.path("two.bin"))
+	w.as("calibrator", "note", 0, "note", "1.3", "fuel", "how did it pull?", "--file", w.path("engine.yaml"))
 	w.as("technician", "read's sheet", 0, "sheet", "1.read2")
 	w.as("technician", "read-back's sheet", 0, "sheet", "1.back1")
 	w.as("technician", "outcome", 0, "outcome", "1")
@@ -199,10 +210,11 @@ func wholeVisit(w *asked) {
 func lookedAt(w *asked) {
 	w.as("technician", "job", 0, "job", "show", "1")
 	w.as("technician", "jobs", 0, "job", "list")
+	w.as("technician", "search", 0, "search", "larger")
 	w.as("technician", "catalog", 0, "definition", "list")
 	w.as("technician", "catalog", 0, "limits", "list")
-	w.as("technician", "document", 0, "definition", "show", "dx1-1.8t")
-	w.as("technician", "document", 0, "limits", "show", "dx1-road-98")
+	w.as("technician", "document", 0, "definition", "show", "engine-1.0")
+	w.as("technician", "document", 0, "limits", "show", "engine-plausible")
 	w.as("technician", "people", 0, "person", "list")
 	w.as("technician", "person", 0, "whoami")
 	w.as("technician", "history", 0, "history", "HC 81")
@@ -215,22 +227,24 @@ func lookedAt(w *asked) {
 }
 
 func withoutServer(w *asked) {
-	definition, limits := w.demo("dx1-1.8t.yaml"), w.demo("dx1-road-98.yaml")
-	w.as("nobody", "report", 1, "compare", w.demo("asfound.bin"), w.demo("submission-1.bin"), "--definition", definition, "--limits", limits)
-	w.as("nobody", "report", 0, "check", w.demo("asfound.bin"), "--definition", definition, "--limits", limits)
-	w.as("nobody", "inspection", 0, "inspect", w.demo("asfound.bin"), "--definition", definition)
-	w.as("nobody", "image", 0, "convert", w.demo("asfound.bin"), w.path("as.hex"))
+	definition, limits := "--definition="+w.path("engine.yaml"), "--limits="+w.path("limits.yaml")
+	w.as("nobody", "report", 1, "compare", w.path("found.bin"), w.path("one.bin"), definition, limits)
+	w.as("nobody", "report", 0, "check", w.path("found.bin"), definition, limits)
+	w.as("nobody", "inspection", 0, "inspect", w.path("found.bin"), definition)
+	w.as("nobody", "image", 0, "convert", w.path("found.bin"), w.path("found.hex"))
 	w.as("nobody", "run summary", 0, "run", "show", w.path("pull.csv"))
 	w.as("nobody", "reckoned", 0, "reckon", "blower", "--crank", "180", "--pulley", "75", "--engine-speed", "6500", "--rotor-limit", "15000")
 	w.as("nobody", "reckoned", 0, "reckon", "compressor", "--inlet", "14.85", "--pressure-ratio", "1.6", "--efficiency", "0.74")
 	w.as("nobody", "reckoned", 0, "reckon", "airflow", "--displacement", "2", "--engine-speed", "6000", "--efficiency", "0.9")
 	w.as("nobody", "reckoned", 0, "reckon", "injector", "--air-flow", "400", "--lambda", "0.85", "--stoichiometric", "14.7", "--injectors", "4", "--flow", "550", "--density", "0.745")
 	w.as("nobody", "reckoned", 0, "reckon", "pressure", "--gauge", "80", "--ambient", "84.5")
-	w.as("nobody", "demo", 0, "demo", "--exit")
-	car := w.file("car.yaml", []byte(signalled))
-	w.as("nobody", "signal", 0, "signal", "show", w.file("car.bin", make([]byte, 16)), "--definition", car, "--at", "engine_speed=2000")
+	car, other := w.file("car.bin", make([]byte, 16)), w.file("other.bin", append([]byte{9}, make([]byte, 15)...))
+	definition = "--definition=" + w.file("car.yaml", []byte(signalled))
+	w.as("nobody", "signal", 0, "signal", "show", car, definition, "--at", "engine_speed=2000")
+	w.as("nobody", "report", 0, "compare", car, other, definition)
 	w.as("nobody", "doubts", 1, "definition", "check", w.file("doubtful.yaml", []byte(strings.Replace(signalled, "unit: deg, stored", "unit: degree, stored", 1))))
-	w.as("nobody", "doubts", 2, "limits", "check", limits, "--definition", car)
+	w.as("nobody", "doubts", 2, "limits", "check", w.path("limits.yaml"), definition)
+	w.demo()
 	w.as("nobody", "", 2, "nonsense")
 	w.as("nobody", "", 2, "job", "list", "--nonsense")
 }
@@ -249,8 +263,8 @@ inputs:
 
 func ended(w *asked) {
 	w.as("lead", "submission", 1, "return", "1.3", "--because", "the wheel is another one")
-	w.as("technician", "job", 0, "job", "open", "--car", "HC 81", "--definition", "dx1-1.8t", "--limits", "dx1-road-98", "--fuel", "98 RON")
-	w.as("technician", "read", 1, "read", "add", "2", w.demo("submission-1.bin"))
+	w.as("technician", "job", 0, "job", "open", "--car", "HC 81", "--definition", "engine-1.0", "--limits", "engine-plausible", "--fuel", "98 RON")
+	w.as("technician", "read", 1, "read", "add", "2", w.path("one.bin"))
 	w.as("technician", "read's sheet", 0, "sheet", "2.read1")
 	w.as("lead", "job", 0, "settle", "2.read1", "changed-since", "--because", "the owner's own")
 	w.as("technician", "job", 0, "job", "close", "2", "--as", "cancelled", "--because", "it never came")

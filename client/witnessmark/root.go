@@ -65,11 +65,11 @@ func (a *app) root() *cobra.Command {
 		Args:          known,
 		RunE:          func(c *cobra.Command, _ []string) error { return c.Help() },
 		PersistentPreRunE: func(c *cobra.Command, _ []string) error {
-			if a.format == "csv" && c.Annotations["csv"] != "" {
-				return nil
+			if a.format != "text" && a.format != "json" && (a.format != "csv" || c.Annotations["csv"] == "") {
+				return usage("--format %q: allowed are text and json", a.format)
 			}
-			if a.format != "text" && a.format != "json" {
-				return fmt.Errorf("--format %q: allowed are text and json", a.format)
+			if err := c.ValidateRequiredFlags(); err != nil {
+				return usage("%v", err)
 			}
 			return nil
 		},
@@ -78,6 +78,7 @@ func (a *app) root() *cobra.Command {
 	for _, c := range commands() {
 		root.AddCommand(c(a))
 	}
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage("%v", err) })
 	root.SetIn(a.in)
 	root.SetOut(a.out)
 	root.SetErr(a.errOut)
@@ -222,7 +223,7 @@ func group(use, short string, children ...*cobra.Command) *cobra.Command {
 			for _, child := range c.Commands() {
 				names = append(names, child.Name())
 			}
-			return errors.New(c.Name() + " needs one of: " + strings.Join(names, ", "))
+			return usage("%s needs one of: %s", c.Name(), strings.Join(names, ", "))
 		}}
 	c.AddCommand(children...)
 	return c
@@ -262,6 +263,6 @@ func takes(n int) cobra.PositionalArgs {
 		if len(args) == n {
 			return nil
 		}
-		return fmt.Errorf("%d arguments given, and %d wanted: %s", len(args), n, c.UseLine())
+		return usage("%d arguments given, and %d wanted: %s", len(args), n, c.UseLine())
 	}
 }

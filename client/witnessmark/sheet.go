@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -61,7 +60,7 @@ func (a *app) submissionSheet(ctx context.Context, c *client.Client, name record
 		return err
 	}
 	if a.json() {
-		out, err := submissionJSON(r)
+		out, err := submissionJSON(c, r)
 		return a.printJSON(out, err)
 	}
 	runs, err := c.Runs(ctx, name.Job, "before")
@@ -90,7 +89,7 @@ func (a *app) sinceSheet(ctx context.Context, c *client.Client, is record.Name, 
 	case "csv":
 		return sheet.WriteCSV(a.out, s.Changed)
 	case "json":
-		out, err := submissionJSON(s.Is)
+		out, err := submissionJSON(c, s.Is)
 		if err == nil {
 			out.Since, err = sinceOf(s)
 		}
@@ -121,7 +120,7 @@ func (a *app) readSheet(ctx context.Context, c *client.Client, name record.Name,
 		return err
 	}
 	if a.json() {
-		out, err := readJSON(r, name)
+		out, err := readJSON(c, r, name)
 		return a.printJSON(out, err)
 	}
 	heading := []string{fmt.Sprintf("read %s of car %s: %s", name, sheet.Sealed(r.Job.GetPlate()), readText(r.Read))}
@@ -149,7 +148,7 @@ func (a *app) readbackSheet(ctx context.Context, c *client.Client, name record.N
 		return err
 	}
 	if a.json() {
-		out, err := readbackJSON(r, name)
+		out, err := readbackJSON(c, r, name)
 		return a.printJSON(out, err)
 	}
 	b := r.Readback
@@ -219,14 +218,12 @@ func (a *app) sheetOf(c *client.Client, r *client.Review) sheet.Options {
 	return sheet.Options{Layout: r.Layout(), Base: base, Candidate: candidate, Width: a.width(), Heading: heading, OnePerson: c.OnePerson()}
 }
 
-// alarmsAbout are a job's alarms about one thing of it that count now.
-func alarmsAbout(job *recordv1.Job, name record.Name) []*recordv1.Alarm {
-	return slices.DeleteFunc(inForce(job.GetAlarms()), func(al *recordv1.Alarm) bool { return al.GetAbout() != name.String() })
-}
-
+// alarmLines are the alarms about one thing of a job that count now, a line each.
 func alarmLines(job *recordv1.Job, name record.Name) (lines []string) {
-	for _, al := range alarmsAbout(job, name) {
-		lines = append(lines, alarmText(al))
+	for _, al := range inForce(job.GetAlarms()) {
+		if al.GetAbout() == name.String() {
+			lines = append(lines, alarmText(al))
+		}
 	}
 	return lines
 }

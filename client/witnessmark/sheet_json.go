@@ -3,26 +3,26 @@ package main
 import (
 	"encoding/json"
 	"errors"
+	"slices"
 
 	"witnessmark/client"
 	"witnessmark/client/sheet"
-	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
 )
 
-// sheetAsJSON is a submission's sheet. Reports, alarms and findings are messages as everywhere.
+// sheetAsJSON is a submission's sheet. Reports and findings are messages as everywhere.
 type sheetAsJSON struct {
-	Name    string            `json:"name"`
-	Author  string            `json:"author"`
-	Time    string            `json:"time"` // the author's claim
-	State   string            `json:"state"`
-	Note    string            `json:"note"`
-	From    string            `json:"from"`
-	ByNewer bool              `json:"by_newer"` // compared by other revisions or facts than when it was submitted
-	Alarms  []json.RawMessage `json:"alarms"`
-	Returns []returnAsJSON    `json:"returns"`
-	Report  json.RawMessage   `json:"report"`
-	Since   *sinceAsJSON      `json:"since,omitempty"`
+	Name    string          `json:"name"`
+	Author  string          `json:"author"`
+	Time    string          `json:"time"` // the author's claim
+	State   string          `json:"state"`
+	Note    string          `json:"note"`
+	From    string          `json:"from"`
+	ByNewer bool            `json:"by_newer"` // compared by other revisions or facts than when it was submitted
+	Alarms  []client.Alarm  `json:"alarms"`
+	Returns []returnAsJSON  `json:"returns"`
+	Report  json.RawMessage `json:"report"`
+	Since   *sinceAsJSON    `json:"since,omitempty"`
 }
 
 // returnAsJSON is the reason of an earlier submission's return, and what became of the findings that it names.
@@ -60,27 +60,27 @@ type stepAsJSON struct {
 
 // readAsJSON is a read's sheet; changed is null where nothing was changed or compared.
 type readAsJSON struct {
-	Name   string            `json:"name"`
-	Person string            `json:"person"`
-	Time   string            `json:"time"`
-	Read   json.RawMessage   `json:"read"`
-	Alarms []json.RawMessage `json:"alarms"`
-	Report json.RawMessage   `json:"report"`
-	Since  json.RawMessage   `json:"changed_since"`
+	Name   string          `json:"name"`
+	Person string          `json:"person"`
+	Time   string          `json:"time"`
+	Read   json.RawMessage `json:"read"`
+	Alarms []client.Alarm  `json:"alarms"`
+	Report json.RawMessage `json:"report"`
+	Since  json.RawMessage `json:"changed_since"`
 }
 
 // readbackAsJSON is a read-back's sheet; the report's base is what was written, and it is null where
 // that was found.
 type readbackAsJSON struct {
-	Name     string            `json:"name"`
-	Person   string            `json:"person"`
-	Time     string            `json:"time"`
-	Readback json.RawMessage   `json:"read_back"`
-	Alarms   []json.RawMessage `json:"alarms"`
-	Report   json.RawMessage   `json:"report"`
+	Name     string          `json:"name"`
+	Person   string          `json:"person"`
+	Time     string          `json:"time"`
+	Readback json.RawMessage `json:"read_back"`
+	Alarms   []client.Alarm  `json:"alarms"`
+	Report   json.RawMessage `json:"report"`
 }
 
-func submissionJSON(r *client.Review) (sheetAsJSON, error) {
+func submissionJSON(c *client.Client, r *client.Review) (sheetAsJSON, error) {
 	s := r.Submission
 	name := record.Name{Job: s.GetJob(), Part: record.ASubmission, N: s.GetNumber()}
 	out := sheetAsJSON{Name: name.String(), Author: s.GetSubmitted().GetPerson(), Time: s.GetSubmitted().GetSignedAt(), State: s.GetState(),
@@ -94,15 +94,19 @@ func submissionJSON(r *client.Review) (sheetAsJSON, error) {
 		out.Returns = append(out.Returns, one)
 	}
 	var err error
-	if out.Alarms, err = alarmsJSON(r.Job, name); err == nil {
+	if out.Alarms, err = alarmsOf(c, name); err == nil {
 		out.Report, err = messageJSON(r.Report)
 	}
 	return out, err
 }
 
-// alarmsJSON are a job's alarms about one thing of it that count now.
-func alarmsJSON(job *recordv1.Job, name record.Name) ([]json.RawMessage, error) {
-	return messagesJSON(alarmsAbout(job, name))
+// alarmsOf are the alarms about one thing of a job that count now.
+func alarmsOf(c *client.Client, name record.Name) ([]client.Alarm, error) {
+	alarms, err := c.AlarmsNow(name.Job)
+	if alarms = slices.DeleteFunc(alarms, func(al client.Alarm) bool { return al.About != name.String() }); alarms == nil {
+		alarms = []client.Alarm{}
+	}
+	return alarms, err
 }
 
 func sinceOf(s *client.Since) (*sinceAsJSON, error) {
@@ -123,12 +127,12 @@ func sinceOf(s *client.Since) (*sinceAsJSON, error) {
 	return out, err
 }
 
-func readJSON(r *client.ReadReport, name record.Name) (out readAsJSON, err error) {
+func readJSON(c *client.Client, r *client.ReadReport, name record.Name) (out readAsJSON, err error) {
 	out = readAsJSON{Name: name.String(), Person: r.Read.GetAdded().GetPerson(), Time: r.Read.GetAdded().GetSignedAt()}
 	if out.Read, err = messageJSON(r.Read); err != nil {
 		return out, err
 	}
-	if out.Alarms, err = alarmsJSON(r.Job, name); err != nil {
+	if out.Alarms, err = alarmsOf(c, name); err != nil {
 		return out, err
 	}
 	if out.Report, err = messageJSON(r.Check.Report); err == nil && r.Changed != nil {
@@ -137,12 +141,12 @@ func readJSON(r *client.ReadReport, name record.Name) (out readAsJSON, err error
 	return out, err
 }
 
-func readbackJSON(r *client.ReadbackReport, name record.Name) (out readbackAsJSON, err error) {
+func readbackJSON(c *client.Client, r *client.ReadbackReport, name record.Name) (out readbackAsJSON, err error) {
 	out = readbackAsJSON{Name: name.String(), Person: r.Readback.GetAdded().GetPerson(), Time: r.Readback.GetAdded().GetSignedAt()}
 	if out.Readback, err = messageJSON(r.Readback); err != nil {
 		return out, err
 	}
-	if out.Alarms, err = alarmsJSON(r.Job, name); err == nil && r.Report != nil {
+	if out.Alarms, err = alarmsOf(c, name); err == nil && r.Report != nil {
 		out.Report, err = messageJSON(r.Report.Report)
 	}
 	return out, err
