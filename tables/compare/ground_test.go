@@ -134,6 +134,16 @@ func TestNewGroundOfPlaces(t *testing.T) {
 	}
 }
 
+// A table over its own quantity opens nothing of itself.
+func TestNewGroundOfATableOverItsOwnQuantity(t *testing.T) {
+	own := strings.Replace(reaching, "  - {id: gear.top,", `  - {id: own, quantity: manifold_pressure, unit: kPa, stored: {address: 0x50, type: u8}, x: {id: ox, quantity: manifold_pressure, unit: kPa, points: [100, 300]}}
+  - {id: gear.top,`, 1)
+	r, _ := groundIn(t, own, func(b []byte) { b[0x50] = 9 })
+	if f := finding(t, r, "new-ground:own"); strings.Join(f.Tables, " ") != "fuel advance duty" {
+		t.Errorf("own: %v", f)
+	}
+}
+
 // A pressure against ambient is another one: nothing says where on that axis the engine gets.
 func TestNewGroundThatDoesNotConvert(t *testing.T) {
 	gauge := strings.Replace(reaching, "quantity: manifold_pressure, unit: bar, points", `quantity: manifold_pressure, unit: "bar{gauge}", points`, 1)

@@ -83,6 +83,18 @@ func TestOneImageLacksWhatTheOtherHolds(t *testing.T) {
 	}
 }
 
+// Where nothing is compared one image may lack what the other holds: what is unknown differs from nothing.
+func TestOneImageLacksWhatNobodyNamed(t *testing.T) {
+	lay := layoutOf(t, parted)
+	part := holed(lay, edited(partedImage(), func(b []byte) { b[0x70] = 0xFF }), 0x70, 0x71)
+	for _, in := range []Input{{Base: part, Candidate: whole(lay, partedImage())}, {Base: whole(lay, partedImage()), Candidate: part}} {
+		in.Layout = lay
+		if r := compared(t, in); r.Bytes.Differing != 0 || len(r.Unmapped)+len(r.Findings) != 0 || len(r.Holes) != 1 || r.Base.Sha256 == r.Candidate.Sha256 {
+			t.Errorf("a hole where nothing is: %v", r)
+		}
+	}
+}
+
 // Two images lack the last cell of first, one its second cell more.
 func TestOneImageLacksMore(t *testing.T) {
 	lay := layoutOf(t, parted)
