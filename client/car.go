@@ -5,38 +5,52 @@ import (
 	"slices"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/claims"
 	"witnessmark/store/record"
 	"witnessmark/tables/definition"
 )
 
-// rightCar makes sure that the file belongs to the car in the bay, and says how: every identity field of a
-// fresh read must be the file's, and a frame number that of one field that belongs to the car, or else the
-// job's. Private fields are compared and never shown.
+// rightCar makes sure that the file belongs to the car in the bay, and says how: every identity field that
+// the file holds must be in a fresh read, and a frame number that of one field that belongs to the car, or
+// else the job's. Private fields are compared and never shown.
 func rightCar(r *Review, q Collecting) (by string, err error) {
-	lay, ours := r.Layout(), r.made.Candidate.Bytes
-	if hasVehicle(lay) && q.FreshRead == "" && q.Frame == "" {
+	lay, ours, known := r.Layout(), r.made.Candidate, r.Job.GetFrame().GetText()
+	told := slices.DeleteFunc(slices.Clone(lay.Identity), func(f *definition.IdentityField) bool { return !claims.Holds(lay, ours, f) })
+	inFile := slices.ContainsFunc(told, ofCar)
+	switch {
+	case hasVehicle(lay) && q.FreshRead == "" && q.Frame == "":
 		return "", usage("--fresh-read FILE, or --frame NUMBER",
 			"job %d: the definition %s has a field that belongs to one car, so the car in the bay must be told apart", q.Job, lay.Name)
+	case hasVehicle(lay) && !inFile && known == "":
+		return "", usage(fmt.Sprintf("witnessmark job amend %d --frame NUMBER", q.Job),
+			"job %d: its read lacks what says which car it is, and nobody typed its frame number", q.Job)
 	}
 	if q.FreshRead != "" {
 		fresh, err := ReadFile(q.FreshRead, "", lay)
 		if err != nil {
 			return "", err
 		}
-		for _, f := range lay.Identity {
-			if f.Text(ours) != f.Text(fresh.Bytes) {
+		for _, f := range told {
+			if !claims.Holds(lay, fresh, f) {
+				return "", usage("a whole read", "%s lacks identity field %s, so that the car cannot be told", q.FreshRead, f.ID)
+			}
+			if f.Text(ours.Bytes) != f.Text(fresh.Bytes) {
 				return "", otherCar("the fresh read is of another car or another software: identity field %s differs", f.ID)
 			}
 		}
+		if _, ok := claims.FrameOf(lay, fresh, known); hasVehicle(lay) && !inFile && !ok {
+			return "", otherCar("the fresh read does not show the frame number of job %d", q.Job)
+		}
 		by = "fresh-read"
 	}
-	typed, known := record.NormalFrame(q.Frame), r.Job.GetFrame().GetText()
+	typed := record.NormalFrame(q.Frame)
 	switch {
 	case q.Frame == "":
 		return by, nil
-	case hasVehicle(lay):
-		ofCar := func(f *definition.IdentityField) bool { return f.Vehicle && record.NormalFrame(f.Text(ours)) == typed }
-		if !slices.ContainsFunc(lay.Identity, ofCar) {
+	case inFile:
+		if !slices.ContainsFunc(told, func(f *definition.IdentityField) bool {
+			return ofCar(f) && record.NormalFrame(f.Text(ours.Bytes)) == typed
+		}) {
 			return "", otherCar("the frame number typed is not that of the file")
 		}
 	case by != "": // the read says more
@@ -67,8 +81,10 @@ func (c *Client) OtherPlates(j *recordv1.Job) (plates []string, err error) {
 }
 
 func hasVehicle(lay *definition.Layout) bool {
-	return slices.ContainsFunc(lay.Identity, func(f *definition.IdentityField) bool { return f.Vehicle })
+	return slices.ContainsFunc(lay.Identity, ofCar)
 }
+
+func ofCar(f *definition.IdentityField) bool { return f.Vehicle }
 
 func otherCar(format string, args ...any) error {
 	return &Error{Kind: Distrust, Text: fmt.Sprintf(format, args...), Try: "nothing was written; make sure that the right car is in the bay"}

@@ -55,7 +55,7 @@ func (m *making) asFound(car uint32) (*image.Image, error) {
 // and that do not belong to one car, or where there are none by the name of its definition.
 func (m *making) sameSoftware(im *image.Image, definedBy string) bool {
 	fields := slices.DeleteFunc(slices.Clone(m.Layout.Identity), func(f *definition.IdentityField) bool {
-		return f.Vehicle || !holds(m.Layout, im, f) || !holds(m.Layout, m.Base, f)
+		return f.Vehicle || !Holds(m.Layout, im, f) || !Holds(m.Layout, m.Base, f)
 	})
 	if len(fields) == 0 {
 		return definedBy == m.Layout.Name

@@ -20,7 +20,7 @@ func (m *making) read(r *recordv1.AddRead) error {
 		return err
 	}
 	held := *m.Layout // with the identity fields that the image holds
-	held.Identity = slices.DeleteFunc(slices.Clone(held.Identity), func(f *definition.IdentityField) bool { return !holds(&held, m.Candidate, f) })
+	held.Identity = slices.DeleteFunc(slices.Clone(held.Identity), func(f *definition.IdentityField) bool { return !Holds(&held, m.Candidate, f) })
 	if err := held.Identify(m.Candidate.Bytes); err != nil {
 		return refuse(ReasonImage, "read.image", "", "read.image: is not one of definition %s: %s", held.Name, oneLine(err))
 	}
@@ -39,7 +39,8 @@ func (m *making) read(r *recordv1.AddRead) error {
 	return err
 }
 
-func holds(lay *definition.Layout, im *image.Image, f *definition.IdentityField) bool {
+// Holds says whether an image has all bytes of an identity field.
+func Holds(lay *definition.Layout, im *image.Image, f *definition.IdentityField) bool {
 	at := image.Range{Start: lay.Start + f.Range.Start, End: lay.Start + f.Range.End}
 	return len(image.Common(im.Gaps(), []image.Range{at})) == 0
 }
@@ -59,7 +60,7 @@ func frameOf(lay *definition.Layout, im *image.Image, jobFrame string) (frame st
 		if !f.Vehicle {
 			continue
 		}
-		held := holds(lay, im, f)
+		held := Holds(lay, im, f)
 		frame = record.NormalFrame(f.Text(im.Bytes))
 		if held && (jobFrame == "" || frame == jobFrame) {
 			return frame, false
