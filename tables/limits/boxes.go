@@ -30,7 +30,7 @@ type area struct {
 	times int // the cells that each of these stands for, along inputs that make no difference; 0 is 1
 }
 
-// ceiling is what a value is held against; was is nil where the base had none.
+// edge is what a value is held against; was is nil where the base had none.
 type edge struct {
 	now, was *signal.Function
 	apart    *signal.Function // value less limit, where it is enclosed more narrowly so; else nil

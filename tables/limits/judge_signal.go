@@ -134,16 +134,18 @@ func (o *sounding) signalOf(of whose) (*signal.Function, error) {
 // references are the images whose quantities limits go by: the base's, since what the engine breathes does not change with
 // what a table says of it; and where a sensor of what feeds them is another one, the candidate's as well.
 func (o *sounding) references() error {
-	another := false
+	another, ofBaseToo := false, !o.in.Check && o.base != nil
 	for _, q := range slices.Sorted(maps.Keys(indexing(o.rule))) {
-		for _, f := range o.lay.Feeders(q) {
+		feeders := o.lay.Feeders(q)
+		ofBaseToo = ofBaseToo && len(feeders) == len(o.in.Layout.Feeders(q)) // another software may not compute it
+		for _, f := range feeders {
 			if err := o.knownAll(f.Tables); err != nil {
 				return err
 			}
 			another = another || o.fitted(f.Inputs) != ""
 		}
 	}
-	if !o.in.Check && o.base != nil {
+	if ofBaseToo {
 		o.refs = append(o.refs, o.set(ofBase).In(o.space))
 	}
 	if another || len(o.refs) == 0 {
