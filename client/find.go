@@ -141,7 +141,7 @@ func (c *Client) Search(text string, most int) (hits []Hit, more int, err error)
 	return hits, more, err
 }
 
-// Next is what comes next in a job, in words: what it waits for.
+// Next is what comes next in a job, in words: what it waits for; nothing where that is an alarm's end.
 func Next(j *recordv1.Job) string {
 	if j.GetState() != "open" {
 		return ""
@@ -150,7 +150,7 @@ func Next(j *recordv1.Job) string {
 	for _, w := range record.WaitsOf(j) {
 		words = append(words, w.String())
 	}
-	if len(words) == 0 {
+	if len(words) == 0 && len(j.GetAlarms()) == 0 {
 		return "close"
 	}
 	return strings.Join(words, ", ")

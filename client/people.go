@@ -30,6 +30,33 @@ func (c *Client) Retire(ctx context.Context, name string, compromised bool) (*re
 	return c.actOnPerson(ctx, name, &recordv1.Action{Body: &recordv1.Action_Retire{Retire: &recordv1.Retire{Name: name, Compromised: compromised}}})
 }
 
+// Ending is what retiring somebody ends.
+type Ending struct {
+	Person *recordv1.Person
+	// Waiting are their submissions that go on waiting: others can still sign or return them.
+	Waiting []string
+	// Void are the releases they signed that nobody has collected: with a compromised key they wait again.
+	Void []string
+}
+
+// Retiring is what retiring somebody would end.
+func (c *Client) Retiring(name string) (*Ending, error) {
+	return look(c, func(s *record.State) (*Ending, error) {
+		p, ok := s.Person(name)
+		if !ok {
+			return nil, usage("witnessmark person list", "nobody called %q is enrolled", name)
+		}
+		e := &Ending{Person: p, Void: s.Voidable(p)}
+		s.Waits(func(w record.Wait) bool {
+			if w.Author == name && (w.What == record.ToSign || w.What == record.ToReturn) {
+				e.Waiting = append(e.Waiting, w.Of.String())
+			}
+			return true
+		})
+		return e, nil
+	})
+}
+
 func (c *Client) actOnPerson(ctx context.Context, name string, a *recordv1.Action) (*recordv1.Person, error) {
 	if _, err := c.act(ctx, &deed{action: a}); err != nil {
 		return nil, err

@@ -7,6 +7,8 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
+	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
 )
@@ -16,6 +18,7 @@ type Found struct {
 	Readback *recordv1.Readback
 	Report   *calibrationv1.Report
 	Why      string
+	Is       string // which known image of the job it is in place of what was written, in words; else empty
 
 	Layout          *definition.Layout // with the two images that Report compares; nil where it is
 	Written, Actual []byte
@@ -37,7 +40,39 @@ func (c *Client) Readback(ctx context.Context, number uint32, path string, forma
 	d := &deed{}
 	d.bring(path, im.Bytes)
 	add := &recordv1.AddReadback{Job: number, Image: im.Message(), FileName: d.seal("file_name", filepath.Base(path))}
-	return c.enterReadback(ctx, add, d)
+	f, err := c.enterReadback(ctx, add, d)
+	if err == nil && f.Report != nil {
+		f.Is = c.knownAs(ctx, job, rules.Layout, im)
+	}
+	return f, err
+}
+
+// knownAs looks for what was read back among the job's reads and submissions. It is a help: what
+// cannot be fetched is passed over.
+func (c *Client) knownAs(ctx context.Context, job *recordv1.Job, lay *definition.Layout, found *image.Image) string {
+	is := func(of record.Name, m *recordv1.Image) bool {
+		b, err := c.download(ctx, of.String(), m.GetSha256())
+		if err != nil {
+			return false
+		}
+		known, err := image.FromMessage(m, lay.Start, b)
+		if err != nil {
+			return false
+		}
+		same, _ := compare.SameInCar(lay, known, found)
+		return same
+	}
+	for _, r := range job.GetReads() {
+		if of := (record.Name{Job: job.GetNumber(), Part: record.ARead, N: r.GetNumber()}); r.GetVoided() == nil && is(of, r.GetImage()) {
+			return record.WriteFailed(of, r.GetAsFound())
+		}
+	}
+	for _, sub := range job.GetSubmissions() {
+		if of := (record.Name{Job: job.GetNumber(), Part: record.ASubmission, N: sub.GetNumber()}); is(of, sub.GetImage()) {
+			return record.WriteFailed(of, false)
+		}
+	}
+	return ""
 }
 
 func notCollected(number uint32) error {

@@ -78,7 +78,7 @@ func CheckSum(tx ReadTx) error {
 			return false, fmt.Errorf("%w: a %q is found by a scan alone", ErrDamaged, kind)
 		}
 		if !bytes.Equal(named, value) {
-			return false, fmt.Errorf("%w: a %s is there twice", ErrDamaged, kind) // its key may be what nobody is told
+			return false, fmt.Errorf("%w: a %q is there twice", ErrDamaged, kind) // its key may be what nobody is told
 		}
 		found = found.Add(kind, key, value)
 		return true, nil

@@ -40,7 +40,7 @@ func firstAttempt(s *stageSet) {
 	s.as("technician", 0, "read", "add", "1", s.path("asfound.hex"))
 	s.say("3. The calibrator submits a first map. One boost cell was typed ten times too high, and the advance goes\n" +
 		"beyond what the limits allow on this fuel.")
-	s.as("calibrator", 0, "submit", "1", s.path("submission-1.bin"), "--note", "boost and advance for the larger wheel", "--meant", demoMeant)
+	s.as("calibrator", 1, "submit", "1", s.path("submission-1.bin"), "--note", "boost and advance for the larger wheel", "--meant", demoMeant)
 	s.as("calibrator", 2, "sign", "1.1")
 	s.brief("lead", 0, "Changed tables", "sheet", "1.1")
 	s.as("lead", 2, "sign", "1.1")

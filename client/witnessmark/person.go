@@ -55,12 +55,24 @@ func newPersonEnrol(a *app) *cobra.Command {
 }
 
 func newPersonRetire(a *app) *cobra.Command {
-	var compromised bool
+	var compromised, yes bool
 	cmd := &cobra.Command{
-		Use:   "retire NAME [--compromised]",
-		Short: "End a person's part",
+		Use:   "retire NAME [--compromised] [--yes]",
+		Short: "End a person's part; says what that ends, and asks at a terminal",
 		Args:  takes(1),
 		RunE: a.acts(func(ctx context.Context, c *client.Client, args []string) error {
+			ends, err := c.Retiring(args[0])
+			if err != nil {
+				return err
+			}
+			for _, line := range endingText(ends, compromised) {
+				a.aside("", line)
+			}
+			if !yes {
+				if err := a.confirmed("retire " + ends.Person.GetName() + "?"); err != nil {
+					return err
+				}
+			}
 			p, err := c.Retire(ctx, args[0], compromised)
 			if err != nil {
 				return err
@@ -69,7 +81,24 @@ func newPersonRetire(a *app) *cobra.Command {
 		}),
 	}
 	cmd.Flags().BoolVar(&compromised, "compromised", false, "the key may be in other hands: void its sign-offs that nobody has collected")
+	cmd.Flags().BoolVar(&yes, "yes", false, "do not ask")
 	return cmd
+}
+
+// endingText says what retiring ends.
+func endingText(e *client.Ending, compromised bool) []string {
+	lines := []string{fmt.Sprintf("%s (%s) signs and sees nothing more from then on; what they signed stays", clean(e.Person.GetName()), strings.Join(e.Person.GetRoles(), ", "))}
+	if len(e.Waiting) > 0 {
+		lines = append(lines, "their submissions go on waiting: "+strings.Join(e.Waiting, ", "))
+	}
+	switch {
+	case len(e.Void) == 0:
+	case compromised:
+		lines = append(lines, "these releases lose their sign-off and wait again: "+strings.Join(e.Void, ", "))
+	default:
+		lines = append(lines, "these releases they signed can still be collected: "+strings.Join(e.Void, ", ")+"; --compromised voids them")
+	}
+	return lines
 }
 
 func writePeople(w io.Writer, people []*recordv1.Person) error {

@@ -51,6 +51,9 @@ func newReadbackCommand(a *app) *cobra.Command {
 			if found.Report == nil {
 				return nil
 			}
+			if found.Is != "" {
+				fmt.Fprintln(w, found.Is)
+			}
 			fmt.Fprintln(w, clean(found.Why))
 			return sheet.Write(w, found.Report, sheet.Options{Layout: found.Layout, Base: found.Written, Candidate: found.Actual, Unsigned: true, Width: a.width()})
 		})

@@ -6,13 +6,14 @@ import (
 	"github.com/spf13/cobra"
 
 	"witnessmark/client"
+	"witnessmark/tables/severity"
 )
 
 func newSubmitCommand(a *app) *cobra.Command {
 	var note, meant, from string
 	cmd := &cobra.Command{
 		Use:   "submit JOB FILE --note TEXT [--from NAME] [--meant TABLE,…]",
-		Short: "Submit a modified image; prints JOB.N and the verdict",
+		Short: "Submit a modified image; prints JOB.N and the verdict; status 1 where that is danger",
 		Args:  takes(2),
 	}
 	cmd.Flags().StringVar(&note, "note", "", "what was changed, and why")
@@ -43,6 +44,7 @@ func newSubmitCommand(a *app) *cobra.Command {
 				return err
 			}
 		}
+		a.saidNo = s.Judgement.GetVerdict() == string(severity.Danger) // entered, and nobody can sign it
 		return a.line(s, "%s %s", client.Name(s), s.Judgement.GetVerdict())
 	})
 	return required(cmd, "note")

@@ -146,13 +146,8 @@ func applySignOff(c *change) {
 // voidSignatures takes back what a key signed, as far as it was not collected. Such a submission
 // waits again, or was replaced if a newer one of its author came: it never was released after all.
 func (c *change) voidSignatures(keyID string) {
-	for _, key := range c.keys(docSignedWith, under(keyID)) {
-		job, n, _ := strings.Cut(key, "\x00")
-		sub := SubmissionOf(c.job(number(job)), number(n))
-		if sub.GetSignedWith() != keyID || sub.GetCollected() || !IsRelease(sub) {
-			continue
-		}
-		c.changeJob(number(job), func(j *recordv1.Job) {
+	for _, sub := range c.voidable(keyID) {
+		c.changeJob(sub.GetJob(), func(j *recordv1.Job) {
 			sub.Voided, sub.State, sub.Latest = true, Waiting, uint32(c.entry)
 			for _, newer := range j.GetSubmissions()[sub.GetNumber():] {
 				if author(newer) == author(sub) {
@@ -162,4 +157,23 @@ func (c *change) voidSignatures(keyID string) {
 		})
 		c.about(sub, "", "sign-off of %s voided: its key was compromised", subName(sub))
 	}
+}
+
+// voidable are the releases that a key signed and nobody collected.
+func (s *State) voidable(keyID string) (out []*recordv1.Submission) {
+	for _, key := range s.keys(docSignedWith, under(keyID)) {
+		job, n, _ := strings.Cut(key, "\x00")
+		if sub := SubmissionOf(s.job(number(job)), number(n)); sub.GetSignedWith() == keyID && !sub.GetCollected() && IsRelease(sub) {
+			out = append(out, sub)
+		}
+	}
+	return out
+}
+
+// Voidable names the releases whose sign-off would be void if a person's key were compromised.
+func (s *State) Voidable(who *recordv1.Person) (out []string) {
+	for _, sub := range s.voidable(who.GetKeyId()) {
+		out = append(out, subName(sub))
+	}
+	return out
 }

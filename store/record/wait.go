@@ -38,12 +38,12 @@ type Wait struct {
 }
 
 func (w Wait) String() string {
-	words := map[string]string{ToSignAgain: "sign again", ToReadBack: "read back"}[w.What]
-	if words == "" {
-		words = w.What
-	}
-	if w.Of.Part == TheJob {
-		return words
+	words := w.What
+	switch w.What {
+	case ToSignAgain:
+		words = "sign again"
+	case ToReadBack:
+		words = "read back"
 	}
 	return words + " " + w.Of.String()
 }
