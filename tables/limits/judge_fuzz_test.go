@@ -106,3 +106,42 @@ func FuzzExpression(f *testing.F) {
 		}
 	})
 }
+
+var anySignalRules = []string{
+	`"range":{"unit":"deg","min":0,"max":30}`, `"change":{"unit":"deg","max_up":1,"max_down":1}`, `"change":{"percent":true,"max_up":10}`,
+	`"envelope":{"side":"max","unit":"deg","x":{"quantity":"filling","unit":"1","points":[0,1]},"values":[[42,22]]}`,
+	`"range":{"unit":"deg","max":30},"where":{"filling":{"from":50,"to":90,"unit":"%"}}`,
+	`"envelope":{"side":"min","unit":"deg","x":{"quantity":"engine_speed","unit":"1/min","points":[0,9000]},"values":[[0,2]]},"where":{"filling":{"to":90,"unit":"%"},"voltage":{"from":1,"to":1,"unit":"V"}}`,
+}
+
+// Whatever the tables that a signal depends on hold: no panic, the same answer twice, and findings that make sense.
+func TestAnySignals(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		odd := rapid.OneOf(rapid.Float64Range(-3, 600), rapid.SampledFrom([]float64{nan, inf, -inf, 0, 1, 40, math.MaxFloat64, math.SmallestNonzeroFloat64}))
+		r := meterRig()
+		cand := map[string][]float64{}
+		for _, id := range []string{"meter", "base"} {
+			r.cells[id] = rapid.SliceOfN(odd, 2, 2).Draw(rt, id)
+			cand[id] = rapid.SliceOfN(odd, 2, 2).Draw(rt, id+" now")
+		}
+		in := r.judging(t, cand)
+		in.budget = 300
+		if rapid.Bool().Draw(rt, "fitted") {
+			in.Job = &calibrationv1.JobFacts{Numbers: map[string]float64{"meter_changed": 1}}
+		}
+		for _, text := range anySignalRules {
+			out := checked(t, in, onPlug(text, ""))
+			for _, f := range out.Findings {
+				if f.Signal != "plug" || f.Count == 0 || f.Rule == "r" && (!(f.Worst.Excess > 0) || f.Worst.GetBound() < f.Worst.Excess || f.Origin == "" || len(f.Worst.Inputs) != 2) {
+					rt.Fatalf("%s: %v", text, f)
+				}
+			}
+			if len(out.Findings)+len(out.Margins)+len(out.Unjudged)+len(out.Passed)+len(out.JudgedBy) == 0 {
+				rt.Fatalf("%s: no word of it", text)
+			}
+			if again := checked(t, in, onPlug(text, "")); fmt.Sprint(again.Findings, again.Margins, again.Unjudged, again.JudgedBy) != fmt.Sprint(out.Findings, out.Margins, out.Unjudged, out.JudgedBy) {
+				rt.Fatalf("%s: another answer the second time", text)
+			}
+		}
+	})
+}
