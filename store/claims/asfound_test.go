@@ -201,3 +201,59 @@ func TestAsFoundIsAnInput(t *testing.T) {
 		t.Errorf("the older judgement: %v", err)
 	}
 }
+
+// TestDrift: a limit on the way from what the car first came with. Where that becomes another read, a
+// release that was signed as clear may be a warning: it needs a new sign-off then, and gets one.
+func TestDrift(t *testing.T) {
+	w := newWorld(t)
+	drift := strings.Replace(road, "range: {unit: kPa, max: 200}", "change: {unit: kPa, max_up: 30, max_down: 30, since: as-found}", 1)
+	w.do(&recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: w.file(drift)}}})
+	w.visit("A", picture("FRAME001", 140))
+	w.visit("A", picture("FRAME001", 120))
+	n := w.visit("A", picture("FRAME001", 145))
+	w.do(w.submit(n, w.image(picture("FRAME001", 160))))
+	w.do(w.sign(n, 1))
+	signed := w.job(n).GetSubmissions()[0].GetSignOff().GetJudgement()
+	w.do(&recordv1.Action{Body: &recordv1.Action_Void{Void: &recordv1.VoidRead{Job: 1, Read: 1, Because: "of another day"}}})
+	c := w.collect(n, 1)
+	_, _, err := w.fill(c)
+	w.ok(err)
+	now := c.GetCollect().GetJudgement()
+	if signed.GetVerdict() != "clear" || now.GetVerdict() != "warning" || record.Worse(signed, now) == "" {
+		t.Fatalf("signed %v, now %v", signed, now)
+	}
+	w.do(w.sign(n, 1, "high:boost"))
+	w.do(w.collect(n, 1))
+}
+
+// counted is a source that counts what it is asked for.
+type counted struct {
+	*world
+	views, blobs int
+}
+
+func (c *counted) View(fn func(*record.State) error) error { c.views++; return c.world.View(fn) }
+func (c *counted) Blob(what string, sha image.Hash) ([]byte, error) {
+	c.blobs++
+	return c.world.Blob(what, sha)
+}
+
+// TestAsFoundIsOneLook: a car's fortieth visit asks the source for what its third does.
+func TestAsFoundIsOneLook(t *testing.T) {
+	w := newWorld(t)
+	var views, blobs int
+	for i := range byte(40) {
+		n := w.visit("A", picture("FRAME001", 100+i))
+		src := &counted{world: w}
+		if _, err := New().Fill(src, w.submit(n, w.image(picture("FRAME001", 180))), w.sealed); err != nil {
+			t.Fatal(err)
+		}
+		w.sealed = nil
+		if i == 2 {
+			views, blobs = src.views, src.blobs
+		}
+		if i > 2 && (src.views != views || src.blobs != blobs) {
+			t.Fatalf("visit %d: %d looks and %d files, the third %d and %d", i+1, src.views, src.blobs, views, blobs)
+		}
+	}
+}
