@@ -200,6 +200,7 @@ func wholeVisit(w *asked) {
 	w.as("calibrator", "tray", 1, "tray")
 	w.as("technician", "read-back", 0, "readback", "1", w.path("two.bin"))
 	w.as("calibrator", "note", 0, "note", "1.3", "fuel", "how did it pull?", "--file", w.path("engine.yaml"))
+	w.as("technician", "notes", 0, "note", "show", "1")
 	w.as("technician", "read's sheet", 0, "sheet", "1.read2")
 	w.as("technician", "read-back's sheet", 0, "sheet", "1.back1")
 	w.as("technician", "outcome", 0, "outcome", "1")
