@@ -96,11 +96,15 @@ func Known(unit string) error {
 // IsGauge reports whether values are pressures against ambient: the unit is one of pressure,
 // and its annotation or the quantity says gauge.
 func IsGauge(quantity, unit string) bool {
+	named := strings.Contains(strings.ToLower(quantity), "gauge")
+	if !named && !strings.Contains(unit, "{") { // nothing says so, which most units need not be parsed for
+		return false
+	}
 	u, err := parse(unit)
 	if err != nil || u.dim != pressure {
 		return false
 	}
-	return u.gauge || strings.Contains(strings.ToLower(quantity), "gauge")
+	return u.gauge || named
 }
 
 // pair parses two units that must be of one kind; both are nil where the texts are equal
