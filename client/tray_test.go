@@ -138,3 +138,25 @@ func TestTrayInOrder(t *testing.T) {
 		t.Errorf("without the server: %+v", tray.Waits[0])
 	}
 }
+
+// By the clock of whoever looks, a collection that nobody read back in a day is an alarm, until it was, or
+// somebody says why it cannot be. The fake admits everything in the past.
+func TestNotReadBack(t *testing.T) {
+	w := newWorld(t).released()
+	w.must(nil, w.collect(w.tech))
+	alarms := func() (out []string) {
+		tray, err := w.tech.Tray(ctx, 0)
+		w.must(nil, err)
+		for _, a := range tray.Alarms {
+			out = append(out, a.Alarm+" "+a.Submission)
+		}
+		return out
+	}
+	if got := alarms(); !slices.Equal(got, []string{"not-read-back 1.1"}) {
+		t.Errorf("collected: %q", got)
+	}
+	w.must(w.tech.NotPossible(ctx, 1, "locked controller"))
+	if got := alarms(); got != nil {
+		t.Errorf("cannot be read back: %q", got)
+	}
+}

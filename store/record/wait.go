@@ -68,8 +68,11 @@ func (w Wait) May(who *recordv1.Person, onePerson bool) bool {
 
 // Verdict is a submission's verdict by the newest revisions, as far as the ledger says.
 func Verdict(sub *recordv1.Submission) string {
-	if worse := sub.GetJudgedWorse(); worse != nil {
-		return worse.GetVerdict()
+	switch {
+	case sub.GetJudgedWorse() != nil:
+		return sub.GetJudgedWorse().GetVerdict()
+	case sub.GetSignOff() != nil:
+		return sub.GetSignOff().GetJudgement().GetVerdict()
 	}
 	return sub.GetJudgement().GetVerdict()
 }
