@@ -125,7 +125,7 @@ func (s *session) axisOrder() {
 			if len(a.indices) == 0 && (s.check || !s.cutShort(j.d.Table.ID, a.name)) {
 				continue
 			}
-			wrong := disordered(a.points)
+			wrong := Disordered(a.points)
 			f.Count += uint32(len(wrong))
 			for _, i := range wrong {
 				what = append(what, fmt.Sprintf("along %s, breakpoint %d is %s after %s", a.name, i, short(a.points[i]), short(a.points[i-1])))
@@ -144,8 +144,8 @@ func (s *session) cutShort(id, axis string) bool {
 	return axis == "x" && c.xMoved || axis == "y" && c.yMoved
 }
 
-// disordered is the breakpoints that break the order which most neighbours keep.
-func disordered(points []float64) []int {
+// Disordered is the indices of the breakpoints that break the order which most neighbours keep.
+func Disordered(points []float64) []int {
 	var notRising, notFalling []int
 	for i := 1; i < len(points); i++ {
 		if !(points[i] > points[i-1]) { // NaN too

@@ -115,7 +115,7 @@ func TestOfImage(t *testing.T) {
 	}{
 		{"as it is", "", "", func([]byte) {}, nil},
 		{"another software", "", "", func(b []byte) { b[3] = '2' }, []string{"caution identity"}},
-		{"an axis that does not rise", "", "", func(b []byte) { b[0x11] = 20 }, []string{"caution d.yaml:11: tables[0]: in the image: axis-order:boost", "caution d.yaml:12: tables[1]: in the image: axis-order:spark"}},
+		{"an axis that does not rise", "", "", func(b []byte) { b[0x11] = 20 }, []string{"caution d.yaml:9: axes[0]: axis rpm: 1 of 4 breakpoints are out of order, the first: 1000 after 1000"}},
 		{"a wrong factor", "factor: 0.5", "factor: 5", func([]byte) {}, []string{"caution d.yaml:12: tables[1]: table spark holds 100 to 250 deg; 4 of 4 values are far outside what ignition_advance usually is; allowed: usually -60 to 80 deg"}},
 		{"an axis far out", "factor: 50", "factor: 500", func([]byte) {}, []string{"caution d.yaml:9: axes[0]: axis rpm holds 10000 to 60000 1/min; 3 of 4 values"}},
 		{"no such label", "labels: {0: off, 1: on}}}\n  - {id: pump", "labels: {0: off}}}\n  - {id: pump", func([]byte) {}, []string{"caution d.yaml:14: tables[3].conversion.labels: table fan holds raw 1"}},

@@ -25,6 +25,9 @@ func OfImage(name string, file []byte, lay *definition.Layout, im *image.Image) 
 		d.say(severity.Notice, d.pathOf(u.GetTable()), "", "not looked at: %s", u.GetReason())
 	}
 	for _, f := range r.GetFindings() {
+		if f.GetRule() == "axis-order" {
+			continue // of each axis once, below
+		}
 		level := severity.Caution
 		if !severity.Of(f.GetSeverity()).AtLeast(severity.Caution) {
 			level = severity.Notice
@@ -47,6 +50,7 @@ func (d *ofDefinition) values(im *image.Image) {
 	known := func(c *definition.Cells) bool { return c == nil || len(lacks(d.lay, im, c)) == 0 }
 	for _, a := range d.lay.Axes {
 		if known(a.Cells) {
+			d.order(a, a.Breakpoints(im.Bytes))
 			d.ask(d.axes[a], "axis "+a.ID, a.Quantity, a.Unit, a.Breakpoints(im.Bytes))
 		}
 	}
@@ -85,6 +89,14 @@ func (d *ofDefinition) ask(path, what, quantity, unit string, values []float64) 
 	}
 	if n > 0 {
 		d.say(severity.Caution, path, u.String(), "%s holds %.6g to %.6g %s; %d of %d values are far outside what %s usually is", what, low, high, unit, n, len(values), quantity)
+	}
+}
+
+// order asks whether breakpoints rise or fall; places of an index axis need not.
+func (d *ofDefinition) order(a *definition.Axis, points []float64) {
+	if wrong := compare.Disordered(points); len(wrong) > 0 && !a.Index {
+		i := wrong[0]
+		d.say(severity.Caution, d.axes[a], "breakpoints that rise, or fall", "axis %s: %d of %d breakpoints are out of order, the first: %.6g after %.6g", a.ID, len(wrong), len(points), points[i], points[i-1])
 	}
 }
 
