@@ -114,7 +114,11 @@ func (r *Run) spreadStamps() {
 			steps[g-1] = r.Time[starts[g]] - r.Time[starts[g-1]]
 		}
 	}
-	size, step := median(slices.Clone(sizes)), median(slices.Clone(steps))
+	whole := sizes
+	if n > 2 {
+		whole = sizes[1 : n-1] // the first and the last may be cut
+	}
+	size, step := median(slices.Clone(whole)), median(slices.Clone(steps))
 	for g := range n {
 		at, from, rows := r.Time[starts[g]], 0.0, sizes[g]
 		width := step

@@ -14,6 +14,7 @@ const (
 	fastest     = 50000 // 1/min: more is a wrong unit, and a grid without end
 	leastInside = 8     // samples that a fit takes at least; the window widens until it has them
 	peakInside  = 4     // samples within halfWidth that a peak rests on at least
+	sure        = 2.5   // standard errors of an interval: more than 1.96, since the scatter is estimated and a peak picks the highest of many
 )
 
 // MakeCurve is torque and power over engine speed on a sweep, corrected as asked for. Torque is taken
@@ -83,7 +84,7 @@ func (c *Curve) fit(s Sweep, more float64) {
 	c.residuals()
 	scatter := float64(c.Spread * c.memory())
 	for i, p := range c.Points {
-		noise := 2 * scatter * math.Sqrt(p.norm)
+		noise := sure * scatter * math.Sqrt(p.norm)
 		c.Points[i].PlusMinus = math.Sqrt(float64((noise+p.bend)*(noise+p.bend)) + float64(more*more))
 	}
 	c.gaps(missed)

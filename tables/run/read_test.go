@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"math/rand/v2"
 	"runtime"
 	"strconv"
 	"strings"
@@ -125,6 +126,14 @@ func FuzzRead(f *testing.F) {
 	f.Add("time [s]\tx\n0\t\"a\"\"b\"\n")
 	f.Add("time [h],torque [N.m],engine_speed [rad/s]\n1e-3,-5,+.5\n2,1e30,1.\n")
 	f.Add(pull{torque: published, low: 1500, top: 5500, seconds: 3, rate: 10}.csv())
+	for _, c := range asTheyAre {
+		f.Add(c.file)
+	}
+	for i, has := range troubles {
+		a := &afternoon{has: map[trouble]bool{has: true, slow: true}, noise: 1, rng: rand.New(rand.NewPCG(uint64(i), 3))}
+		text, _, _ := a.file()
+		f.Add(string(text))
+	}
 	mapped := &calibrationv1.ChannelMap{Channels: []*calibrationv1.Channel{{Header: "x", Quantity: "torque", Unit: "N.m"}}}
 	f.Fuzz(func(t *testing.T, csv string) {
 		for _, m := range []*calibrationv1.ChannelMap{nil, mapped} {
@@ -145,12 +154,16 @@ func FuzzRead(f *testing.F) {
 					t.Fatalf("time %v after %v", v, r.Time[i-1])
 				}
 			}
-			s, err := FindSweep(r)
+			all, err := FindSweeps(r)
 			if err != nil {
 				continue
 			}
-			if c, err := MakeCurve(r, s, Options{}); err == nil {
-				Quality(r, s, c)
+			for n, s := range all {
+				for _, o := range []Options{{}, {Place: Crank}, {Ratio: 4}, {Circumference: 2}} {
+					if c, err := MakeCurve(r, s, o); err == nil {
+						Summary(r, all, n+1, c, Quality(r, s, c))
+					}
+				}
 			}
 		}
 	})
