@@ -4,62 +4,106 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"slices"
-	"sort"
 
-	"gonum.org/v1/gonum/stat/distuv"
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 )
 
-// confidence of the interval that a gain must exceed: of a hundred runs without any gain, one is
-// let through.
-const confidence = 0.99
+// leastBySpeed is how many runs a side must have before an engine speed shows anything by itself.
+const leastBySpeed = 3
 
-// Compare is the gain of after over before, with the mean and the area over the band from low to
-// high (0 and 0: all that every run covers). With two runs or more on each side, a gain is shown if it
-// is beyond half the width of its 99 per cent interval (Student's t, the spread of both sides
-// pooled, so runs count, not samples); with one run a side the spread cannot be told and nothing is
-// shown. Runs at two places, or corrected differently, or on two grids, are not compared.
-func Compare(before, after []*Curve, low, high float64) (*Gain, error) {
+// Gained is the gain of after over before: mean torque and power over the grid's engine speeds from low
+// to high (0 and 0: all that every run has), the peaks there, and torque at each of them. A gain is shown
+// if it is beyond its plus_minus, the half width of intervals that hold together in 99 of 100
+// jobs: what the runs of a side differ by (so runs count, not samples), and what the
+// weather can have made. With one run on a side nothing is shown, and with two nothing at single engine
+// speeds. Runs at two places, corrected differently, or on two grids are not compared.
+func Gained(before, after []*Pull, low, high float64) (*calibrationv1.RunGain, error) {
 	if len(before) == 0 || len(after) == 0 {
 		return nil, errors.New("a gain needs a run before and a run after")
 	}
-	all := append(append([]*Curve{}, before...), after...)
-	if err := alike(all); err != nil {
+	all := append(append([]*Pull{}, before...), after...)
+	if err := mayCompare(all); err != nil {
 		return nil, err
 	}
-	c := before[0]
-	from, to := c.Points[0].Speed, c.Points[len(c.Points)-1].Speed
-	for _, o := range all[1:] {
-		from, to = max(from, o.Points[0].Speed), min(to, o.Points[len(o.Points)-1].Speed)
+	c := &comparison{pulls: all, design: designOf(before, after)}
+	if err := c.band(low, high); err != nil {
+		return nil, err
 	}
-	if low == 0 && high == 0 {
-		low, high = from, to
+	first := all[0].Curve
+	from, to := c.grid[0], c.grid[len(c.grid)-1]
+	g := &calibrationv1.RunGain{Place: string(first.Place), Correction: string(first.Correction.Standard),
+		RunsBefore: uint32(len(before)), RunsAfter: uint32(len(after)), From: from, To: to}
+	asked := c.effects(func(p *Pull) float64 { return p.Curve.Correction.Factor })
+	drift := c.drift(asked[meanTorque])
+	if c.design.drift {
+		asked = c.effects(func(p *Pull) float64 { return p.Curve.Correction.Factor })
 	}
-	if !(low >= from && high <= to && low < high) {
-		return nil, fmt.Errorf("a band of %g to %g 1/min; allowed: inside %g to %g, which every run covers", low, high, from, to)
+	weather := c.weather(asked)
+	c.widths(asked, weather.plusMinus)
+	g.MeanTorque, g.MeanPower = c.amount(asked[meanTorque]), c.amount(asked[meanPower])
+	g.PeakTorque, g.PeakPower = c.amount(asked[peakTorque]), c.amount(asked[peakPower])
+	for i, speed := range c.grid {
+		a := c.amount(asked[amounts+i])
+		g.Points = append(g.Points, &calibrationv1.GainAtSpeed{Speed: speed, Gain: a.Gain, PlusMinus: a.PlusMinus, Shown: a.Shown})
 	}
-	g := &Gain{Place: c.Place, Correction: c.Correction.Standard, RunsBefore: len(before), RunsAfter: len(after),
-		SpreadKnown: len(before) > 1 && len(after) > 1, Low: low, High: high}
-	g.overSpeed(before, after, from, to)
-	amount := func(unit string, of func(*Curve) (value, speed float64)) Amount {
-		return compareAmount(before, after, unit, of)
+	if t, p := g.MeanTorque.PlusMinus, g.MeanPower.PlusMinus; t != nil && p != nil {
+		g.LeastShown = &calibrationv1.LeastShown{Torque: *t, Power: *p}
 	}
-	g.PeakTorque = amount("N.m", func(c *Curve) (float64, float64) { return c.PeakTorque.Torque, c.PeakTorque.Speed })
-	g.PeakPower = amount("kW", func(c *Curve) (float64, float64) { return c.PeakPower.Power, c.PeakPower.Speed })
-	torque := func(p Point) float64 { return p.Torque }
-	power := func(p Point) float64 { return p.Power }
-	g.AreaTorque = amount("N.m/min", func(c *Curve) (float64, float64) { return c.area(torque, low, high), 0 })
-	g.AreaPower = amount("kW/min", func(c *Curve) (float64, float64) { return c.area(power, low, high), 0 })
-	g.MeanTorque = amount("N.m", func(c *Curve) (float64, float64) { return c.area(torque, low, high) / (high - low), 0 })
-	g.MeanPower = amount("kW", func(c *Curve) (float64, float64) { return c.area(power, low, high) / (high - low), 0 })
-	g.Verdict = g.words()
+	for _, list := range [][]Remark{c.fewRuns(), weather.remarks, drift, c.heat(), c.cut(low, high)} {
+		for _, r := range list {
+			g.Remarks = append(g.Remarks, &calibrationv1.RunRemark{Kind: r.Kind, Speed: r.Speed, Text: r.Text})
+		}
+	}
+	g.Says = Sentence(g, "N·m", 1)
 	return g, nil
 }
 
-// alike refuses curves that must not be compared.
-func alike(curves []*Curve) error {
-	c := curves[0]
-	for _, o := range curves[1:] {
+// The values of a run that are compared, before those at each engine speed.
+const (
+	meanTorque = iota
+	meanPower
+	peakTorque
+	peakPower
+	amounts
+)
+
+// comparison is the runs of both sides over the engine speeds that all have.
+type comparison struct {
+	pulls  []*Pull // before, then after
+	design *design
+	grid   []float64   // 1/min
+	torque [][]float64 // N.m, of each run at each engine speed, uncorrected
+}
+
+// compared is one value in comparison. Width is 0 where the spread cannot be told, or may show nothing.
+type compared struct {
+	effect
+	width float64
+}
+
+// designOf takes the order from the pulls if all have one.
+func designOf(before, after []*Pull) *design {
+	d := &design{}
+	known := true
+	for side, pulls := range [][]*Pull{before, after} {
+		for _, p := range pulls {
+			d.after, d.order = append(d.after, side == 1), append(d.order, float64(p.Order))
+			known = known && p.Order > 0
+		}
+	}
+	if !known {
+		for i := range d.order {
+			d.order[i] = float64(i + 1)
+		}
+	}
+	return d
+}
+
+// mayCompare refuses runs that must not be compared.
+func mayCompare(pulls []*Pull) error {
+	c := pulls[0].Curve
+	for _, p := range pulls[1:] {
+		o := p.Curve
 		switch {
 		case o.Place != c.Place:
 			return fmt.Errorf("%s is torque at the %s and %s at the %s: the two are never compared", c.Run, c.Place, o.Run, o.Place)
@@ -68,95 +112,123 @@ func alike(curves []*Curve) error {
 		case o.Step != c.Step:
 			return fmt.Errorf("%s has a grid of %g 1/min and %s one of %g: one grid is needed", c.Run, c.Step, o.Run, o.Step)
 		}
-		a, b := c.Points[0].Speed, c.Points[len(c.Points)-1].Speed
-		if n := len(o.Points); min(b, o.Points[n-1].Speed)-max(a, o.Points[0].Speed) < c.Step {
-			return fmt.Errorf("%s and %s have no engine speeds in common", c.Run, o.Run)
-		}
 	}
 	return nil
 }
 
-// overSpeed fills the gain at every grid speed that all runs have.
-func (g *Gain) overSpeed(before, after []*Curve, from, to float64) {
-	all := append(append([]*Curve{}, before...), after...)
-	for _, p := range before[0].Points {
-		lacks := func(c *Curve) bool { _, ok := c.on(p.Speed); return !ok }
-		if p.Speed < from || p.Speed > to || slices.ContainsFunc(all, lacks) {
+// band finds the engine speeds from low to high that every run has; 0 is no bound.
+func (c *comparison) band(low, high float64) error {
+	if math.IsNaN(low) || math.IsNaN(high) || low < 0 || high < 0 || high != 0 && high <= low {
+		return fmt.Errorf("a band of %g to %g 1/min; allowed: the lower engine speed first", low, high)
+	}
+	if high == 0 {
+		high = math.Inf(1)
+	}
+	c.torque = make([][]float64, len(c.pulls))
+	var from, to float64
+	for _, at := range c.pulls[0].Curve.Points {
+		row := make([]float64, 0, len(c.pulls))
+		for _, p := range c.pulls {
+			if t, ok := p.torque(at.Speed); ok {
+				row = append(row, t)
+			}
+		}
+		if len(row) < len(c.pulls) {
 			continue
 		}
-		t := compareAmount(before, after, "N.m", func(c *Curve) (float64, float64) { q, _ := c.on(p.Speed); return q.Torque, 0 })
-		w := compareAmount(before, after, "kW", func(c *Curve) (float64, float64) { q, _ := c.on(p.Speed); return q.Power, 0 })
-		g.Points = append(g.Points, GainPoint{Speed: p.Speed, TorqueBefore: t.Before, TorqueAfter: t.After, PowerBefore: w.Before, PowerAfter: w.After,
-			Torque: t.Gain, Power: w.Gain, TorqueSpread: t.Spread, PowerSpread: w.Spread, Shown: t.Shown})
-	}
-}
-
-// on is the curve's own point at a grid speed, where it has one.
-func (c *Curve) on(speed float64) (Point, bool) {
-	i := sort.Search(len(c.Points), func(i int) bool { return c.Points[i].Speed >= speed })
-	if i == len(c.Points) || c.Points[i].Speed != speed {
-		return Point{}, false
-	}
-	return c.Points[i], true
-}
-
-// area is the integral of a value over engine speed, by straight lines between grid points.
-func (c *Curve) area(of func(Point) float64, low, high float64) float64 {
-	sum := 0.0
-	for i := 1; i < len(c.Points); i++ {
-		a, b := c.Points[i-1], c.Points[i]
-		lo, hi := max(low, a.Speed), min(high, b.Speed)
-		if lo >= hi {
+		if from == 0 {
+			from = at.Speed
+		}
+		if to = at.Speed; at.Speed < low || at.Speed > high {
 			continue
 		}
-		value := func(speed float64) float64 {
-			t := (speed - a.Speed) / (b.Speed - a.Speed)
-			return float64(of(a)*(1-t)) + float64(of(b)*t)
+		c.grid = append(c.grid, at.Speed)
+		for i, t := range row {
+			c.torque[i] = append(c.torque[i], t)
 		}
-		sum += float64((value(lo) + value(hi)) / 2 * (hi - lo))
 	}
-	return sum
-}
-
-// compareAmount is one number of each run, before and after.
-func compareAmount(before, after []*Curve, unit string, of func(*Curve) (value, speed float64)) Amount {
-	side := func(curves []*Curve) (value, speed, squares float64) {
-		n := float64(len(curves))
-		for _, c := range curves {
-			v, s := of(c)
-			value += v / n
-			speed += s / n
-		}
-		for _, c := range curves {
-			v, _ := of(c)
-			squares += float64((v - value) * (v - value))
-		}
-		return value, speed, squares
-	}
-	a := Amount{Unit: unit}
-	var sb, sa float64
-	a.Before, a.SpeedBefore, sb = side(before)
-	a.After, a.SpeedAfter, sa = side(after)
-	a.Gain = a.After - a.Before
-	nb, na := float64(len(before)), float64(len(after))
-	if nb < 2 || na < 2 {
-		return a
-	}
-	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: nb + na - 2}.Quantile((1 + confidence) / 2)
-	a.Spread = t * math.Sqrt((sb+sa)/(nb+na-2)*(1/nb+1/na))
-	a.Shown = math.Abs(a.Gain) > a.Spread
-	return a
-}
-
-// words is what was shown, by the mean over the band.
-func (g *Gain) words() string {
-	m := g.MeanTorque
-	where := fmt.Sprintf("mean torque from %g to %g 1/min at the %s", g.Low, g.High, g.Place)
 	switch {
-	case !g.SpreadKnown:
-		return fmt.Sprintf("%s: %+.1f N.m, not shown: with one run on a side the spread between runs cannot be told", where, m.Gain)
-	case !m.Shown:
-		return fmt.Sprintf("%s: %+.1f N.m, not shown: within the spread of ±%.1f N.m", where, m.Gain, m.Spread)
+	case to == from:
+		return errors.New("the runs have no two engine speeds in common")
+	case low != 0 && low < from || !math.IsInf(high, 1) && high > to || len(c.grid) < 2:
+		return fmt.Errorf("a band of %g to %g 1/min; allowed: inside %g to %g, which every run covers", low, high, from, to)
 	}
-	return fmt.Sprintf("%s: %+.1f N.m, shown: beyond the spread of ±%.1f N.m (%d runs before, %d after)", where, m.Gain, m.Spread, g.RunsBefore, g.RunsAfter)
+	return nil
+}
+
+// effects is every value in comparison, each run's torque times its factor.
+func (c *comparison) effects(factor func(*Pull) float64) []compared {
+	values := make([][]float64, amounts+len(c.grid))
+	for i, p := range c.pulls {
+		for k, v := range c.valuesOf(c.torque[i], factor(p)) {
+			values[k] = append(values[k], v)
+		}
+	}
+	out := make([]compared, len(values))
+	for k, v := range values {
+		out[k].effect = c.design.of(v)
+	}
+	return out
+}
+
+// valuesOf is the amounts of one run, and its torque at each engine speed.
+func (c *comparison) valuesOf(torque []float64, factor float64) []float64 {
+	out := make([]float64, amounts, amounts+len(torque))
+	for i, t := range torque {
+		t *= factor
+		power := Power(t, c.grid[i])
+		if i == 0 || t > out[peakTorque] {
+			out[peakTorque] = t
+		}
+		if i == 0 || power > out[peakPower] {
+			out[peakPower] = power
+		}
+		out = append(out, t)
+	}
+	for i := 1; i < len(torque); i++ {
+		half := (c.grid[i] - c.grid[i-1]) / 2
+		out[meanTorque] += float64(half * (out[amounts+i-1] + out[amounts+i]))
+		out[meanPower] += float64(half * (Power(out[amounts+i-1], c.grid[i-1]) + Power(out[amounts+i], c.grid[i])))
+	}
+	width := c.grid[len(c.grid)-1] - c.grid[0]
+	out[meanTorque] /= width
+	out[meanPower] /= width
+	return out
+}
+
+// widths sets how far each value is uncertain: the critical times its standard error, for peaks and
+// single engine speeds no less than that of all engine speeds together, and what the weather adds.
+func (c *comparison) widths(values []compared, weather []float64) {
+	nb, na := c.design.sides()
+	if nb < 2 || na < 2 || c.design.freedom() < 1 {
+		return
+	}
+	var together, fastest float64
+	for i := range c.grid {
+		e := values[amounts+i].err
+		together += float64(e * e)
+	}
+	together = math.Sqrt(together / float64(len(c.grid)))
+	fastest = Power(together, c.grid[len(c.grid)-1])
+	critical := c.design.critical(c.grid[len(c.grid)-1] - c.grid[0])
+	for k := range values {
+		least := together
+		switch {
+		case k == meanTorque || k == meanPower:
+			least = 0
+		case k == peakPower:
+			least = fastest
+		case k >= amounts && min(nb, na) < leastBySpeed:
+			continue
+		}
+		values[k].width = float64(critical*max(values[k].err, least)) + weather[k]
+	}
+}
+
+func (c *comparison) amount(v compared) *calibrationv1.GainAmount {
+	a := &calibrationv1.GainAmount{Before: v.before, After: v.after, Gain: v.after - v.before}
+	if v.width > 0 {
+		a.PlusMinus, a.Shown = &v.width, math.Abs(a.Gain) > v.width
+	}
+	return a
 }

@@ -1,0 +1,52 @@
+package run
+
+// Pull is one run as it is compared with others.
+type Pull struct {
+	Run   *Run
+	Sweep Sweep
+	Curve *Curve
+	Order int // its place among the runs of both sides as they were made, from 1; 0 where that is not known
+
+	boosted bool
+	air     *air
+	noAir   error // why there is none
+}
+
+// MakePull makes the curve of a sweep as the options ask for, and keeps the weather beside it even
+// where nothing is corrected: what that could have made of a gain is part of what is told of it.
+func MakePull(r *Run, s Sweep, o Options) (*Pull, error) {
+	correction, err := r.Correction(s, o)
+	if err != nil {
+		return nil, err
+	}
+	given := o.Weather
+	o.Weather = correction.Weather
+	p := &Pull{Run: r, Sweep: s}
+	if p.Curve, err = MakeCurve(r, s, o); err != nil {
+		return nil, err
+	}
+	p.Curve.Correction = correction
+	p.boosted = o.Forced || r.boosted(s)
+	if given != nil {
+		p.air = &air{Weather: *given, half: finest}
+	} else {
+		p.air, p.noAir = r.air(s)
+	}
+	return p, nil
+}
+
+// torque is the curve's torque at a grid speed, without its correction.
+func (p *Pull) torque(speed float64) (float64, bool) {
+	for _, at := range p.Curve.Points {
+		if at.Speed == speed {
+			return at.Torque / p.Curve.Correction.Factor, true
+		}
+	}
+	return 0, false
+}
+
+// ends are the first and the last engine speed of the curve.
+func (p *Pull) ends() (low, high float64) {
+	c := p.Curve.Points
+	return c[0].Speed, c[len(c)-1].Speed
+}
