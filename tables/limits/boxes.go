@@ -16,7 +16,7 @@ import (
 type boxes struct {
 	*subject
 	space       *signal.Space
-	value, base *signal.Function
+	value, base bounded.Function
 	step        func(*bounded.Box) float64 // 0 where there is none: then what it is of the limit counts
 	areas       []area
 	moved       moved
@@ -27,13 +27,14 @@ type area struct {
 	cells [][]bounded.Interval
 	only  func(index []int) bool
 	fresh bool
-	times int // the cells that each of these stands for, along inputs that make no difference; 0 is 1
+	apart *apart // where the rule is confined further
+	times int    // the cells that each of these stands for, along inputs that make no difference; 0 is 1
 }
 
 // edge is what a value is held against; was is nil where the base had none.
 type edge struct {
 	now, was *signal.Function
-	apart    *signal.Function // value less limit, where it is enclosed more narrowly so; else nil
+	less     *signal.Function // value less limit, where it is enclosed more narrowly so; else nil
 	ceiling  bool
 	still    bool // it leaves no room to speak of
 }
@@ -56,8 +57,11 @@ func (b *boxes) hold(e edge) {
 				limit := e.now.Over(box, box)
 				return leastStep * max(math.Abs(limit.Lo), math.Abs(limit.Hi))
 			}}
-		if e.apart != nil {
-			p.Apart = e.apart
+		switch {
+		case a.apart != nil:
+			p.Apart = a.apart
+		case e.less != nil:
+			p.Apart = e.less
 		}
 		if b.base != nil && e.was != nil && !a.fresh {
 			p.BaseValue, p.BaseLimit = b.base, e.was

@@ -28,18 +28,20 @@ func (s *subject) holdBoxes(rivals []rival) error {
 		return err
 	}
 	b := &boxes{subject: s, space: signal.NewSpace(nil)}
-	if b.value, err = b.space.Table(s.cand.d); err != nil {
+	value, err := b.space.Table(s.cand.d)
+	if err != nil {
 		return err
 	}
-	if b.step, err = b.value.RawStep(); err != nil { // it goes in even steps
+	b.value = value
+	if b.step, err = value.RawStep(); err != nil { // it goes in even steps
 		b.step = func(*bounded.Box) float64 { return 0 }
 		if !s.t.Cells.Float {
 			b.step = func(*bounded.Box) float64 { return s.t.Cells.Conv.Step() }
 		}
 	}
 	if s.base != nil {
-		if err := surfaces(s.cand, s.base); err != nil {
-			s.detail = "the base could not be judged: " + err.Error()
+		if why := surfaces(s.cand, s.base); why != nil {
+			s.detail = "the base could not be judged: " + why.Error()
 		} else if b.base, err = s.tableIn(b.space, s.base.d); err != nil {
 			return err
 		}

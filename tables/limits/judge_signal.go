@@ -37,8 +37,9 @@ func (j *judge) touched(sig *definition.Signal) bool {
 // sounding is a signal while it is judged.
 type sounding struct {
 	boxes
-	view *signal.View
-	refs []*signal.View // what gives the quantities that limits go by
+	now, was *signal.Function // was is nil where there is no base
+	view     *signal.View
+	refs     []*signal.View // what gives the quantities that limits go by
 }
 
 // ofSignal judges the signal, and notes which tables were looked at on the way.
@@ -75,11 +76,11 @@ func (s *subject) ofSignal() error {
 func (o *sounding) open() error {
 	var err error
 	o.view = o.set(ofCandidate).In(o.space)
-	if o.value, err = o.view.Signal(o.sig.ID); err != nil {
+	if o.now, err = o.view.Signal(o.sig.ID); err != nil {
 		return unjudged("%v", err)
 	}
 	if !o.in.Check {
-		if o.base, err = o.signalOf(ofBase); err != nil {
+		if o.was, err = o.signalOf(ofBase); err != nil {
 			o.detail = "the base could not be judged: " + err.Error()
 		}
 	}
@@ -92,10 +93,10 @@ func (o *sounding) open() error {
 	if len(o.sig.Tables) == 0 {
 		o.tally.relative = 1e-9
 	}
-	if o.base != nil {
-		apart := signal.Minus(o.value, o.base)
+	if o.was != nil {
+		less := signal.Minus(o.now, o.was)
 		o.moved = func(cell *bounded.Box) (up, down, known bool) {
-			d := apart.Over(cell, cell)
+			d := less.Over(cell, cell)
 			return d.Hi > 0, d.Lo < 0, !d.Undefined
 		}
 	}
@@ -134,7 +135,7 @@ func (o *sounding) signalOf(of whose) (*signal.Function, error) {
 // references are the images whose quantities limits go by: the base's, since what the engine breathes does not change with
 // what a table says of it; and where a sensor of what feeds them is another one, the candidate's as well.
 func (o *sounding) references() error {
-	another, ofBaseToo := false, !o.in.Check && o.base != nil
+	another, ofBaseToo := false, !o.in.Check && o.was != nil
 	for _, q := range slices.Sorted(maps.Keys(indexing(o.rule))) {
 		feeders := o.lay.Feeders(q)
 		ofBaseToo = ofBaseToo && len(feeders) == len(o.in.Layout.Feeders(q)) // another software may not compute it

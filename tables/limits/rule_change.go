@@ -182,7 +182,7 @@ func (o *sounding) changeWithin() error {
 	if q := o.fitted(o.sig.Inputs); q != "" {
 		return unjudged("another sensor of %s is fitted: the same reading is not the same %s", spaced(q), spaced(o.sig.Quantity))
 	}
-	c, from := o.rule.GetChange(), o.base
+	c, from := o.rule.GetChange(), o.was
 	if from == nil {
 		return unjudged("the base has nothing to compare with")
 	}
@@ -212,7 +212,7 @@ func (o *sounding) changeWithin() error {
 			size := signal.Apply(formula.Max, from, signal.Apply(formula.Neg, from), o.space.Number(o.tally.step))
 			add = signal.Apply(formula.Mul, size, o.space.Number(by))
 		}
-		e.apart = signal.Apply(formula.Sub, signal.Minus(o.value, from), add)
+		e.less = signal.Apply(formula.Sub, signal.Minus(o.now, from), add)
 		if e.now = signal.Apply(formula.Add, from, add); since {
 			e.was = e.now
 		}

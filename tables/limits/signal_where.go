@@ -7,23 +7,14 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/bounded"
-	"witnessmark/tables/formula"
 	"witnessmark/tables/signal"
 )
 
 // holdAll judges the signal by each edge, where the rule holds.
 func (o *sounding) holdAll(edges ...edge) error {
-	values := make([][2]*signal.Function, len(edges)) // and the base's
-	for i, e := range edges {
-		for k, f := range []*signal.Function{o.value, o.base} {
-			if f == nil {
-				continue
-			}
-			var err error
-			if values[i][k], err = o.where(f, e.ceiling); err != nil {
-				return err
-			}
-		}
+	in, err := o.whereFed()
+	if err != nil {
+		return err
 	}
 	stretches, err := o.inputsWhere()
 	if err != nil {
@@ -33,42 +24,40 @@ func (o *sounding) holdAll(edges ...edge) error {
 	for i, w := range stretches {
 		cells[i] = clip(cells[i], w)
 	}
-	for i, e := range edges {
-		o.value, o.base = values[i][0], values[i][1]
-		o.areas = []area{o.area(&e, cells)}
+	for _, e := range edges {
+		a := area{cells: cells}
+		o.value, o.base = o.now, nil
+		if o.was != nil {
+			o.base = o.was
+		}
+		switch {
+		case in != nil:
+			o.value, a.apart = &confined{o.now, in, e.ceiling}, &apart{o.now, e.now, e.less, in, e.ceiling}
+			if o.was != nil {
+				o.base = &confined{o.was, in, e.ceiling}
+			}
+		case e.less != nil && e.was == nil:
+			a.alongWhatMatters(e.less)
+		}
+		if e.still && o.moved != nil && e.was == nil {
+			if in == nil {
+				o.looked++ // at all of it, of which the most has not moved
+			}
+			a.only = o.whereMoved(a.cells)
+		}
+		o.areas = []area{a}
 		o.hold(e)
 	}
 	return nil
 }
 
-// area is the cells to be judged by an edge: where the value cannot have moved it need not be held against what it was.
-func (o *sounding) area(e *edge, cells [][]bounded.Interval) area {
-	a := area{cells: cells}
-	switch {
-	case o.confinedByFed():
-		e.apart = nil
-	case e.apart != nil && e.was == nil:
-		a.alongWhatMatters(e.apart)
+// whereMoved picks the cells where the value may not be the base's.
+func (o *sounding) whereMoved(cells [][]bounded.Interval) func(index []int) bool {
+	index := o.box(cells)
+	return func(n []int) bool {
+		up, down, known := o.moved(index(n))
+		return up || down || !known
 	}
-	if e.still && o.moved != nil && e.was == nil {
-		if !o.confinedByFed() {
-			o.looked++ // at all of it
-		}
-		index := o.box(a.cells)
-		a.only = func(n []int) bool {
-			up, down, known := o.moved(index(n))
-			return up || down || !known
-		}
-	}
-	return a
-}
-
-// confinedByFed says whether the rule holds in a stretch of a quantity that a signal feeds.
-func (o *sounding) confinedByFed() bool {
-	for range o.whereOf(true) {
-		return true
-	}
-	return false
 }
 
 // alongWhatMatters keeps one cell along each input that a function does not depend on.
@@ -129,29 +118,25 @@ func (s *subject) whereOf(fed bool) func(yield func(string, *calibrationv1.Stret
 	}
 }
 
-// outside stands for a value where the rule does not hold: further inside the limit than any.
-const outside = 1e300
-
-// where takes a value for inside its limit wherever a quantity that a signal feeds lies outside its stretch, by every reference.
-func (o *sounding) where(f *signal.Function, ceiling bool) (*signal.Function, error) {
-	none := o.space.Number(math.Copysign(outside, map[bool]float64{true: -1, false: 1}[ceiling]))
+// whereFed is where the rule holds of what signals feed; nil for everywhere.
+func (o *sounding) whereFed() (whereFed, error) {
+	var in whereFed
 	for q, w := range o.whereOf(true) {
-		within := none
+		f := fedStretch{stretch: stretch{math.Inf(-1), math.Inf(1)}}
+		if w.From != nil {
+			f.from = *w.From
+		}
+		if w.To != nil {
+			f.to = *w.To
+		}
 		for _, ref := range o.refs {
 			at, err := ref.Quantity(q, w.GetUnit())
 			if err != nil {
 				return nil, unjudged("%v", err)
 			}
-			in := f
-			if w.To != nil {
-				in = signal.Choose(formula.LessEqual, at, o.space.Number(*w.To), f, within)
-			}
-			if w.From != nil {
-				in = signal.Choose(formula.GreaterEqual, at, o.space.Number(*w.From), in, within)
-			}
-			within = in
+			f.by = append(f.by, at)
 		}
-		f = within
+		in = append(in, f)
 	}
-	return f, nil
+	return in, nil
 }
