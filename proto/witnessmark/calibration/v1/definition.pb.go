@@ -1277,7 +1277,8 @@ func (x *Mirror) GetAs() string {
 type Checksum struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Id    string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// A name of the public CRC catalogue in lower case, or sum-8, sum-16, sum-32.
+	// A name of the public CRC catalogue in lower case; or sum-8, sum-16, sum-32: all bytes added, each by itself,
+	// and the sum cut to so many bits.
 	Algorithm string `protobuf:"bytes,2,opt,name=algorithm,proto3" json:"algorithm,omitempty"`
 	// Several ranges are concatenated.
 	Over   []*AddressRange `protobuf:"bytes,3,rep,name=over,proto3" json:"over,omitempty"`
