@@ -3,7 +3,9 @@ package main
 import (
 	"fmt"
 	"io"
+	"math"
 	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -106,10 +108,17 @@ func writeRun(w io.Writer, r *run.Run, s *calibrationv1.RunSummary, c *run.Curve
 	if len(s.Quality) == 0 {
 		fmt.Fprintln(w, "quality     nothing doubtful was found")
 	}
+	doubts := besides(s)
+	there := func(speed float64) string {
+		if d := doubts[speed]; d != "" {
+			return "; doubtful there: " + d
+		}
+		return ""
+	}
 	most, strongest := c.PeakTorque, c.PeakPower
-	fmt.Fprintf(w, "peak torque %s at %.0f 1/min, ± %s\n", outcome.Text(most.Torque, torque, false), most.Speed, outcome.Text(most.PlusMinus, torque, false))
-	fmt.Fprintf(w, "peak power  %s at %.0f 1/min, ± %s\n\n", outcome.Text(strongest.Power, power, false), strongest.Speed,
-		outcome.Text(run.Power(strongest.PlusMinus, strongest.Speed), power, false))
+	fmt.Fprintf(w, "peak torque %s at %.0f 1/min, ± %s%s\n", outcome.Text(most.Torque, torque, false), most.Speed, outcome.Text(most.PlusMinus, torque, false), there(most.Speed))
+	fmt.Fprintf(w, "peak power  %s at %.0f 1/min, ± %s%s\n\n", outcome.Text(strongest.Power, power, false), strongest.Speed,
+		outcome.Text(run.Power(strongest.PlusMinus, strongest.Speed), power, false), there(strongest.Speed))
 	rows := [][]string{{"1/min"}}
 	for _, u := range slices.Concat(torque, power) {
 		rows[0] = append(rows[0], u.Name)
@@ -122,9 +131,26 @@ func writeRun(w io.Writer, r *run.Run, s *calibrationv1.RunSummary, c *run.Curve
 		for _, u := range power {
 			row = append(row, fmt.Sprintf("%.1f", p.Power/u.Per))
 		}
-		rows = append(rows, row)
+		rows = append(rows, append(row, doubts[p.Speed]))
 	}
 	return columns(w, rows)
+}
+
+// besides is what is doubtful at each engine speed of the curve, in a word.
+func besides(s *calibrationv1.RunSummary) map[float64]string {
+	out := map[float64]string{}
+	for _, q := range s.Quality {
+		nearest := math.Inf(1)
+		for _, p := range s.Curve.Points {
+			if math.Abs(p.Speed-q.Speed) < math.Abs(nearest-q.Speed) {
+				nearest = p.Speed
+			}
+		}
+		if q.Speed > 0 && !strings.Contains(out[nearest], q.Kind) {
+			out[nearest] = strings.TrimSpace(out[nearest] + " " + q.Kind)
+		}
+	}
+	return out
 }
 
 // writeTaken says what each column of the file was taken for, and which were not read.

@@ -17,7 +17,11 @@ type clock struct {
 	repeats  int     // rows with the time of the row before
 	restarts int
 	hours    bool // clock times: the day is taken off, and midnight passes
+	unsaid   bool // no unit is written
 }
+
+// slowest is the longest usual time from row to row, s; where no unit is written, more are milliseconds.
+const slowest = 4
 
 // pause is put between two recordings in one file, s: what lies between them is not known.
 const pause = 1
@@ -79,8 +83,14 @@ func (p *reader) evenTime() error {
 			r.Time[i] -= first
 		}
 	}
+	if n := len(r.Time); c.unsaid && !c.hours && (r.Time[n-1]-r.Time[0])/float64(n-1) > slowest {
+		r.remark("unit", "no unit is written for time; with steps of %.3g it was taken as ms", (r.Time[n-1]-r.Time[0])/float64(n-1))
+		for i := range r.Time {
+			r.Time[i] /= 1000
+		}
+	}
 	if c.restarts > 0 {
-		r.remark("time", "the time begins again %d times: each is a recording of its own, set %d s after the one before", c.restarts, pause)
+		r.remark("time", "the time begins again (%s): each is a recording of its own, set %d s after the one before", counted(c.restarts, "time"), pause)
 	}
 	if c.repeats > 0 {
 		r.spreadStamps()
@@ -135,5 +145,5 @@ func (r *Run) spreadStamps() {
 			r.Time[i] = at + float64(width*(from+float64(i-starts[g]))/rows)
 		}
 	}
-	r.remark("time", "%d rows repeat the time stamp of the row before (stamps of %.3g s, %.3g rows each): they were set evenly", len(r.Time)-n, step, size)
+	r.remark("time", "%s with the time stamp of the row before (stamps of %.3g s, %.3g rows each), set evenly", counted(len(r.Time)-n, "row"), step, size)
 }

@@ -55,7 +55,7 @@ func MakeCurve(r *Run, s Sweep, o Options) (*Curve, error) {
 	if len(samples) < leastPoints {
 		return nil, fmt.Errorf("%s: the sweep has %d samples with a torque; allowed: %d or more", r.Name, len(samples), leastPoints)
 	}
-	c.Raw = c.sound(samples, s)
+	c.Raw = c.sound(samples)
 	c.fit(s, m.plusMinus)
 	if len(c.Points) < 3 {
 		return nil, fmt.Errorf("%s: the sweep from %.0f to %.0f 1/min has %d points on a grid of %g; allowed: three or more", r.Name, s.Low, s.High, len(c.Points), step)

@@ -14,6 +14,8 @@ var asTheyAre = map[string]struct {
 }{
 	"notes above":           {"Club day; stand 2\nhill-climb car\n\ntime [s];engine_speed [1/min]\n0;1000\n1;2000\n", []float64{0, 1}, []float64{1000, 2000}, "", ""},
 	"sep=":                  {"sep=;\ntime [s];engine_speed [1/min]\n0;1000\n1;2000\n", []float64{0, 1}, []float64{1000, 2000}, "", ""},
+	"SEP= in quotes":        {"\"SEP=;\"\ntime [s];engine_speed [1/min]\n0;1000\n1;2000\n", []float64{0, 1}, []float64{1000, 2000}, "", ""},
+	"milliseconds":          {"time,rpm\n0,1000\n20,2000\n", []float64{0, 0.02}, []float64{1000, 2000}, "", "unit"},
 	"comments":              {"# a\n// b\ntime [s],engine_speed [1/min]\n0,1000\n# c\n// d\n1,2000\n", []float64{0, 1}, []float64{1000, 2000}, "", ""},
 	"a header behind #":     {"# time [s],engine_speed [1/min]\n0,1000\n1,2000\n", []float64{0, 1}, []float64{1000, 2000}, "", ""},
 	"a row of units":        {"time;engine_speed;note\ns;rpm;\n0;1000;a\n1;2000;b\n", []float64{0, 1}, []float64{1000, 2000}, "note", ""},

@@ -106,7 +106,7 @@ const implausibleShare = 0.2
 func (p *reader) remark() {
 	r := p.run
 	if p.foot != nil && p.footNumber {
-		r.remark("rows", "%d lines at the end are no whole rows and were passed over: %s", p.footLines, strings.TrimPrefix(p.foot.Error(), r.Name+":"))
+		r.remark("rows", "%s at the end passed over, no whole row: %s", counted(p.footLines, "line"), strings.TrimPrefix(p.foot.Error(), r.Name+":"))
 	}
 	if len(p.unsaid) > 0 {
 		r.remark("unit", "no unit is written for some columns; they were taken: %s", strings.Join(p.unsaid, ", "))

@@ -39,8 +39,8 @@ func (p *reader) head(channels *calibrationv1.ChannelMap) error {
 		if err != nil {
 			return err
 		}
-		if sep, ok := bytes.CutPrefix(line, []byte("sep=")); ok && len(sep) == 1 {
-			p.separator = sep[0]
+		if s := bytes.Trim(line, `"`); len(s) == 5 && bytes.EqualFold(s[:4], []byte("sep=")) {
+			p.separator = s[4]
 			continue
 		}
 		h, err := p.heading(line, mapped)
@@ -222,6 +222,7 @@ func (p *reader) makeColumns(h *heading, written []string, mapped map[string]*ca
 func (p *reader) meaning(header, quantity string, c called) *calibrationv1.Channel {
 	code, _ := unitOf(c.unit)
 	if c.unit == "" {
+		p.clock.unsaid = p.clock.unsaid || quantity == "time"
 		if code = own[quantity]; !c.rotating && !obvious[quantity] {
 			p.unsaid = append(p.unsaid, fmt.Sprintf("%s as %s", quantity, code))
 		}

@@ -22,7 +22,7 @@ const (
 
 // Quality says in words what is doubtful about a run's sweep and curve; empty if nothing.
 func Quality(r *Run, s Sweep, c *Curve) []Remark {
-	out := slices.Concat(r.Remarks, c.remarks)
+	out := slices.Concat(r.Remarks, s.remarks(r), c.remarks)
 	if d := s.Until - s.Begin; d < leastSeconds {
 		out = append(out, Remark{"short", s.Low, fmt.Sprintf("too short: the sweep lasts %.1f s from %.0f 1/min; %d s or more are wanted", d, s.Low, leastSeconds)})
 	}

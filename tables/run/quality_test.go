@@ -66,7 +66,7 @@ func TestDoubts(t *testing.T) {
 				r[2] -= 12
 			}
 		}},
-		{"one wild sample", "spike", "1 samples of torque disagree", 4900, 5100, func() func(r []float64) {
+		{"one wild sample", "spike", "1 sample of torque left out", 4900, 5100, func() func(r []float64) {
 			done := false
 			return func(r []float64) {
 				if !done && r[1] > 5000 {

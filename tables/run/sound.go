@@ -28,7 +28,7 @@ type sample struct {
 }
 
 // sound is the samples without those that disagree, which are counted and named in the remarks.
-func (c *Curve) sound(samples []sample, s Sweep) []Point {
+func (c *Curve) sound(samples []sample) []Point {
 	points := make([]Point, len(samples))
 	for i, p := range samples {
 		points[i] = p.Point
@@ -69,7 +69,7 @@ func (c *Curve) sound(samples []sample, s Sweep) []Point {
 		c.LeftOut = nil
 		return points
 	}
-	c.named(samples, s, lifted)
+	c.named(samples, lifted)
 	return kept
 }
 
@@ -81,7 +81,7 @@ func further(a, b float64) float64 {
 }
 
 // named says what was left out, and where.
-func (c *Curve) named(samples []sample, s Sweep, lifted []float64) {
+func (c *Curve) named(samples []sample, lifted []float64) {
 	if n := len(c.LeftOut); n > 0 {
 		var where []string
 		first := 0.0
@@ -95,15 +95,40 @@ func (c *Curve) named(samples []sample, s Sweep, lifted []float64) {
 				}
 			}
 		}
-		c.remarks = append(c.remarks, Remark{"spike", first, fmt.Sprintf("%d samples of torque disagree with their neighbours (up to %.4g N.m) and were left out: at %s%s 1/min",
-			n, c.wildest, strings.Join(where, ", "), more(n-len(where)))})
+		c.remarks = append(c.remarks, Remark{"spike", first, fmt.Sprintf("%s of torque left out, unlike the neighbours (up to %.4g N.m): at %s%s 1/min",
+			counted(n, "sample"), c.wildest, strings.Join(where, ", "), more(n-len(where)))})
 	}
+	for _, speed := range lifted {
+		c.remarks = append(c.remarks, lifts(speed))
+	}
+}
+
+// remarks is what was doubtful about engine speed inside a sweep.
+func (s Sweep) remarks(r *Run) (out []Remark) {
 	if n := len(s.Wild); n > 0 {
-		c.remarks = append(c.remarks, Remark{"spike", 0, fmt.Sprintf("%d samples of engine speed disagree with their neighbours and were left out", n)})
+		engine, _ := r.Values("engine_speed")
+		var where []string
+		for _, i := range s.Wild[:min(n, mostStretches)] {
+			where = append(where, fmt.Sprintf("%.2f s (%.0f)", r.Time[i], engine[i]))
+		}
+		out = append(out, Remark{"spike", 0, fmt.Sprintf("%s of engine speed left out, unlike the neighbours: at %s%s", counted(n, "sample"), strings.Join(where, ", "), more(n-len(where)))})
 	}
-	for _, speed := range slices.Concat(s.Lifts, lifted) {
-		c.remarks = append(c.remarks, Remark{"lift", speed, fmt.Sprintf("the foot was lifted at %.0f 1/min: the sweep is of the part before and the part after", speed)})
+	for _, speed := range s.Lifts {
+		out = append(out, lifts(speed))
 	}
+	return out
+}
+
+func lifts(speed float64) Remark {
+	return Remark{"lift", speed, fmt.Sprintf("the foot was lifted at %.0f 1/min: the sweep is of the part before and the part after", speed)}
+}
+
+// counted is a number of things in words.
+func counted(n int, thing string) string {
+	if n == 1 {
+		return "1 " + thing
+	}
+	return fmt.Sprintf("%d %ss", n, thing)
 }
 
 func more(n int) string {

@@ -36,6 +36,9 @@ func unitOf(written string) (code string, known bool) {
 	if code, known = spellings[strings.ToLower(fold.Replace(written))]; known {
 		return code, true
 	}
+	if strings.Contains(strings.ToLower(written), "mm:ss") {
+		return "s", true // a clock
+	}
 	return written, false
 }
 

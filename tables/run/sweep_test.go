@@ -61,7 +61,7 @@ func TestASpikeIsNoPeak(t *testing.T) {
 	if math.Abs(c.PeakTorque.Torque-want.PeakTorque.Torque) > 0.1 || len(c.LeftOut) != 3 || Summary(r, []Sweep{s}, 1, c, nil).Sweep.LeftOut != 3 {
 		t.Errorf("peak %v, left out %v", c.PeakTorque, c.LeftOut)
 	}
-	if q := kinds(Quality(r, s, c), "spike"); len(q) != 1 || !strings.Contains(q[0].Text, "3 samples of torque disagree with their neighbours (up to 6554 N.m) and were left out: at 2700, 2708, 3900 1/min") {
+	if q := kinds(Quality(r, s, c), "spike"); len(q) != 1 || !strings.Contains(q[0].Text, "3 samples of torque left out, unlike the neighbours (up to 6554 N.m): at 2700, 2708, 3900 1/min") {
 		t.Errorf("%v", q)
 	}
 }
