@@ -21,7 +21,7 @@ var (
 //go:generate go test -run ^TestFilesAreCommitted$ -write
 
 // Files are the files of the demo by name: a definition and its limits, the image as found in three
-// kinds of file, two submissions and a read-back.
+// kinds of file, two submissions, a read-back, and a run on the rolling road before and after.
 func Files() (map[string][]byte, error) {
 	lay, err := definition.Load("dx1-1.8t.yaml", definitionFile)
 	if err != nil {
@@ -46,6 +46,8 @@ func Files() (map[string][]byte, error) {
 		"submission-1.bin": first.bytes,
 		"submission-2.bin": second.bytes,
 		"readback.bin":     second.driven().bytes,
+		"before.csv":       pull(func(float64) float64 { return 0 }),
+		"after.csv":        pull(func(rpm float64) float64 { return moreBoost(rpm, 100, 0) }),
 	}
 	whole := image.Whole(lay.Start, found.bytes)
 	for name, format := range map[string]image.Format{"asfound.bin": image.Raw, "asfound.hex": image.IHex, "asfound.s19": image.SRec} {

@@ -104,7 +104,9 @@ func TestWhatHarmsNobodyIsClear(t *testing.T) {
 		{"a little more warm-up", []edit{by("fuel.warmup", 0.015625)}, nil},
 		{"less advance under load", []edit{{"ignition.98", func(_, load, from float64) float64 { return from - degStep*between(load, 140, 220) }},
 			{"ignition.base", func(_, load, from float64) float64 { return from - degStep*between(load, 140, 220) }}}, nil},
-		{"less boost", []edit{{"boost.target", func(rpm, pedal, from float64) float64 { return from - 3*between(pedal, 85, 100)*between(rpm, 2500, 7200) }}}, nil},
+		{"less boost", []edit{{"boost.target", func(rpm, pedal, from float64) float64 {
+			return from - 3*between(pedal, 85, 100)*between(rpm, 2500, 7200)
+		}}}, nil},
 		{"the fan earlier", []edit{by("fan.on", -1.6), by("fan.off", -1.6)}, nil},
 		{"richer under load", []edit{{"lambda.target", func(_, load, from float64) float64 { return from - lambdaStep*between(load, 140, 220) }}}, nil},
 		{"coils charged a little longer", []edit{by("ignition.dwell", 0.05)}, nil},

@@ -88,7 +88,7 @@ func (s *stageSet) files() error {
 	if err != nil {
 		return err
 	}
-	for _, name := range []string{"dx1-1.8t.yaml", "dx1-road-98.yaml", "asfound.hex", "submission-1.bin", "submission-2.bin", "readback.bin"} {
+	for _, name := range []string{"dx1-1.8t.yaml", "dx1-road-98.yaml", "asfound.hex", "submission-1.bin", "submission-2.bin", "readback.bin", "before.csv", "after.csv"} {
 		if err := os.WriteFile(s.path(name), files[name], 0o644); err != nil {
 			return err
 		}

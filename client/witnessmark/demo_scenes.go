@@ -38,8 +38,10 @@ func firstAttempt(s *stageSet) {
 	s.as("technician", 0, "job", "open", "--car", "HC 18", "--definition", "dx1-1.8t", "--limits", "dx1-road-98",
 		"--fuel", "98 RON", "--part", "larger compressor wheel", "--part", "larger intercooler")
 	s.as("technician", 0, "read", "add", "1", s.path("asfound.hex"))
-	s.say("3. The calibrator submits a first map. One boost cell was typed ten times too high, and the advance goes\n" +
+	s.as("technician", 0, "run", "add", "1", s.path("before.csv"), "--when", "before")
+	s.say("3. The calibrator takes a working copy to the bench, and submits a first map. One boost cell was typed ten times too high, and the advance goes\n" +
 		"beyond what the limits allow on this fuel.")
+	s.as("calibrator", 0, "get", "1", "--out", s.path("bench.bin"))
 	s.as("calibrator", 1, "submit", "1", s.path("submission-1.bin"), "--note", "boost and advance for the larger wheel", "--meant", demoMeant)
 	s.as("calibrator", 2, "sign", "1.1")
 	s.brief("lead", 0, "Changed tables", "sheet", "1.1")
@@ -55,7 +57,7 @@ func secondAttempt(s *stageSet) {
 	s.as("lead", 0, "sheet", "1.2")
 	s.as("lead", 2, "sign", "1.2")
 	s.taken()
-	s.as("lead", 0, "sign", "1.2", "--because", "advance-ceiling:ignition.98=a quarter of a degree at one point; knock watched there on the rolling road")
+	s.as("lead", 0, "sign", "1.2", "--because", "advance-ceiling:ignition.98=half a degree at one point; knock watched there on the rolling road")
 }
 
 // taken has somebody listen in from now on, who has the server's key.
@@ -103,6 +105,8 @@ func bay(s *stageSet) {
 		"differ from what was written; nothing else.")
 	s.brief("technician", 1, "Findings", "readback", "1", s.path("submission-1.bin"))
 	s.as("technician", 0, "readback", "1", s.path("readback.bin"))
+	s.as("technician", 0, "run", "add", "1", s.path("after.csv"), "--when", "after")
+	s.brief("technician", 0, "Per engine speed", "outcome", "1")
 	s.as("technician", 0, "job", "show", "1")
 	s.as("technician", 0, "verify", s.path("release.hex.proof.zip"))
 }

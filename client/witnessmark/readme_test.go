@@ -79,11 +79,8 @@ func newReader(t *testing.T) *reader {
 	l.Close()
 	top := t.TempDir()
 	r := &reader{T: t, root: root, work: filepath.Join(top, "work"), homes: filepath.Join(top, "homes"), bin: filepath.Join(top, "bin"), addr: l.Addr().String()}
-	for _, from := range []string{"demo", "runs"} {
-		if err := os.CopyFS(r.work, os.DirFS(filepath.Join(root, "testdata", from))); err != nil && !os.IsExist(err) {
-			t.Fatal(err)
-		}
-		os.Remove(filepath.Join(r.work, "README.md"))
+	if err := os.CopyFS(r.work, os.DirFS(filepath.Join(root, "testdata", "demo"))); err != nil {
+		t.Fatal(err)
 	}
 	return r
 }
