@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"html/template"
 	"io"
-	"strings"
 )
 
 //go:embed page.html
@@ -31,7 +30,7 @@ type view struct {
 	Doubts                []string
 	MoreDoubts            int
 	Where, BandText       string
-	Opened                string // the day
+	Opened                string
 	Cautions              []string
 }
 
@@ -42,7 +41,7 @@ func (o *Outcome) WriteHTML(w io.Writer) error {
 		Panels:    Plot(o.Watched(), "what the engine did over engine speed, before and after"),
 		ShownRuns: o.Runs[:min(len(o.Runs), mostRuns)], ShownChanged: o.Changed[:min(len(o.Changed), mostChanged)]}
 	v.MoreRuns, v.MoreChanged = len(o.Runs)-len(v.ShownRuns), len(o.Changed)-len(v.ShownChanged)
-	v.Opened, _, _ = strings.Cut(o.Job.GetOpened().GetSignedAt(), "T")
+	v.Opened = when(o.Job.GetOpened())
 	for _, m := range o.Runs {
 		for _, r := range m.Remarks {
 			v.Doubts = append(v.Doubts, m.Name+": "+r.Text)
@@ -52,7 +51,7 @@ func (o *Outcome) WriteHTML(w io.Writer) error {
 		v.Doubts = v.Doubts[:mostDoubts]
 	}
 	if o.Gain != nil {
-		v.Where, v.BandText = place(o.Gain.Place), o.Band()
+		v.Where, v.BandText = o.MeasuredAt(), o.Band()
 	}
 	if err := page.Execute(w, v); err != nil {
 		return fmt.Errorf("outcome page: %w", err)

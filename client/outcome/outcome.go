@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"witnessmark/client"
 	"witnessmark/client/sheet"
@@ -33,18 +34,24 @@ type Input struct {
 type Outcome struct {
 	Job     *recordv1.Job
 	Runs    []*Measured // before-runs first
-	Gain    *run.Gain   // nil where the two sides cannot be compared
+	Gain    *Gain       // nil where the two sides cannot be compared
 	NoGain  string      // why not
 	Changed []Changed
 	About   string   // the submission, its author and who signed it; or that there is none
 	InCar   string   // what the ledger says is in the car
-	Notes   []string // what has to be said about the correction and the comparison
+	Notes   []string // what has to be said about the comparison and the correction
 	Units   Units
 	// What the correction was: said on every page, never silent.
 	Corrected string
 }
 
-// Measured is one run and what was made of it.
+// Gain is what was gained, and that in one sentence in the units asked for.
+type Gain struct {
+	*calibrationv1.RunGain
+	Verdict string
+}
+
+// Measured is one sweep of a run and what was made of it.
 type Measured struct {
 	Name    string
 	When    string // before or after
@@ -53,6 +60,7 @@ type Measured struct {
 	Curve   *run.Curve // nil where none could be made
 	Why     string     // why not
 	Remarks []run.Remark
+	pull    *run.Pull
 }
 
 // Changed is one table that differs from the read as found.
@@ -68,46 +76,70 @@ func Make(in Input) (*Outcome, error) {
 		return nil, fmt.Errorf("job %d has no runs: there is nothing to show yet", in.Job.GetNumber())
 	}
 	o := &Outcome{Job: in.Job, Units: in.Units, InCar: inCar(in.Job)}
-	for _, when := range []string{"before", "after"} {
-		for _, r := range in.Runs {
-			if r.Entry.GetWhen() == when {
-				o.Runs = append(o.Runs, measure(r, in))
+	var order int
+	for _, r := range in.Runs {
+		for _, m := range measure(r, in) {
+			if order++; m.pull != nil {
+				m.pull.Order = order
 			}
+			o.Runs = append(o.Runs, m)
 		}
 	}
-	before, after := o.side("before"), o.side("after")
-	switch {
-	case len(before) == 0 || len(after) == 0:
-		o.NoGain = fmt.Sprintf("nothing to compare: %d before-runs and %d after-runs have a curve", len(before), len(after))
-	default:
-		g, err := run.Compare(before, after, in.Low, in.High)
-		if err != nil {
-			o.NoGain = err.Error()
-		} else {
-			g.Verdict = spelled(g.Verdict)
-			o.Gain = g
-		}
-	}
+	slices.SortStableFunc(o.Runs, func(a, b *Measured) int { return strings.Compare(b.When, a.When) })
+	o.compare(in)
 	o.changed(in)
-	o.notes(in)
+	o.notes()
 	return o, nil
 }
 
-// measure finds the sweep of a run and makes its curve.
-func measure(r *client.RecordedRun, in Input) *Measured {
-	m := &Measured{Name: client.RunName(r.Entry), When: r.Entry.GetWhen(), Run: r.Run}
-	var err error
-	if m.Sweep, err = run.FindSweep(r.Run); err != nil {
-		m.Why = err.Error()
-		return m
-	}
-	m.Curve, err = run.MakeCurve(r.Run, m.Sweep, run.Options{Place: in.Place, Correction: in.Correction, Anyway: in.Anyway, Forced: client.ForcedInduction(in.Layout)})
+// measure makes the curve of every sweep of a run.
+func measure(r *client.RecordedRun, in Input) []*Measured {
+	name := client.RunName(r.Entry)
+	sweeps, err := run.FindSweeps(r.Run)
 	if err != nil {
-		m.Curve, m.Why = nil, err.Error()
-		return m
+		return []*Measured{{Name: name, When: r.Entry.GetWhen(), Run: r.Run, Why: err.Error()}}
 	}
-	m.Remarks = run.Quality(r.Run, m.Sweep, m.Curve)
-	return m
+	o := run.Options{Place: in.Place, Correction: in.Correction, Anyway: in.Anyway, Forced: client.ForcedInduction(in.Layout)}
+	var out []*Measured
+	for i, s := range sweeps {
+		m := &Measured{Name: run.SweepName(name, i+1, len(sweeps)), When: r.Entry.GetWhen(), Run: r.Run, Sweep: s}
+		if m.pull, err = run.MakePull(r.Run, s, o); err != nil {
+			m.Why = err.Error()
+		} else {
+			m.pull.Name, m.Curve = m.Name, m.pull.Curve
+			m.Remarks = run.Quality(r.Run, s, m.Curve)
+		}
+		out = append(out, m)
+	}
+	return out
+}
+
+// compare sets the two sides against each other.
+func (o *Outcome) compare(in Input) {
+	var sides [2][]*run.Pull
+	for _, m := range o.Runs {
+		switch {
+		case m.pull == nil:
+		case m.When == "before":
+			sides[0] = append(sides[0], m.pull)
+		default:
+			sides[1] = append(sides[1], m.pull)
+		}
+	}
+	if len(sides[0]) == 0 || len(sides[1]) == 0 {
+		o.NoGain = fmt.Sprintf("nothing to compare: %d before-runs and %d after-runs have a curve", len(sides[0]), len(sides[1]))
+		return
+	}
+	g, err := run.Gained(sides[0], sides[1], in.Low, in.High)
+	if err != nil {
+		o.NoGain = err.Error()
+		return
+	}
+	unit := in.Units.Torque()[0]
+	o.Gain = &Gain{RunGain: g, Verdict: run.Sentence(g, unit.Name, unit.Per)}
+	for _, r := range g.GetRemarks() {
+		o.note(spelled(r.GetText()))
+	}
 }
 
 // side is the curves of the runs before, or after.
@@ -133,7 +165,7 @@ func (o *Outcome) changed(in Input) {
 	case s.GetVoided():
 		o.About += " Its sign-off was voided: the key was compromised."
 	case s.GetSigned() != nil:
-		o.About += fmt.Sprintf(" Signed off by %s, %s; verdict %s.", s.GetSigned().GetPerson(), s.GetSigned().GetSignedAt(), s.GetJudgement().GetVerdict())
+		o.About += fmt.Sprintf(" Signed off by %s, %s; verdict %s.", s.GetSigned().GetPerson(), when(s.GetSigned()), s.GetJudgement().GetVerdict())
 		if s.GetSignOff().GetByAuthor() {
 			o.About += " That is its author: " + oneLine(s.GetSignOff().GetReason()) + "."
 		}
@@ -170,17 +202,17 @@ func inCar(j *recordv1.Job) string {
 		return "The ledger does not say what is in the car."
 	}
 	if !in.GetKnown() {
-		return fmt.Sprintf("What is in the car is not known: read back, it was not what had been written (%s, %s).", in.GetSince().GetPerson(), in.GetSince().GetSignedAt())
+		return fmt.Sprintf("What is in the car is not known: read back, it was not what had been written (%s, %s).", in.GetSince().GetPerson(), when(in.GetSince()))
 	}
 	what := fmt.Sprintf("submission %d.%d", in.GetJob(), in.GetSubmission())
 	if in.GetSubmission() == 0 {
 		what = fmt.Sprintf("the read as found of job %d", in.GetJob())
 	}
-	return fmt.Sprintf("In the car is %s, known by: %s (%s, %s).", what, in.GetKnownBy(), in.GetSince().GetPerson(), in.GetSince().GetSignedAt())
+	return fmt.Sprintf("In the car is %s, known by: %s (%s, %s).", what, in.GetKnownBy(), in.GetSince().GetPerson(), when(in.GetSince()))
 }
 
 // notes gathers what the correction has to say, each once, and says what was applied.
-func (o *Outcome) notes(in Input) {
+func (o *Outcome) notes() {
 	o.Corrected = "Not corrected for the weather."
 	for _, m := range o.Runs {
 		if m.Curve == nil {
@@ -191,17 +223,18 @@ func (o *Outcome) notes(in Input) {
 			o.note(n)
 		}
 		if c.Standard != run.None && c.Standard != "" {
-			o.Corrected = "Corrected by " + strings.TrimRight(c.Title, ".") + "; each run's factor stands beside it, with the range that the standard allows."
+			o.Corrected = "Corrected by " + strings.TrimRight(c.Title, ".") + "; each run's factor stands beside it, with what it is good to and the range that the standard allows."
 		}
 	}
 }
 
 // corrected says by how much a run was corrected, at which weather, and whether the standard allows it.
-func corrected(c run.Correction) string {
+func (m *Measured) corrected() string {
+	c := m.Curve.Correction
 	if c.Standard == run.None || c.Standard == "" {
 		return ""
 	}
-	s := fmt.Sprintf(", × %.4f (%.2f to %.2f)", c.Factor, c.Low, c.High)
+	s := fmt.Sprintf(", × %.4f ± %.4f (%.2f to %.2f)", c.Factor, m.pull.PlusMinus, c.Low, c.High)
 	if w := c.Weather; w != nil {
 		s += fmt.Sprintf(" at %.1f kPa, %.1f °C", w.Pressure, w.Temperature)
 		if w.Humidity != nil {
@@ -212,6 +245,15 @@ func corrected(c run.Correction) string {
 		s += "; OUTSIDE the standard's range, corrected because it was asked for: " + c.Why
 	}
 	return s
+}
+
+// when is the time of an event as people write it; what cannot be read is shown as it is.
+func when(e *recordv1.Event) string {
+	t, err := time.Parse(time.RFC3339, e.GetSignedAt())
+	if err != nil {
+		return e.GetSignedAt()
+	}
+	return t.UTC().Format("2 Jan 2006, 15:04") + " UTC"
 }
 
 func (o *Outcome) note(s string) {

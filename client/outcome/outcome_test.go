@@ -90,11 +90,14 @@ func TestAGainIsShown(t *testing.T) {
 	if g == nil {
 		t.Fatalf("no gain: %s", o.NoGain)
 	}
-	if !g.SpreadKnown || !g.MeanTorque.Shown || math.Abs(g.MeanTorque.Gain-30) > 1 {
+	if g.MeanTorque.PlusMinus == nil || !g.MeanTorque.Shown || math.Abs(g.MeanTorque.Gain-30) > 1 {
 		t.Errorf("mean torque %+v, want a gain of 30 N.m, shown", g.MeanTorque)
 	}
 	text, html := texts(t, o)
-	for _, want := range []string{"at the crank", "mean torque", "+30.", "±", "Not corrected", "local law"} {
+	if !strings.HasPrefix(text, "mean torque rose by 30.") {
+		t.Errorf("the gain is not said first:\n%.200s", text)
+	}
+	for _, want := range []string{"at the crank", "mean torque", "+30.", "±", "Not corrected", "local law", "could have shown", "corrected twice"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the text does not say %q:\n%s", want, text)
 		}
@@ -111,9 +114,8 @@ func TestAGainIsShown(t *testing.T) {
 	}
 }
 
-// Between sides that differ by noise alone a gain is shown once in a hundred times, which is what
-// an interval of 99 per cent means (of 40 pairs 3 or more are shown by chance less often than
-// once in a hundred times); and what is not shown is said to be.
+// Between sides that differ by noise alone a gain is shown once in a hundred jobs (of 40 three or more
+// are shown by chance less often than once in a hundred times); and what is not shown is said to be.
 func TestNoGainIsNotShown(t *testing.T) {
 	const seeds = 40
 	shown := 0
@@ -243,7 +245,7 @@ func TestACorrectionIsNeverSilent(t *testing.T) {
 	// DIN 70020's reference is 1013 mbar and 20 °C: 101.3/98.2 · √(300.15/293.15) = 1.0438.
 	text, html := texts(t, o)
 	for _, s := range []string{text, html} {
-		if !strings.Contains(s, "70020") || !strings.Contains(s, "× 1.0438 (0.93 to 1.07)") || !strings.Contains(s, "98.2 kPa") {
+		if !strings.Contains(s, "70020") || !strings.Contains(s, "× 1.0438 ± 0.0") || !strings.Contains(s, "(0.93 to 1.07) at 98.2 kPa") {
 			t.Errorf("the factor or its weather is not said:\n%s", text)
 		}
 	}
@@ -312,5 +314,47 @@ func TestUnits(t *testing.T) {
 	}
 	if _, err := ParseUnits("SI"); err == nil {
 		t.Error("SI passed")
+	}
+}
+
+// Two pulls in one file are two runs of their side, and a run cut short does not cut the others' means
+// without a word.
+func TestSweepsOfOneFile(t *testing.T) {
+	first := sweep(1, 0, 1, "torque")
+	two := first
+	for i, line := range strings.Split(strings.TrimSpace(sweep(2, 0, 1, "torque")), "\n")[1:] {
+		_, rest, _ := strings.Cut(line, ",")
+		two += fmt.Sprintf("%.2f,%s\n", 20+float64(i)/50, rest)
+	}
+	lines := strings.Split(sweep(3, 30, 1, "torque"), "\n")
+	o, err := Make(job(recorded(t, 1, "before", two), recorded(t, 2, "after", sweep(4, 30, 1, "torque")), recorded(t, 3, "after", strings.Join(lines[:380], "\n")+"\n")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(o.Runs) != 4 || o.Runs[1].Name != "run 1 (before), sweep 2" || o.Gain.GetRunsBefore() != 2 || o.Gain.GetRunsAfter() != 2 {
+		t.Fatalf("%d runs, %v", len(o.Runs), o.Gain)
+	}
+	text, html := texts(t, o)
+	for _, s := range []string{text, html} {
+		if !strings.Contains(s, "cut short: run 3 (after) ends at 5") {
+			t.Errorf("it does not say that a run cut the others short:\n%s", text)
+		}
+	}
+}
+
+// Times are written as people do.
+func TestNoRawTimes(t *testing.T) {
+	in := job(recorded(t, 1, "before", sweep(1, 0, 2, "torque")))
+	event := &recordv1.Event{Person: "technician", SignedAt: "2026-03-02T09:30:00Z"}
+	in.Job.InCar = &recordv1.InCar{Job: 7, Submission: 1, Known: true, KnownBy: "read-back", Since: event}
+	o, err := Make(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, html := texts(t, o)
+	for _, s := range []string{text, html} {
+		if strings.Contains(s, "T09:") || !strings.Contains(s, "2 Mar 2026, 09:30 UTC") {
+			t.Errorf("raw times:\n%s", s)
+		}
 	}
 }

@@ -28,7 +28,7 @@ func (o *Outcome) Curves() []Panel {
 	return append(panels, o.gained(torque))
 }
 
-// gained is the gain in torque over engine speed, between faint lines where its spread is known.
+// gained is the gain in torque over engine speed, between faint lines where its interval is known.
 func (o *Outcome) gained(torque Unit) Panel {
 	p := Panel{Title: "Torque gained in " + torque.Name + o.where(), Height: 80}
 	if o.Gain == nil {
@@ -36,14 +36,16 @@ func (o *Outcome) gained(torque Unit) Panel {
 	}
 	gain := Line{After: true, Name: "after less before"}
 	low, high := Line{After: true, Faint: true}, Line{After: true, Faint: true}
-	for _, g := range o.Gain.Points {
-		for l, v := range map[*Line]float64{&gain: g.Torque, &low: g.Torque - g.TorqueSpread, &high: g.Torque + g.TorqueSpread} {
-			l.X, l.Y = append(l.X, g.Speed), append(l.Y, v/torque.Per)
+	for _, g := range o.Gain.GetPoints() {
+		gain.X, gain.Y = append(gain.X, g.GetSpeed()), append(gain.Y, g.GetGain()/torque.Per)
+		if g.PlusMinus != nil {
+			low.Y = append(low.Y, (g.GetGain()-g.GetPlusMinus())/torque.Per)
+			high.Y = append(high.Y, (g.GetGain()+g.GetPlusMinus())/torque.Per)
 		}
 	}
 	p.Lines = []Line{gain}
-	if o.Gain.SpreadKnown {
-		gain.Name = "after less before, and its spread"
+	if len(low.Y) > 0 {
+		gain.Name, low.X, high.X = "after less before, and its interval", gain.X, gain.X
 		p.Lines = []Line{gain, low, high}
 	}
 	return p

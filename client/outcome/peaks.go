@@ -1,6 +1,10 @@
 package outcome
 
-import "fmt"
+import (
+	"fmt"
+
+	"witnessmark/tables/run"
+)
 
 // Peaks are a run's greatest torque and power and where they are; empty where it has no curve.
 func (m *Measured) Peaks(u Units) (torque, power string) {
@@ -17,5 +21,5 @@ func (o *Outcome) MeasuredAt() string {
 	if o.Gain == nil {
 		return ""
 	}
-	return place(o.Gain.Place)
+	return place(run.Place(o.Gain.GetPlace()))
 }

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/run"
 )
 
@@ -63,14 +64,6 @@ func (u Units) pick(metric, imperial []Unit) []Unit {
 	return metric
 }
 
-// of says which units a quantity of a gain is printed in.
-func (u Units) of(isPower bool) []Unit {
-	if isPower {
-		return u.Power()
-	}
-	return u.Torque()
-}
-
 // Text prints a value in every unit of a list; signed puts a + before a rise.
 func Text(v float64, in []Unit, signed bool) string {
 	var s []string
@@ -100,39 +93,40 @@ func (o *Outcome) Rows() []Row {
 	if g == nil {
 		return nil
 	}
+	torque := func(c *run.Curve) float64 { return c.PeakTorque.Speed }
+	power := func(c *run.Curve) float64 { return c.PeakPower.Speed }
 	return []Row{
-		o.row("peak torque", g.PeakTorque, false, true), o.row("peak power", g.PeakPower, true, true),
-		o.row("mean torque", g.MeanTorque, false, false), o.row("mean power", g.MeanPower, true, false),
-		o.area("torque", g.AreaTorque, false), o.area("power", g.AreaPower, true),
+		o.row("peak torque", g.PeakTorque, o.Units.Torque(), torque), o.row("peak power", g.PeakPower, o.Units.Power(), power),
+		o.row("mean torque", g.MeanTorque, o.Units.Torque(), nil), o.row("mean power", g.MeanPower, o.Units.Power(), nil),
 	}
 }
 
-// area is the area under a curve over the band, for a thousand 1/min, in the first of the units.
-func (o *Outcome) area(what string, a run.Amount, isPower bool) Row {
-	in := o.Units.of(isPower)[:1]
-	in = []Unit{{in[0].Name, in[0].Per * 1000}}
-	return o.rowIn(in, what+" area", a, false)
-}
-
-func (o *Outcome) row(what string, a run.Amount, isPower, peak bool) Row {
-	return o.rowIn(o.Units.of(isPower), what, a, peak)
-}
-
-func (o *Outcome) rowIn(in []Unit, what string, a run.Amount, peak bool) Row {
-	r := Row{What: what, Before: Text(a.Before, in, false), After: Text(a.After, in, false), Gain: Text(a.Gain, in, true), Shown: a.Shown}
-	if peak {
-		r.Before += fmt.Sprintf(" at %.0f", a.SpeedBefore)
-		r.After += fmt.Sprintf(" at %.0f", a.SpeedAfter)
+// row is one amount; peak is where a run has it, nil of a mean.
+func (o *Outcome) row(what string, a *calibrationv1.GainAmount, in []Unit, peak func(*run.Curve) float64) Row {
+	r := Row{What: what, Before: Text(a.GetBefore(), in, false), After: Text(a.GetAfter(), in, false), Gain: Text(a.GetGain(), in, true), Shown: a.GetShown()}
+	if peak != nil {
+		r.Before += o.about("before", peak)
+		r.After += o.about("after", peak)
 	}
 	switch {
-	case !o.Gain.SpreadKnown:
+	case a.PlusMinus == nil:
 		r.Note = "spread cannot be told"
-	case a.Shown:
-		r.Note = "± " + Text(a.Spread, in, false)
+	case a.GetShown():
+		r.Note = "± " + Text(a.GetPlusMinus(), in, false)
 	default:
-		r.Note = "not shown: within ± " + Text(a.Spread, in, false)
+		r.Note = "not shown: within ± " + Text(a.GetPlusMinus(), in, false)
 	}
 	return r
+}
+
+// about is where the runs of a side have their peaks, in the mean.
+func (o *Outcome) about(when string, peak func(*run.Curve) float64) string {
+	curves := o.side(when)
+	sum := 0.0
+	for _, c := range curves {
+		sum += peak(c) / float64(len(curves))
+	}
+	return fmt.Sprintf(" at %.0f", sum)
 }
 
 // place says where torque was measured.

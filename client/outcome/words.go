@@ -8,33 +8,31 @@ import (
 	"unicode"
 )
 
-// WriteText prints the outcome for a terminal.
+// WriteText prints the outcome for a terminal: what was gained first.
 func (o *Outcome) WriteText(out io.Writer) error {
 	var b strings.Builder
-	fmt.Fprintf(&b, "outcome of job %d, car %s\n", o.Job.GetNumber(), o.Plate())
-	for _, m := range o.Runs {
-		fmt.Fprintf(&b, "  %s: %s\n", m.Name, m.About())
-		for _, r := range m.Remarks {
-			fmt.Fprintf(&b, "    doubt: %s\n", r.Text)
-		}
-	}
-	fmt.Fprintf(&b, "%s\n", o.Corrected)
-	for _, n := range o.Notes {
-		fmt.Fprintf(&b, "  %s\n", n)
-	}
-	fmt.Fprintln(&b)
-	if o.Gain == nil {
-		fmt.Fprintf(&b, "before against after: %s\n", o.NoGain)
-	} else {
+	fmt.Fprintf(&b, "%s\n\noutcome of job %d, car %s\n", o.Says(), o.Job.GetNumber(), o.Plate())
+	if o.Gain != nil {
 		w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
-		fmt.Fprintf(w, "%s\tbefore\tafter\tgain\t\n", place(o.Gain.Place))
+		fmt.Fprintf(w, "%s\tbefore\tafter\tgain\t\n", o.MeasuredAt())
 		for _, r := range o.Rows() {
 			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", r.What, r.Before, r.After, r.Gain, r.Note)
 		}
 		if err := w.Flush(); err != nil {
 			return err
 		}
-		fmt.Fprintf(&b, "%s\n%s\n", o.Band(), o.Gain.Verdict)
+		fmt.Fprintf(&b, "%s\n", o.Band())
+	}
+	fmt.Fprintf(&b, "%s\n", o.Corrected)
+	for _, n := range o.Notes {
+		fmt.Fprintf(&b, "note: %s\n", n)
+	}
+	fmt.Fprintln(&b)
+	for _, m := range o.Runs {
+		fmt.Fprintf(&b, "%s: %s\n", m.Name, m.About())
+		for _, r := range m.Remarks {
+			fmt.Fprintf(&b, "  doubt: %s\n", r.Text)
+		}
 	}
 	fmt.Fprintf(&b, "\n%s\n", o.About)
 	for _, c := range o.Changed {
@@ -48,10 +46,22 @@ func (o *Outcome) WriteText(out io.Writer) error {
 	return err
 }
 
-// Band says over which speeds the means are taken, and how many runs there are.
+// Says is what was gained, in one sentence.
+func (o *Outcome) Says() string {
+	if o.Gain == nil {
+		return "before against after: " + o.NoGain
+	}
+	return o.Gain.Verdict
+}
+
+// Band says over which speeds the means are taken, how many runs there are, and what could have been shown.
 func (o *Outcome) Band() string {
 	g := o.Gain
-	return fmt.Sprintf("Means over %.0f to %.0f 1/min; %d before, %d after. Peaks at 1/min; areas under the curve for each 1000/min.", g.Low, g.High, g.RunsBefore, g.RunsAfter)
+	s := fmt.Sprintf("Means over %.0f to %.0f 1/min; %d before, %d after. Peaks at 1/min.", g.GetFrom(), g.GetTo(), g.GetRunsBefore(), g.GetRunsAfter())
+	if l := g.GetLeastShown(); l != nil {
+		s += fmt.Sprintf(" These runs could have shown a mean gain of %s or %s.", Text(l.GetTorque(), o.Units.Torque(), false), Text(l.GetPower(), o.Units.Power(), false))
+	}
+	return s + " The intervals hold together in 99 of 100 jobs."
 }
 
 // About says what a run holds.
@@ -60,7 +70,7 @@ func (m *Measured) About() string {
 		return "no curve: " + m.Why
 	}
 	return fmt.Sprintf("%.0f to %.0f 1/min in %.1f s, %d points, %s%s", m.Sweep.Low, m.Sweep.High,
-		m.Sweep.Until-m.Sweep.Begin, len(m.Curve.Raw), place(m.Curve.Place), corrected(m.Curve.Correction))
+		m.Sweep.Until-m.Sweep.Begin, len(m.Curve.Raw), place(m.Curve.Place), m.corrected())
 }
 
 // plain takes out what could steer a terminal: notes are other people's words.

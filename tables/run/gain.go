@@ -101,16 +101,16 @@ func designOf(before, after []*Pull) *design {
 
 // mayCompare refuses runs that must not be compared.
 func mayCompare(pulls []*Pull) error {
-	c := pulls[0].Curve
+	first, c := pulls[0].Name, pulls[0].Curve
 	for _, p := range pulls[1:] {
 		o := p.Curve
 		switch {
 		case o.Place != c.Place:
-			return fmt.Errorf("%s is torque at the %s and %s at the %s: the two are never compared", c.Run, c.Place, o.Run, o.Place)
+			return fmt.Errorf("%s is torque at the %s and %s at the %s: the two are never compared", first, c.Place, p.Name, o.Place)
 		case o.Correction.Standard != c.Correction.Standard:
-			return fmt.Errorf("%s is corrected by %s and %s by %s: runs corrected differently are not compared", c.Run, c.Correction.Title, o.Run, o.Correction.Title)
+			return fmt.Errorf("%s is corrected by %s and %s by %s: runs corrected differently are not compared", first, c.Correction.Title, p.Name, o.Correction.Title)
 		case o.Step != c.Step:
-			return fmt.Errorf("%s has a grid of %g 1/min and %s one of %g: one grid is needed", c.Run, c.Step, o.Run, o.Step)
+			return fmt.Errorf("%s has a grid of %g 1/min and %s one of %g: one grid is needed", first, c.Step, p.Name, o.Step)
 		}
 	}
 	return nil

@@ -111,10 +111,10 @@ func (c *comparison) cut(low, high float64) []Remark {
 		a, b := p.ends()
 		first, last = min(first, a), max(last, b)
 		if a >= from {
-			late = append(late, p.Run.Name)
+			late = append(late, p.Name)
 		}
 		if b <= to {
-			early = append(early, p.Run.Name)
+			early = append(early, p.Name)
 		}
 	}
 	const beyond = "all means, peaks and engine speeds are without what lies beyond"

@@ -64,7 +64,7 @@ func (g *gainOf) remarks(kind, text string) bool {
 
 // level is a pull whose torque is one value from 2000 to 5000 1/min.
 func level(name string, torque float64, order int) *Pull {
-	return &Pull{Run: &Run{Name: name}, Curve: leveled(name, 2000, 5000, torque), Order: order}
+	return &Pull{Name: name, Run: &Run{}, Curve: leveled(name, 2000, 5000, torque), Order: order}
 }
 
 func leveled(name string, low, high, torque float64) *Curve {

@@ -88,7 +88,7 @@ func (c *comparison) recorded(w *weathered) bool {
 	var why error
 	for _, p := range c.pulls {
 		if p.air == nil {
-			without, why = append(without, p.Run.Name), p.noAir
+			without, why = append(without, p.Name), p.noAir
 		}
 	}
 	if why != nil {
@@ -145,7 +145,7 @@ func (c *comparison) outOfRange() []Remark {
 	why := ""
 	for _, p := range c.pulls {
 		if p.Curve.Correction.OutOfRange {
-			names, why = append(names, p.Run.Name), p.Curve.Correction.Why
+			names, why = append(names, p.Name), p.Curve.Correction.Why
 		}
 	}
 	if why == "" {

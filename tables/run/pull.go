@@ -1,11 +1,16 @@
 package run
 
+import "fmt"
+
 // Pull is one run as it is compared with others.
 type Pull struct {
+	Name  string // of the run; of a file with several sweeps, with the sweep's number
 	Run   *Run
 	Sweep Sweep
 	Curve *Curve
 	Order int // its place among the runs of both sides as they were made, from 1; 0 where that is not known
+	// PlusMinus is half the width of what the correction's factor is uncertain by.
+	PlusMinus float64
 
 	boosted bool
 	air     *air
@@ -15,24 +20,31 @@ type Pull struct {
 // MakePull makes the curve of a sweep as the options ask for, and keeps the weather beside it even
 // where nothing is corrected: what that could have made of a gain is part of what is told of it.
 func MakePull(r *Run, s Sweep, o Options) (*Pull, error) {
-	correction, err := r.Correction(s, o)
+	correction, plusMinus, err := r.correction(s, o)
 	if err != nil {
 		return nil, err
 	}
 	given := o.Weather
 	o.Weather = correction.Weather
-	p := &Pull{Run: r, Sweep: s}
+	p := &Pull{Name: r.Name, Run: r, Sweep: s, PlusMinus: plusMinus, boosted: o.Forced || r.boosted(s)}
 	if p.Curve, err = MakeCurve(r, s, o); err != nil {
 		return nil, err
 	}
 	p.Curve.Correction = correction
-	p.boosted = o.Forced || r.boosted(s)
 	if given != nil {
 		p.air = &air{Weather: *given, half: finest}
 	} else {
 		p.air, p.noAir = r.air(s)
 	}
 	return p, nil
+}
+
+// SweepName is what a sweep of a run is called, by its number from 1 among so many of its file.
+func SweepName(name string, number, of int) string {
+	if of == 1 {
+		return name
+	}
+	return fmt.Sprintf("%s, sweep %d", name, number)
 }
 
 // torque is the curve's torque at a grid speed, without its correction.

@@ -118,7 +118,7 @@ const boostShare = 0.05
 // boosted reports whether the log's own manifold pressure is that of an engine with forced induction.
 func (r *Run) boosted(s Sweep) bool {
 	v, ok := r.Values("manifold_pressure")
-	if !ok {
+	if !ok || s.From >= s.To {
 		return false
 	}
 	inside := slices.Clone(v[s.From:s.To])
@@ -137,8 +137,19 @@ func (r *Run) boosted(s Sweep) bool {
 
 // Correction is the correction that the options ask for on a sweep, and what is to be said about it.
 func (r *Run) Correction(s Sweep, o Options) (Correction, error) {
+	c, plusMinus, err := r.correction(s, o)
+	if err == nil && c.Standard != None {
+		c.Notes = append(c.Notes, fmt.Sprintf("the factor is good to ± %.4f: the steps of the sensors, and %g %% of what it changes (common practice, no source)", plusMinus, 100*doubtfulShare))
+	}
+	return c, err
+}
+
+// correction is Correction, and half the width of what the factor is uncertain by: the steps in which the
+// weather was recorded, and what the standard is good for.
+func (r *Run) correction(s Sweep, o Options) (c Correction, plusMinus float64, err error) {
 	if o.Correction == None || o.Correction == "" {
-		return Correct(None, Weather{}, false)
+		c, err = Correct(None, Weather{}, false)
+		return c, 0, err
 	}
 	a := &air{half: finest}
 	var notes []string
@@ -146,27 +157,21 @@ func (r *Run) Correction(s Sweep, o Options) (Correction, error) {
 		a.Weather = *o.Weather
 		notes = append(notes, "the weather was given, not recorded")
 	} else {
-		var err error
 		if a, err = r.air(s); err != nil {
-			return Correction{}, err
+			return Correction{}, 0, err
 		}
 		if a.intake {
 			notes = append(notes, "air temperature from intake_temperature: right only if it is measured before the compressor and the charge cooler")
 		}
 	}
-	c, err := Correct(o.Correction, a.Weather, o.Anyway)
-	if err != nil {
-		return c, fmt.Errorf("%s: %w", r.Name, err)
+	if c, err = Correct(o.Correction, a.Weather, o.Anyway); err != nil {
+		return c, 0, fmt.Errorf("%s: %w", r.Name, err)
 	}
-	steps := stepsOf(o.Correction, a.Weather, a.half)
-	share := math.Abs(c.Factor-1) * doubtfulShare
-	c.Notes = append(c.Notes, fmt.Sprintf("the factor is good to ±%.4f: %.4f for the steps of the sensors, %.4f for what the standard is good for (%g %% of what it changes; common practice, no source)",
-		steps+share, steps, share, 100*doubtfulShare))
 	c.Notes = append(c.Notes, notes...)
 	if o.Forced || r.boosted(s) {
 		c.Notes = append(c.Notes, ForcedNote)
 	}
-	return c, nil
+	return c, stepsOf(o.Correction, a.Weather, a.half) + float64(math.Abs(c.Factor-1)*doubtfulShare), nil
 }
 
 // ForcedNote is said wherever an engine with forced induction is corrected or compared.

@@ -93,9 +93,13 @@ func TestAFactorIsUncertain(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	text := strings.Join(c.Notes, "\n")
-	if !strings.Contains(text, fmt.Sprintf("%.4f for what the standard is good for", (c.Factor-1)/10)) {
-		t.Errorf("%v: %s", c.Factor, text)
+	p, err := MakePull(r, s, Options{Correction: ISO1585, Anyway: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	near9(t, "what the standard is good for", p.PlusMinus-stepsOf(ISO1585, *c.Weather, p.air.half), (c.Factor-1)/10, 1e-12)
+	if text := strings.Join(c.Notes, "\n"); !strings.Contains(text, fmt.Sprintf("good to ± %.4f", p.PlusMinus)) {
+		t.Errorf("%v: %s", p.PlusMinus, text)
 	}
 }
 
