@@ -127,20 +127,58 @@ func (a *apart) Over(cell, box *bounded.Box) bounded.Bounds {
 // rounding is what evaluating a point may be wrong by, of its value and its limit.
 const rounding = 0x1p-48
 
-// most is what no point of a box lies further beyond the limit than: with the inputs that push one way at their ends and
-// the others in the middle, and what those can add.
+// most is what no point of a box where the rule holds lies further beyond the limit than. Such a point keeps every end e of
+// a stretch, f − e ≥ 0, so that it lies no further out than the most of d + λ(f − e) all over the box, for any λ ≥ 0: one is
+// chosen that takes away how d leans towards where the rule does not hold.
 func (a *apart) most(b bounded.Bounds, cell, box *bounded.Box) float64 {
 	if !b.Smooth || b.Undefined {
 		return math.Inf(1)
 	}
+	slopes := b.Slope
+	if !a.ceiling {
+		for i, s := range slopes {
+			slopes[i] = s.Neg()
+		}
+	}
+	best := a.reach(slopes, cell, box, nil, 0, 0)
+	for _, f := range a.in {
+		g := f.by[0].Over(cell, box)
+		if len(f.by) > 1 || !g.Smooth || g.Undefined {
+			continue
+		}
+		for k, end := range [2]float64{f.from, f.to} {
+			by := leaning(&slopes, &g.Slope, box)
+			if math.IsInf(end, 0) || k == 0 && by <= 0 || k == 1 && by >= 0 {
+				continue
+			}
+			leant := slopes
+			for i, s := range g.Slope {
+				leant[i] = slopes[i].Add(s.Mul(bounded.Exactly(by)))
+			}
+			best = min(best, a.reach(leant, cell, box, f.by[0], by, end))
+		}
+	}
+	return best
+}
+
+// leaning is the λ that makes level, along the input where it matters most, what has the slopes s by adding what has g.
+func leaning(s, g *[bounded.MaxInputs]bounded.Interval, box *bounded.Box) (by float64) {
+	most := 0.0
+	for i := range s {
+		if m := math.Abs(s[i].Middle()) * (box[i].Hi - box[i].Lo); m > most && g[i].Middle() != 0 {
+			most, by = m, -s[i].Middle()/g[i].Middle()
+		}
+	}
+	return by
+}
+
+// reach is the most of a distance from the limit, and of a function's from an end, by times, given the slopes of all that:
+// with the inputs that push one way at their ends, the others in the middle, and what those can add.
+func (a *apart) reach(slopes [bounded.MaxInputs]bounded.Interval, cell, box *bounded.Box, f *signal.Function, by, end float64) float64 {
 	var p signal.Point
 	spread := 0.0
-	for i := range p {
+	for i, s := range slopes {
 		p[i] = box[i].Lo
-		s := b.Slope[i]
-		if !a.ceiling {
-			s = s.Neg()
-		}
 		switch {
 		case s.Undefined:
 			return math.Inf(1)
@@ -153,12 +191,17 @@ func (a *apart) most(b bounded.Bounds, cell, box *bounded.Box) float64 {
 		}
 	}
 	v, l := a.value.At(cell, &p), a.limit.At(cell, &p)
-	beyond := v - l
+	beyond, size := v-l, math.Abs(v)+math.Abs(l)+spread
 	if !a.ceiling {
 		beyond = -beyond
+	}
+	if f != nil {
+		at := f.At(cell, &p)
+		beyond += float64(by * (at - end))
+		size += float64(math.Abs(by) * (math.Abs(at) + math.Abs(end)))
 	}
 	if beyond != beyond {
 		return math.Inf(1)
 	}
-	return beyond + spread + float64(rounding*(math.Abs(v)+math.Abs(l)+spread))
+	return beyond + spread + float64(rounding*size)
 }
