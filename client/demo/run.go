@@ -6,15 +6,15 @@ import (
 	"math"
 )
 
-// pull is a full-load run on the rolling road, from 1500 to 6800 1/min in 14 s, twenty samples a second. The
+// pull is a full-load run on the rolling road, from 1500 to 6800 1/min in 14 s, fifty samples a second. The
 // charge pressure is the boost target at a full pedal and more of it; advance and lambda are what the formulas give there.
 func pull(more func(rpm float64) float64) []byte {
 	var b bytes.Buffer
 	b.WriteString("time [s],engine_speed [1/min],torque [N.m],cylinder_filling [%],manifold_pressure [kPa],ignition_advance [deg],lambda [1]," +
 		"intake_temperature [Cel],coolant_temperature [Cel],barometric_pressure [kPa],ambient_temperature [Cel],relative_humidity [%]\n")
 	x := uint32(0x52554E31)
-	for i := range 14*20 + 1 {
-		t := float64(i) / 20
+	for i := range 14*50 + 1 {
+		t := float64(i) / 50
 		rpm := 1500 + 5300*ramp(t, 1, 13)
 		boost := formulas["boost.target"](rpm, 100) + more(rpm)
 		fill := 0.91 * boost * (1 - 0.1*ramp(rpm, 5000, 7000))
