@@ -40,6 +40,7 @@ var asTheyAre = map[string]struct {
 	"UTF-16, no mark":   {utf16LE("time [s];rpm\n0;1000\n1;2000\n"), []float64{0, 1}, []float64{1000, 2000}, "", ""},
 	"Latin-1":           {"Pr\xfcfstand\ntime [s];rpm;IAT (\xb0C)\n0;1000;20\n1;2000;20\n", []float64{0, 1}, []float64{1000, 2000}, "", ""},
 	"text":              {"time [s],rpm,throttle [%]\n0,1000,wide\n1,2000,open\n", []float64{0, 1}, []float64{1000, 2000}, "throttle [%]", ""},
+	"another unit":      {"time [s],rpm,oil temp (bar)\n0,1000,1\n1,2000,1\n", []float64{0, 1}, []float64{1000, 2000}, "oil temp (bar)", "unit"},
 	"no unit":           {"time,rpm,torque\n0,1000,100\n1,2000,100\n", []float64{0, 1}, []float64{1000, 2000}, "", "unit"},
 	"twice":             {"time [s],rpm,torque [N.m],Torque (lb.ft)\n0,1000,100,73\n1,2000,100,73\n", []float64{0, 1}, []float64{1000, 2000}, "Torque (lb.ft)", "column"},
 	"lambda 12":         {"time [s],rpm,lambda [1]\n0,1000,12\n1,2000,12.5\n", []float64{0, 1}, []float64{1000, 2000}, "", "implausible"},
@@ -124,7 +125,7 @@ func TestUnitSpellings(t *testing.T) {
 		{"power", "PS, ps, cv", 100, 73.549875}, {"engine speed", "rpm, RPM, 1/min, min-1, r/min", 3000, 3000},
 		{"iat", "°C, C, degC, deg C, celsius", 20, 20}, {"iat", "°F, F, degF", 68, 20}, {"baro", "kPa, KPA", 98, 98}, {"baro", "mbar, hPa", 980, 98},
 		{"baro", "inHg, in Hg, inhg", 29, 98.205270569889}, {"map", "psi, psia, PSIA", 20, 137.89514586336722}, {"map", "bar, bara", 1.5, 150},
-		{"speed", "km/h, kph, kmh, KPH", 100, 100}, {"speed", "mph", 100, 160.9344}, {"ignition", "deg, °, °BTDC", 12, 12},
+		{"speed", "km/h, kph, kmh, KPH", 100, 100}, {"speed", "mph", 100, 160.9344}, {"wheel speed", "km/h", 100, 100}, {"wheel speed", "rpm", 500, 500}, {"ignition", "deg, °, °BTDC", 12, 12},
 	} {
 		for unit := range strings.SplitSeq(c.units, ", ") {
 			r, err := Read("a.csv", strings.NewReader("time [s];"+c.name+" ["+unit+"]\n0;"+fixed(c.in)+"\n1;"+fixed(c.in)+"\n"), nil)

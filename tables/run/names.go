@@ -21,7 +21,7 @@ var own = map[string]string{
 var everyday = map[string][]string{
 	"t": {"time"}, "elapsedtime": {"time"}, "timestamp": {"time"}, "clock": {"time"},
 	"rpm": {"engine_speed"}, "enginerpm": {"engine_speed"}, "revs": {"engine_speed"},
-	"speed": {"road_speed", "engine_speed"}, "vehiclespeed": {"road_speed"}, "carspeed": {"road_speed"}, "rollspeed": {"roller_speed"},
+	"speed": {"road_speed", "engine_speed"}, "vehiclespeed": {"road_speed"}, "carspeed": {"road_speed"}, "wheelspeed": {"wheel_speed", "road_speed"}, "rollspeed": {"roller_speed"},
 	"enginetorque": {"torque"}, "cranktorque": {"torque"}, "enginepower": {"power"}, "crankpower": {"power"}, "tractiveeffort": {"tractive_force"},
 	"baro": {"barometric_pressure"}, "barometer": {"barometric_pressure"}, "ambientpressure": {"barometric_pressure"}, "atmosphericpressure": {"barometric_pressure"},
 	"iat": {"intake_temperature"}, "intaketemp": {"intake_temperature"}, "intakeairtemp": {"intake_temperature"}, "intakeairtemperature": {"intake_temperature"},
@@ -39,7 +39,9 @@ var everyday = map[string][]string{
 
 func init() {
 	for q := range own {
-		everyday[plain.Replace(q)] = []string{q}
+		if n := plain.Replace(q); everyday[n] == nil {
+			everyday[n] = []string{q}
+		}
 	}
 }
 

@@ -83,7 +83,7 @@ func TestReadRefuses(t *testing.T) {
 		{"engine_speed [1/min],torque [N.m]\n0,0\n", nil, "a.csv:1: column time [s] is missing"},
 		{"time [s],n\n0,0\n", nil, "a.csv:1: of the columns time [s], n only time is known"},
 		{"time [s],torque [kPa]\n0,0\n", nil, "a.csv:1: column torque [kPa]: torque: kPa is a pressure"},
-		{"time [s],barometric_pressure [kPa{gauge}]\n0,0\n", nil, "gauge"},
+		{"time [s],torque [kPa{gauge}]\n0,0\n", nil, "torque: kPa{gauge} is a pressure"},
 		{"time [s],torque [N.m]\n0,0\n1,1\n", names, "a.csv:1: column n is missing: the channel file maps it to engine_speed"},
 		{head + "0,1,2\n1,1,2\n", twice, `a.csv: its channel file: channels[1]: header "torque [N.m]" is given twice`},
 		{head + "0,1,2\n1,1,2\n", &calibrationv1.ChannelMap{Channels: []*calibrationv1.Channel{{Header: "n", Quantity: "Engine Speed", Unit: "1/min"}}}, "channels[0]: quantity"},
