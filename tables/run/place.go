@@ -59,12 +59,25 @@ func (r *Run) measured(s Sweep, o Options) (*measured, error) {
 	case m == nil:
 		return nil, fmt.Errorf("%s: column torque or power (at the crank), wheel_torque, wheel_power or tractive_force (at the wheels) is missing: a curve needs one", r.Name)
 	}
+	if _, ok := r.Values("wheel_torque"); !ok && (o.Ratio > 0 || o.Circumference > 0) {
+		return nil, fmt.Errorf("%s: a ratio or a circumference is of a column wheel_torque, and there is none", r.Name)
+	}
 	if o.Place == "" && m.place == Crank {
 		if w, _ := r.at(Wheels, o); w != nil {
-			m.remarks = append(m.remarks, Remark{"place", 0, fmt.Sprintf("torque is recorded at the crank (%s) and at the wheels (%s); the crank was taken: the two are never mixed", m.from, w.from)})
+			return r.oneOf(s, m, w), nil
 		}
 	}
 	return m, nil
+}
+
+// oneOf is the crank of two places, unless what is called power is that of the wheels; it is said.
+func (r *Run) oneOf(s Sweep, crank, wheels *measured) *measured {
+	if q := medianOf(s.Rows, func(i int) float64 { return crank.torque(i) / wheels.torque(i) }); crank.power != nil && math.Abs(q-1) <= powerShare {
+		wheels.remarks = append(wheels.remarks, Remark{"place", 0, fmt.Sprintf("column %.80s is the power at the wheels, as %s make it", crank.from, wheels.from)})
+		return wheels
+	}
+	crank.remarks = append(crank.remarks, Remark{"place", 0, fmt.Sprintf("torque is recorded at the crank (%s) and at the wheels (%s); the crank was taken: the two are never mixed", crank.from, wheels.from)})
+	return crank
 }
 
 // at is the first way at a place that has what it needs; nil where there is none, and then the error of

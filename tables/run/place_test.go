@@ -99,6 +99,7 @@ func TestPlacesRefused(t *testing.T) {
 	}{
 		{"wheel_torque [N.m]", Options{}, "needs the overall ratio"}, {"wheel_torque [N.m]", Options{Ratio: -1}, "allowed: above 0"},
 		{"tractive_force [N]", Options{}, "needs the speed that it acts at"}, {"lambda [1]", Options{}, "a curve needs one"},
+		{"torque [N.m]", Options{Ratio: 4}, "is of a column wheel_torque"},
 		{"torque [N.m]", Options{Place: Wheels}, "no torque at the wheels is recorded"}, {"torque [N.m]", Options{Place: "gearbox"}, "allowed: crank, wheels"},
 		{"wheel_power [kW]", Options{Place: Crank}, "losses need a coast-down"},
 	} {
@@ -114,7 +115,11 @@ func TestPlacesRefused(t *testing.T) {
 			t.Errorf("%s: %v, want %q", c.columns, err, c.want)
 		}
 	}
-	csv := driven("torque [N.m],power [kW]", func(n, _, _, _ float64) string { return "200," + fixed(1.36*Power(200, n)) })
+	csv := driven("wheel_torque [N.m],wheel_speed [1/min],power [kW]", func(_, w, _, _ float64) string { return "800," + fixed(w) + "," + fixed(Power(800, w)) })
+	if r, s, c := curveOf(t, csv, Options{}); c.Place != Wheels || len(kinds(Quality(r, s, c), "place")) != 1 || math.Abs(c.PeakTorque.Torque-160) > 0.2 {
+		t.Errorf("power of the wheels is taken for the %s's: %v", c.Place, Quality(r, s, c))
+	}
+	csv = driven("torque [N.m],power [kW]", func(n, _, _, _ float64) string { return "200," + fixed(1.36*Power(200, n)) })
 	r, s, c := curveOf(t, csv, Options{})
 	if q := kinds(Quality(r, s, c), "place"); len(q) != 1 || !strings.Contains(q[0].Text, "is 1.36 times") {
 		t.Errorf("PS under kW: %v", Quality(r, s, c))
