@@ -53,6 +53,7 @@ func newReadAdd(a *app) *cobra.Command {
 		}
 		return a.print(r, func(w io.Writer) error {
 			fmt.Fprintf(w, "read %d of job %d, sha256 %s\n", r.GetNumber(), n.Job, r.GetImage().GetSha256())
+			writeHoles(w, report.GetHoles())
 			for _, h := range r.GetHoles() {
 				fmt.Fprintf(w, "not in it, and of use: 0x%x to 0x%x\n", h.GetStart(), h.GetEnd())
 			}
@@ -97,6 +98,17 @@ func newReadVoid(a *app) *cobra.Command {
 		return a.line(j, "voided %s", name)
 	})
 	return cmd
+}
+
+// writeHoles names the first few stretches that a file does not hold.
+func writeHoles(w io.Writer, holes []*calibrationv1.Hole) {
+	const most = 10
+	for _, h := range holes[:min(most, len(holes))] {
+		fmt.Fprintf(w, "not in it: %s to %s\n", clean(h.GetStart()), clean(h.GetEnd()))
+	}
+	if more := len(holes) - most; more > 0 {
+		fmt.Fprintf(w, "not in it: %d stretches more\n", more)
+	}
 }
 
 // writeSince says what somebody changed, one table a line.
