@@ -6,7 +6,7 @@ import (
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
-	"witnessmark/tables/definition"
+	"witnessmark/tables/compare"
 	"witnessmark/tables/image"
 )
 
@@ -51,14 +51,11 @@ func (m *making) asFound(car uint32) (*image.Image, error) {
 	return nil, nil
 }
 
-// sameSoftware says whether an image is of the base's software: by the identity fields that both hold
-// and that do not belong to one car, or where there are none by the name of its definition.
+// sameSoftware says whether an image is of the base's software; where no identity field tells, the name of
+// its definition does.
 func (m *making) sameSoftware(im *image.Image, definedBy string) bool {
-	fields := slices.DeleteFunc(slices.Clone(m.Layout.Identity), func(f *definition.IdentityField) bool {
-		return f.Vehicle || !Holds(m.Layout, im, f) || !Holds(m.Layout, m.Base, f)
-	})
-	if len(fields) == 0 {
-		return definedBy == m.Layout.Name
+	if other, told := compare.OtherSoftware(m.Layout, im, m.Base); told {
+		return !other
 	}
-	return !slices.ContainsFunc(fields, func(f *definition.IdentityField) bool { return f.Text(im.Bytes) != f.Text(m.Base.Bytes) })
+	return definedBy == m.Layout.Name
 }

@@ -6,6 +6,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
 	"witnessmark/tables/surface"
 )
@@ -21,7 +22,7 @@ func (s *session) asFound() error {
 		return err
 	}
 	s.foundHoles = holesOf(s.lay, im)
-	if bytes.Equal(im.Bytes, s.in.Base.Bytes) || s.otherSoftware(im) {
+	if other, _ := OtherSoftware(s.lay, im, s.in.Base); other || bytes.Equal(im.Bytes, s.in.Base.Bytes) {
 		return nil
 	}
 	s.in.AsFound = im
@@ -29,18 +30,19 @@ func (s *session) asFound() error {
 	return nil
 }
 
-// otherSoftware says whether an identity field that is not one vehicle's differs from the base's, where both are known.
-func (s *session) otherSoftware(found *image.Image) bool {
-	for _, f := range s.lay.Identity {
+// OtherSoftware says whether an identity field that is not one vehicle's differs between two images, and
+// whether both have any that tells.
+func OtherSoftware(lay *definition.Layout, a, b *image.Image) (other, told bool) {
+	lacks, too := holesOf(lay, a), holesOf(lay, b)
+	for _, f := range lay.Identity {
 		name := "identity " + f.ID
-		if f.Vehicle || len(s.foundHoles.of[name])+len(s.baseHoles.of[name]) > 0 {
+		if f.Vehicle || len(lacks.of[name])+len(too.of[name]) > 0 {
 			continue
 		}
-		if !bytes.Equal(found.Bytes[f.Range.Start:f.Range.End], s.in.Base.Bytes[f.Range.Start:f.Range.End]) {
-			return true
-		}
+		told = true
+		other = other || !bytes.Equal(a.Bytes[f.Range.Start:f.Range.End], b.Bytes[f.Range.Start:f.Range.End])
 	}
-	return false
+	return other, told
 }
 
 // sinceFound is a changed table as it changed from the image as found; nil where that says nothing of it.
