@@ -26,20 +26,8 @@ func rightCar(r *Review, q Collecting) (by string, err error) {
 			"job %d: its read lacks what says which car it is, and nobody typed its frame number", q.Job)
 	}
 	if q.FreshRead != "" {
-		fresh, err := ReadFile(q.FreshRead, "", lay)
-		if err != nil {
+		if err := sameCar(r, q, told); err != nil {
 			return "", err
-		}
-		for _, f := range told {
-			if !claims.Holds(lay, fresh, f) {
-				return "", usage("a whole read", "%s lacks identity field %s, so that the car cannot be told", q.FreshRead, f.ID)
-			}
-			if f.Text(ours.Bytes) != f.Text(fresh.Bytes) {
-				return "", otherCar("the fresh read is of another car or another software: identity field %s differs", f.ID)
-			}
-		}
-		if _, ok := claims.FrameOf(lay, fresh, known); hasVehicle(lay) && !inFile && !ok {
-			return "", otherCar("the fresh read does not show the frame number of job %d", q.Job)
 		}
 		by = "fresh-read"
 	}
@@ -63,6 +51,28 @@ func rightCar(r *Review, q Collecting) (by string, err error) {
 		by = "frame"
 	}
 	return by, nil
+}
+
+// sameCar holds a fresh read against the identity fields that the file tells, and where none of them is one
+// car's against the job's frame number.
+func sameCar(r *Review, q Collecting, told []*definition.IdentityField) error {
+	lay := r.Layout()
+	fresh, err := ReadFile(q.FreshRead, "", lay)
+	if err != nil {
+		return err
+	}
+	for _, f := range told {
+		if !claims.Holds(lay, fresh, f) {
+			return usage("a whole read", "%s lacks identity field %s, so that the car cannot be told", q.FreshRead, f.ID)
+		}
+		if f.Text(r.made.Candidate.Bytes) != f.Text(fresh.Bytes) {
+			return otherCar("the fresh read is of another car or another software: identity field %s differs", f.ID)
+		}
+	}
+	if _, ok := claims.FrameOf(lay, fresh, r.Job.GetFrame().GetText()); hasVehicle(lay) && !slices.ContainsFunc(told, ofCar) && !ok {
+		return otherCar("the fresh read does not show the frame number of job %d", q.Job)
+	}
+	return nil
 }
 
 // OtherPlates are those, beside its own, that a job's car is known by, newest job first.
