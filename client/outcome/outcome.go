@@ -45,12 +45,6 @@ type Outcome struct {
 	Corrected string
 }
 
-// Gain is what was gained, and that in one sentence in the units asked for.
-type Gain struct {
-	*calibrationv1.RunGain
-	Verdict string
-}
-
 // Measured is one sweep of a run and what was made of it.
 type Measured struct {
 	Name    string
@@ -135,8 +129,7 @@ func (o *Outcome) compare(in Input) {
 		o.NoGain = err.Error()
 		return
 	}
-	unit := in.Units.Torque()[0]
-	o.Gain = &Gain{RunGain: g, Verdict: run.Sentence(g, unit.Name, unit.Per)}
+	o.Gain = NewGain(g, in.Units)
 	for _, r := range g.GetRemarks() {
 		o.note(spelled(r.GetText()))
 	}

@@ -1,10 +1,6 @@
 package outcome
 
-import (
-	"fmt"
-
-	"witnessmark/tables/run"
-)
+import "fmt"
 
 // Peaks are a run's greatest torque and power and where they are; empty where it has no curve.
 func (m *Measured) Peaks(u Units) (torque, power string) {
@@ -21,5 +17,5 @@ func (o *Outcome) MeasuredAt() string {
 	if o.Gain == nil {
 		return ""
 	}
-	return place(run.Place(o.Gain.GetPlace()))
+	return o.Gain.At()
 }

@@ -6,7 +6,6 @@ import (
 	"strconv"
 	"strings"
 
-	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/run"
 )
 
@@ -79,54 +78,6 @@ func Text(v float64, in []Unit, signed bool) string {
 		s = append(s, strings.Replace(fmt.Sprintf(f, n, o.Name), "-", "−", 1))
 	}
 	return strings.Join(s, " / ")
-}
-
-// Row is one line of the gains.
-type Row struct {
-	What, Before, After, Gain, Note string
-	Shown                           bool
-}
-
-// Rows are the gains in words; none where the sides cannot be compared.
-func (o *Outcome) Rows() []Row {
-	g := o.Gain
-	if g == nil {
-		return nil
-	}
-	torque := func(c *run.Curve) float64 { return c.PeakTorque.Speed }
-	power := func(c *run.Curve) float64 { return c.PeakPower.Speed }
-	return []Row{
-		o.row("peak torque", g.PeakTorque, o.Units.Torque(), torque), o.row("peak power", g.PeakPower, o.Units.Power(), power),
-		o.row("mean torque", g.MeanTorque, o.Units.Torque(), nil), o.row("mean power", g.MeanPower, o.Units.Power(), nil),
-	}
-}
-
-// row is one amount; peak is where a run has it, nil of a mean.
-func (o *Outcome) row(what string, a *calibrationv1.GainAmount, in []Unit, peak func(*run.Curve) float64) Row {
-	r := Row{What: what, Before: Text(a.GetBefore(), in, false), After: Text(a.GetAfter(), in, false), Gain: Text(a.GetGain(), in, true), Shown: a.GetShown()}
-	if peak != nil {
-		r.Before += o.about("before", peak)
-		r.After += o.about("after", peak)
-	}
-	switch {
-	case a.PlusMinus == nil:
-		r.Note = "spread cannot be told"
-	case a.GetShown():
-		r.Note = "± " + Text(a.GetPlusMinus(), in, false)
-	default:
-		r.Note = "not shown: within ± " + Text(a.GetPlusMinus(), in, false)
-	}
-	return r
-}
-
-// about is where the runs of a side have their peaks, in the mean.
-func (o *Outcome) about(when string, peak func(*run.Curve) float64) string {
-	curves := o.side(when)
-	sum := 0.0
-	for _, c := range curves {
-		sum += peak(c) / float64(len(curves))
-	}
-	return fmt.Sprintf(" at %.0f", sum)
 }
 
 // place says where torque was measured.

@@ -55,14 +55,7 @@ func (o *Outcome) Says() string {
 }
 
 // Band says over which speeds the means are taken, how many runs there are, and what could have been shown.
-func (o *Outcome) Band() string {
-	g := o.Gain
-	s := fmt.Sprintf("Means over %.0f to %.0f 1/min; %d before, %d after. Peaks at 1/min.", g.GetFrom(), g.GetTo(), g.GetRunsBefore(), g.GetRunsAfter())
-	if l := g.GetLeastShown(); l != nil {
-		s += fmt.Sprintf(" These runs could have shown a mean gain of %s or %s.", Text(l.GetTorque(), o.Units.Torque(), false), Text(l.GetPower(), o.Units.Power(), false))
-	}
-	return s + " The intervals hold together in 99 of 100 jobs."
-}
+func (o *Outcome) Band() string { return o.Gain.Band() }
 
 // About says what a run holds.
 func (m *Measured) About() string {

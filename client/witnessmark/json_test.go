@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"flag"
+	"fmt"
 	"io"
 	"maps"
 	"os"
@@ -176,7 +177,7 @@ func openedJob(w *asked) {
 	w.as("technician", "job", 0, "job", "amend", "1", "--car", "HC 81")
 	run := w.file("pull.csv", pulled(250, "torque [N.m]"))
 	w.as("technician", "run", 0, "run", "add", "1", run, "--when", "before")
-	w.as("technician", "run", 0, "run", "add", "1", run, "--when", "after")
+	w.as("technician", "run", 0, "run", "add", "1", w.file("pull-after.csv", pulled(280, "torque [N.m]")), "--when", "after")
 }
 
 func wholeVisit(w *asked) {
@@ -234,6 +235,11 @@ func withoutServer(w *asked) {
 	w.as("nobody", "inspection", 0, "inspect", w.path("found.bin"), definition)
 	w.as("nobody", "image", 0, "convert", w.path("found.bin"), w.path("found.hex"))
 	w.as("nobody", "run summary", 0, "run", "show", w.path("pull.csv"))
+	gain := []string{"run", "gain"}
+	for i, torque := range []float64{250, 250.4, 250.9, 280, 280.4, 280.9} {
+		gain = append(gain, []string{"--before", "--after"}[i/3], w.file(fmt.Sprintf("gain-%d.csv", i), pulled(torque, "torque [N.m]")))
+	}
+	w.as("nobody", "gain", 0, gain...)
 	w.as("nobody", "reckoned", 0, "reckon", "blower", "--crank", "180", "--pulley", "75", "--engine-speed", "6500", "--rotor-limit", "15000")
 	w.as("nobody", "reckoned", 0, "reckon", "compressor", "--inlet", "14.85", "--pressure-ratio", "1.6", "--efficiency", "0.74")
 	w.as("nobody", "reckoned", 0, "reckon", "airflow", "--displacement", "2", "--engine-speed", "6000", "--efficiency", "0.9")

@@ -24,7 +24,7 @@ func newOutcomeCommand(a *app) *cobra.Command {
 	f.StringVar(&out.Path, "out", "", "also write a page that prints to two sheets of A4, for the customer")
 	replaceFlag(cmd, &out.Replace)
 	f.StringVar(&units, "units", string(outcome.Metric), "metric, imperial or both")
-	f.StringVar(&correction, "correction", string(run.None), "none, iso1585, j1349 or din70020")
+	f.StringVar(&correction, "correction", string(run.None), run.Corrections)
 	f.StringVar(&at, "at", "", "crank or wheels, where runs have torque at both")
 	f.StringVar(&band, "band", "", "engine speeds of the means, as in 2000-6000; left out, all that both sides have")
 	f.BoolVar(&anyway, "anyway", false, "correct outside the standard's range too, and mark it")

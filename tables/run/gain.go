@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 )
@@ -20,6 +21,10 @@ const leastBySpeed = 3
 func Gained(before, after []*Pull, low, high float64) (*calibrationv1.RunGain, error) {
 	if len(before) == 0 || len(after) == 0 {
 		return nil, errors.New("a gain needs a run before and a run after")
+	}
+	before, after, twice, err := once(before, after)
+	if err != nil {
+		return nil, err
 	}
 	all := append(append([]*Pull{}, before...), after...)
 	if err := mayCompare(all); err != nil {
@@ -49,7 +54,7 @@ func Gained(before, after []*Pull, low, high float64) (*calibrationv1.RunGain, e
 	if t, p := g.MeanTorque.PlusMinus, g.MeanPower.PlusMinus; t != nil && p != nil {
 		g.LeastShown = &calibrationv1.LeastShown{Torque: *t, Power: *p}
 	}
-	for _, list := range [][]Remark{c.fewRuns(), weather.remarks, drift, c.heat(), c.cut(low, high)} {
+	for _, list := range [][]Remark{twice, c.fewRuns(), weather.remarks, drift, c.heat(), c.cut(low, high)} {
 		for _, r := range list {
 			g.Remarks = append(g.Remarks, &calibrationv1.RunRemark{Kind: r.Kind, Speed: r.Speed, Text: r.Text})
 		}
@@ -75,10 +80,11 @@ type comparison struct {
 	torque [][]float64 // N.m, of each run at each engine speed, uncorrected
 }
 
-// compared is one value in comparison. Width is 0 where the spread cannot be told, or may show nothing.
+// compared is one value in comparison; width is known where the spread can be told and may show something.
 type compared struct {
 	effect
 	width float64
+	known bool
 }
 
 // designOf takes the order from the pulls if all have one.
@@ -97,6 +103,29 @@ func designOf(before, after []*Pull) *design {
 		}
 	}
 	return d
+}
+
+// once leaves a recording out that a side has already, since it says nothing of what runs differ by; one
+// that is on both sides is an error.
+func once(before, after []*Pull) (b, a []*Pull, remarks []Remark, err error) {
+	for side, pulls := range [][]*Pull{before, after} {
+		for _, p := range pulls {
+			same := func(o *Pull) bool { return p.sameAs(o) }
+			if i := slices.IndexFunc(b, same); i >= 0 && side == 1 {
+				return nil, nil, nil, fmt.Errorf("%s and %s are one recording; allowed: other runs before than after", b[i].Name, p.Name)
+			}
+			mine := &b
+			if side == 1 {
+				mine = &a
+			}
+			if i := slices.IndexFunc(*mine, same); i >= 0 {
+				remarks = append(remarks, Remark{"twice", 0, fmt.Sprintf("%s and %s are one recording: it counts once", (*mine)[i].Name, p.Name)})
+				continue
+			}
+			*mine = append(*mine, p)
+		}
+	}
+	return b, a, remarks, nil
 }
 
 // mayCompare refuses runs that must not be compared.
@@ -221,13 +250,13 @@ func (c *comparison) widths(values []compared, weather []float64) {
 		case k >= amounts && min(nb, na) < leastBySpeed:
 			continue
 		}
-		values[k].width = float64(critical*max(values[k].err, least)) + weather[k]
+		values[k].width, values[k].known = float64(critical*max(values[k].err, least))+weather[k], true
 	}
 }
 
 func (c *comparison) amount(v compared) *calibrationv1.GainAmount {
 	a := &calibrationv1.GainAmount{Before: v.before, After: v.after, Gain: v.after - v.before}
-	if v.width > 0 {
+	if v.known {
 		a.PlusMinus, a.Shown = &v.width, math.Abs(a.Gain) > v.width
 	}
 	return a

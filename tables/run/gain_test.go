@@ -116,6 +116,17 @@ func TestGainedByHand(t *testing.T) {
 	}
 }
 
+// A recording given twice says nothing of what runs differ by, and one on both sides nothing at all.
+func TestARecordingCountsOnce(t *testing.T) {
+	g := gained(t, []*Pull{level("a", 100, 1), level("copy of a", 100, 2)}, []*Pull{level("c", 110, 3), level("d", 112, 4)}, 0, 0)
+	if g.RunsBefore != 1 || g.shown() != "" || !g.remarks("twice", "a and copy of a are one recording") {
+		t.Errorf("%d before, %s: %v", g.RunsBefore, g.shown(), g.Remarks)
+	}
+	if _, err := Gained([]*Pull{level("a", 100, 1)}, []*Pull{level("b", 100, 2)}, 0, 0); err == nil || !strings.Contains(err.Error(), "a and b are one recording") {
+		t.Errorf("%v", err)
+	}
+}
+
 // Five a side, and from each run to the next 3 N.m less, the sides one after the other or interleaved:
 // by hand the gain without that is 10, in the middle of the order, where the plain means differ by -5 and by 7.
 func TestDriftIsTakenOut(t *testing.T) {
@@ -162,7 +173,7 @@ func TestACutRunIsNamed(t *testing.T) {
 
 func TestUnlikeRunsAreNotCompared(t *testing.T) {
 	change := func(by func(c *Curve)) *Pull {
-		p := level("b", 100, 2)
+		p := level("b", 101, 2)
 		by(p.Curve)
 		return p
 	}

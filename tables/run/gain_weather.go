@@ -84,17 +84,21 @@ func (w *weathered) steps(c *comparison, std Standard, asked []compared) {
 
 // recorded reports whether every run has its weather, and remarks those that have none.
 func (c *comparison) recorded(w *weathered) bool {
-	var without []string
-	var why error
+	var why []error
 	for _, p := range c.pulls {
 		if p.air == nil {
-			without, why = append(without, p.Name), p.noAir
+			why = append(why, p.noAir)
 		}
 	}
-	if why != nil {
-		w.remarks = append(w.remarks, Remark{"unrecorded", 0, fmt.Sprintf("what the weather made of the gain is not known: %s (%s)", why, strings.Join(without, ", "))})
+	if len(why) == 0 {
+		return true
 	}
-	return why == nil
+	text := fmt.Sprintf("what the weather made of the gain is not known: %v", why[0])
+	if n := len(why) - 1; n > 0 {
+		text += fmt.Sprintf("; and so for %d more of %d runs", n, len(c.pulls))
+	}
+	w.remarks = append(w.remarks, Remark{"unrecorded", 0, text})
+	return false
 }
 
 // factors is each run's by a standard, in its own weather and whatever the standard's range; nil where one

@@ -1,6 +1,9 @@
 package run
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // Pull is one run as it is compared with others.
 type Pull struct {
@@ -55,6 +58,13 @@ func (p *Pull) torque(speed float64) (float64, bool) {
 		}
 	}
 	return 0, false
+}
+
+// sameAs reports whether two pulls are one recording: no two runs are alike to the last digit.
+func (p *Pull) sameAs(o *Pull) bool {
+	return slices.EqualFunc(p.Curve.Points, o.Curve.Points, func(a, b Point) bool {
+		return a.Speed == b.Speed && a.Torque/p.Curve.Correction.Factor == b.Torque/o.Curve.Correction.Factor
+	})
 }
 
 // ends are the first and the last engine speed of the curve.
