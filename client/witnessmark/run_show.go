@@ -32,8 +32,11 @@ func newRunShow(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "show FILE.csv [--channels FILE]",
 		Short: "Show the sweep of a run, its torque and power, and what is doubtful (needs no server)",
-		Args:  takes(1),
-		RunE:  func(_ *cobra.Command, args []string) error { return a.showRun(args[0], s) },
+		Long: "Show the sweep of a run, its torque and power, and what is doubtful (needs no server).\n\n" +
+			"A header is a quantity and a unit, such as engine_speed [1/min], or an everyday name, such as RPM or Torque (Nm);\n" +
+			"notes above it, a row of units below it and a foot are passed over. What each column was taken for is printed.",
+		Args: takes(1),
+		RunE: func(_ *cobra.Command, args []string) error { return a.showRun(args[0], s) },
 	}
 	f := cmd.Flags()
 	f.StringVar(&s.channels, "channels", "", "channel file, where the headers are others")

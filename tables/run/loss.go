@@ -33,7 +33,7 @@ func (r *Run) withLosses(s Sweep, wheels *measured) (*measured, error) {
 	width := float64(coastWidth * (coast[len(coast)-1].Speed - coast[0].Speed))
 	line := make([]Point, 0, 64)
 	for k := range 64 {
-		x := coast[0].Speed + float64(k)/63*(coast[len(coast)-1].Speed-coast[0].Speed)
+		x := coast[0].Speed + float64(float64(k)/63*(coast[len(coast)-1].Speed-coast[0].Speed))
 		y, _ := local(coast, x, width)
 		line = append(line, Point{Speed: x, Torque: y})
 	}

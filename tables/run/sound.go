@@ -17,7 +17,7 @@ const (
 	unsoundSeconds = 0.1
 	unsoundSamples = 2
 	grossShare     = 0.25 // off the median of the neighbours: not in the line at all
-	half           = 0.5
+	failedShare    = 0.5  // of the line: more is no engine
 )
 
 // sample is one measured point of a sweep.
@@ -54,9 +54,9 @@ func (c *Curve) sound(samples []sample) []Point {
 		}
 		brief := i-from <= unsoundSamples || samples[i-1].time-samples[from].time <= unsoundSeconds
 		switch {
-		case !brief && worst < -half:
+		case !brief && worst < -failedShare:
 			lifted = append(lifted, samples[from].Speed)
-		case brief || worst > half:
+		case brief || worst > failedShare:
 			for _, p := range samples[from:i] {
 				c.LeftOut = append(c.LeftOut, p.row)
 				c.wildest = further(c.wildest, p.Torque)

@@ -166,3 +166,14 @@ func TestGapsAreLeftOut(t *testing.T) {
 		t.Errorf("%d missing: %v", missing, q)
 	}
 }
+
+// A sample that stands alone beyond a gap makes no peak, however strong it is.
+func TestALoneSampleIsNoPeak(t *testing.T) {
+	rows := rise(1500, 5000, published)
+	rows = append(rows, [2]float64{5300, 78}, [2]float64{5900, 79})
+	csv := written(rows)
+	r, s, c := curveOf(t, csv, Options{})
+	if c.PeakPower.Speed > 5000 || c.PeakTorque.Speed > 5000 {
+		t.Errorf("peaks %v and %v, with one sample beyond 5000 1/min: %v", c.PeakTorque, c.PeakPower, Quality(r, s, c))
+	}
+}
