@@ -13,6 +13,7 @@ import (
 type alarmLine struct {
 	*recordv1.Alarm
 	Plate  string
+	Href   string // of what it is about
 	Ends   string // what ends it
 	Settle string // where this person can settle it; empty where they cannot
 }
@@ -30,7 +31,10 @@ var endsBy = map[string]string{
 // alarmLines are the alarms of a job that count now.
 func alarmLines(p page, j *recordv1.Job, alarms []*recordv1.Alarm) (out []alarmLine) {
 	for _, a := range record.Due(alarms, time.Now()) {
-		l := alarmLine{Alarm: a, Plate: text(j.GetPlate()), Ends: endsBy[a.GetAlarm()]}
+		l := alarmLine{Alarm: a, Plate: text(j.GetPlate()), Href: fmt.Sprintf("/job/%d", j.GetNumber()), Ends: endsBy[a.GetAlarm()]}
+		if about, err := record.ParseName(a.GetAbout()); err == nil {
+			l.Href = hrefOf(about)
+		}
 		if record.Settleable(a.GetAlarm()) && p.may("settle") == "" {
 			l.Settle = fmt.Sprintf("/job/%d/settle?alarm=%s", j.GetNumber(), url.QueryEscape(a.GetAbout()+" "+a.GetAlarm()))
 		}

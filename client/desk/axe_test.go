@@ -34,21 +34,31 @@ func TestAxeFindsNothing(t *testing.T) {
 		b.do(chromedp.EmulateViewport(look.width, 900))
 		for name, path := range pagesOf {
 			b.goes(path)
-			if _, err := chromedp.Run(b.ctx, chromedp.Evaluate[chromedp.Void](axe)); err != nil {
-				t.Fatal(err)
-			}
-			found, err := chromedp.Run(b.ctx, chromedp.Evaluate[axeFound](`axe.run(document).then(r => ({passes: r.passes.length,
-				violations: r.violations.map(v => v.id + ": " + v.help + " " + v.nodes.slice(0, 3).map(n => n.html.slice(0, 160) + " " + n.failureSummary).join(" | "))}))`, chromedp.EvalAwaitPromise))
-			if err != nil {
-				t.Fatal(err)
-			}
-			if found.Passes < 10 {
-				t.Errorf("%s, %s: only %d rules had something to look at", name, scheme, found.Passes)
-			}
-			for _, f := range found.Violations {
-				t.Errorf("%s, %s: %s", name, scheme, f)
-			}
+			b.judged(axe, name+", "+scheme)
 		}
+	}
+	b.statement()
+	b.judged(axe, "statement")
+	b.collected(w)
+	b.judged(axe, "collected")
+}
+
+// judged has axe-core look at the page that is there.
+func (b *tab) judged(axe, what string) {
+	b.Helper()
+	if _, err := chromedp.Run(b.ctx, chromedp.Evaluate[chromedp.Void](axe)); err != nil {
+		b.Fatal(err)
+	}
+	found, err := chromedp.Run(b.ctx, chromedp.Evaluate[axeFound](`axe.run(document).then(r => ({passes: r.passes.length,
+		violations: r.violations.map(v => v.id + ": " + v.help + " " + v.nodes.slice(0, 3).map(n => n.html.slice(0, 160) + " " + n.failureSummary).join(" | "))}))`, chromedp.EvalAwaitPromise))
+	if err != nil {
+		b.Fatal(err)
+	}
+	if found.Passes < 10 {
+		b.Errorf("%s: only %d rules had something to look at", what, found.Passes)
+	}
+	for _, f := range found.Violations {
+		b.Errorf("%s: %s", what, f)
 	}
 }
 

@@ -28,16 +28,17 @@ type offered struct {
 }
 
 type cardBody struct {
-	Job      *recordv1.Job
-	Alarms   []alarmLine
-	Happened []happened
-	Deeds    []offered // the likely first
-	More     []offered // seldom done
-	Not      []offered // what cannot be done now
-	Releases []string
-	Pairs    bool       // two submissions can be compared
-	Numbers  [][]string // of the car and its parts, and what they come to
-	Others   []uint32   // other jobs of this car
+	Job                *recordv1.Job
+	Alarms             []alarmLine
+	Happened           []happened
+	Deeds              []offered // the likely first
+	More               []offered // seldom done
+	Not                []offered // what cannot be done now
+	Releases           []string
+	Definition, Limits string     // with their revisions
+	Pairs              bool       // two submissions can be compared
+	Numbers            [][]string // of the car and its parts, and what they come to
+	Others             []uint32   // other jobs of this car
 }
 
 func (d *Desk) card(w http.ResponseWriter, r *http.Request) error {
@@ -48,6 +49,12 @@ func (d *Desk) card(w http.ResponseWriter, r *http.Request) error {
 	}
 	p.Title, p.Live = fmt.Sprintf("Job %d, %s", j.GetNumber(), text(j.GetPlate())), true
 	b := cardBody{Job: j, Pairs: len(j.GetSubmissions()) > 1, Numbers: client.NumberRows(j)}
+	if b.Definition, err = d.revision(client.Definitions, j.GetDefinition()); err != nil {
+		return err
+	}
+	if b.Limits, err = d.revision(client.Limits, j.GetLimits()); err != nil {
+		return err
+	}
 	for _, s := range releases(j) {
 		b.Releases = append(b.Releases, client.Name(s))
 	}
@@ -64,6 +71,25 @@ func (d *Desk) card(w http.ResponseWriter, r *http.Request) error {
 	b.offer(p, j, d.client.OnePerson())
 	d.show(w, p, http.StatusOK, "card", b)
 	return nil
+}
+
+// revision calls a file of the catalogue by its name, says which revision it is, and whether there is a newer one.
+func (d *Desk) revision(kind string, of *recordv1.Revision) (string, error) {
+	files, err := d.client.Documents(kind)
+	is, newest := uint32(0), uint32(0)
+	for _, f := range files {
+		if f.GetName() == of.GetName() {
+			newest = max(newest, f.GetRevision())
+			if f.GetSha256() == of.GetSha256() {
+				is = f.GetRevision()
+			}
+		}
+	}
+	said := fmt.Sprintf("%s, revision %d", of.GetName(), is)
+	if is < newest {
+		said += fmt.Sprintf(" (the newest is %d)", newest)
+	}
+	return said, err
 }
 
 // offer sorts the deeds by whether this person may do them now; what the job waits for comes first.
@@ -127,9 +153,12 @@ func story(j *recordv1.Job, events []*recordv1.CarEvent, copies map[uint32]recor
 		h := happened{CarEvent: e, Said: said[e.GetEvent().GetEntry()]}
 		if name, ok := copies[e.GetEvent().GetEntry()]; ok {
 			h.Get = name.String()
+			if name.Part == record.ARead || name.Part == record.AReadback {
+				h.Href = reportAt(name)
+			}
 		}
 		h.What, h.Text, _ = strings.Cut(e.GetWhat(), ": ")
-		if e.GetSubmission() != 0 {
+		if e.GetSubmission() != 0 && h.Href == "" {
 			h.Href = "/sheet/" + ofJob(e.GetJob(), e.GetSubmission())
 		}
 		for _, n := range j.GetNotes() {

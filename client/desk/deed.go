@@ -40,6 +40,7 @@ type field struct {
 	Chosen            []string    // of ticks
 	None              string      // what to do where there is nothing to pick
 	Must              bool
+	Holds             string // of a file: image or text
 }
 
 // filling is a form on its way: what one person says in it.
@@ -178,6 +179,10 @@ func (f *filling) act(o *deed) (note, to string, err error) {
 			return "", "", &client.Error{Kind: client.Usage, Text: "choose a file first"}
 		case one.Must && one.Kind != "file" && f.value(one.Name) == "":
 			return "", "", &client.Error{Kind: client.Usage, Text: "say this too: " + one.Label}
+		case one.Kind == "file" && f.files[one.Name] != "":
+			if err := wrongFile(f.files[one.Name], one.Holds); err != nil {
+				return "", "", err
+			}
 		}
 	}
 	if o.check != nil {

@@ -19,7 +19,7 @@ var readDeed = deed{path: "read", label: "Add a read", kind: "read",
 		return "The first read is the car as found. It is kept, and all that follows is compared with it."
 	},
 	fields: func(*filling) []field {
-		return []field{{Kind: "file", Name: "file", Label: "Image read out of the car", Must: true}, formatField("found by its content"),
+		return []field{{Kind: "file", Name: "file", Label: "Image read out of the car", Must: true, Holds: "image"}, formatField("found by its content"),
 			{Kind: "tick", Name: "holes", Label: "Take it although it lacks bytes that the definition names", Hint: "They stay unknown: no submission can write them."}}
 	},
 	do: func(f *filling) (string, string, error) {
@@ -84,7 +84,7 @@ var collectDeed = deed{path: "collect", label: "Collect a release", kind: "colle
 	},
 	fields: func(f *filling) []field {
 		return []field{subsField("Release", f.job, "", record.IsRelease),
-			{Kind: "file", Name: "fresh", Label: "A fresh read of the car in the bay"},
+			{Kind: "file", Name: "fresh", Label: "A fresh read of the car in the bay", Holds: "image"},
 			{Kind: "line", Name: "frame", Label: "or its frame number", Hint: "One of the two is needed where the image holds a field that belongs to one car."},
 			formatField("as the read came in")}
 	},
@@ -112,7 +112,7 @@ var readbackDeed = deed{path: "readback", label: "Add a read-back", kind: "read_
 		return "The image read again after writing. It must equal what was collected, apart from what the controller rewrites by itself."
 	},
 	fields: func(*filling) []field {
-		return []field{{Kind: "file", Name: "file", Label: "Image read back"}, formatField("found by its content"),
+		return []field{{Kind: "file", Name: "file", Label: "Image read back", Holds: "image"}, formatField("found by its content"),
 			{Kind: "line", Name: "not-possible", Label: "or: why this controller cannot be read back"}}
 	},
 	check: func(f *filling) error {
@@ -145,9 +145,9 @@ var runDeed = deed{path: "run", label: "Add a run", kind: "run",
 		return "A file with a header row; each header is a quantity and its unit, such as engine_speed [1/min] or torque [N.m]. A channel file says what other headers are."
 	},
 	fields: func(*filling) []field {
-		return []field{{Kind: "file", Name: "file", Label: "Run as CSV", Must: true},
+		return []field{{Kind: "file", Name: "file", Label: "Run as CSV", Must: true, Holds: "text"},
 			{Kind: "pick", Name: "when", Label: "When it was driven", Must: true, Options: [][2]string{{"", "before or after the work?"}, {"before", "before the work"}, {"after", "after the work"}}},
-			{Kind: "file", Name: "channels", Label: "Channel file, where the headers are others"}}
+			{Kind: "file", Name: "channels", Label: "Channel file, where the headers are others", Holds: "text"}}
 	},
 	check: func(f *filling) error {
 		_, err := client.ReadRun(f.files["file"], f.files["channels"])

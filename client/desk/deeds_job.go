@@ -3,6 +3,7 @@ package desk
 import (
 	"cmp"
 	"fmt"
+	"net/url"
 	"slices"
 	"strings"
 	"time"
@@ -108,7 +109,7 @@ var submitDeed = deed{path: "submit", label: "Submit a modified image", kind: "s
 		return "It is compared with the read as found here, before it is sent. A submission of yours in this job that still waits is replaced."
 	},
 	fields: func(f *filling) []field {
-		return []field{{Kind: "file", Name: "file", Label: "Modified image", Must: true}, formatField("found by its content"),
+		return []field{{Kind: "file", Name: "file", Label: "Modified image", Must: true, Holds: "image"}, formatField("found by its content"),
 			subsField("What you started from", f.job, "the read as found", func(*recordv1.Submission) bool { return true }),
 			{Kind: "text", Name: "note", Label: "Note: what you did, and why"},
 			{Kind: "ticks", Name: "meant", Label: "Tables you meant to change", Options: f.tables(), Hint: "With none ticked, you say nothing about it."}}
@@ -139,7 +140,11 @@ var noteDeed = deed{path: "note", label: "Add a note", kind: "note", more: true,
 			n.Files = []string{path}
 		}
 		_, err := f.desk.client.AddNote(f.Context(), n)
-		return "You added a note.", "", err
+		to := hrefOf(about)
+		if n.Table != "" && about.Part == record.ASubmission {
+			to += "/table/" + url.PathEscape(n.Table)
+		}
+		return "You added a note.", to, err
 	}}
 
 // settleable are a job's alarms that a lead's word ends.

@@ -6,6 +6,7 @@ import (
 	"net/url"
 	"os"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -43,12 +44,13 @@ func TestAJobIsCorrectedNotedClosedAndErased(t *testing.T) {
 	}
 	page := tech.does("/job/1/note", url.Values{"submission": {"1"}, "table": {"boost.target"}, "text": {"<b>smells of fuel"}}, map[string][2]string{"file": {"bay.html", "<script>1</script>"}})
 	file := regexp.MustCompile(`/job/1/file/[0-9a-f]{64}`).FindString(page)
-	if !strings.Contains(page, "boost.target: <b>smells of fuel") || file == "" {
-		t.Errorf("the note is not on the card: %s", page)
+	if !strings.Contains(page, "<h1>boost.target</h1>") || file == "" {
+		t.Errorf("the note leads to %s", page)
 	}
-	_, raw := tech.get("/job/1")
-	if strings.Contains(raw, "<b>smells") {
-		t.Error("a note is taken for the page's own words")
+	for path, says := range map[string]string{"/job/1": "boost.target: &lt;b&gt;smells of fuel", "/sheet/1.1": "about <b>boost.target</b>", "/sheet/1.1/table/boost.target": "&lt;b&gt;smells of fuel"} {
+		if _, raw := tech.get(path); !strings.Contains(raw, says) || !strings.Contains(raw, file) || strings.Contains(raw, "<b>smells") {
+			t.Errorf("%s does not have the note, or takes it for the page's own words", path)
+		}
 	}
 	if status, body := tech.get(file); status != http.StatusOK || body != "<script>1</script>" || tech.header.Get("Content-Type") != "application/octet-stream" ||
 		!strings.Contains(tech.header.Get("Content-Disposition"), "attachment; filename=bay.html") {
@@ -118,14 +120,82 @@ func TestWhichCarIsAskedWhereItIsNotSettled(t *testing.T) {
 
 func TestASubmissionSaysWhatItStartedFrom(t *testing.T) {
 	w := newWorld(t).submitted("submission-2.bin")
-	cal := w.inside(w.calibrator.desk)
-	cal.shows("/job/1/submit", `<option value="1">1.1 by calibrator, waiting</option>`)
+	cal, tech := w.inside(w.calibrator.desk), w.inside(w.technician.desk)
+	cal.shows("/job/1/submit", `<option value="1">1.1 by calibrator, waiting</option>`, `name="meant" value="ignition.98"`)
 	files, err := demoFiles()
 	w.must(err)
-	if page := cal.does("/job/1/submit", url.Values{"submission": {"1"}, "note": {"more"}}, map[string][2]string{"file": {"b.bin", string(files["submission-1.bin"])}}); !strings.Contains(page, "Sheet of 1.2") {
+
+	// What is plainly no image is told so before anybody signs, and what was ticked stays ticked.
+	for name, c := range map[string][2]string{
+		"limits.yaml": {string(files["dx1-road-98.yaml"]), "limits.yaml is text, and not an image"},
+		"images.zip":  {"PK\x03\x04" + string(make([]byte, 300)), "images.zip is an archive, and not an image"},
+	} {
+		status, page := cal.sends("/job/1/submit", url.Values{"meant": {"ignition.98"}}, map[string][2]string{"file": {name, c[0]}})
+		if status != http.StatusUnprocessableEntity || !strings.Contains(page, c[1]) || !strings.Contains(page, `value="ignition.98" checked`) {
+			t.Errorf("%s: %d %.2000s", name, status, page)
+		}
+	}
+	if status, page := tech.sends("/job/1/run", url.Values{"when": {"before"}}, map[string][2]string{"file": {"run.csv", string(files["asfound.bin"])}}); status != http.StatusUnprocessableEntity || !strings.Contains(page, "run.csv is not text") {
+		t.Errorf("an image as a run: %d %.2000s", status, page)
+	}
+	for _, name := range []string{"asfound.hex", "asfound.s19", "asfound.bin", "submission-1.bin"} { // from memory: how such files begin
+		w.must(wrongFile(w.demo(name), "image"))
+	}
+
+	if page := cal.does("/job/1/submit", url.Values{"submission": {"1"}, "note": {"more\r\nboost"}, "meant": {"boost.target"}}, map[string][2]string{"file": {"b.bin", string(files["submission-1.bin"])}}); !strings.Contains(page, "Sheet of 1.2") {
 		t.Errorf("it leads to %s", page)
 	}
-	cal.shows("/job/1", "more\nStarted from 1.1.")
+	cal.shows("/job/1", "more\nboost\nStarted from 1.1.")
+	if s, err := w.calibrator.client.Submission(1, 2); err != nil || !slices.Equal(s.GetMeant(), []string{"boost.target"}) {
+		t.Errorf("meant are %q, %v", s.GetMeant(), err)
+	}
+
+	// A working copy is the bytes that were submitted; a technician takes none of a submission.
+	for path, want := range map[string]string{"/get/1.2": "submission-1.bin", "/get/1.1": "submission-2.bin", "/get/1.read1": "asfound.bin", "/get/1?format=ihex": "asfound.hex"} {
+		if status, body := cal.get(path); status != http.StatusOK || body != string(files[want]) {
+			t.Errorf("%s: %d, %d bytes; want %s", path, status, len(body), want)
+		}
+	}
+	cal.shows("/job/1", `href="/get/1.2"`, `href="/get/1.read1"`)
+	tech.hides("/job/1", `href="/get/1.2"`)
+	tech.shows("/job/1", `href="/get/1.read1"`)
+	if status, page := tech.get("/get/1.2"); status != http.StatusConflict || !strings.Contains(page, "a technician collects what is released") {
+		t.Errorf("a technician takes 1.2: %d %.600s", status, page)
+	}
+
+	// Where a submission stands on the only read, voiding it is not offered.
+	lead := w.inside(w.lead.desk)
+	lead.hides("/job/1", "Void a read")
+	lead.shows("/job/1/void", "A submission stands on the only read that there is")
+
+	// A return names what was ticked, also where no script runs; the text goes in lines.
+	lead.post("/sheet/1.2/return", url.Values{"passphrase": {passphrase}, "reason": {"See these:\r\nboth."}, "finding": {"boost-ceiling:boost.target", "cut-above-target:boost.target"}})
+	s, err := w.lead.client.Submission(1, 2)
+	w.must(err)
+	if got := s.GetReturn().GetReason(); !strings.HasPrefix(got, "See these:\nboth.\n") || !strings.Contains(got, "\nboost-ceiling:boost.target: found 1999.0 kPa, allowed 210.0 kPa") || strings.Count(got, "\n") != 3 {
+		t.Errorf("returned because %q", got)
+	}
+	lead.shows("/sheet/1.2", "Returned by lead.")
+
+	// Its reasons stand on the next one's sheet, ticked off by the report; what became of each finding is shown.
+	cal.does("/job/1/submit", url.Values{"note": {"without the slip"}}, map[string][2]string{"file": {"c.bin", string(files["submission-2.bin"])}})
+	lead.shows("/sheet/1.3", "What was asked of its author", "boost-ceiling:boost.target: <b>gone</b>", "its findings are gone", "/job/1/between?a=1.2&b=1.3")
+	lead.shows("/job/1/between?a=1.2&b=1.3", "<h3>Gone</h3>", `<a href="/sheet/1.2/table/boost.target?at=9,10">boost-ceiling in boost.target</a>`, "findings as before")
+}
+
+// TestADeskThatCannotSignSaysSo: on top of every page, and everything can be looked at.
+func TestADeskThatCannotSignSaysSo(t *testing.T) {
+	w := newWorld(t).submitted("submission-2.bin")
+	d, err := Start(Options{Client: w.lead.client})
+	w.must(err)
+	defer d.Close()
+	b := w.inside(d)
+	for _, path := range []string{"/", "/sheet/1.1", "/job/1/close"} {
+		b.shows(path, "This desk cannot sign: the key has no passphrase")
+	}
+	if status, page := b.post("/sheet/1.1/return", url.Values{"reason": {"no"}}); status != http.StatusConflict || !strings.Contains(page, "cannot sign") {
+		t.Errorf("it signed: %d %.900s", status, page)
+	}
 }
 
 // collected takes the world on to a release that was written.
@@ -236,12 +306,17 @@ func TestTheLedgerIsListedFromTheNewest(t *testing.T) {
 	w := newWorld(t).submitted("submission-2.bin")
 	b := w.inside(w.lead.desk)
 	rows := regexp.MustCompile(`<th scope="row">(\d+)</th><td>([a-z-]+)</td><td>([a-z]+)</td>`)
+	b.shows("/ledger?kind=submission", `<a href="/sheet/1.1">1.1</a></td><td class="plate">HC 18</td>`)
 	for path, want := range map[string]string{
 		"/ledger":                         "7 submission calibrator, 6 read technician, 5 job technician, 4 limits lead, 3 definition lead, 2 enrol lead, 1 enrol lead, 0 genesis lead",
 		"/ledger?before=3":                "2 enrol lead, 1 enrol lead, 0 genesis lead",
 		"/ledger?kind=enrol":              "2 enrol lead, 1 enrol lead",
 		"/ledger?who=Tech":                "6 read technician, 5 job technician",
 		"/ledger?kind=enrol&who=tech":     "",
+		"/ledger?about=1.1":               "7 submission calibrator",
+		"/ledger?about=1":                 "7 submission calibrator, 6 read technician, 5 job technician",
+		"/ledger?about=hc":                "7 submission calibrator, 6 read technician, 5 job technician",
+		"/ledger?about=9":                 "",
 		"/ledger?kind=&who=lead&before=2": "1 enrol lead, 0 genesis lead",
 	} {
 		var got []string

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"archive/zip"
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -72,6 +73,35 @@ func keepFile(path string, sent *multipart.FileHeader) error {
 	_, err = io.Copy(out, in)
 	return errors.Join(err, out.Close())
 }
+
+// wrongFile says what a file is that was plainly meant to be another: text or an archive given as an
+// image, an image given as text. What it cannot tell passes; whoever reads it says more.
+func wrongFile(path, holds string) error {
+	in, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	head := make([]byte, 4096)
+	n, err := io.ReadFull(in, head)
+	if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
+		return err
+	}
+	head = head[:n]
+	name, isText := filepath.Base(path), !slices.ContainsFunc(head, func(c byte) bool { return c < ' ' && c != '\n' && c != '\r' && c != '\t' })
+	switch {
+	case holds == "image" && bytes.HasPrefix(head, []byte("PK\x03\x04")):
+		return &client.Error{Kind: client.Usage, Text: name + " is an archive, and not an image", Try: "Take the image out of it, and choose that."}
+	case holds == "image" && n > 0 && isText && !hexLine.Match(head):
+		return &client.Error{Kind: client.Usage, Text: name + " is text, and not an image", Try: "Choose the file that was read out of the controller, or made from it: raw binary, Intel HEX or S-record."}
+	case holds == "text" && !isText:
+		return &client.Error{Kind: client.Usage, Text: name + " is not text", Try: "Choose a CSV file whose first row names its columns."}
+	}
+	return nil
+}
+
+// hexLine is how the text of an image begins, be it Intel HEX or S-record.
+var hexLine = regexp.MustCompile(`^\s*(:|S[0-9])[0-9A-Fa-f]{6}`)
 
 // fileName keeps of a name what every system can have as a file's name.
 func fileName(s string) string {

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"fmt"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -149,8 +150,13 @@ func (d *Desk) search(w http.ResponseWriter, r *http.Request) error {
 
 // hrefOf is the page on which something of a job stands.
 func hrefOf(n record.Name) string {
-	if n.Part == record.ASubmission {
+	switch n.Part {
+	case record.ASubmission:
 		return "/sheet/" + n.String()
+	case record.ARead, record.AReadback:
+		return reportAt(n)
+	case record.ARollingRoad:
+		return fmt.Sprintf("/job/%d/runs", n.Job)
 	}
-	return "/job/" + strconv.FormatUint(uint64(n.Job), 10)
+	return fmt.Sprintf("/job/%d", n.Job)
 }

@@ -52,3 +52,13 @@ func TestSigningByKeyboardAlone(t *testing.T) {
 		t.Error("the page shows the passphrase")
 	}
 }
+
+// shiftEnter goes back by a change.
+func shiftEnter() chromedp.Action[chromedp.Void] {
+	return chromedp.KeyEvent(kb.Enter, chromedp.KeyModifiers(chromedp.ModifierShift))
+}
+
+// scrolled goes to the end of the page.
+func scrolled() chromedp.Action[chromedp.Void] {
+	return chromedp.KeyEvent(kb.End)
+}

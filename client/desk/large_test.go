@@ -83,4 +83,8 @@ func TestVerdictComesFirst(t *testing.T) {
 	}
 	eval[bool](b, `(document.querySelector(".card:last-child").scrollIntoView(), true)`)
 	b.until("the last picture, which was reached", `!document.querySelector(".card:last-child").hasAttribute("data-fragment")`)
+	for name, path := range map[string]string{"many": "/sheet/1.1", "many-table": "/sheet/1.1/table/map.100", "many-submit": "/job/1/submit"} {
+		b.goes(path)
+		b.measure(name)
+	}
 }

@@ -14,6 +14,7 @@ type ledgerBody struct {
 	Entries    []client.Event
 	Kinds      []string
 	Kind, Who  string
+	About      string // a job, what is of it, a person or a file, or part of a plate
 	Before     uint64 // entries below this one; 0 is all
 	Older      uint64 // where the next page begins; 0 where there is none
 	Checkpoint string
@@ -38,11 +39,15 @@ const pageOf = 200
 
 func (d *Desk) ledgerBody(r *http.Request) (ledgerBody, error) {
 	q := r.URL.Query()
-	b := ledgerBody{Kinds: record.Kinds(), Kind: q.Get("kind"), Who: strings.TrimSpace(q.Get("who")), Checkpoint: d.client.Head().Checkpoint}
+	b := ledgerBody{Kinds: record.Kinds(), Kind: q.Get("kind"), Who: strings.TrimSpace(q.Get("who")), About: strings.TrimSpace(q.Get("about")), Checkpoint: d.client.Head().Checkpoint}
 	_, _ = fmt.Sscan(q.Get("before"), &b.Before) // what is no number is no bound
-	n, who := 0, strings.ToLower(b.Who)
+	n, who, about := 0, strings.ToLower(b.Who), strings.ToLower(b.About)
+	of := func(e client.Event) bool { // 7 is the job and all that is of it, and not job 70
+		return about == "" || strings.EqualFold(e.About, about) || strings.HasPrefix(strings.ToLower(e.About), about+".") ||
+			strings.Contains(strings.ToLower(e.Plate), about)
+	}
 	err := d.client.Events(b.Before, func(e client.Event) bool {
-		if (b.Kind == "" || e.Kind == b.Kind) && strings.Contains(strings.ToLower(e.Person), who) {
+		if (b.Kind == "" || e.Kind == b.Kind) && strings.Contains(strings.ToLower(e.Person), who) && of(e) {
 			b.Entries = append(b.Entries, e)
 		}
 		b.Older = e.Entry

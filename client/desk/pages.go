@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -85,9 +86,11 @@ var funcs = template.FuncMap{
 	"when":     when,
 	"asOf":     func(t time.Time) string { return t.Local().Format("2 Jan 15:04") },
 	"ofJob":    ofJob,
+	"plain":    func(s string) string { return rfc3339.ReplaceAllStringFunc(s, when) },
 	"sentence": sentence,
 	"count":    count,
 	"day":      func(s string) string { return s[:min(len("2006-01-02"), len(s))] },
+	"page":     hrefOf,
 	"among":    func(list []string, s string) bool { return slices.Contains(list, s) },
 	"kind":     func(s string) string { return strings.ReplaceAll(s, "_", "-") },
 	"words":    func(s ...string) []string { return s },
@@ -110,6 +113,8 @@ func text(t *recordv1.Text) string {
 	}
 	return t.GetText()
 }
+
+var rfc3339 = regexp.MustCompile(`\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?Z`)
 
 // when is a claimed time as people write it; what cannot be read is shown as it is.
 func when(s string) string {

@@ -3,7 +3,6 @@ package desk
 import (
 	"context"
 	"fmt"
-	"html/template"
 	"net/http"
 
 	"witnessmark/client"
@@ -18,7 +17,7 @@ type runsBody struct {
 	Job     *recordv1.Job
 	How     how
 	Runs    []runRow
-	Plot    template.HTML
+	Plot    runPlot
 	Outcome *outcome.Outcome // nil where there is no run yet
 	Why     string           // why the runs that there are cannot be shown
 	Not     string           // why this person adds none
@@ -92,7 +91,9 @@ func (d *Desk) runs(w http.ResponseWriter, r *http.Request) error {
 		b.Why = d.plain(err)
 	}
 	if b.Outcome != nil {
-		b.Plot = outcome.Plot(append(b.Outcome.Curves(), b.Outcome.Watched()...), "torque and power over engine speed, and what the engine did, for all runs")
+		if b.Plot, err = plotOf(append(b.Outcome.Curves(), b.Outcome.Watched()...), "torque and power over engine speed, and what the engine did, for all runs"); err != nil {
+			return err
+		}
 		b.Runs = rowsOf(j, b.Outcome)
 	}
 	d.show(w, p, http.StatusOK, "runs", b)
@@ -120,7 +121,7 @@ type outcomeBody struct {
 	How            how
 	Outcome        *outcome.Outcome // nil where there is no run yet
 	Runs           []runRow
-	Curves, Panels template.HTML
+	Curves, Panels runPlot
 	Cautions       []string
 }
 
@@ -141,8 +142,12 @@ func (d *Desk) outcome(w http.ResponseWriter, r *http.Request) error {
 	}
 	if b.Outcome != nil {
 		b.Runs = rowsOf(j, b.Outcome)
-		b.Curves = outcome.Plot(b.Outcome.Curves(), "torque and power over engine speed, before and after")
-		b.Panels = outcome.Plot(b.Outcome.Watched(), "what the engine did over engine speed, before and after")
+		if b.Curves, err = plotOf(b.Outcome.Curves(), "torque and power over engine speed, before and after"); err != nil {
+			return err
+		}
+		if b.Panels, err = plotOf(b.Outcome.Watched(), "what the engine did over engine speed, before and after"); err != nil {
+			return err
+		}
 	}
 	d.show(w, p, http.StatusOK, "outcome", b)
 	return nil

@@ -4,29 +4,26 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
-	"net/url"
 	"slices"
 
 	"witnessmark/client"
-	"witnessmark/client/desk/view"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
 	"witnessmark/tables/severity"
 )
 
-// drawnAtOnce is how many tables come with the sheet; the others come as they are scrolled to.
-const drawnAtOnce = 12
-
 type sheetBody struct {
 	Review   *client.Review
 	Sub      *recordv1.Submission
 	Alarms   []alarmLine // of the car
 	Report   *calibrationv1.Report
-	At       string   // the sheet's address
-	Stands   string   // what is, or what must be done
+	At       string // the sheet's address
+	Stands   string // what is, or what must be done
+	Asked    []client.Asked
 	Counts   []string // of findings, by severity, worst first
 	Findings template.HTML
+	Signals  []template.HTML
 	Cards    []tableCard
 	Lazy     bool
 	Meant    []meantTable
@@ -48,11 +45,6 @@ type sheetBody struct {
 type returnReason struct {
 	Key, Severity, Text string
 	Ticked              bool
-}
-
-type tableCard struct {
-	ID, Href, Fragment, Numbers string
-	HTML                        template.HTML // empty: comes later
 }
 
 // meantTable is a table that the author named, or that changed.
@@ -100,7 +92,9 @@ func (d *Desk) sheetOf(r *http.Request) (page, *sheetBody, error) {
 		key := client.Key(f)
 		b.Reasons = append(b.Reasons, returnReason{key, f.GetSeverity(), drawn.Sentence(key, f), slices.Contains(r.Form["finding"], key)})
 	}
+	b.Signals = signalsOf(drawn, b.At)
 	b.Cards, b.Lazy = cardsOf(drawn, b.At, r.URL.Query().Get("all") != "")
+	b.Asked = rev.Asked()
 	b.Get = p.has("calibrator", "lead")
 	b.Said = r.PostForm.Get("reason")
 	if p.may("note") == "" {
@@ -201,70 +195,4 @@ func meantOf(r *client.Review) []meantTable {
 		}
 	}
 	return out
-}
-
-// comparisonOf is a reviewed submission as it is drawn.
-func comparisonOf(rev *client.Review) *view.Comparison {
-	base, candidate := rev.Images()
-	return &view.Comparison{Report: rev.Report, Layout: rev.Layout(), Limits: rev.Limits(), Base: base, Candidate: candidate}
-}
-
-// hrefIn leads from each finding to its cell, or to the part of the page at that address which it is about.
-func hrefIn(c *view.Comparison, at string) func(*calibrationv1.Finding) string {
-	return func(f *calibrationv1.Finding) string {
-		switch {
-		case f.GetTable() != "":
-			href := at + "/table/" + url.PathEscape(f.GetTable())
-			if row, col, ok := c.CellOf(f); ok {
-				href += fmt.Sprintf("?at=%d,%d", row, col)
-			}
-			return href
-		case len(f.GetRanges()) > 0:
-			return at + "#bytes"
-		case f.GetRule() == "checksum" || f.GetRule() == "identity":
-			return at + "#sums"
-		}
-		return ""
-	}
-}
-
-// cardsOf are the changed tables, the worst first; the later ones come as they are scrolled to,
-// unless all are asked for.
-func cardsOf(c *view.Comparison, at string, all bool) (cards []tableCard, lazy bool) {
-	for i, t := range c.WorstFirst() {
-		card := tableCard{ID: t.GetId(), Href: at + "/table/" + url.PathEscape(t.GetId()), Fragment: at + "/card/" + url.PathEscape(t.GetId()),
-			Numbers: fmt.Sprintf("%d of %d cells changed", t.GetChanged(), t.GetCells())}
-		if i < drawnAtOnce || all {
-			card.HTML = c.Card(t, card.Href)
-		} else {
-			lazy = true
-		}
-		cards = append(cards, card)
-	}
-	return cards, lazy
-}
-
-// cardOf is one table's picture, for a sheet that is being read.
-func (d *Desk) cardOf(w http.ResponseWriter, r *http.Request) error {
-	job, n, err := subOf(r)
-	if err != nil {
-		return err
-	}
-	rev, err := d.client.Review(r.Context(), job, n)
-	if err != nil {
-		return err
-	}
-	for _, t := range rev.Report.Tables {
-		if t.Id == r.PathValue("table") {
-			return fragment(w, comparisonOf(rev).Card(t, "/sheet/"+client.Name(rev.Submission)+"/table/"+url.PathEscape(t.Id)))
-		}
-	}
-	return errAway
-}
-
-// fragment sends a part of a page, for its script.
-func fragment(w http.ResponseWriter, html template.HTML) error {
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	_, err := w.Write([]byte(html))
-	return err
 }

@@ -9,15 +9,14 @@ import (
 
 	"witnessmark/client"
 	"witnessmark/client/desk/view"
-	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/surface"
 )
 
 // tableBody is one table whole, of a comparison that a page shows.
 type tableBody struct {
-	ID, Title, Unit string
+	ID, Title       string
 	Base, Candidate string // what the two sides are
-	Back            string
+	Back, BackTo    string
 	HTML            template.HTML
 	Before, After   string // the changed tables around it, as the sheet has them
 	At              string
@@ -36,12 +35,25 @@ func (d *Desk) table(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	at := "/sheet/" + client.Name(rev.Submission)
-	b := tableBody{Base: asFound, Candidate: client.Name(rev.Submission), Back: at, At: at + "/table/",
+	b := tableBody{Base: asFound, Candidate: client.Name(rev.Submission), Back: at, BackTo: "the sheet of " + client.Name(rev.Submission), At: at + "/table/",
 		Notes: notesOf(rev.Job, n, r.PathValue("table"))}
 	if p.may("note") == "" {
 		b.Note = noteAt(rev.Job, n, r.PathValue("table"))
 	}
-	return d.showTable(w, r, p, b, rev, comparisonOf(rev), at)
+	return d.showReviewed(w, r, p, b, rev, comparisonOf(rev), at)
+}
+
+// showReviewed shows a table of a reviewed submission, whose title and history are known.
+func (d *Desk) showReviewed(w http.ResponseWriter, r *http.Request, p page, b tableBody, rev *client.Review, c *view.Comparison, at string) error {
+	id := r.PathValue("table")
+	if rev.Layout().ByID[id] == nil {
+		return errAway
+	}
+	history, err := d.history(r.Context(), rev, id)
+	if err != nil {
+		return err
+	}
+	return d.showTable(w, r, p, b, c, view.Whole{History: history, Section: at + "/section/" + url.PathEscape(id), Href: hrefIn(c, at)})
 }
 
 // asFound is how pages call that side.
@@ -56,17 +68,8 @@ func cellAt(r *http.Request) *[2]int {
 	return &at
 }
 
-func (d *Desk) showTable(w http.ResponseWriter, r *http.Request, p page, b tableBody, rev *client.Review, c *view.Comparison, at string) error {
-	b.ID = r.PathValue("table")
-	t, ok := rev.Layout().ByID[b.ID]
-	if !ok {
-		return errAway
-	}
-	history, err := d.history(r.Context(), rev, b.ID)
-	if err != nil {
-		return err
-	}
-	o := view.Whole{History: history, At: cellAt(r), Section: at + "/section/" + url.PathEscape(b.ID), Href: hrefIn(c, at)}
+func (d *Desk) showTable(w http.ResponseWriter, r *http.Request, p page, b tableBody, c *view.Comparison, o view.Whole) (err error) {
+	b.ID, o.At = r.PathValue("table"), cellAt(r)
 	if b.HTML, err = c.Table(b.ID, o); err != nil {
 		return err
 	}
@@ -82,7 +85,7 @@ func (d *Desk) showTable(w http.ResponseWriter, r *http.Request, p page, b table
 			b.After = tables[i+1].Id
 		}
 	}
-	b.Title, b.Unit = title(rev, b.ID), t.Unit
+	b.Title = c.Layout.ByID[b.ID].Title
 	p.Title, p.Broad = fmt.Sprintf("%s, %s against %s", b.ID, b.Candidate, b.Base), true
 	d.show(w, p, http.StatusOK, "table", b)
 	return nil
@@ -101,14 +104,6 @@ func (d *Desk) section(w http.ResponseWriter, r *http.Request) error {
 	return sendSection(w, r, comparisonOf(rev))
 }
 
-func (d *Desk) sectionBetween(w http.ResponseWriter, r *http.Request) error {
-	_, _, c, err := d.pair(r.Context(), r.PathValue("a"), r.PathValue("sub"))
-	if err != nil {
-		return err
-	}
-	return sendSection(w, r, c)
-}
-
 func sendSection(w http.ResponseWriter, r *http.Request, c *view.Comparison) error {
 	at := cellAt(r)
 	if at == nil || c.Layout.ByID[r.PathValue("table")] == nil {
@@ -119,15 +114,6 @@ func sendSection(w http.ResponseWriter, r *http.Request, c *view.Comparison) err
 		return &client.Error{Kind: client.Usage, Text: err.Error()}
 	}
 	return fragment(w, html)
-}
-
-func title(rev *client.Review, id string) string {
-	for _, t := range rev.Layout().Source.GetTables() {
-		if t.Id == id {
-			return t.Title
-		}
-	}
-	return ""
 }
 
 // history answers, for each cell, which submission of the job set it, whose, and who signed that.
@@ -172,77 +158,4 @@ func (d *Desk) history(ctx context.Context, rev *client.Review, id string) (func
 		}
 		return "as found"
 	}, nil
-}
-
-type betweenBody struct {
-	A, B     *client.Review
-	Report   *calibrationv1.Report
-	Findings template.HTML
-	Cards    []tableCard
-	Names    []string
-	Job      uint32
-}
-
-// between compares two submissions of a job.
-func (d *Desk) between(w http.ResponseWriter, r *http.Request) error {
-	p := d.base(r, "")
-	job, err := d.jobAt(r)
-	if err != nil {
-		return err
-	}
-	p.Title = fmt.Sprintf("Two submissions of job %d", job.GetNumber())
-	b := betweenBody{Job: job.GetNumber()}
-	for _, s := range job.Submissions {
-		b.Names = append(b.Names, client.Name(s))
-	}
-	q := r.URL.Query()
-	if q.Get("a") == "" {
-		d.show(w, p, http.StatusOK, "between", b)
-		return nil
-	}
-	var c *view.Comparison
-	if b.A, b.B, c, err = d.pair(r.Context(), q.Get("a"), q.Get("b")); err != nil {
-		return err
-	}
-	b.Report, b.Findings = c.Report, c.Findings(hrefIn(c, betweenAt(b.A, b.B)))
-	b.Cards, _ = cardsOf(c, betweenAt(b.A, b.B), true)
-	d.show(w, p, http.StatusOK, "between", b)
-	return nil
-}
-
-// betweenAt is the address of what differs between two submissions.
-func betweenAt(a, b *client.Review) string {
-	return "/between/" + client.Name(a.Submission) + "/" + client.Name(b.Submission)
-}
-
-func (d *Desk) pair(ctx context.Context, first, second string) (a, b *client.Review, c *view.Comparison, err error) {
-	for _, side := range []struct {
-		name string
-		to   **client.Review
-	}{{first, &a}, {second, &b}} {
-		job, n, err := client.ParseSubmission(side.name)
-		if err != nil {
-			return nil, nil, nil, err
-		}
-		if *side.to, err = d.client.Review(ctx, job, n); err != nil {
-			return nil, nil, nil, err
-		}
-	}
-	report, err := client.Between(a, b)
-	c = comparisonOf(b)
-	c.Report = report
-	_, c.Base = a.Images()
-	return a, b, c, err
-}
-
-func (d *Desk) tableBetween(w http.ResponseWriter, r *http.Request) error {
-	p := d.base(r, "Table")
-	a, rev, c, err := d.pair(r.Context(), r.PathValue("a"), r.PathValue("sub"))
-	if err != nil {
-		return err
-	}
-	at := betweenAt(a, rev)
-	b := tableBody{Base: client.Name(a.Submission), Candidate: client.Name(rev.Submission), At: at + "/table/"}
-	b.Back = fmt.Sprintf("/job/%d/between?a=%s&b=%s", rev.Job.Number, b.Base, b.Candidate)
-	return d.showTable(w, r, p, b, rev, c, at)
 }

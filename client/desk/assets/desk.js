@@ -145,7 +145,36 @@
     });
   }
 
+  // read says what the curves of a plot are at an engine speed.
+  function read() {
+    document.querySelectorAll("[data-curves]").forEach((box) => {
+      const curves = JSON.parse(box.dataset.curves);
+      const range = box.querySelector("input");
+      const at = (c, x) => {
+        const i = c.x.findIndex((v) => v >= x);
+        if (i < 0 || i === 0 && c.x[0] !== x) return null;
+        if (c.x[i] === x) return c.y[i];
+        return c.y[i - 1] + (c.y[i] - c.y[i - 1]) * (x - c.x[i - 1]) / (c.x[i] - c.x[i - 1]);
+      };
+      const show = () => {
+        const x = Number(range.value);
+        box.querySelector("span").textContent = x + " 1/min";
+        range.setAttribute("aria-valuetext", x + " 1/min");
+        box.querySelector("ul").replaceChildren(...curves.map((c) => {
+          const li = document.createElement("li");
+          const y = at(c, x);
+          li.textContent = c.what + ", " + c.name + ": " + (y === null ? "none" : String(Number(y.toPrecision(4))).replace("-", "−"));
+          return li;
+        }));
+      };
+      box.hidden = false;
+      range.addEventListener("input", show);
+      show();
+    });
+  }
+
   follow();
+  read();
   ticks();
   reasons();
   pictures();

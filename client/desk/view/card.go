@@ -37,7 +37,7 @@ func (c *Comparison) Card(tr *calibrationv1.TableReport, href string) template.H
 	case s.cand.Values == nil:
 		s.writeLabels(&b)
 	case s.plotted():
-		s.sectionAlongX(0).write(&b, s, -1)
+		s.sectionAlongX(0).write(&b, s.called(), -1)
 	default:
 		s.writeSmall(&b)
 	}

@@ -168,7 +168,7 @@ func scaleCSS() string {
 	rules(dark)
 	b.WriteString("}\n")
 	for n := narrowest; n <= widest; n++ {
-		fmt.Fprintf(&b, ".heat .w%d { min-width: %.1fch; }\n", n, 1.14*float64(n)+.8) // bold figures are wider
+		fmt.Fprintf(&b, ".heat .w%d { min-width: %.1fch; }\n", n, 1.1*float64(n)+.6) // bold figures are wider
 	}
 	b.WriteString("@media print {\n")
 	for k := fewest; k <= fullest; k++ { // a grid across A4, whatever its columns

@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/limits"
 	"witnessmark/tables/severity"
@@ -28,7 +29,7 @@ type Comparison struct {
 func (c *Comparison) WorstFirst() []*calibrationv1.TableReport {
 	out := slices.Clone(c.Report.GetTables())
 	place := func(t *calibrationv1.TableReport) int {
-		if i := slices.IndexFunc(c.Report.GetFindings(), func(f *calibrationv1.Finding) bool { return f.GetTable() == t.GetId() && counts(f) }); i >= 0 {
+		if i := slices.IndexFunc(c.Report.GetFindings(), func(f *calibrationv1.Finding) bool { return f.GetTable() == t.GetId() && compare.Counts(f) }); i >= 0 {
 			return i
 		}
 		return len(c.Report.GetFindings())
@@ -37,13 +38,21 @@ func (c *Comparison) WorstFirst() []*calibrationv1.TableReport {
 	return out
 }
 
-// counts says whether a finding is of this change, and not of the base.
-func counts(f *calibrationv1.Finding) bool { return f.GetOrigin() != "inherited" }
-
 // worstOf is the worst severity that counts among a table's findings; empty for none.
 func (c *Comparison) worstOf(table string) string {
-	for _, f := range c.Report.GetFindings() { // the worst is first
-		if f.GetTable() == table && counts(f) {
+	var found []*calibrationv1.Finding
+	for _, f := range c.Report.GetFindings() {
+		if f.GetTable() == table {
+			found = append(found, f)
+		}
+	}
+	return worstIn(found)
+}
+
+// worstIn is the severity of the first finding that counts, of those that a report has in its order.
+func worstIn(found []*calibrationv1.Finding) string {
+	for _, f := range found {
+		if compare.Counts(f) {
 			return string(severity.Of(f.GetSeverity()))
 		}
 	}

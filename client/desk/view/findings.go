@@ -3,8 +3,6 @@ package view
 import (
 	"fmt"
 	"html/template"
-	"maps"
-	"slices"
 	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
@@ -16,23 +14,47 @@ import (
 // the worst first. Each leads to where href says; empty leads nowhere. The layout may be nil; then
 // axes have no names.
 func (c *Comparison) Findings(href func(*calibrationv1.Finding) string) template.HTML {
-	return c.list(c.Report.GetFindings(), href)
-}
-
-func (c *Comparison) list(findings []*calibrationv1.Finding, href func(*calibrationv1.Finding) string) template.HTML {
-	if len(findings) == 0 {
+	if len(c.Report.GetFindings()) == 0 {
 		return "<p>No finding.</p>"
 	}
 	var b strings.Builder
 	b.WriteString(`<ol class="findings">`)
-	for _, f := range findings {
-		writeFinding(&b, f, tableOf(c.Layout, f.GetTable()), href(f))
+	for _, f := range c.Report.GetFindings() {
+		c.writeFinding(&b, f, tableOf(c.Layout, f.GetTable()), href(f))
 	}
 	b.WriteString("</ol>")
 	return template.HTML(b.String())
 }
 
-func writeFinding(b *strings.Builder, f *calibrationv1.Finding, t *definition.Table, href string) {
+// Brief is findings in a line each, which leads to where href says; empty where there are none.
+func (c *Comparison) Brief(findings []*calibrationv1.Finding, href func(*calibrationv1.Finding) string) template.HTML {
+	if len(findings) == 0 {
+		return ""
+	}
+	var b strings.Builder
+	b.WriteString(`<ul class="brief">`)
+	for _, f := range findings {
+		name := f.GetRule()
+		if at := orElse(f.GetTable(), f.GetSignal()); at != "" {
+			name += " in " + at
+		}
+		fmt.Fprintf(&b, `<li><span class="verdict v-%s">%s</span> `, severity.Of(f.GetSeverity()), esc(f.GetSeverity()))
+		if at := href(f); at != "" {
+			fmt.Fprintf(&b, `<a href="%s">%s</a>`, esc(at), esc(name))
+		} else {
+			b.WriteString(esc(name))
+		}
+		fmt.Fprintf(&b, ` %s`, esc(c.says(f)))
+		if f.GetOrigin() != "" {
+			fmt.Fprintf(&b, ` <span class="origin">%s</span>`, esc(f.GetOrigin()))
+		}
+		b.WriteString(`</li>`)
+	}
+	b.WriteString(`</ul>`)
+	return template.HTML(b.String())
+}
+
+func (c *Comparison) writeFinding(b *strings.Builder, f *calibrationv1.Finding, t *definition.Table, href string) {
 	word := severity.Of(f.GetSeverity()) // no class is made of what is not a signal word
 	name := fmt.Sprintf(`<b>%s</b>`, esc(f.GetRule()))
 	if at := orElse(f.GetTable(), f.GetSignal()); at != "" {
@@ -50,7 +72,7 @@ func writeFinding(b *strings.Builder, f *calibrationv1.Finding, t *definition.Ta
 	}
 	b.WriteString("</p>")
 	b.WriteString(`<dl class="worst">`)
-	for _, p := range worst(f, t) {
+	for _, p := range c.worst(f, t) {
 		fmt.Fprintf(b, `<div><dt>%s</dt><dd>%s</dd></div>`, p[0], esc(p[1]))
 	}
 	b.WriteString("</dl>")
@@ -74,7 +96,7 @@ func writeFinding(b *strings.Builder, f *calibrationv1.Finding, t *definition.Ta
 }
 
 // worst is what was found, what is allowed, by how much it is beyond, and where: each a name and a text.
-func worst(f *calibrationv1.Finding, t *definition.Table) (out [][2]string) {
+func (c *Comparison) worst(f *calibrationv1.Finding, t *definition.Table) (out [][2]string) {
 	w := f.GetWorst()
 	if w == nil {
 		return nil
@@ -85,6 +107,10 @@ func worst(f *calibrationv1.Finding, t *definition.Table) (out [][2]string) {
 		if a := map[string]*definition.Axis{"x": t.X, "y": t.Y}[w.GetAlong()]; a != nil {
 			unit, n = unitOf(a.Unit), places(a.Cells)
 		}
+	}
+	sig := c.signalOf(f.GetSignal())
+	if sig != nil {
+		unit, n = unitOf(sig.Unit), signalPlaces(sig)
 	}
 	item := func(name, value string) {
 		if value != "" {
@@ -100,11 +126,7 @@ func worst(f *calibrationv1.Finding, t *definition.Table) (out [][2]string) {
 	}
 	at := point(t, w.X, w.Y)
 	if len(w.GetInputs()) > 0 {
-		var parts []string
-		for _, q := range slices.Sorted(maps.Keys(w.GetInputs())) {
-			parts = append(parts, words(q)+" "+fine(w.GetInputs()[q]))
-		}
-		at = strings.Join(parts, ", ")
+		at = inputs(sig, w.GetInputs())
 	}
 	item("At", at)
 	if f.GetCount() > 1 {
@@ -115,11 +137,16 @@ func worst(f *calibrationv1.Finding, t *definition.Table) (out [][2]string) {
 
 // Sentence is a finding in one line, as people write it to each other: its key first.
 func (c *Comparison) Sentence(key string, f *calibrationv1.Finding) string {
+	return key + ": " + c.says(f)
+}
+
+// says is what was found, in one line.
+func (c *Comparison) says(f *calibrationv1.Finding) string {
 	var parts []string
-	for _, p := range worst(f, tableOf(c.Layout, f.GetTable())) {
+	for _, p := range c.worst(f, tableOf(c.Layout, f.GetTable())) {
 		parts = append(parts, strings.ToLower(p[0])+" "+p[1])
 	}
-	return key + ": " + orElse(strings.Join(parts, ", "), orElse(f.GetDetail(), f.GetReason()))
+	return orElse(strings.Join(parts, ", "), orElse(f.GetDetail(), f.GetReason()))
 }
 
 func lowerFirst(s string) string {

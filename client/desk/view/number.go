@@ -80,6 +80,14 @@ func (d decimals) room(v float64) string {
 	return d.text(down)
 }
 
+// round is a number to these digits.
+func (d decimals) round(v float64) float64 {
+	if d < 0 {
+		return v
+	}
+	return math.Round(v*math.Pow10(int(d))) / math.Pow10(int(d))
+}
+
 // near is a number that need not be one of the table's own: with one or two digits more where the
 // table's do not hold it.
 func (d decimals) near(v float64) string {

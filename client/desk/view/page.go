@@ -3,7 +3,7 @@ package view
 import (
 	"fmt"
 	"html/template"
-	"math"
+	"slices"
 	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
@@ -38,14 +38,8 @@ func (c *Comparison) Table(id string, o Whole) (template.HTML, error) {
 	}
 	var b strings.Builder
 	writeSummary(&b, s, tr)
-	var found []*calibrationv1.Finding
-	for _, f := range c.Report.GetFindings() {
-		if f.GetTable() == id {
-			found = append(found, f)
-		}
-	}
-	if len(found) > 0 && o.Href != nil {
-		b.WriteString(string(c.list(found, o.Href)))
+	if o.Href != nil {
+		b.WriteString(string(c.Brief(slices.DeleteFunc(slices.Clone(c.Report.GetFindings()), func(f *calibrationv1.Finding) bool { return f.GetTable() != id }), o.Href)))
 	}
 	writeSurface(&b, s, tr)
 	q := s.quad(o)
@@ -198,94 +192,4 @@ func count(n int, what string) string {
 		return "1 " + what
 	}
 	return fmt.Sprintf("%d %ss", n, what)
-}
-
-// writeLeast is the least room under the ceiling and over the floor, in one row each: of the
-// candidate, over the whole surface where a rule judged that, and of the base's cells beside it.
-func (s *sides) writeLeast(b *strings.Builder, r *calibrationv1.Report) {
-	if s.candRoom == nil {
-		return
-	}
-	n, unit := places(s.t.Cells), unitOf(s.t.Unit)
-	var rows strings.Builder
-	for _, side := range []struct {
-		name    string
-		bound   []float64
-		ceiling bool
-	}{{"up to the ceiling", s.high, true}, {"down to the floor", s.low, false}} {
-		l := s.leastCell(side.bound, side.ceiling)
-		for _, m := range r.GetMargins() {
-			up := m.GetValue() <= m.GetLimit() == (m.GetMargin() >= 0)
-			if m.GetTable() == s.t.ID && m.GetUnit() == s.t.Unit && up == side.ceiling && m.GetMargin() < l.room {
-				l = least{room: m.GetMargin(), value: m.GetValue(), limit: m.GetLimit(), at: point(s.t, m.X, m.Y)}
-			}
-		}
-		if math.IsInf(l.room, 1) {
-			continue
-		}
-		class := ""
-		if l.room < 0 {
-			class = " beyond"
-		}
-		fmt.Fprintf(&rows, `<tr><th scope="row">%s</th><td class="num%s">%s</td><td class="num">%s</td><td class="num">%s</td><td>%s</td></tr>`, side.name, class,
-			esc(n.room(l.room)+unit), esc(n.near(l.value)+unit), esc(n.near(l.limit)+unit), esc(l.at))
-	}
-	if rows.Len() > 0 {
-		b.WriteString(`<h2>Least room</h2><div class="wide" tabindex="0" role="region" aria-label="Least room"><table class="list"><thead><tr><th scope="col">Side</th><th scope="col">Room</th><th scope="col">Found</th><th scope="col">Allowed</th><th scope="col">At</th></tr></thead><tbody>` + rows.String() + `</tbody></table></div>`)
-	}
-}
-
-// least is where a side has the least room; infinite room where nothing bounds it.
-type least struct {
-	room, value, limit float64
-	at                 string
-}
-
-func (s *sides) leastCell(bound []float64, ceiling bool) least {
-	l := least{room: math.Inf(1)}
-	for i, v := range s.cand.Values {
-		room := bound[i] - v
-		if !ceiling {
-			room = -room
-		}
-		if room < l.room {
-			x, y := s.place(i)
-			l = least{room: room, value: v, limit: bound[i], at: point(s.t, x, y)}
-		}
-	}
-	return l
-}
-
-// writeSurface shows both tables on the breakpoints of both joined, where breakpoints changed.
-func writeSurface(b *strings.Builder, s *sides, tr *calibrationv1.TableReport) {
-	f := tr.GetSurface()
-	nx, ny := max(len(f.GetX()), 1), max(len(f.GetY()), 1)
-	base, cand := flat(f.GetBase()), flat(f.GetCandidate())
-	if f == nil || len(base) != nx*ny || len(cand) != nx*ny {
-		return
-	}
-	delta := make([]float64, len(base))
-	for i := range delta {
-		delta[i] = cand[i] - base[i]
-	}
-	low, high := inked(base, cand)
-	far, n := most(delta), places(s.t.Cells)
-	if n >= 0 {
-		n++ // between breakpoints a value is finer than a raw step
-	}
-	panes := [3][]cell{make([]cell, len(base)), make([]cell, len(base)), make([]cell, len(base))}
-	q := &quad{id: "surface", x: s.t.X, y: s.t.Y, nx: nx, ny: ny, unit: s.t.Unit, xs: headings(s.t.X, f.GetX(), nx), ys: headings(s.t.Y, f.GetY(), ny)}
-	for i := range base {
-		m := mark(delta[i] != 0, delta[i])
-		panes[0][i] = cell{text: "0", ink: none}
-		if m != "" {
-			panes[0][i] = cell{text: n.signed(delta[i]), ink: deltaInk(delta[i], far), mark: m}
-		}
-		panes[1][i] = cell{text: n.text(cand[i]), ink: valueInk(cand[i], low, high), mark: m}
-		panes[2][i] = cell{text: n.text(base[i]), ink: valueInk(base[i], low, high)}
-	}
-	q.panes = []pane{{name: "difference", title: "Difference", note: "candidate less base", cells: panes[0]},
-		{name: "candidate", title: "Candidate", cells: panes[1]}, {name: "base", title: "Base", cells: panes[2]}}
-	b.WriteString(`<h2>Surface</h2><p class="small">Breakpoints changed. Both sides are read where either of them has a breakpoint.</p>`)
-	q.write(b)
 }

@@ -15,17 +15,21 @@ import (
 // The plot's inside, in its own units.
 const plotLeft, plotTop, plotWide, plotHigh = 74.0, 12.0, 548.0, 200.0
 
-// section is a table along one of its axes, at one breakpoint of the other.
+// mostDots is how many points are drawn one by one.
+const mostDots = 40
+
+// section is a table along one of its axes, at one breakpoint of the other, or a signal along an input.
 type section struct {
-	axis         *definition.Axis
-	name         string // x or y
-	at           string // where on the other axis; empty for a curve
-	baseX, candX []float64
-	base, cand   []float64
-	low, high    []float64 // at candX
-	x, y         plot.Scale
-	headings     []string
-	joined       bool
+	axis           *definition.Axis
+	name           string // x or y
+	at             string // where on the other axis; empty for a curve
+	baseX, candX   []float64
+	base, cand     []float64
+	low, high      []float64 // at candX; nil for none
+	limitX, limitY float64   // a limit that is known at one point; NaN for none
+	x, y           plot.Scale
+	headings       []string
+	joined         bool
 }
 
 // Section is the section along the row and the one along the column of a cell, each with both sides
@@ -48,12 +52,15 @@ func (s *sides) writeSections(b *strings.Builder, row, col int) {
 		return
 	}
 	if s.t.X != nil && s.cand.NX > 1 {
-		s.sectionAlongX(row).write(b, s, col)
+		s.sectionAlongX(row).write(b, s.called(), col)
 	}
 	if s.t.Y != nil && s.cand.NY > 1 {
-		s.sectionAlongY(col).write(b, s, row)
+		s.sectionAlongY(col).write(b, s.called(), row)
 	}
 }
+
+// called is what a table's values are, in words.
+func (s *sides) called() string { return orElse(words(s.t.Quantity), s.t.ID) }
 
 // plotted says whether the table is a curve of numbers over x.
 func (s *sides) plotted() bool { return s.t.X != nil && s.t.Y == nil && s.cand.Values != nil }
@@ -61,7 +68,7 @@ func (s *sides) plotted() bool { return s.t.X != nil && s.t.Y == nil && s.cand.V
 func (s *sides) sectionAlongX(row int) *section {
 	n := s.cand.NX
 	part := func(v []float64) []float64 { return v[row*n : (row+1)*n] }
-	cut := &section{axis: s.t.X, name: "x", baseX: s.base.X, candX: s.cand.X, base: part(s.base.Values), cand: part(s.cand.Values), low: part(s.low), high: part(s.high)}
+	cut := &section{axis: s.t.X, name: "x", baseX: s.base.X, candX: s.cand.X, base: part(s.base.Values), cand: part(s.cand.Values), low: part(s.low), high: part(s.high), limitY: math.NaN()}
 	if s.t.Y != nil {
 		cut.at = along(s.t.Y, "y", s.cand.Y[row])
 	}
@@ -75,7 +82,7 @@ func (s *sides) sectionAlongY(col int) *section {
 		}
 		return out
 	}
-	cut := &section{axis: s.t.Y, name: "y", baseX: s.base.Y, candX: s.cand.Y, base: part(s.base.Values), cand: part(s.cand.Values), low: part(s.low), high: part(s.high)}
+	cut := &section{axis: s.t.Y, name: "y", baseX: s.base.Y, candX: s.cand.Y, base: part(s.base.Values), cand: part(s.cand.Values), low: part(s.low), high: part(s.high), limitY: math.NaN()}
 	if s.t.X != nil {
 		cut.at = along(s.t.X, "x", s.cand.X[col])
 	}
@@ -85,10 +92,10 @@ func (s *sides) sectionAlongY(col int) *section {
 // write draws the section: base dashed, candidate solid, and the limits as lines around what they
 // allow; at is the point under the cursor, or -1. Points without a line where nothing lies between
 // two of them, or where the breakpoints neither rise nor fall.
-func (c *section) write(b *strings.Builder, s *sides, at int) {
+func (c *section) write(b *strings.Builder, of string, at int) {
 	c.scale()
 	over := orElse(axisName(c.axis, c.name), c.name)
-	label := fmt.Sprintf("%s over %s: base dashed, candidate solid; the numbers are in the grids.", orElse(words(s.t.Quantity), s.t.ID), over)
+	label := fmt.Sprintf("%s over %s: base dashed, candidate solid; the numbers are in the grids.", of, over)
 	title := "Over " + over
 	if c.at != "" {
 		title, label = title+", through "+c.at, strings.Replace(label, ":", ", through "+c.at+":", 1)
@@ -97,7 +104,7 @@ func (c *section) write(b *strings.Builder, s *sides, at int) {
 	c.headings = headings(c.axis, c.candX, len(c.candX))
 	c.writeAxes(b)
 	c.joined = !c.axis.Index && ordered(c.candX) && ordered(c.baseX)
-	if c.joined {
+	if c.joined && c.high != nil {
 		c.writeBand(b)
 	}
 	if at >= 0 && at < len(c.candX) && surface.Finite(c.candX[at]) {
@@ -105,11 +112,21 @@ func (c *section) write(b *strings.Builder, s *sides, at int) {
 	}
 	c.writeLimit(b, c.low)
 	c.writeLimit(b, c.high)
+	if surface.Finite(c.limitY) {
+		fmt.Fprintf(b, `<path class="here" d="M%.1f %.1fV%.1f"/><path class="limit" d="%s"/>`, c.x.At(c.limitX), plotTop, plotTop+plotHigh, plot.Marks([]float64{c.limitX}, []float64{c.limitY}, c.x, c.y, 60))
+	}
 	c.writeCurve(b, "base", c.baseX, c.base)
 	c.writeCurve(b, "cand", c.candX, c.cand)
 	b.WriteString(`</svg><p class="small keys"><svg class="mini" viewBox="0 0 40 10" aria-hidden="true"><path class="line base" d="M1 5H39"/></svg> base <svg class="mini" viewBox="0 0 40 10" aria-hidden="true"><path class="line cand" d="M1 5H39"/></svg> candidate`)
+	key := ""
 	if a, z := plot.Extent(c.low, c.high); a <= z {
-		b.WriteString(` <svg class="mini" viewBox="0 0 40 10" aria-hidden="true"><path class="limit" d="M1 5H39"/></svg> limit at the breakpoints`)
+		key = "limit at the breakpoints"
+	}
+	if surface.Finite(c.limitY) {
+		key = "limit at the worst point"
+	}
+	if key != "" {
+		fmt.Fprintf(b, ` <svg class="mini" viewBox="0 0 40 10" aria-hidden="true"><path class="limit" d="M1 5H39"/></svg> %s`, key)
 	}
 	b.WriteString(`</p></figure>`)
 }
@@ -118,7 +135,7 @@ func (c *section) write(b *strings.Builder, s *sides, at int) {
 func (c *section) scale() {
 	y0, y1 := plot.Extent(c.base, c.cand)
 	reach, floor, ceiling := y1-y0, y0, y1
-	for _, set := range [][]float64{c.low, c.high} {
+	for _, set := range [][]float64{c.low, c.high, {c.limitY}} {
 		for _, v := range set {
 			if v > ceiling-2*reach && v < floor+2*reach && surface.Finite(v) {
 				y0, y1 = min(y0, v), max(y1, v)
@@ -208,7 +225,7 @@ func (c *section) writeLimit(b *strings.Builder, at []float64) {
 func (c *section) writeCurve(b *strings.Builder, class string, x, y []float64) {
 	c.writeLine(b, "line "+class, x, y)
 	for i := range x {
-		if surface.Finite(x[i], y[i]) {
+		if surface.Finite(x[i], y[i]) && len(x) <= mostDots {
 			fmt.Fprintf(b, `<circle class="dot %s" cx="%.1f" cy="%.1f" r="3.5"/>`, class, c.x.At(x[i]), c.y.At(y[i]))
 		}
 	}

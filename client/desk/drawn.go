@@ -1,0 +1,105 @@
+package desk
+
+import (
+	"fmt"
+	"html/template"
+	"net/http"
+	"net/url"
+	"slices"
+
+	"witnessmark/client"
+	"witnessmark/client/desk/view"
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+)
+
+// drawnAtOnce is how many tables come with the sheet; the others come as they are scrolled to.
+const drawnAtOnce = 12
+
+type tableCard struct {
+	ID, Href, Fragment, Numbers string
+	HTML                        template.HTML // empty: comes later
+}
+
+// comparisonOf is a reviewed submission as it is drawn.
+func comparisonOf(rev *client.Review) *view.Comparison {
+	base, candidate := rev.Images()
+	return &view.Comparison{Report: rev.Report, Layout: rev.Layout(), Limits: rev.Limits(), Base: base, Candidate: candidate}
+}
+
+// hrefIn leads from each finding to its cell, or to the part of the page at that address which it is about.
+func hrefIn(c *view.Comparison, at string) func(*calibrationv1.Finding) string {
+	return func(f *calibrationv1.Finding) string {
+		switch {
+		case f.GetTable() != "":
+			href := at + "/table/" + url.PathEscape(f.GetTable())
+			if row, col, ok := c.CellOf(f); ok {
+				href += fmt.Sprintf("?at=%d,%d", row, col)
+			}
+			return href
+		case f.GetSignal() != "":
+			return at + "#" + view.SignalAt(f.GetSignal())
+		case len(f.GetRanges()) > 0:
+			return at + "#bytes"
+		case f.GetRule() == "checksum" || f.GetRule() == "identity":
+			return at + "#sums"
+		}
+		return ""
+	}
+}
+
+// cardsOf are the changed tables, the worst first; the later ones come as they are scrolled to,
+// unless all are asked for.
+func cardsOf(c *view.Comparison, at string, all bool) (cards []tableCard, lazy bool) {
+	for i, t := range c.WorstFirst() {
+		card := tableCard{ID: t.GetId(), Href: at + "/table/" + url.PathEscape(t.GetId()), Fragment: at + "/card/" + url.PathEscape(t.GetId()),
+			Numbers: fmt.Sprintf("%d of %d cells changed", t.GetChanged(), t.GetCells())}
+		if i < drawnAtOnce || all {
+			card.HTML = c.Card(t, card.Href)
+		} else {
+			lazy = true
+		}
+		cards = append(cards, card)
+	}
+	return cards, lazy
+}
+
+// signalsOf are the signals that depend on a change, those with the worst finding first.
+func signalsOf(c *view.Comparison, at string) (out []template.HTML) {
+	place := func(r *calibrationv1.SignalReport) int {
+		if i := slices.IndexFunc(c.Report.GetFindings(), func(f *calibrationv1.Finding) bool { return f.GetSignal() == r.GetId() }); i >= 0 {
+			return i
+		}
+		return len(c.Report.GetFindings())
+	}
+	signals := slices.Clone(c.Report.GetSignals())
+	slices.SortStableFunc(signals, func(a, b *calibrationv1.SignalReport) int { return place(a) - place(b) })
+	for _, r := range signals {
+		out = append(out, c.Signal(r, hrefIn(c, at), func(id string) string { return at + "/table/" + url.PathEscape(id) }))
+	}
+	return out
+}
+
+// cardOf is one table's picture, for a sheet that is being read.
+func (d *Desk) cardOf(w http.ResponseWriter, r *http.Request) error {
+	job, n, err := subOf(r)
+	if err != nil {
+		return err
+	}
+	rev, err := d.client.Review(r.Context(), job, n)
+	if err != nil {
+		return err
+	}
+	for _, t := range rev.Report.Tables {
+		if t.Id == r.PathValue("table") {
+			return fragment(w, comparisonOf(rev).Card(t, "/sheet/"+client.Name(rev.Submission)+"/table/"+url.PathEscape(t.Id)))
+		}
+	}
+	return errAway
+}
+
+// fragment sends a part of a page, for its script.
+func fragment(w http.ResponseWriter, html template.HTML) error {
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	_, err := w.Write([]byte(html))
+	return err
+}
