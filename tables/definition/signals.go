@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/formula"
@@ -140,6 +141,9 @@ func (c *compiler) signal(path string, s *calibrationv1.Signal) (*Signal, error)
 	if s.Step != nil && !(s.GetStep() > 0 && s.GetStep() <= math.MaxFloat64) {
 		return nil, c.at.Errorf(path+".step", "a finite number above 0", "%v is none", s.GetStep())
 	}
+	if err := c.observed(path, s.GetObserved(), s.GetQuantity(), s.GetUnit()); err != nil {
+		return nil, err
+	}
 	signal := &Signal{Source: s, ID: s.GetId(), Title: s.GetTitle(), Quantity: s.GetQuantity(), Unit: s.GetUnit(), Step: s.GetStep(), Feeds: s.GetFeeds()}
 	if s.GetValue() == "" {
 		return nil, c.at.Errorf(path+".value", "an expression, as in table('ignition.base') + table('ignition.intake_air')", "the value is missing")
@@ -149,6 +153,30 @@ func (c *compiler) signal(path string, s *calibrationv1.Signal) (*Signal, error)
 		return nil, c.inFormula(path, err)
 	}
 	return signal, nil
+}
+
+// observed asks that the channel which shows a quantity is one, in a unit that becomes the quantity's.
+func (c *compiler) observed(path string, o *calibrationv1.Observed, quantity, unit string) error {
+	channel := o.GetChannel()
+	if o == nil {
+		return nil
+	}
+	path += ".observed.channel"
+	if !units.IsQuantity(channel) {
+		return c.at.Errorf(path, "the quantity of a run's channel, as in ignition_advance", "%.80q is none", channel)
+	}
+	if _, recorded := units.Own[quantity]; recorded && channel != quantity {
+		return c.at.Errorf(path, quantity+", which a run records itself", "%s is another quantity than %s", channel, quantity)
+	}
+	own, known := units.Own[channel]
+	if !known {
+		return nil
+	}
+	if _, err := units.BetweenQuantities(channel, own, quantity, unit); err != nil {
+		problem, allowed, _ := strings.Cut(err.Error(), "; allowed: ")
+		return c.at.Errorf(path, allowed, "the channel %s: %s", channel, problem)
+	}
+	return nil
 }
 
 // inFormula brings a formula's fault into the file's own form.

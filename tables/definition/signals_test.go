@@ -80,6 +80,14 @@ var signalRefusals = []struct {
 	says     string
 }{
 	{"protects: lower", "protects: low", 9, "tables[1].protects", `"low" is not known; allowed: lower, higher`},
+	{"protects: lower", "observed: {}", 9, "tables[1].observed.channel", `table base: "" is none; allowed: the quantity of a run's channel, as in ignition_advance`},
+	{"protects: lower", "observed: {channel: Ignition advance}", 9, "tables[1].observed.channel", `"Ignition advance" is none`},
+	{"protects: lower", "observed: {channel: coolant_temperature}", 9, "tables[1].observed.channel", "table base: the channel coolant_temperature: Cel"},
+	{"protects: lower", "observed: {channel: ignition_advance}", 0, "", ""},
+	{"protects: lower", "observed: {channel: something_else}", 0, "", ""},
+	{"id: grade, ", "observed: {channel: gear}, id: grade, ", 11, "tables[3].observed", "it holds labels, which no channel shows; allowed: tables of numbers"},
+	{"step: 0.5", "observed: {channel: manifold_pressure}", 16, "signals[1].observed.channel", "signal plug: the channel manifold_pressure: kPa"},
+	{`quantity: r, unit: "1"`, `observed: {channel: air_fuel_ratio}, quantity: lambda, unit: "1"`, 17, "signals[2].observed.channel", "air_fuel_ratio is another quantity than lambda; allowed: lambda"},
 	{"quantity: engine_speed, unit: 1/min, from: 600", "quantity: '', unit: 1/min, from: 600", 19, "inputs[0].quantity", "the quantity is missing"},
 	{"quantity: engine_speed, unit: 1/min, from: 600", "quantity: engine_speed, from: 600", 19, "inputs[0].unit", "the unit is missing"},
 	{"from: 600, to: 7200", "from: 7200, to: 7200", 19, "inputs[0].to", "from 7200 to 7200; allowed: an end above from"},

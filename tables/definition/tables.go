@@ -173,10 +173,14 @@ func (c *compiler) words(path string, t *calibrationv1.Table) error {
 			return c.at.Errorf(fmt.Sprintf("%s.feeds[%d]", path, i), "a quantity, as in cylinder_filling", "the quantity is empty")
 		}
 	}
-	if len(t.GetConversion().GetLabels()) == 0 && t.GetUnit() == "" {
+	labels := len(t.GetConversion().GetLabels()) > 0
+	if !labels && t.GetUnit() == "" {
 		return c.at.Errorf(path+".unit", `a UCUM code, "1" for a number without a unit`, "the unit is missing")
 	}
-	return nil
+	if labels && t.GetObserved() != nil {
+		return c.at.Errorf(path+".observed", "tables of numbers", "it holds labels, which no channel shows")
+	}
+	return c.observed(path, t.GetObserved(), t.GetQuantity(), t.GetUnit())
 }
 
 // place lays a table's cells out.

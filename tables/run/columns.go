@@ -24,7 +24,7 @@ func (p *reader) makeColumns(h *heading, written []string, mapped map[string]*ca
 			delete(mapped, header)
 		} else if calls[i] = call(header); calls[i].unit == "" && written != nil {
 			calls[i].unit = written[i]
-			if len(calls[i].quantities) == 0 && named(header) && written[i] != "" {
+			if len(calls[i].quantities) == 0 && units.IsQuantity(header) && written[i] != "" {
 				calls[i].quantities = []string{header}
 			}
 		}
@@ -80,7 +80,7 @@ func (p *reader) meaning(header, quantity string, c called) *calibrationv1.Chann
 	code, _ := unitOf(c.unit)
 	if c.unit == "" {
 		p.clock.unsaid = p.clock.unsaid || quantity == "time"
-		if code = own[quantity]; !c.rotating && !obvious[quantity] {
+		if code = units.Own[quantity]; !c.rotating && !obvious[quantity] {
 			p.unsaid = append(p.unsaid, fmt.Sprintf("%s as %s", quantity, code))
 		}
 	}
@@ -97,7 +97,7 @@ func (p *reader) mapped(channels *calibrationv1.ChannelMap) (map[string]*calibra
 		switch {
 		case c.GetHeader() == "":
 			return nil, fmt.Errorf("channels[%d]: header is missing; allowed: a column's header as the file has it", i)
-		case !named(c.Quantity):
+		case !units.IsQuantity(c.Quantity):
 			return nil, fmt.Errorf("channels[%d]: quantity %.80q; allowed: lower-case letters, digits, underscore and dot, as engine_speed", i, c.Quantity)
 		case c.Unit == "":
 			return nil, fmt.Errorf("channels[%d]: unit of %s is missing; allowed: a UCUM code as 1/min", i, c.Quantity)
@@ -113,7 +113,7 @@ func (p *reader) mapped(channels *calibrationv1.ChannelMap) (map[string]*calibra
 // add makes room for a column that is read. A gauge pressure stays one until the barometer is known.
 func (p *reader) add(header string, c *calibrationv1.Channel) error {
 	unit := c.Unit
-	if known, ok := own[c.Quantity]; ok {
+	if known, ok := units.Own[c.Quantity]; ok {
 		if unit = known; known == "kPa" && units.IsGauge("", c.Unit) && c.Quantity != "barometric_pressure" {
 			unit = gauge
 		}

@@ -6,16 +6,6 @@ import (
 	"witnessmark/tables/units"
 )
 
-// own are the units that known quantities are kept in; others stay in the file's.
-var own = map[string]string{
-	"time": "s", "engine_speed": "1/min", "wheel_speed": "1/min", "roller_speed": "km/h", "road_speed": "km/h", "roller_circumference": "m",
-	"torque": "N.m", "wheel_torque": "N.m", "power": "kW", "wheel_power": "kW", "tractive_force": "N",
-	"manifold_pressure": "kPa", "barometric_pressure": "kPa", "fuel_pressure": "kPa", "oil_pressure": "kPa",
-	"intake_temperature": "Cel", "ambient_temperature": "Cel", "coolant_temperature": "Cel",
-	"oil_temperature": "Cel", "exhaust_temperature": "Cel", "relative_humidity": "%",
-	"lambda": "1", "air_fuel_ratio": "1", "ignition_advance": "deg", "knock_retard": "deg", "throttle": "%",
-}
-
 // everyday are names that need no channel file, in lower case without blanks and marks, beside the
 // quantities' own. Of two quantities the unit decides; where it cannot, the first that is free.
 var everyday = map[string][]string{
@@ -38,7 +28,7 @@ var everyday = map[string][]string{
 }
 
 func init() {
-	for q := range own {
+	for q := range units.Own {
 		if n := plain.Replace(q); everyday[n] == nil {
 			everyday[n] = []string{q}
 		}
@@ -64,7 +54,7 @@ func call(header string) called {
 		return called{q, unit, strings.HasPrefix(n, "boost"), strings.HasSuffix(n, "rpm")}
 	}
 	if unit != "" {
-		if named(name) {
+		if units.IsQuantity(name) {
 			return called{quantities: []string{name}, unit: unit}
 		}
 		return called{}
@@ -99,10 +89,10 @@ func (c called) choose(seen map[string]string) (quantity string, taken bool) {
 	code, _ := unitOf(c.unit)
 	for _, q := range c.quantities {
 		if c.unit != "" {
-			if _, err := units.BetweenDifferences(code, own[q]); err != nil && len(c.quantities) > 1 {
+			if _, err := units.BetweenDifferences(code, units.Own[q]); err != nil && len(c.quantities) > 1 {
 				continue
 			}
-		} else if own[q] != own[c.quantities[0]] {
+		} else if units.Own[q] != units.Own[c.quantities[0]] {
 			continue
 		}
 		if quantity == "" {
@@ -120,14 +110,3 @@ func (c called) choose(seen map[string]string) (quantity string, taken bool) {
 
 // obvious are quantities whose unit nobody writes; of others a missing unit is remarked.
 var obvious = map[string]bool{"time": true, "lambda": true, "air_fuel_ratio": true, "ignition_advance": true, "knock_retard": true, "relative_humidity": true, "throttle": true}
-
-// named reports whether s can be a quantity.
-func named(s string) bool {
-	for i := range len(s) {
-		ch := s[i]
-		if (ch < 'a' || ch > 'z') && (i == 0 || ch != '_' && ch != '.' && (ch < '0' || ch > '9')) {
-			return false
-		}
-	}
-	return s != "" && len(s) <= 64
-}
