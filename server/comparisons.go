@@ -72,6 +72,11 @@ func (s *comparisonsServer) input(r *servicev1.CompareRequest) (*compare.Input, 
 	if in.Base, err = s.image("base_sha256", r.GetBaseSha256(), in.Layout); err != nil {
 		return nil, err
 	}
+	if sha := r.GetAsFoundSha256(); sha != "" {
+		if in.AsFound, err = s.image("as_found_sha256", sha, in.Layout); err != nil {
+			return nil, err
+		}
+	}
 	in.Candidate, err = s.image("candidate_sha256", r.GetCandidateSha256(), in.Layout)
 	return in, err
 }

@@ -157,6 +157,11 @@ func TestCompare(t *testing.T) {
 	if len(merged.GetTables()) == 0 || len(merged.GetTables()) != len(report.GetTables()) {
 		t.Errorf("%d tables differ, in the submission's report %d", len(merged.GetTables()), len(report.GetTables()))
 	}
+	since := proto.CloneOf(req) // the submission against itself, and against what the car first came with
+	since.BaseSha256, since.AsFoundSha256 = since.CandidateSha256, since.BaseSha256
+	if r, err := ask(since); err != nil || r.GetAsFound().GetSha256() != hashOf(found) {
+		t.Errorf("as found %v, %v", r.GetAsFound(), err)
+	}
 	for name, c := range map[string]struct {
 		change func(r *servicev1.CompareRequest)
 		code   codes.Code
@@ -164,6 +169,7 @@ func TestCompare(t *testing.T) {
 	}{
 		"no such base":       {func(r *servicev1.CompareRequest) { r.BaseSha256 = hashOf(nil) }, codes.NotFound, "not-found"},
 		"a report as image":  {func(r *servicev1.CompareRequest) { r.CandidateSha256 = string(b.reportOf(1, 1)) }, codes.NotFound, "not-found"},
+		"no such as found":   {func(r *servicev1.CompareRequest) { r.AsFoundSha256 = hashOf(nil) }, codes.NotFound, "not-found"},
 		"no such definition": {func(r *servicev1.CompareRequest) { r.DefinitionSha256 = r.LimitsSha256 }, codes.NotFound, "not-found"},
 		"other limits":       {func(r *servicev1.CompareRequest) { r.DefinitionSha256 = hashOf([]byte(small)) }, codes.InvalidArgument, "cannot-compare"},
 		"another controller": {func(r *servicev1.CompareRequest) { r.DefinitionSha256, r.LimitsSha256 = hashOf([]byte(small)), "" }, codes.InvalidArgument, "cannot-compare"},

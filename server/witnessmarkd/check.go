@@ -31,6 +31,9 @@ func checkCommand() *cobra.Command {
 			if out.Passed > 0 {
 				fmt.Fprintf(w, "what %d actions say could not be made again in whole: it rests on what was erased\n", out.Passed)
 			}
+			if out.Earlier > 0 {
+				fmt.Fprintf(w, "what %d actions say was judged by earlier rules of comparing: it was held to their own reports\n", out.Earlier)
+			}
 			if len(out.Found) > 0 {
 				return errNo
 			}

@@ -40,6 +40,8 @@ type Made struct {
 	Reports map[image.Hash][]byte
 	// Forgotten says that some claim was left as it was, since it depends on a text that was erased.
 	Forgotten bool
+	// Earlier says that the claims are from when programs compared by earlier rules, and were held to their own reports.
+	Earlier bool
 }
 
 // making is the claims of one action on their way.
@@ -65,8 +67,16 @@ func (c *Computer) Fill(src Source, a *recordv1.Action, openings []*recordv1.Ope
 // Check computes the claims of an action and holds them against those that it carries; it changes
 // nothing. Beside Fill's errors, a *record.Refusal names the first field that differs, what is right,
 // and what the action says. A report may be encoded in another way than here, if its bytes are at
-// hand: it is then kept as it was named.
+// hand: it is then kept as it was named. Looking back, claims by earlier rules of comparing are held to the reports that they name.
 func (c *Computer) Check(src Source, a *recordv1.Action, openings []*recordv1.Opening) (*Made, error) {
+	made, err := c.check(src, a, openings)
+	if p, ok := src.(*Past); ok && p.before(err) {
+		return p.earlier(a)
+	}
+	return made, err
+}
+
+func (c *Computer) check(src Source, a *recordv1.Action, openings []*recordv1.Opening) (*Made, error) {
 	m, right := c.making(src), proto.CloneOf(a)
 	if err := m.fill(right, openings); err != nil {
 		return nil, err

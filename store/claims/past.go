@@ -20,6 +20,7 @@ type Past struct {
 	// Named are the bytes that entries brought so far, and who did.
 	Named  map[string][]brought
 	erased map[uint32]bool // jobs; true of those whose images were, too
+	rules  uint32          // of comparing, by which reports were made when last heard of
 }
 
 // brought is an action that brings bytes.
@@ -45,6 +46,7 @@ func (p *Past) Next(a *recordv1.Action) {
 	for _, b := range record.Brings(a) {
 		p.Named[b.SHA256] = append(p.Named[b.SHA256], brought{record.JobOf(a), b.What})
 	}
+	p.heard(a)
 }
 
 // Gone says whether all who brought some bytes so far were erased.

@@ -1402,9 +1402,11 @@ type CompareRequest struct {
 	// SHA-256 of a definition's file.
 	DefinitionSha256 string `protobuf:"bytes,3,opt,name=definition_sha256,json=definitionSha256,proto3" json:"definition_sha256,omitempty"`
 	// SHA-256 of a limits file; empty for none.
-	LimitsSha256  string   `protobuf:"bytes,4,opt,name=limits_sha256,json=limitsSha256,proto3" json:"limits_sha256,omitempty"`
-	MeantGiven    bool     `protobuf:"varint,5,opt,name=meant_given,json=meantGiven,proto3" json:"meant_given,omitempty"`
-	Meant         []string `protobuf:"bytes,6,rep,name=meant,proto3" json:"meant,omitempty"`
+	LimitsSha256 string   `protobuf:"bytes,4,opt,name=limits_sha256,json=limitsSha256,proto3" json:"limits_sha256,omitempty"`
+	MeantGiven   bool     `protobuf:"varint,5,opt,name=meant_given,json=meantGiven,proto3" json:"meant_given,omitempty"`
+	Meant        []string `protobuf:"bytes,6,rep,name=meant,proto3" json:"meant,omitempty"`
+	// The image that the car first came with; empty for none.
+	AsFoundSha256 string `protobuf:"bytes,7,opt,name=as_found_sha256,json=asFoundSha256,proto3" json:"as_found_sha256,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1479,6 +1481,13 @@ func (x *CompareRequest) GetMeant() []string {
 		return x.Meant
 	}
 	return nil
+}
+
+func (x *CompareRequest) GetAsFoundSha256() string {
+	if x != nil {
+		return x.AsFoundSha256
+	}
+	return ""
 }
 
 type CompareResponse struct {
@@ -1686,7 +1695,7 @@ const file_witnessmark_service_v1_services_proto_rawDesc = "" +
 	"\x05after\x18\x02 \x01(\tR\x05after\"_\n" +
 	"\x12PeopleListResponse\x125\n" +
 	"\x06people\x18\x01 \x03(\v2\x1d.witnessmark.record.v1.PersonR\x06people\x12\x12\n" +
-	"\x04more\x18\x02 \x01(\bR\x04more\"\xe5\x01\n" +
+	"\x04more\x18\x02 \x01(\bR\x04more\"\x8d\x02\n" +
 	"\x0eCompareRequest\x12\x1f\n" +
 	"\vbase_sha256\x18\x01 \x01(\tR\n" +
 	"baseSha256\x12)\n" +
@@ -1695,7 +1704,8 @@ const file_witnessmark_service_v1_services_proto_rawDesc = "" +
 	"\rlimits_sha256\x18\x04 \x01(\tR\flimitsSha256\x12\x1f\n" +
 	"\vmeant_given\x18\x05 \x01(\bR\n" +
 	"meantGiven\x12\x14\n" +
-	"\x05meant\x18\x06 \x03(\tR\x05meant\"I\n" +
+	"\x05meant\x18\x06 \x03(\tR\x05meant\x12&\n" +
+	"\x0fas_found_sha256\x18\a \x01(\tR\rasFoundSha256\"I\n" +
 	"\x0fCompareResponse\x126\n" +
 	"\x04part\x18\x01 \x01(\v2\".witnessmark.calibration.v1.ReportR\x04part\"\x0f\n" +
 	"\rBackupRequest\"&\n" +
