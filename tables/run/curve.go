@@ -69,7 +69,7 @@ func (c *Curve) fit(s Sweep, more float64) {
 	sorted := bySpeed(c.Raw)
 	var missed []float64
 	for n := math.Ceil(s.Low / c.Step); n*c.Step <= s.High; n++ {
-		x := n * c.Step
+		x := float64(n * c.Step)
 		i := sort.Search(len(sorted), func(i int) bool { return sorted[i].Speed >= x-float64(c.Step/2) })
 		if i == len(sorted) || sorted[i].Speed > x+float64(c.Step/2) {
 			missed = append(missed, x)
@@ -84,7 +84,7 @@ func (c *Curve) fit(s Sweep, more float64) {
 	c.residuals()
 	scatter := float64(c.Spread * c.memory())
 	for i, p := range c.Points {
-		noise := sure * scatter * math.Sqrt(p.norm)
+		noise := float64(sure * scatter * math.Sqrt(p.norm))
 		c.Points[i].PlusMinus = math.Sqrt(float64((noise+p.bend)*(noise+p.bend)) + float64(more*more))
 	}
 	c.gaps(missed)
@@ -177,7 +177,7 @@ func at(speed, torque float64) Point {
 }
 
 // Power is torque in N.m at an engine speed in 1/min, in kW.
-func Power(torque, speed float64) float64 { return torque * speed * (math.Pi / 30e3) }
+func Power(torque, speed float64) float64 { return float64(torque * speed * (math.Pi / 30e3)) }
 
 func bySpeed(points []Point) []Point {
 	sorted := slices.Clone(points)
