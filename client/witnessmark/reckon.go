@@ -18,16 +18,19 @@ type reckoner interface {
 
 func newReckonCommand(a *app) *cobra.Command {
 	return group("reckon", "Parts arithmetic, with its formula, inputs, assumptions and source (needs no server)",
-		newReckonBlower(a), newReckonCompressor(a), newReckonAirFlow(a), newReckonInjector(a), newReckonPressure(a))
+		newReckonBlower(a), newReckonCompressor(a), newReckonAirFlow(a), newReckonInjector(a), newReckonDuty(a), newReckonPressure(a),
+		newReckonLoad(a), newReckonCooler(a), newReckonChoke(a), newReckonMixture(a))
 }
 
-// reckonCommand is one kind; the flags named must be given.
+// reckonCommand is one kind; the flags named must be given. Remarks say that a result is beyond its
+// limit, and then the answer is no.
 func (a *app) reckonCommand(use, short string, r reckoner, flags func(c *cobra.Command), needed ...string) *cobra.Command {
 	c := &cobra.Command{Use: use, Short: short, Args: takes(0), RunE: func(*cobra.Command, []string) error {
 		m, err := r.Reckon()
 		if err != nil {
 			return err
 		}
+		a.saidNo = len(m.Remarks) > 0
 		return a.print(m, func(w io.Writer) error { return writeReckoning(w, m) })
 	}}
 	flags(c)
@@ -95,6 +98,16 @@ func newReckonInjector(a *app) *cobra.Command {
 		f.Float64Var(&k.Density, "density", 0, "of the fuel, kg/L (required)")
 		f.Float64Var(&k.Ceiling, "ceiling", 85, "highest duty, %")
 	}, "air-flow", "lambda", "stoichiometric", "injectors", "flow", "density")
+}
+
+func newReckonDuty(a *app) *cobra.Command {
+	k := &reckon.Duty{}
+	return a.reckonCommand("duty", "Injector duty from its pulse width, against a ceiling", k, func(c *cobra.Command) {
+		f := c.Flags()
+		f.Float64Var(&k.Width, "pulse-width", 0, "ms (required)")
+		f.Float64Var(&k.Speed, "engine-speed", 0, "1/min (required)")
+		f.Float64Var(&k.Ceiling, "ceiling", 85, "highest duty, %")
+	}, "pulse-width", "engine-speed")
 }
 
 func newReckonPressure(a *app) *cobra.Command {

@@ -178,14 +178,10 @@ func (j Injector) Reckon() (*calibrationv1.Reckoning, error) {
 		Source:      "conservation of mass; the ceiling is common practice (80 to 85 %), no standard found",
 	}
 	if duty > j.Ceiling {
-		r.Remarks = append(r.Remarks, fmt.Sprintf("a duty of %.1f %% is above the ceiling of %g %%: the mixture goes lean where the injectors run out, and lean under boost destroys engines", duty, j.Ceiling))
+		r.Remarks = append(r.Remarks, tooMuchDuty(duty, j.Ceiling))
 	}
 	return r, nil
 }
-
-// Pulse is an injector's duty in % from its pulse width in ms at an engine speed in 1/min, with
-// one injection in two turns.
-func Pulse(width, speed float64) float64 { return width * speed / 1200 }
 
 // Pressure is gauge against absolute: kPa. Ambient 0 takes the standard atmosphere at Altitude, m.
 type Pressure struct {
