@@ -1,0 +1,115 @@
+package runcheck
+
+import (
+	"math"
+	"slices"
+)
+
+// How the delay of a channel is estimated. Common practice, no source.
+const (
+	mostDelay  = 1.0   // s, either way: sensors, their amplifiers and the logger's own rounds take less
+	delaySteps = 400   // tried at most
+	delayPicks = 20000 // samples at most, evenly over the run
+	leastAlike = 0.6   // correlation below which nothing is told
+	surely     = 9     // times what one sample adds to the squares: three standard deviations
+)
+
+// delay is by how much logged runs behind commanded, s: where the two correlate best, between samples too. It is 0 where the
+// run does not tell it from 0, be it that nothing moves. Correlation does not mind that one is shifted or scaled.
+func delay(time []float64, commanded, logged []float32) float64 {
+	last := len(time) - 1
+	window := min(mostDelay, (time[last]-time[0])/4)
+	step := max((time[last]-time[0])/float64(last), window*2/delaySteps)
+	n := int(window / step)
+	if n < 1 {
+		return 0
+	}
+	var picks []int
+	for i := 0; i <= last; i += len(time)/delayPicks + 1 {
+		if time[i] >= time[0]+window && time[i] <= time[last]-window && logged[i] == logged[i] {
+			picks = append(picks, i)
+		}
+	}
+	if len(picks) < 8 {
+		return 0
+	}
+	apart := make([]float64, 2*n+1) // the share of the squares that is left
+	for k := range apart {
+		apart[k] = unlike(time, commanded, logged, picks, float64(k-n)*step)
+	}
+	best := slices.Index(apart, slices.Min(apart))
+	if apart[best] > 1-leastAlike*leastAlike || apart[n] <= apart[best]*(1+surely/float64(len(picks)))+1e-9 {
+		return 0
+	}
+	d := float64(best - n)
+	if best > 0 && best < 2*n {
+		if bend := apart[best-1] - 2*apart[best] + apart[best+1]; bend > 0 {
+			d += (apart[best-1] - apart[best+1]) / (2 * bend)
+		}
+	}
+	return d * step
+}
+
+// unlike is 1 less the square of the correlation of logged with commanded so much earlier; 1 where nothing moves, or the two
+// move against each other.
+func unlike(time []float64, commanded, logged []float32, picks []int, delay float64) float64 {
+	var n, sumC, sumL, sumCC, sumLL, sumCL float64
+	l := looker{time: time, values: commanded}
+	c0, l0 := math.NaN(), 0.0
+	for _, i := range picks {
+		c, _ := l.at(time[i] - delay)
+		if c != c {
+			continue
+		}
+		if c0 != c0 {
+			c0, l0 = c, float64(logged[i])
+		}
+		c -= c0
+		v := float64(logged[i]) - l0
+		n++
+		sumC += c
+		sumL += v
+		sumCC += float64(c * c)
+		sumLL += float64(v * v)
+		sumCL += float64(c * v)
+	}
+	varC, varL, both := sumCC-sumC*sumC/n, sumLL-sumL*sumL/n, sumCL-sumC*sumL/n
+	if n < 8 || varC <= 1e-12*sumCC || varL <= 1e-12*sumLL || both <= 0 {
+		return 1
+	}
+	return 1 - both*both/(varC*varL)
+}
+
+// looker reads values at rising times.
+type looker struct {
+	time   []float64
+	values []float32
+	next   int // the first sample after the time
+}
+
+// at is the value at a time by a straight line, and the sample that is nearest; NaN beyond the ends, or beside a sample
+// that has none.
+func (l *looker) at(t float64) (float64, int) {
+	for l.next < len(l.time) && l.time[l.next] <= t {
+		l.next++
+	}
+	a, b := l.next-1, l.next
+	switch {
+	case a < 0:
+		return math.NaN(), 0
+	case b == len(l.time):
+		if l.time[a] == t {
+			return float64(l.values[a]), a
+		}
+		return math.NaN(), a
+	}
+	part := (t - l.time[a]) / (l.time[b] - l.time[a])
+	nearest := a
+	if part > 0.5 {
+		nearest = b
+	}
+	if part == 0 {
+		return float64(l.values[a]), a
+	}
+	return float64((1-part)*float64(l.values[a])) + float64(part*float64(l.values[b])), nearest
+}
