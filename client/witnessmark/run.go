@@ -15,7 +15,8 @@ func newRunAdd(a *app) *cobra.Command {
 		Use:   "add JOB FILE.csv --when before|after [--channels FILE]",
 		Short: "Add a run on the rolling road to a job; prints its number alone",
 		Long: "Add a run on the rolling road to a job; prints its number alone.\n\n" +
-			"The file has a header row; a header is a quantity and a unit, such as engine_speed [1/min] or torque [N.m].\n" +
+			"The file is CSV; a header is a quantity and a unit, such as engine_speed [1/min] or torque [N.m], or an everyday name\n" +
+			"(rpm, torque, boost, lambda, IAT …): run show says what is taken for what.\n" +
 			"A channel file (YAML: channels, each with header, quantity and unit) says what other headers are.",
 		Args: takes(2),
 	}

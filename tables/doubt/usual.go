@@ -41,7 +41,7 @@ var usual = map[string]span{
 	"oil_temperature":     {"Cel", -60, 220},
 	"pedal_position":      {"%", -10, 110},
 	"throttle_position":   {"%", -10, 110},
-	"vehicle_speed":       {"km/h", 0, 500},
+	"road_speed":          {"km/h", 0, 500},
 	"wastegate_duty":      {"%", -5, 105},
 }
 

@@ -36,7 +36,11 @@ func (c *Curve) Message() *calibrationv1.RunCurve {
 }
 
 func (p Point) message() *calibrationv1.RunPoint {
-	return &calibrationv1.RunPoint{Speed: p.Speed, Torque: p.Torque, Power: p.Power}
+	out := &calibrationv1.RunPoint{Speed: p.Speed, Torque: p.Torque, Power: p.Power}
+	if p.PlusMinus > 0 {
+		out.PlusMinus = &p.PlusMinus
+	}
+	return out
 }
 
 // Message is the correction with the weather that it used.

@@ -450,7 +450,9 @@ type RunPoint struct {
 	// N.m.
 	Torque float64 `protobuf:"fixed64,2,opt,name=torque,proto3" json:"torque,omitempty"`
 	// kW.
-	Power         float64 `protobuf:"fixed64,3,opt,name=power,proto3" json:"power,omitempty"`
+	Power float64 `protobuf:"fixed64,3,opt,name=power,proto3" json:"power,omitempty"`
+	// N.m, of torque: half width of what the samples about it leave open; left out where too few are.
+	PlusMinus     *float64 `protobuf:"fixed64,4,opt,name=plus_minus,json=plusMinus,proto3,oneof" json:"plus_minus,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -502,6 +504,13 @@ func (x *RunPoint) GetTorque() float64 {
 func (x *RunPoint) GetPower() float64 {
 	if x != nil {
 		return x.Power
+	}
+	return 0
+}
+
+func (x *RunPoint) GetPlusMinus() float64 {
+	if x != nil && x.PlusMinus != nil {
+		return *x.PlusMinus
 	}
 	return 0
 }
@@ -1740,11 +1749,14 @@ const file_witnessmark_calibration_v1_run_proto_rawDesc = "" +
 	"peakTorque\x12C\n" +
 	"\n" +
 	"peak_power\x18\x06 \x01(\v2$.witnessmark.calibration.v1.RunPointR\tpeakPower\x12\x16\n" +
-	"\x06spread\x18\a \x01(\x01R\x06spread\"N\n" +
+	"\x06spread\x18\a \x01(\x01R\x06spread\"\x81\x01\n" +
 	"\bRunPoint\x12\x14\n" +
 	"\x05speed\x18\x01 \x01(\x01R\x05speed\x12\x16\n" +
 	"\x06torque\x18\x02 \x01(\x01R\x06torque\x12\x14\n" +
-	"\x05power\x18\x03 \x01(\x01R\x05power\"\xd8\x03\n" +
+	"\x05power\x18\x03 \x01(\x01R\x05power\x12\"\n" +
+	"\n" +
+	"plus_minus\x18\x04 \x01(\x01H\x00R\tplusMinus\x88\x01\x01B\r\n" +
+	"\v_plus_minus\"\xd8\x03\n" +
 	"\rRunCorrection\x12\x1a\n" +
 	"\bstandard\x18\x01 \x01(\tR\bstandard\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x18\n" +
@@ -1960,6 +1972,7 @@ func file_witnessmark_calibration_v1_run_proto_init() {
 		return
 	}
 	file_witnessmark_calibration_v1_report_proto_init()
+	file_witnessmark_calibration_v1_run_proto_msgTypes[5].OneofWrappers = []any{}
 	file_witnessmark_calibration_v1_run_proto_msgTypes[6].OneofWrappers = []any{}
 	file_witnessmark_calibration_v1_run_proto_msgTypes[11].OneofWrappers = []any{}
 	file_witnessmark_calibration_v1_run_proto_msgTypes[12].OneofWrappers = []any{}
