@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"math"
@@ -36,10 +37,17 @@ func unit(t *definition.Table) string {
 type decimals int
 
 func numbers(t *definition.Table) decimals {
-	if t == nil || !t.Cells.Conv.Affine() || t.Cells.Float {
+	if t == nil {
 		return -1
 	}
-	return digits(t.Cells.Conv.Factor, t.Cells.Conv.Offset)
+	return stored(t.Cells)
+}
+
+func stored(c *definition.Cells) decimals {
+	if c == nil || !c.Conv.Affine() || c.Float {
+		return -1
+	}
+	return digits(c.Conv.Factor, c.Conv.Offset)
 }
 
 func digits(steps ...float64) decimals {
@@ -65,6 +73,26 @@ func (d decimals) text(v float64) string {
 		return fine(v)
 	}
 	return strconv.FormatFloat(v, 'f', int(d), 64)
+}
+
+// near is a value that lies between two steps, to a tenth of one.
+func (d decimals) near(v float64) string {
+	if d < 0 || math.IsInf(v, 0) || math.IsNaN(v) {
+		return fine(v)
+	}
+	tenth := math.Pow10(int(d) + 1)
+	if r := math.Round(v*tenth) / tenth; r != 0 || v == 0 {
+		return strconv.FormatFloat(r, 'f', -1, 64)
+	}
+	return fine(v) // what is not zero does not look like zero
+}
+
+// place is where something lies along an axis.
+func place(v float64) string {
+	if math.Abs(v) >= 1e5 {
+		return fine(v)
+	}
+	return strconv.FormatFloat(v, 'g', 5, 64)
 }
 
 // fine is the shortest form of six significant digits.
@@ -101,13 +129,10 @@ func along(t *definition.Table, isY bool, v float64) string {
 			a = t.Y
 		}
 		if a != nil {
-			name, u = strings.ReplaceAll(a.Quantity, "_", " "), a.Unit
+			name, u = a.Quantity, a.Unit
 		}
 	}
-	if u == "1" {
-		u = ""
-	}
-	return strings.TrimSpace(fmt.Sprintf("%s %s %s", name, fine(v), u))
+	return amount(name, u, v)
 }
 
 // writeTables prints each changed table; the one asked for whole, the others folded.
@@ -120,11 +145,11 @@ func writeTables(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 		if o.Table != "" && o.Table != t.Id {
 			continue
 		}
-		writeTable(b, t, o)
+		writeTable(b, r, t, o)
 	}
 }
 
-func writeTable(b *strings.Builder, t *calibrationv1.TableReport, o *Options) {
+func writeTable(b *strings.Builder, r *calibrationv1.Report, t *calibrationv1.TableReport, o *Options) {
 	def := o.table(t.Id)
 	fmt.Fprintf(b, "\n  %s", bold.Render(t.Id))
 	if def != nil && def.Title != "" {
@@ -136,7 +161,7 @@ func writeTable(b *strings.Builder, t *calibrationv1.TableReport, o *Options) {
 	}
 	if d := t.Delta; d != nil {
 		n := numbers(def)
-		fmt.Fprintf(b, "; change %s to %s, mean %s", signed(n, d.Min), signed(n, d.Max), signed(-1, d.Mean))
+		fmt.Fprintf(b, "; change %s to %s, mean %s", signed(n, d.Min), signed(n, d.Max), plus(n.near(d.Mean), d.Mean))
 	}
 	fmt.Fprintln(b)
 	switch {
@@ -145,11 +170,9 @@ func writeTable(b *strings.Builder, t *calibrationv1.TableReport, o *Options) {
 	case t.AxesChanged:
 		fmt.Fprintln(b, "  breakpoints changed: read the surface, not the index")
 	}
-	judged := "no rule of the limits"
-	if len(t.JudgedBy) > 0 {
-		judged = strings.Join(t.JudgedBy, ", ")
+	if !o.unjudged {
+		fmt.Fprintf(b, "  judged by %s\n", judged(t.JudgedBy)+through(r, t.Id))
 	}
-	fmt.Fprintf(b, "  judged by %s\n", judged)
 	writeFromAsFound(b, t, def)
 	if a := t.Alignment; a != nil {
 		writeAlignment(b, a)
@@ -159,6 +182,21 @@ func writeTable(b *strings.Builder, t *calibrationv1.TableReport, o *Options) {
 		return
 	}
 	writeChanges(b, t, def, o)
+}
+
+func judged(by []string) string {
+	return cmp.Or(strings.Join(by, ", "), "no rule of the limits")
+}
+
+// through says which rules judge a table by the signals that it goes into; empty where none does.
+func through(r *calibrationv1.Report, table string) string {
+	var s []string
+	for _, g := range r.Signals {
+		if len(g.JudgedBy) > 0 && slices.Contains(g.DependsOn, table) {
+			s = append(s, g.Id+": "+strings.Join(g.JudgedBy, ", "))
+		}
+	}
+	return before("; through ", strings.Join(s, "; "))
 }
 
 func writeAlignment(b *strings.Builder, a *calibrationv1.Alignment) {
@@ -172,12 +210,14 @@ func writeAlignment(b *strings.Builder, a *calibrationv1.Alignment) {
 	}
 }
 
-func signed(n decimals, v float64) string {
-	s := n.text(v)
+func signed(n decimals, v float64) string { return plus(n.text(v), v) }
+
+// plus has a number say that it is above 0.
+func plus(text string, v float64) string {
 	if v > 0 {
-		return "+" + s
+		return "+" + text
 	}
-	return s
+	return text
 }
 
 // cell is one place of a printed grid.
@@ -305,9 +345,9 @@ func writeGrid(b *strings.Builder, def *definition.Table, x, y []float64, rows, 
 		side = max(side, len(s))
 	}
 	if def != nil && def.X != nil {
-		fmt.Fprintf(b, "  across: %s%s", def.X.Quantity, bracket(def.X.Unit))
+		fmt.Fprintf(b, "  across: %s", inUnit(def.X.Quantity, def.X.Unit))
 		if def.Y != nil {
-			fmt.Fprintf(b, "; down: %s%s", def.Y.Quantity, bracket(def.Y.Unit))
+			fmt.Fprintf(b, "; down: %s", inUnit(def.Y.Quantity, def.Y.Unit))
 		}
 		fmt.Fprintln(b)
 	}
@@ -331,12 +371,16 @@ func writeGrid(b *strings.Builder, def *definition.Table, x, y []float64, rows, 
 	}
 }
 
-func bracket(u string) string {
-	if u == "" || u == "1" {
-		return ""
+// inUnit is a quantity in words, with what it is counted in.
+func inUnit(quantity, unit string) string {
+	if quantity = inWords(quantity); unit == "" || unit == "1" {
+		return quantity
 	}
-	return " [" + u + "]"
+	return quantity + " in " + unit
 }
+
+// inWords is the name of a quantity as it is said.
+func inWords(quantity string) string { return strings.ReplaceAll(plainText(quantity), "_", " ") }
 
 func breakpoints(p []float64, n int) []string {
 	out := make([]string, n)

@@ -23,8 +23,10 @@ type Options struct {
 	Table           string // show this table whole; empty folds what did not change
 	Heading         []string
 	OnePerson       bool     // a workshop where an author may sign their own
-	Unsigned        bool     // nothing that anybody signs: a comparison with what was found
 	Visited         *Visited // where runs were; nil where none is given
+
+	unjudged bool // limits have nothing to say of it
+	holes    []*calibrationv1.Hole
 }
 
 func (o *Options) width() int {
@@ -64,7 +66,7 @@ func Word(severity string) string {
 
 // Write prints the sheet of a report. Colour is dropped where w is not a terminal or NO_COLOR is set.
 func Write(w io.Writer, r *calibrationv1.Report, o Options) error {
-	r = plainReport(r)
+	r, o.holes = plainReport(r), r.Holes
 	var b strings.Builder
 	for _, line := range o.Heading {
 		fmt.Fprintln(&b, plainText(line))
@@ -97,9 +99,7 @@ func writeVerdict(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 	}
 	fmt.Fprintln(b)
 	if r.Base != nil {
-		if !o.Unsigned {
-			fmt.Fprintf(b, "         %s\n", o.asks(r.Verdict))
-		}
+		fmt.Fprintf(b, "         %s\n", o.asks(r.Verdict))
 		fmt.Fprintf(b, "base        sha256 %s\n", r.Base.Sha256)
 	}
 	fmt.Fprintf(b, "candidate   sha256 %s\n", r.Candidate.GetSha256())
@@ -229,43 +229,70 @@ func worst(f *calibrationv1.Finding, o *Options) string {
 	if p == nil {
 		return ""
 	}
-	t := o.table(f.Table)
-	u, at := worstUnit(t, p), point(t, p.X, p.Y)
-	if sig := o.signal(f.Signal); sig != nil {
-		u, at = signalUnit(sig), operating(sig, p.Inputs)
+	m := o.measured(f.Table, f.Signal, p.GetAlong())
+	at := point(o.table(f.Table), p.X, p.Y)
+	if m.signal != nil {
+		at = o.operating(m.signal, p.Inputs)
 	}
 	var s []string
-	if p.Value != nil {
-		s = append(s, fmt.Sprintf("found %s%s", fine(*p.Value), u))
+	say := func(format string, args ...any) { s = append(s, fmt.Sprintf(format, args...)) }
+	switch {
+	case m.signal != nil && p.Value != nil:
+		say("%s %s%s%s", called(m.signal), m.near(*p.Value), m.unit, before(" at ", at))
+	case p.Value != nil:
+		say("found %s%s", m.near(*p.Value), m.unit)
 	}
 	if p.Limit != nil {
-		s = append(s, fmt.Sprintf("allowed %s%s, beyond by %s", fine(*p.Limit), u, fine(p.Excess)))
+		say("allowed %s%s, beyond by %s", m.near(*p.Limit), m.unit, m.near(p.Excess))
 	}
-	if at != "" {
-		s = append(s, "at "+at)
+	if at != "" && (m.signal == nil || p.Value == nil) {
+		say("at %s", at)
 	}
 	if p.Bound != nil && *p.Bound > p.Excess {
-		s = append(s, "nowhere beyond by more than "+fine(*p.Bound))
+		say("nowhere beyond by more than %s", m.near(*p.Bound))
 	}
 	if f.Count > 1 {
-		s = append(s, fmt.Sprintf("worst of %d points", f.Count))
+		say("worst of %d points", f.Count)
+	}
+	if m.signal != nil && len(m.signal.Tables) > 0 {
+		say("computed from %s", tablesOf(m.signal))
 	}
 	return strings.Join(s, "; ")
 }
 
-// worstUnit is the table's unit, or that of the axis which the value lies along.
-func worstUnit(t *definition.Table, p *calibrationv1.Worst) string {
-	if t == nil || p.Along == nil {
-		return unit(t)
-	}
-	a := t.X
-	if *p.Along == "y" {
-		a = t.Y
-	}
-	if a == nil || a.Unit == "1" {
+// before puts a word before what is not empty.
+func before(word, s string) string {
+	if s == "" {
 		return ""
 	}
-	return " " + a.Unit
+	return word + s
+}
+
+// measured is how a finding's values are written: those of a signal, of a table, or of the axis that they lie along.
+type measured struct {
+	decimals
+	unit   string
+	signal *definition.Signal
+}
+
+func (o *Options) measured(table, signal, axis string) measured {
+	if s := o.signal(signal); s != nil {
+		return measured{o.signalDigits(s), signalUnit(s), s}
+	}
+	t := o.table(table)
+	if t != nil {
+		if a := map[string]*definition.Axis{"x": t.X, "y": t.Y}[axis]; a != nil {
+			return measured{stored(a.Cells), axisUnit(a), nil}
+		}
+	}
+	return measured{numbers(t), unit(t), nil}
+}
+
+func axisUnit(a *definition.Axis) string {
+	if a.Unit == "1" {
+		return ""
+	}
+	return before(" ", a.Unit)
 }
 
 func writeMargins(b *strings.Builder, r *calibrationv1.Report, o *Options) {
@@ -273,16 +300,14 @@ func writeMargins(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 		return
 	}
 	fmt.Fprintln(b, "\n"+bold.Render("Margins left"))
-	for _, m := range r.Margins {
-		t := o.table(m.Table)
-		u, at := unit(t), point(t, m.X, m.Y)
-		if sig := o.signal(m.Signal); sig != nil {
-			u, at = signalUnit(sig), operating(sig, m.Inputs)
+	for _, g := range r.Margins {
+		m := o.measured(g.Table, g.Signal, "")
+		at, of := point(o.table(g.Table), g.X, g.Y), ""
+		if m.signal != nil {
+			at, of = o.operating(m.signal, g.Inputs), called(m.signal)+" "
 		}
-		if at != "" {
-			at = " at " + at
-		}
-		fmt.Fprintf(b, "  %-36s %s%s%s: %s against %s\n", m.Rule+":"+firstOf(m.Table, m.Signal), fine(m.Margin), u, at, fine(m.Value), fine(m.Limit))
+		fmt.Fprintf(b, "  %-36s %s%s%s: %s%s against %s\n", g.Rule+":"+firstOf(g.Table, g.Signal), m.near(g.Margin), m.unit, before(" at ", at),
+			of, m.near(g.Value), m.near(g.Limit))
 	}
 }
 

@@ -181,3 +181,47 @@ func TestOnePersonWorkshopIsSaid(t *testing.T) {
 		t.Errorf("of one person:\n%s", text)
 	}
 }
+
+// Found against written is no submission: nothing is judged, and every byte is told.
+func TestDifferingHasNoVerdict(t *testing.T) {
+	r, o := bench(t, changed)
+	o.Heading = []string{"1.2: differs"}
+	var b bytes.Buffer
+	if err := WriteDiffering(&b, r, "what was written", "what was found", o); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"1.2: differs\n3 tables differ, in 4 cells; 4 bytes differ\nwhat was written  sha256 ", "\nwhat was found    sha256 ", "12.00→21.00 ▲", "off→on ◆",
+		"Bytes 4 differ: 4 in tables and axes", "across: engine speed in 1/min; down: cylinder filling in %\n"} {
+		if !strings.Contains(b.String(), want) {
+			t.Errorf("it lacks %q:\n%s", want, b.String())
+		}
+	}
+	for _, never := range []string{"Verdict", "DANGER", "Findings", "Margins", "judged", "sign it off", "limits"} {
+		if strings.Contains(b.String(), never) {
+			t.Errorf("it says %q:\n%s", never, b.String())
+		}
+	}
+	b.Reset()
+	r, o = bench(t, map[int]byte{0x30: 1})
+	if err := WriteDiffering(&b, r, "a", "b", o); err != nil || !strings.HasPrefix(b.String(), "no table differs; 1 byte differs\n") {
+		t.Errorf("%v:\n%s", err, b.String())
+	}
+}
+
+// A value between two steps is told to a tenth of one, and what is not zero does not look like zero.
+func TestNumbersBetweenSteps(t *testing.T) {
+	for _, c := range []struct {
+		step, v float64
+		want    string
+	}{{0.5, 22.5477, "22.55"}, {0.5, 22, "22"}, {1, 1.96074, "2"}, {1, 17.6667, "17.7"}, {0.0078125, 1.96074, "1.9607"}, {100, 1234.567, "1234.6"},
+		{0.5, 0.0012345678, "0.00123457"}, {0.5, -0.004, "-0.004"}, {0.5, 0, "0"}, {0.5, -4.3333, "-4.33"}} {
+		if got := digits(c.step).near(c.v); got != c.want {
+			t.Errorf("%v of steps of %v: %s, want %s", c.v, c.step, got, c.want)
+		}
+	}
+	for v, want := range map[float64]string{5000: "5000", 3117.1875: "3117.2", 0.9375: "0.9375", 123456: "123456", -20: "-20"} {
+		if got := place(v); got != want {
+			t.Errorf("%v is placed at %s, want %s", v, got, want)
+		}
+	}
+}

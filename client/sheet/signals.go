@@ -1,7 +1,6 @@
 package sheet
 
 import (
-	"cmp"
 	"fmt"
 	"maps"
 	"slices"
@@ -9,6 +8,8 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/signal"
+	"witnessmark/tables/surface"
 )
 
 // signal finds a signal of the candidate's definition; nil if it has none of that name.
@@ -20,39 +21,89 @@ func (o *Options) signal(id string) *definition.Signal {
 }
 
 func signalUnit(s *definition.Signal) string {
-	if s == nil || s.Unit == "1" {
+	if s.Unit == "1" {
 		return ""
 	}
 	return " " + s.Unit
 }
 
-// operating is an operating point in words, in the order of the signal's inputs.
-func operating(s *definition.Signal, at map[string]float64) string {
+// signalDigits is what a signal's step needs.
+func (o *Options) signalDigits(s *definition.Signal) decimals {
+	if step := signal.Step(o.candidateLayout(), s); step > 0 {
+		return digits(step)
+	}
+	return -1
+}
+
+// called is what a signal is, within a sentence.
+func called(s *definition.Signal) string {
+	title := []rune(plainText(firstOf(s.Title, s.ID)))
+	if len(title) > 1 && 'A' <= title[0] && title[0] <= 'Z' && 'a' <= title[1] && title[1] <= 'z' {
+		title[0] += 'a' - 'A'
+	}
+	return string(title)
+}
+
+func tablesOf(s *definition.Signal) string {
+	ids := make([]string, len(s.Tables))
+	for i, t := range s.Tables {
+		ids[i] = t.ID
+	}
+	return strings.Join(ids, ", ")
+}
+
+// operating is an operating point in words, in the order of the signal's inputs, and with the quantities that signals feed
+// there by the base's tables: people know a point by them.
+func (o *Options) operating(s *definition.Signal, at map[string]float64) string {
+	words := inputsInWords(s, at)
+	set := o.set("base")
+	if words == "" || set == nil {
+		return words
+	}
+	for _, by := range o.Layout.Signals {
+		if !by.Feeds || by.Quantity == s.Quantity || len(o.Layout.Feeders(by.Quantity)) != 1 {
+			continue
+		}
+		held := map[string]float64{}
+		for _, in := range by.Inputs {
+			if v, ok := at[in.Quantity]; ok {
+				held[in.Quantity] = v
+			}
+		}
+		shown, err := set.In(signal.NewSpace(o.Layout)).Show([]string{by.ID}, held)
+		if err == nil && surface.Finite(shown[0].GetValue()) { // what needs more than is known is left out
+			words += ", " + amount(by.Quantity, by.Unit, shown[0].GetValue())
+		}
+	}
+	return words
+}
+
+func inputsInWords(s *definition.Signal, at map[string]float64) string {
 	var words []string
 	said := map[string]bool{}
-	say := func(quantity, unit string) {
-		v, ok := at[quantity]
-		if !ok || said[quantity] {
-			return
-		}
-		said[quantity] = true
-		if unit == "1" {
-			unit = ""
-		}
-		words = append(words, strings.TrimSpace(strings.ReplaceAll(plainText(quantity), "_", " ")+" "+fine(v)+" "+unit))
-	}
-	if s != nil {
-		for _, in := range s.Inputs {
-			say(in.Quantity, in.Unit)
+	for _, in := range s.Inputs {
+		if v, ok := at[in.Quantity]; ok {
+			said[in.Quantity] = true
+			words = append(words, amount(in.Quantity, in.Unit, v))
 		}
 	}
 	for _, quantity := range slices.Sorted(maps.Keys(at)) {
-		say(quantity, "")
+		if !said[quantity] {
+			words = append(words, amount(quantity, "", at[quantity]))
+		}
 	}
 	return strings.Join(words, ", ")
 }
 
-// writeSignals prints how far what the controller computes was moved, and by which tables.
+// amount is a quantity in words, how much of it there is, and its unit.
+func amount(quantity, unit string, v float64) string {
+	if unit == "1" {
+		unit = ""
+	}
+	return strings.TrimSpace(inWords(quantity) + " " + place(v) + " " + unit)
+}
+
+// writeSignals prints how far what the controller computes was moved, by which tables, and a section through it.
 func writeSignals(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 	if len(r.Signals) == 0 || o.Table != "" {
 		return
@@ -60,40 +111,38 @@ func writeSignals(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 	fmt.Fprintln(b, "\n"+bold.Render("Signals that depend on a change"))
 	for _, s := range r.Signals {
 		def := o.signal(s.Id)
-		fmt.Fprintf(b, "\n  %s", bold.Render(s.Id))
-		if def != nil && def.Title != "" {
-			fmt.Fprintf(b, "  %s", plainText(def.Title))
+		if def == nil {
+			continue
 		}
-		fmt.Fprintln(b)
+		fmt.Fprintf(b, "\n  %s%s\n", bold.Render(s.Id), before("  ", plainText(def.Title)))
 		if d := s.Delta; d != nil {
-			u := signalUnit(def)
-			fmt.Fprintf(b, "  at least %s%s%s\n", signed(-1, d.Min), u, where(def, d.AtMin))
-			fmt.Fprintf(b, "  at most  %s%s%s\n", signed(-1, d.Max), u, where(def, d.AtMax))
+			n, u := o.signalDigits(def), signalUnit(def)
+			fmt.Fprintf(b, "  at least %s%s%s\n", plus(n.near(d.Min), d.Min), u, before(" at ", o.operating(def, d.AtMin)))
+			fmt.Fprintf(b, "  at most  %s%s%s\n", plus(n.near(d.Max), d.Max), u, before(" at ", o.operating(def, d.AtMax)))
 		}
 		fmt.Fprintf(b, "  computed from %s\n", strings.Join(s.DependsOn, ", "))
-		fmt.Fprintf(b, "  judged by %s\n", cmp.Or(strings.Join(s.JudgedBy, ", "), "no rule of the limits"))
+		fmt.Fprintf(b, "  judged by %s\n", judged(s.JudgedBy))
 		if !s.Proven {
 			fmt.Fprintln(b, "  no run was held against it: it is what the definition says that the controller does")
 		}
+		writeCurve(b, r, s, o)
 	}
 }
 
-func where(s *definition.Signal, at map[string]float64) string {
-	if words := operating(s, at); words != "" {
-		return " at " + words
-	}
-	return ""
-}
-
-// writeFromAsFound says how far a table is from the one that the car first came with.
+// writeFromAsFound says how far a table is from the one that the car first came with, where that is not what this changes.
 func writeFromAsFound(b *strings.Builder, t *calibrationv1.TableReport, def *definition.Table) {
-	f := t.FromAsFound
-	if f == nil {
+	f, d := t.FromAsFound, t.Delta
+	if f == nil || f.Changed == t.Changed && f.GetMin() == d.GetMin() && f.GetMax() == d.GetMax() {
 		return
 	}
+	n, u := numbers(def), unit(def)
 	fmt.Fprintf(b, "  since the car first came: %d of %s", f.Changed, plural(int(t.Cells), "cell"))
 	if f.Min != nil && f.Max != nil {
-		fmt.Fprintf(b, ", %s to %s%s", signed(numbers(def), *f.Min), signed(numbers(def), *f.Max), unit(def))
+		fmt.Fprintf(b, ", %s to %s%s", signed(n, *f.Min), signed(n, *f.Max), u)
+	}
+	fmt.Fprintf(b, "; in this submission: %d", t.Changed)
+	if d != nil {
+		fmt.Fprintf(b, ", %s to %s%s", signed(n, d.Min), signed(n, d.Max), u)
 	}
 	fmt.Fprintln(b)
 }

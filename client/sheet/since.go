@@ -7,29 +7,42 @@ import (
 
 	"charm.land/lipgloss/v2"
 
-	"witnessmark/client"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 )
 
+// Since is a submission held against another of its job.
+type Since struct {
+	Was, Is               string // their names
+	WasVerdict, IsVerdict string
+	Gone, New, Worse      []Step
+	Better, Same          []Step
+	Changed               *calibrationv1.Report // of the two images, that of Was as its base
+	Image                 []byte                // of Was
+}
+
+// Step is what became of a finding; Was is nil of a new one, Is of one that is gone.
+type Step struct {
+	Key     string
+	Was, Is *calibrationv1.Finding
+}
+
 // WriteSince prints what became of a submission's findings since another of its job, and the cells that
-// differ between the two. o's layout and images are those of s.
-func WriteSince(w io.Writer, s *client.Since, o Options) error {
-	o.Layout, o.CandidateLayout = s.Is.Layout(), nil
-	_, o.Base = s.Was.Images()
-	_, o.Candidate = s.Is.Images()
-	was, is := client.Name(s.Was.Submission), client.Name(s.Is.Submission)
+// differ between the two. The options are those of Is's own sheet.
+func WriteSince(w io.Writer, s *Since, o Options) error {
+	was, is := plainText(s.Was), plainText(s.Is)
 	var b strings.Builder
 	for _, line := range o.Heading {
 		fmt.Fprintln(&b, plainText(line))
 	}
-	fmt.Fprintf(&b, "Verdict  %s  since %s, which was %s\n", Word(s.Is.Report.GetVerdict()), was, Word(s.Was.Report.GetVerdict()))
+	fmt.Fprintf(&b, "Verdict  %s  since %s, which was %s\n", Word(s.IsVerdict), was, Word(s.WasVerdict))
 	for _, part := range []struct {
 		title string
-		list  []client.FindingSince
+		list  []Step
 	}{{"New since " + was, s.New}, {"Worse than in " + was, s.Worse}, {"Better than in " + was, s.Better}, {"Gone since " + was, s.Gone}, {"As in " + was, s.Same}} {
 		writeSteps(&b, part.title, part.list, &o)
 	}
 	r := plainReport(s.Changed)
+	o.Base, o.holes = s.Image, r.Holes
 	if len(r.Tables) == 0 {
 		fmt.Fprintf(&b, "\nno cell differs between %s and %s\n", was, is)
 	}
@@ -39,7 +52,7 @@ func WriteSince(w io.Writer, s *client.Since, o Options) error {
 	return err
 }
 
-func writeSteps(b *strings.Builder, title string, list []client.FindingSince, o *Options) {
+func writeSteps(b *strings.Builder, title string, list []Step, o *Options) {
 	if len(list) == 0 {
 		return
 	}
@@ -75,24 +88,4 @@ func plainFinding(f *calibrationv1.Finding) *calibrationv1.Finding {
 		return nil
 	}
 	return plainReport(&calibrationv1.Report{Findings: []*calibrationv1.Finding{f}}).Findings[0]
-}
-
-// AskedLines are the reasons of returned submissions as they stand above a later one's report.
-func AskedLines(asked []client.Asked) (lines []string) {
-	for _, a := range asked {
-		state := "its findings are gone"
-		if a.Open() {
-			state = "open"
-		}
-		lines = append(lines, fmt.Sprintf("%s was returned by %s: %s  [%s]", client.Name(a.Returned), a.Returned.GetReturned().GetPerson(),
-			strings.Join(strings.Fields(plainText(a.Returned.GetReturn().GetReason())), " "), state))
-		for _, f := range a.Findings {
-			state := "still there"
-			if f.Gone {
-				state = "gone"
-			}
-			lines = append(lines, fmt.Sprintf("    %s: %s", f.Key, state))
-		}
-	}
-	return lines
 }

@@ -80,7 +80,7 @@ func ends(t *definition.Table, below, above [2]float64) string {
 		if a == nil {
 			continue
 		}
-		name := strings.ReplaceAll(a.Quantity, "_", " ")
+		name := inWords(a.Quantity)
 		if below[i] > 0 {
 			s = append(s, fmt.Sprintf("%s below its first %s", name, secs(below[i])))
 		}

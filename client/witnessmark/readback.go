@@ -47,16 +47,28 @@ func newReadbackCommand(a *app) *cobra.Command {
 			return err
 		}
 		return a.print(b, func(w io.Writer) error {
-			fmt.Fprintf(w, "%s: %s\n", ofJob(n, b.Submission), backText(b))
+			said := ofJob(n, b.Submission) + ": " + backText(b)
 			if found.Report == nil {
-				return nil
+				_, err := fmt.Fprintln(w, said)
+				return err
 			}
-			if found.Is != "" {
-				fmt.Fprintln(w, found.Is)
-			}
-			fmt.Fprintln(w, clean(found.Why))
-			return sheet.Write(w, found.Report, sheet.Options{Layout: found.Layout, Base: found.Written, Candidate: found.Actual, Unsigned: true, Width: a.width()})
+			return sheet.WriteDiffering(w, found.Report, asWritten, asFoundInCar, sheet.Options{Layout: found.Layout, Base: found.Written, Candidate: found.Actual,
+				Width: a.width(), Heading: []string{andIs(said, found.Is), found.Why}})
 		})
 	})
 	return cmd
+}
+
+// The two sides of a read-back that differs.
+const (
+	asWritten    = "what was written"
+	asFoundInCar = "what was found"
+)
+
+// andIs is a line that also says which known image something is, where it is one.
+func andIs(line, is string) string {
+	if is == "" {
+		return line
+	}
+	return line + "; " + is
 }

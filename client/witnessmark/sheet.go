@@ -98,7 +98,17 @@ func (a *app) sinceSheet(ctx context.Context, c *client.Client, is record.Name, 
 	if o.Heading, err = noteSince(o.Heading, s); err != nil {
 		return err
 	}
-	return sheet.WriteSince(a.out, s, o)
+	_, image := s.Was.Images()
+	return sheet.WriteSince(a.out, &sheet.Since{Was: client.Name(s.Was.Submission), Is: client.Name(s.Is.Submission),
+		WasVerdict: s.Was.Report.GetVerdict(), IsVerdict: s.Is.Report.GetVerdict(),
+		Gone: steps(s.Gone), New: steps(s.New), Worse: steps(s.Worse), Better: steps(s.Better), Same: steps(s.Same), Changed: s.Changed, Image: image}, o)
+}
+
+func steps(list []client.FindingSince) (out []sheet.Step) {
+	for _, f := range list {
+		out = append(out, sheet.Step(f))
+	}
+	return out
 }
 
 // noteSince adds how the two authors' notes differ, where both said something.
@@ -123,23 +133,51 @@ func (a *app) readSheet(ctx context.Context, c *client.Client, name record.Name,
 		out, err := readJSON(c, r, name)
 		return a.printJSON(out, err)
 	}
-	heading := []string{fmt.Sprintf("read %s of car %s: %s", name, sheet.Sealed(r.Job.GetPlate()), readText(r.Read))}
-	heading = append(heading, alarmLines(r.Job, name)...)
-	shown := r.Check
+	said := fmt.Sprintf("read %s of car %s: %s", name, sheet.Sealed(r.Job.GetPlate()), readText(r.Read))
+	o := a.enteredOptions(r.Check)
 	if r.Changed != nil {
-		shown = r.Changed
+		o = a.enteredOptions(r.Changed)
+		said = andIs(said, knownAs(r.Job, name, r.Read.GetImage()))
 	}
-	o := a.enteredOptions(shown)
-	o.Heading = heading
+	heading := append([]string{said}, alarmLines(r.Job, name)...)
 	if err := oneTable(&o, table); err != nil {
 		return err
 	}
-	if err := a.printReport(shown.Report, o); err != nil || r.Changed == nil || a.format == "csv" {
-		return err
+	if r.Changed != nil {
+		o.Heading = heading
+		if err := a.printDiffering(r.Changed, fmt.Sprintf("as our job %d left it", r.Read.GetLastKnown().GetJob()), "this read", o); err != nil || a.format == "csv" {
+			return err
+		}
+		o, heading = a.enteredOptions(r.Check), []string{"", "Judged by itself, when it was added:"}
 	}
-	o = a.enteredOptions(r.Check)
-	o.Heading = []string{"", "Judged by itself, when it was added:"}
+	o.Heading = heading
 	return a.printReport(r.Check.Report, o)
+}
+
+// printDiffering prints how a car differs from what should be in it, in the format that was asked for.
+func (a *app) printDiffering(e *client.Entered, base, candidate string, o sheet.Options) error {
+	if a.format == "csv" {
+		return sheet.WriteCSV(a.out, e.Report)
+	}
+	return sheet.WriteDiffering(a.out, e.Report, base, candidate, o)
+}
+
+// knownAs says which other image of its job an image is, in words; empty where it is none.
+func knownAs(job *recordv1.Job, itself record.Name, im *recordv1.Image) string {
+	is := func(n record.Name, other *recordv1.Image) bool {
+		return n != itself && other.GetSha256() == im.GetSha256()
+	}
+	for _, r := range job.GetReads() {
+		if n := (record.Name{Job: job.GetNumber(), Part: record.ARead, N: r.GetNumber()}); r.GetVoided() == nil && is(n, r.GetImage()) {
+			return record.WriteFailed(n, r.GetAsFound())
+		}
+	}
+	for _, s := range job.GetSubmissions() {
+		if n := (record.Name{Job: job.GetNumber(), Part: record.ASubmission, N: s.GetNumber()}); is(n, s.GetImage()) {
+			return record.WriteFailed(n, false)
+		}
+	}
+	return ""
 }
 
 func (a *app) readbackSheet(ctx context.Context, c *client.Client, name record.Name, table string) error {
@@ -152,8 +190,11 @@ func (a *app) readbackSheet(ctx context.Context, c *client.Client, name record.N
 		return a.printJSON(out, err)
 	}
 	b := r.Readback
-	heading := []string{fmt.Sprintf("read-back %s of car %s: %s: %s, %s", name, sheet.Sealed(r.Job.GetPlate()),
-		ofJob(name.Job, b.GetSubmission()), backText(b), eventText(b.GetAdded()))}
+	said := fmt.Sprintf("read-back %s of car %s: %s: %s", name, sheet.Sealed(r.Job.GetPlate()), ofJob(name.Job, b.GetSubmission()), backText(b))
+	if !b.GetMatches() {
+		said = andIs(said, knownAs(r.Job, name, b.GetImage()))
+	}
+	heading := []string{said + ", " + eventText(b.GetAdded())}
 	heading = append(heading, alarmLines(r.Job, name)...)
 	if r.Report == nil {
 		if table != "" || a.format == "csv" {
@@ -163,15 +204,15 @@ func (a *app) readbackSheet(ctx context.Context, c *client.Client, name record.N
 		return err
 	}
 	o := a.enteredOptions(r.Report)
-	o.Heading = append(heading, "base is what was written, candidate what was found in the car")
+	o.Heading = heading
 	if err := oneTable(&o, table); err != nil {
 		return err
 	}
-	return a.printReport(r.Report.Report, o)
+	return a.printDiffering(r.Report, asWritten, asFoundInCar, o)
 }
 
 func (a *app) enteredOptions(e *client.Entered) sheet.Options {
-	return sheet.Options{Layout: e.Layout, Base: e.Base, Candidate: e.Candidate, Unsigned: true, Width: a.width()}
+	return sheet.Options{Layout: e.Layout, Base: e.Base, Candidate: e.Candidate, Width: a.width()}
 }
 
 // oneTable has the sheet show one table whole.
@@ -202,7 +243,7 @@ func (a *app) sheetOf(c *client.Client, r *client.Review) sheet.Options {
 		heading = append(heading, "note: "+sheet.Sealed(s.GetNote()))
 	}
 	heading = append(heading, alarmLines(r.Job, name)...)
-	heading = append(heading, sheet.AskedLines(r.Asked())...)
+	heading = append(heading, askedLines(r.Asked())...)
 	for _, n := range r.Job.GetNotes() {
 		if n.GetSubmission() == s.GetNumber() {
 			for _, row := range noteRows(r.Job, n) {
@@ -216,6 +257,26 @@ func (a *app) sheetOf(c *client.Client, r *client.Review) sheet.Options {
 	}
 	base, candidate := r.Images()
 	return sheet.Options{Layout: r.Layout(), Base: base, Candidate: candidate, Width: a.width(), Heading: heading, OnePerson: c.OnePerson()}
+}
+
+// askedLines are the reasons of returned submissions as they stand above a later one's report.
+func askedLines(asked []client.Asked) (lines []string) {
+	for _, a := range asked {
+		state := "its findings are gone"
+		if a.Open() {
+			state = "open"
+		}
+		lines = append(lines, fmt.Sprintf("%s was returned by %s: %s  [%s]", client.Name(a.Returned), a.Returned.GetReturned().GetPerson(),
+			clean(a.Returned.GetReturn().GetReason()), state))
+		for _, f := range a.Findings {
+			state := "still there"
+			if f.Gone {
+				state = "gone"
+			}
+			lines = append(lines, fmt.Sprintf("    %s: %s", f.Key, state))
+		}
+	}
+	return lines
 }
 
 // alarmLines are the alarms about one thing of a job that count now, a line each.
