@@ -171,6 +171,22 @@ func TestACutRunIsNamed(t *testing.T) {
 	}
 }
 
+// Runs that were not equally warm are named: a side by itself, and one against the other.
+func TestHeatIsSaid(t *testing.T) {
+	warm := func(coolant string, torque float64, order int) *Pull {
+		p := level(fmt.Sprint("run ", order), torque, order)
+		p.Run, p.Sweep = weatherRun(t, "coolant_temperature [Cel]", coolant, "20")
+		return p
+	}
+	g := gained(t, []*Pull{warm("72", 100, 1), warm("90", 102, 2)}, []*Pull{warm("95", 110, 3), warm("96", 112, 4)}, 0, 0)
+	if !g.remarks("heat", "the runs before were not equally warm: coolant_temperature from 72 to 90 Cel") || !g.remarks("heat", "coolant_temperature 81 Cel before and 96 after") || g.remarks("heat", "the runs after") {
+		t.Errorf("%v", g.Remarks)
+	}
+	if g = gained(t, []*Pull{warm("90", 100, 1), level("b", 101, 2)}, []*Pull{warm("92", 110, 3)}, 0, 0); g.remarks("heat", "") {
+		t.Errorf("%v", g.Remarks)
+	}
+}
+
 func TestUnlikeRunsAreNotCompared(t *testing.T) {
 	change := func(by func(c *Curve)) *Pull {
 		p := level("b", 101, 2)

@@ -12,9 +12,10 @@ type weathered struct {
 	remarks   []Remark
 }
 
-// weather works the gains out anew with and without a correction. Where nothing is corrected, or the
-// engine has forced induction and may follow the weather or not, all that a correction changes in a gain is
-// uncertain; else what the standard is good for. The steps in which the weather was recorded are added.
+// weather works the gains out anew with and without a correction. Where nothing is corrected, where the
+// engine has forced induction and may follow the weather or not, and outside the standard's range, all
+// that a correction changes in a gain is uncertain; else what the standard is good for. The steps in which
+// the weather was recorded are added.
 func (c *comparison) weather(asked []compared) weathered {
 	w := weathered{plusMinus: make([]float64, len(asked))}
 	boosted := false
@@ -27,13 +28,14 @@ func (c *comparison) weather(asked []compared) weathered {
 	corrected := c.pulls[0].Curve.Correction.Standard
 	if corrected != None {
 		plain := c.effects(func(*Pull) float64 { return 1 })
+		outside := c.outOfRange()
 		share := doubtfulShare
-		if boosted {
+		if boosted || len(outside) > 0 {
 			share = 1
 		}
 		w.add(asked, plain, share)
 		w.steps(c, corrected, asked)
-		w.remarks = append(w.remarks, c.outOfRange()...)
+		w.remarks = append(w.remarks, outside...)
 	}
 	if !c.recorded(&w) {
 		return w
@@ -155,5 +157,5 @@ func (c *comparison) outOfRange() []Remark {
 	if why == "" {
 		return nil
 	}
-	return []Remark{{"correction", 0, fmt.Sprintf("corrected outside the range of %s: %s (%s)", c.pulls[0].Curve.Correction.Title, why, strings.Join(names, ", "))}}
+	return []Remark{{"correction", 0, fmt.Sprintf("corrected outside the range of %s: %s (%s); all that it changes is part of the interval", c.pulls[0].Curve.Correction.Title, why, strings.Join(names, ", "))}}
 }

@@ -14,7 +14,11 @@ func Sentence(g *calibrationv1.RunGain, unit string, per float64) string {
 	torque := func(v float64) string { return strings.Replace(fmt.Sprintf("%.1f %s", v/per, unit), "-", "−", 1) }
 	signed := func(v float64) string { return strings.Replace(fmt.Sprintf("%+.1f %s", v/per, unit), "-", "−", 1) }
 	where := fmt.Sprintf("from %.0f to %.0f 1/min at the %s", g.GetFrom(), g.GetTo(), g.GetPlace())
-	how := fmt.Sprintf("%d runs before, %d after, %s", g.GetRunsBefore(), g.GetRunsAfter(), conditions(g))
+	runs := "runs"
+	if g.GetRunsBefore() == 1 {
+		runs = "run"
+	}
+	how := fmt.Sprintf("%d %s before, %d after, %s", g.GetRunsBefore(), runs, g.GetRunsAfter(), conditions(g))
 	switch {
 	case m.PlusMinus == nil:
 		return fmt.Sprintf("no gain is shown: mean torque differs by %s %s, but with one run on a side the spread between runs cannot be told (%s)", signed(m.GetGain()), where, how)

@@ -139,7 +139,7 @@ func (r *Run) boosted(s Sweep) bool {
 func (r *Run) Correction(s Sweep, o Options) (Correction, error) {
 	c, plusMinus, err := r.correction(s, o)
 	if err == nil && c.Standard != None {
-		c.Notes = append(c.Notes, fmt.Sprintf("the factor is good to ± %.4f: the steps of the sensors, and %g %% of what it changes (common practice, no source)", plusMinus, 100*doubtfulShare))
+		c.Notes = append(c.Notes, fmt.Sprintf("the factor is good to ± %.4f: the steps of the sensors, and %g %% of what it changes, all of that outside the standard's range (common practice, no source)", plusMinus, 100*doubtfulShare))
 	}
 	return c, err
 }
@@ -171,7 +171,11 @@ func (r *Run) correction(s Sweep, o Options) (c Correction, plusMinus float64, e
 	if o.Forced || r.boosted(s) {
 		c.Notes = append(c.Notes, ForcedNote)
 	}
-	return c, stepsOf(o.Correction, a.Weather, a.half) + float64(math.Abs(c.Factor-1)*doubtfulShare), nil
+	share := doubtfulShare
+	if c.OutOfRange {
+		share = 1
+	}
+	return c, stepsOf(o.Correction, a.Weather, a.half) + float64(math.Abs(c.Factor-1)*share), nil
 }
 
 // ForcedNote is said wherever an engine with forced induction is corrected or compared.
