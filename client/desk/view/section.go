@@ -26,6 +26,7 @@ type section struct {
 	baseX, candX   []float64
 	base, cand     []float64
 	low, high      []float64 // at candX; nil for none
+	named          []float64 // points under the plot; nil for candX
 	limitX, limitY float64   // a limit that is known at one point; NaN for none
 	x, y           plot.Scale
 	headings       []string
@@ -101,7 +102,10 @@ func (c *section) write(b *strings.Builder, of string, at int) {
 		title, label = title+", through "+c.at, strings.Replace(label, ":", ", through "+c.at+":", 1)
 	}
 	fmt.Fprintf(b, `<figure class="section"><figcaption class="small">%s</figcaption><svg class="plot" viewBox="0 0 640 260" role="img" aria-label="%s">`, esc(title), esc(label))
-	c.headings = headings(c.axis, c.candX, len(c.candX))
+	if c.named == nil {
+		c.named = c.candX
+	}
+	c.headings = headings(c.axis, c.named, len(c.named))
 	c.writeAxes(b)
 	c.joined = !c.axis.Index && ordered(c.candX) && ordered(c.baseX)
 	if c.joined && c.high != nil {
@@ -171,7 +175,7 @@ func (c *section) writeAxes(b *strings.Builder) {
 		fmt.Fprintf(b, `<path class="rule" d="M%.1f %.1fH%.1f"/><text class="%s" x="%.1f" y="%.1f" text-anchor="end">%s</text>`, plotLeft, y, plotLeft+plotWide, class, plotLeft-6, y+4, c.y.Text(v))
 	}
 	last, lastLarge := math.Inf(-1), math.Inf(-1)
-	for i, v := range c.candX {
+	for i, v := range c.named {
 		if !surface.Finite(v) {
 			continue
 		}

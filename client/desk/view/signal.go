@@ -176,6 +176,7 @@ const between = 8
 
 // refine adds points between those of a sweep, on both sides. An input that takes none has none.
 func (c *Comparison) refine(cut *section, s *definition.Signal, at map[string]float64) {
+	cut.named = cut.candX
 	for _, side := range []struct {
 		image []byte
 		x, y  *[]float64
