@@ -127,5 +127,5 @@ func (d *design) critical(width float64) float64 {
 
 // student is what a t of so much freedom exceeds on either side in a share of cases.
 func student(share, freedom float64) float64 {
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: freedom}.Quantile(1 - share/2)
+	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: freedom}.Quantile(1 - float64(share/2))
 }
