@@ -2,11 +2,13 @@ package main
 
 import (
 	"cmp"
+	"context"
 	"encoding/json"
 	"fmt"
 	"io"
 	"maps"
 	"slices"
+	"strings"
 
 	"witnessmark/client"
 	"witnessmark/client/sheet"
@@ -14,7 +16,7 @@ import (
 )
 
 // printCard prints a job's card.
-func (a *app) printCard(c *client.Client, n uint32) error {
+func (a *app) printCard(ctx context.Context, c *client.Client, n uint32) error {
 	j, err := c.Job(n)
 	if err != nil {
 		return err
@@ -26,7 +28,7 @@ func (a *app) printCard(c *client.Client, n uint32) error {
 	if err != nil {
 		return err
 	}
-	return writeCard(a.out, j, files)
+	return writeCard(a.out, j, files, distance(ctx, c, j))
 }
 
 // printCardJSON is the job, with its alarms as the tray has them; what is in a car that was never read is not known.
@@ -51,7 +53,8 @@ func (a *app) printCardJSON(c *client.Client, j *recordv1.Job) error {
 }
 
 // writeCard writes a job's card: its alarms, the facts, and everything that followed in order of its kind.
-func writeCard(w io.Writer, j *recordv1.Job, files client.JobFiles) error {
+// Distance is how far the car is from as found, in words; empty where it is as found, or nobody knows.
+func writeCard(w io.Writer, j *recordv1.Job, files client.JobFiles, distance string) error {
 	for _, al := range inForce(j.GetAlarms()) {
 		fmt.Fprintln(w, alarmText(al))
 	}
@@ -71,6 +74,9 @@ func writeCard(w io.Writer, j *recordv1.Job, files client.JobFiles) error {
 	if in := j.GetInCar(); in != nil {
 		rows = append(rows, []string{"in the car", inCarText(in)})
 	}
+	if distance != "" {
+		rows = append(rows, []string{"from as found", distance})
+	}
 	for _, n := range j.GetNotes() {
 		rows = append(rows, noteRows(j, n)...)
 	}
@@ -82,6 +88,33 @@ func writeCard(w io.Writer, j *recordv1.Job, files client.JobFiles) error {
 	}
 	return columns(w, rows)
 }
+
+// distance says how far what is in a job's car is from what it came with, in words.
+func distance(ctx context.Context, c *client.Client, j *recordv1.Job) string {
+	in := j.GetInCar()
+	if !in.GetKnown() || in.GetSubmission() == 0 {
+		return ""
+	}
+	r, err := c.Review(ctx, in.GetJob(), in.GetSubmission())
+	if err != nil {
+		return "not told: " + clean(err.Error())
+	}
+	var far []string
+	for _, t := range r.Report.GetTables() {
+		s := fmt.Sprintf("%s %d of %d cells", clean(t.GetId()), t.GetChanged(), t.GetCells())
+		if f := t.GetFromAsFound(); f != nil {
+			s += fmt.Sprintf(" (%d since the car first came)", f.GetChanged())
+		}
+		far = append(far, s)
+	}
+	if more := len(far) - mostFar; more > 1 {
+		far = append(far[:mostFar], fmt.Sprintf("and %d tables more", more))
+	}
+	return cmp.Or(strings.Join(far, ", "), "no table")
+}
+
+// mostFar keeps a card readable.
+const mostFar = 12
 
 // factRows are what people said of a job.
 func factRows(j *recordv1.Job, files client.JobFiles) [][]string {

@@ -10,12 +10,12 @@ import (
 
 func newJobCommand(a *app) *cobra.Command {
 	show := &cobra.Command{Use: "show JOB", Short: "A job's card: its alarms first", Args: takes(1),
-		RunE: a.looks(func(_ context.Context, c *client.Client, args []string) error {
+		RunE: a.looks(func(ctx context.Context, c *client.Client, args []string) error {
 			n, err := client.ParseJob(args[0])
 			if err != nil {
 				return err
 			}
-			return a.printCard(c, n)
+			return a.printCard(ctx, c, n)
 		})}
 	return group("job", "Jobs: one car's visit each", newJobOpen(a), newJobAmend(a), newJobClose(a), newJobReopen(a), newJobList(a), show)
 }
