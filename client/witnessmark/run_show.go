@@ -16,7 +16,7 @@ import (
 )
 
 func newRunCommand(a *app) *cobra.Command {
-	return group("run", "Runs on the rolling road", newRunAdd(a), newRunList(a), newRunShow(a))
+	return group("run", "Runs on the rolling road", newRunAdd(a), newRunList(a), newRunShow(a), newRunCheck(a))
 }
 
 // shown is what run show was asked for.
