@@ -32,22 +32,25 @@ func (g *gainOf) shown() string {
 	return ""
 }
 
-// holds counts the intervals of torque, and those of them that hold a gain of so many N.m everywhere.
+// holds counts the intervals over 2000 to 5000 1/min, where power is greatest at the end, and those of them
+// that hold a gain of so many N.m everywhere.
 func (g *gainOf) holds(gain float64) (all, held int) {
-	count := func(got float64, plusMinus *float64) {
+	count := func(got, want float64, plusMinus *float64) {
 		if plusMinus == nil {
 			return
 		}
 		all++
-		if math.Abs(got-gain) <= *plusMinus {
+		if math.Abs(got-want) <= *plusMinus {
 			held++
 		}
 	}
-	count(g.MeanTorque.Gain, g.MeanTorque.PlusMinus)
-	count(g.PeakTorque.Gain, g.PeakTorque.PlusMinus)
+	count(g.MeanTorque.Gain, gain, g.MeanTorque.PlusMinus)
+	count(g.PeakTorque.Gain, gain, g.PeakTorque.PlusMinus)
+	count(g.MeanPower.Gain, Power(gain, 3500), g.MeanPower.PlusMinus)
+	count(g.PeakPower.Gain, Power(gain, 5000), g.PeakPower.PlusMinus)
 	for i, p := range g.Points {
 		if i%10 == 0 {
-			count(p.Gain, p.PlusMinus)
+			count(p.Gain, gain, p.PlusMinus)
 		}
 	}
 	return all, held
