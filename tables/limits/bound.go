@@ -57,6 +57,19 @@ func (b *bound) moved(v float64) float64 {
 	return v + b.shift
 }
 
+// apiece says that each axis of the table stands for one axis of the bound at most, and no axis of that is free.
+func (b *bound) apiece() bool {
+	return b.free[0] == nil && b.free[1] == nil && (b.to[0] < 0 || b.to[0] != b.to[1])
+}
+
+// on is the limit where rail x and rail y have these places of its axes.
+func (b *bound) on(x, y surface.Span) float64 {
+	if b.to[0] == 1 || b.to[1] == 0 {
+		x, y = y, x
+	}
+	return b.moved(b.grid.On(x, y))
+}
+
 // coordinate is a point of the table along the bound's axis i; any will do where there is none.
 func (b *bound) coordinate(i int, x, y float64, s side) station {
 	if b.to[i] == 1 {
@@ -106,10 +119,13 @@ func (s *subject) holdSurface(rivals ...rival) error {
 	if len(xs) == 0 || len(ys) == 0 {
 		return errPassed{"no point of it lies where the rule holds"}
 	}
-	if h.base != nil {
-		h.finer(l, xs, ys)
+	s.place(0, xs, rivals)
+	s.place(1, ys, rivals)
+	h.finer = func() {
+		h.finer = nil
+		h.refine(l, xs, ys)
 	}
-	l.each(s.cand, xs, ys, h.point)
+	each(xs, ys, h.point)
 	if s.looked == 0 {
 		return errPassed{"no point of it lies where the rule holds"}
 	}

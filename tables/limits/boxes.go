@@ -103,7 +103,9 @@ func (b *boxes) take(r *bounded.Result, a area, still bool) {
 	}
 	if !nothing && !still {
 		c := &r.Closest
-		b.tally.leave(b.place(c, cells), verdict{value: c.Value, limit: c.Limit, room: -c.Beyond})
+		if v := (verdict{value: c.Value, limit: c.Limit, room: -c.Beyond}); b.tally.closer(&v) {
+			b.tally.leave(b.place(c, cells), v)
+		}
 	}
 	if r.Undecided > 0 {
 		b.undecided += r.Undecided * times
@@ -129,9 +131,8 @@ func (b *boxes) place(p *bounded.Point, cells [][]bounded.Interval) place {
 		}
 	}
 	if b.t != nil {
-		col, okX := indexOf(b.cand.x, at.x, below[0])
-		row, okY := indexOf(b.cand.y, at.y, below[1])
-		at.row, at.col, at.cell = row, col, okX && okY
+		at.row, at.col = indexOf(b.cand.y, at.y, below[1]), indexOf(b.cand.x, at.x, below[0])
+		at.cell = at.row >= 0 && at.col >= 0
 	}
 	return at
 }

@@ -62,12 +62,34 @@ func (c *ruleCheck) fits() error {
 			return err
 		}
 	}
+	seen := map[shape]bool{}
 	for _, t := range selected {
-		if err := c.table(t); err != nil {
-			return err
+		if c.tells(t, seen) {
+			if err := c.table(t); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
+}
+
+// shape is all of a table that a rule which does not name it can be at odds with.
+type shape struct {
+	quantity, unit string
+	labels         bool
+	x, y           *definition.Axis
+}
+
+// tells says whether a table is the first of its shape under a rule that does not name its tables. Where it is not, the
+// rule fits it as it fits the first.
+func (c *ruleCheck) tells(t *definition.Table, seen map[shape]bool) bool {
+	if c.named() || t.ID == c.kind.against(c.rule) {
+		return true
+	}
+	of := shape{t.Quantity, t.Unit, t.Cells.Conv.Labels != nil, t.X, t.Y}
+	first := !seen[of]
+	seen[of] = true
+	return first
 }
 
 // named reports whether the rule names its tables. It must then be able to judge each of

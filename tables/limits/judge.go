@@ -57,10 +57,7 @@ func Judge(l *Limits, in JudgeInput) (*Judged, error) {
 	if in.Layout == nil || in.Candidate == nil || in.Base == nil && !in.Check {
 		return nil, fmt.Errorf("judging needs a definition, a candidate and, but for a check, a base")
 	}
-	j := &judge{in: in, lay: in.Layout, out: &Judged{JudgedBy: map[string][]string{}, Through: map[string][]string{}}, faces: map[faceKey]*face{}, sets: map[whose]*signal.Set{}}
-	if in.CandidateLayout != nil {
-		j.lay = in.CandidateLayout
-	}
+	j := newJudge(in)
 	j.changed = make(map[string]bool, len(in.Changed))
 	for _, id := range in.Changed {
 		j.changed[id] = true
@@ -91,8 +88,18 @@ type judge struct {
 	wide    []string // the changed tables and those with new ground on an axis
 	out     *Judged
 	faces   map[faceKey]*face
+	pairs   map[*definition.Table]*pair
 	sets    map[whose]*signal.Set
 	exprs   *evaluator
+}
+
+func newJudge(in JudgeInput) *judge {
+	j := &judge{in: in, lay: in.Layout, out: &Judged{JudgedBy: map[string][]string{}, Through: map[string][]string{}},
+		faces: map[faceKey]*face{}, pairs: map[*definition.Table]*pair{}, sets: map[whose]*signal.Set{}}
+	if in.CandidateLayout != nil {
+		j.lay = in.CandidateLayout
+	}
+	return j
 }
 
 // wider are the changed tables and those with new ground on an axis, in definition order.

@@ -86,7 +86,7 @@ func (o *sounding) open() error {
 	}
 	step := signal.Step(o.lay, o.sig)
 	o.step = func(*bounded.Box) float64 { return step }
-	o.tally = &tally{check: o.in.Check, step: step}
+	o.tally = tally{check: o.in.Check, step: step}
 	for _, t := range o.sig.Tables {
 		o.tally.relative = max(o.tally.relative, t.Cells.Relative())
 	}

@@ -65,14 +65,18 @@ func (t *tally) tolerance(value, limit float64) float64 {
 
 // judge holds a value against a ceiling, or a floor.
 func (t *tally) judge(value, limit float64, ceiling bool) verdict {
-	if !surface.Finite(value, limit) {
-		return verdict{value: value, limit: limit, excess: math.Inf(1), room: math.Inf(-1), fails: true}
-	}
 	room := limit - value
 	if !ceiling {
 		room = value - limit
 	}
-	return verdict{value: value, limit: limit, excess: max(-room, 0), room: room, fails: -room > t.tolerance(value, limit)}
+	if room-room != 0 && !surface.Finite(value, limit) {
+		return verdict{value: value, limit: limit, excess: math.Inf(1), room: math.Inf(-1), fails: true}
+	}
+	v := verdict{value: value, limit: limit, room: room}
+	if room < 0 {
+		v.excess, v.fails = -room, -room > t.tolerance(value, limit)
+	}
+	return v
 }
 
 // further says whether a value lies further beyond its limit than another one, or less far inside.
@@ -113,12 +117,10 @@ func (t *tally) put(p place, v verdict, origin int) {
 	b.last = p.point
 }
 
-// leave notes how much room a point leaves.
-func (t *tally) leave(p place, v verdict) {
-	if !t.judged || v.room < t.least.room {
-		t.judged, t.least, t.leastAt = true, v, p
-	}
-}
+// closer says whether a verdict leaves less room than any before it, for leave to note.
+func (t *tally) closer(v *verdict) bool { return !t.judged || v.room < t.least.room }
+
+func (t *tally) leave(p place, v verdict) { t.judged, t.least, t.leastAt = true, v, p }
 
 // worst is a place and a verdict as the report says them.
 func (s *subject) worst(p place, v verdict) *calibrationv1.Worst {
@@ -169,7 +171,7 @@ func (s *subject) findings() []*calibrationv1.Finding {
 
 // margin is the least room left, nil where the rule keeps none.
 func (s *subject) margin() *calibrationv1.Margin {
-	t := s.tally
+	t := &s.tally
 	if !t.judged {
 		return nil
 	}

@@ -22,10 +22,13 @@ type stop struct {
 	sides []facet
 }
 
-// facet is one side of a stop; near are the finer stations of the stretches that touch it there.
+// facet is one side of a stop.
 type facet struct {
 	below bool
-	near  [2]int
+	near  [2]int         // the finer stations of the stretches that touch it there
+	cell  int            // the stored index of the breakpoint that it is; -1 for none
+	on    surface.Span   // the table's own axis
+	of    []surface.Span // each rival's axis along this rail
 }
 
 // rail is one axis of the points at which surfaces are judged together.
@@ -47,17 +50,18 @@ func (r *rail) stops() []stop {
 	for _, a := range r.axes {
 		points = surface.Join(points, a)
 	}
-	out := make([]stop, 0, len(points))
+	out, facets := make([]stop, 0, len(points)), make([]facet, 0, 2*len(points))
 	for _, v := range points {
 		if !r.where.holds(v) {
 			continue
 		}
-		s := stop{v: v, sides: []facet{{}}}
+		from := len(facets)
 		// What is below the first end of where is not of it.
 		if r.steps(v) && (r.where == nil || v > r.where.from) {
-			s.sides = []facet{{below: true}, {}}
+			facets = append(facets, facet{below: true})
 		}
-		out = append(out, s)
+		facets = append(facets, facet{})
+		out = append(out, stop{v: v, sides: facets[from:]})
 	}
 	return out
 }
@@ -102,19 +106,38 @@ func (r *rail) finer(stops []stop, more ...[]float64) []station {
 // lattice is the points at which a surface is judged.
 type lattice struct{ x, y rail }
 
-// each visits every point, y outer, x inner, ascending; place says which cell of f it is, if any.
-func (l *lattice) each(f *face, xs, ys []stop, visit func(p place, x, y facet)) {
+// place finds where each stop of rail i lies on what is judged there: once for all points that share it.
+func (s *subject) place(i int, stops []stop, rivals []rival) {
+	stored, own := [2][]float64{s.cand.x, s.cand.y}[i], [2][]float64{s.cand.grid.X, s.cand.grid.Y}[i]
+	spans := make([]surface.Span, 2*len(stops)*len(rivals))
+	for _, stop := range stops {
+		for k := range stop.sides {
+			f := &stop.sides[k]
+			f.cell, f.on = indexOf(stored, stop.v, f.below), surface.PlaceFrom(own, stop.v, f.below)
+			f.of, spans = spans[:len(rivals)], spans[len(rivals):]
+			for n, r := range rivals {
+				for k, axis := range [2][]float64{r.now.grid.X, r.now.grid.Y} {
+					if r.now.to[k] == i {
+						f.of[n] = surface.PlaceFrom(axis, stop.v, f.below)
+					}
+				}
+			}
+		}
+	}
+}
+
+// each visits every point, y outer, x inner, ascending.
+func each(xs, ys []stop, visit func(p place, x, y *facet)) {
 	point := 0
-	for _, y := range ys {
-		for _, x := range xs {
+	for i := range ys {
+		for k := range xs {
 			point++
-			for _, fy := range y.sides {
-				for _, fx := range x.sides {
-					p := place{x: x.v, y: y.v, point: point}
-					col, okX := indexOf(f.x, x.v, fx.below)
-					row, okY := indexOf(f.y, y.v, fy.below)
-					if okX && okY {
-						p.row, p.col, p.cell = row, col, true
+			for n := range ys[i].sides {
+				for m := range xs[k].sides {
+					fx, fy := &xs[k].sides[m], &ys[i].sides[n]
+					p := place{x: xs[k].v, y: ys[i].v, point: point}
+					if fx.cell >= 0 && fy.cell >= 0 {
+						p.row, p.col, p.cell = fy.cell, fx.cell, true
 					}
 					visit(p, fx, fy)
 				}
@@ -137,14 +160,15 @@ func isStep(axis []float64, v float64) bool {
 	return ok && i+1 < len(axis) && axis[i+1] == v
 }
 
-// indexOf is the stored index of a breakpoint; of equal ones the outermost on the given side.
-func indexOf(points []float64, v float64, below bool) (int, bool) {
+// indexOf is the stored index of a breakpoint, of equal ones the outermost on the given side; -1 for none, 0 where there
+// is no axis.
+func indexOf(points []float64, v float64, below bool) int {
 	if points == nil {
-		return 0, true
+		return 0
 	}
 	first := slices.Index(points, v)
 	if first < 0 {
-		return 0, false
+		return -1
 	}
 	last := first
 	for last+1 < len(points) && points[last+1] == v {
@@ -152,9 +176,9 @@ func indexOf(points []float64, v float64, below bool) (int, bool) {
 	}
 	falling := points[0] > points[len(points)-1]
 	if below != falling {
-		return first, true
+		return first
 	}
-	return last, true
+	return last
 }
 
 // sideOf is the side of a step that a cell is, in ascending order: below it for all but the last.
@@ -162,6 +186,5 @@ func sideOf(points []float64, i int) bool {
 	if points == nil {
 		return false
 	}
-	at, _ := indexOf(points, points[i], false)
-	return at != i
+	return indexOf(points, points[i], false) != i
 }

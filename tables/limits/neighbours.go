@@ -15,19 +15,36 @@ type track struct {
 	axis   *definition.Axis
 	points []float64
 	order  int // +1 if the breakpoints rise (or stand still), -1 if they fall, 0 for neither
+	stride int // from a cell to the next along the axis
 }
 
 // track is nil where the table has no such axis.
 func (f *face) track(name string) *track {
-	t := &track{f: f, name: name, axis: f.t.X, points: f.x}
+	t := &track{f: f, name: name, axis: f.t.X, points: f.x, stride: 1}
 	if name == "y" {
-		t.axis, t.points = f.t.Y, f.y
+		t.axis, t.points, t.stride = f.t.Y, f.y, f.nx
 	}
 	if t.axis == nil {
 		return nil
 	}
 	t.order = order(t.points)
 	return t
+}
+
+// at is a cell's breakpoint along the track, and its number; false where there is no such cell.
+func (t *track) at(row, col int) (i, cell int, ok bool) {
+	if i = col; t.name == "y" {
+		i = row
+	}
+	return i, row*t.f.nx + col, row < t.f.ny && col < t.f.nx
+}
+
+// place is that of the cell so many further along.
+func (t *track) place(row, col, by int) place {
+	if t.name == "y" {
+		return t.f.cellAt(row+by, col)
+	}
+	return t.f.cellAt(row, col+by)
 }
 
 func order(points []float64) int {
@@ -45,26 +62,11 @@ func order(points []float64) int {
 	return 0
 }
 
-// step is the cell that lies by along the axis from a cell, and the index of its breakpoint.
-func (t *track) step(row, col, by int) (place, float64, int, bool) {
-	i := col + by
-	if t.name == "y" {
-		i = row + by
-		row = i
-	} else {
-		col = i
-	}
-	if i < 0 || i >= len(t.points) || row >= t.f.ny || col >= t.f.nx {
-		return place{}, 0, 0, false
-	}
-	return t.f.cellAt(row, col), t.f.values[row*t.f.nx+col], i, true
-}
-
-// opinion is what a rule about neighbours says of a cell, or of the pair that begins with it; false
-// where it says nothing.
+// opinion is what a rule about neighbours says of a cell, or of the pair that begins with it: of gets the number of its
+// breakpoint along the track and its own, and says which of the pair the finding names, 0 or 1; false where it says nothing.
 type opinion struct {
 	pair bool
-	of   func(t *track, row, col int) (place, verdict, bool)
+	of   func(t *track, i, cell int) (v verdict, by int, ok bool)
 }
 
 // neighbours judges every cell along the axes named; the base is its cell of the same index.
@@ -92,10 +94,11 @@ func (s *subject) neighbours(along []string, indexToo bool, o opinion) error {
 	if len(tracks) == 0 {
 		return unjudged("%s", strings.Join(why, "; "))
 	}
+	everywhere := s.everywhere()
 	for row := range s.cand.ny {
 		for col := range s.cand.nx {
 			for i, t := range tracks {
-				s.neighbour(t, before[i], row, col, o)
+				s.neighbour(t, before[i], row, col, &o, everywhere)
 			}
 		}
 	}
@@ -106,20 +109,30 @@ func (s *subject) neighbours(along []string, indexToo bool, o opinion) error {
 }
 
 // neighbour judges one cell along one axis.
-func (s *subject) neighbour(t, before *track, row, col int, o opinion) {
-	p, v, ok := o.of(t, row, col)
+func (s *subject) neighbour(t, before *track, row, col int, o *opinion, everywhere bool) {
+	i, cell, _ := t.at(row, col)
+	v, by, ok := o.of(t, i, cell)
 	if !ok {
 		return
 	}
-	holds, fresh := s.inside(t, row, col, o.pair)
-	if !holds || s.only && !fresh {
-		return
+	fresh := false
+	if !everywhere {
+		holds := false
+		if holds, fresh = s.inside(t, row, col, o.pair); !holds || s.only && !fresh {
+			return
+		}
 	}
 	s.looked++
+	if !v.fails {
+		return
+	}
+	p := t.place(row, col, by)
 	if before != nil && !fresh && (before.order != 0 || before.axis.Index) {
-		if _, b, ok := o.of(before, row, col); ok {
-			s.tally.add(p, v, &b)
-			return
+		if i, cell, ok := before.at(row, col); ok {
+			if b, _, ok := o.of(before, i, cell); ok {
+				s.tally.add(p, v, &b)
+				return
+			}
 		}
 	}
 	s.tally.add(p, v, nil)
@@ -129,9 +142,9 @@ func (s *subject) neighbour(t, before *track, row, col int, o opinion) {
 func (s *subject) inside(t *track, row, col int, pair bool) (holds, fresh bool) {
 	p := s.cand.cellAt(row, col)
 	if !pair {
-		return s.holds(p.x, p.y), s.fresh(p.x, p.y)
+		return s.holds(p.x, p.y), s.fresh(p)
 	}
-	q, _, _, _ := t.step(row, col, 1)
+	q := t.place(row, col, 1)
 	if t.name == "y" {
 		return s.stretch(1, p.y, q.y, p.x)
 	}

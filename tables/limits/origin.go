@@ -12,10 +12,11 @@ type held struct {
 	// candidate lies further out there than the base: 0 unknown, 1 yes, -1 no.
 	fx, fy []station
 	grew   [][]int8
+	finer  func() // finds the stations; nil where they are known
 }
 
-// finer joins the breakpoints of the base, and of what limited it, to those that are judged.
-func (h *held) finer(l *lattice, xs, ys []stop) {
+// refine joins the breakpoints of the base, and of what limited it, to those that are judged.
+func (h *held) refine(l *lattice, xs, ys []stop) {
 	more := [2][][]float64{{h.base.X}, {h.base.Y}}
 	for _, r := range h.rivals {
 		if r.was == nil || r.was == r.now {
@@ -31,24 +32,29 @@ func (h *held) finer(l *lattice, xs, ys []stop) {
 }
 
 // point judges one point by every bound.
-func (h *held) point(p place, x, y facet) {
+func (h *held) point(p place, x, y *facet) {
 	sd := side{x.below, y.below}
 	fresh := h.freshAt(p, sd)
 	if h.only && !fresh || h.gaps && p.cell {
 		return
 	}
 	h.looked++
-	v := at(h.cand.grid, p.x, p.y, sd)
+	v := h.cand.grid.On(x.on, y.on)
 	for i, r := range h.rivals {
 		if i > 0 && !surface.Finite(v) {
 			return // what is no number is beyond the first bound, and said once
 		}
-		limit := r.now.at(p.x, p.y, sd)
+		limit := 0.0
+		if r.now.apiece() {
+			limit = r.now.on(x.of[i], y.of[i])
+		} else {
+			limit = r.now.at(p.x, p.y, sd)
+		}
 		if r.now.still && v != v && limit != limit {
 			continue
 		}
 		c := h.tally.judge(v, limit, r.now.ceiling)
-		if !r.now.still {
+		if !r.now.still && h.tally.closer(&c) {
 			h.tally.leave(p, c)
 		}
 		if !c.fails {
@@ -57,7 +63,7 @@ func (h *held) point(p place, x, y facet) {
 		o := introduced
 		if h.base != nil && r.was != nil && !fresh {
 			b := h.before(i, p.x, p.y, sd)
-			if o = h.tally.origin(c, &b); o == inherited && h.grewNear(i, x.near, y.near) {
+			if o = h.tally.origin(c, &b); o == inherited && h.grewNear(i, x, y) {
 				o = worsened
 			}
 		}
@@ -73,7 +79,11 @@ func (h *held) before(i int, x, y float64, sd side) verdict {
 
 // grewNear says whether the candidate lies further out than the base anywhere in the cells that
 // touch a point. Between the stations both run straight, so that these tell.
-func (h *held) grewNear(i int, xs, ys [2]int) bool {
+func (h *held) grewNear(i int, fx, fy *facet) bool {
+	if h.finer != nil {
+		h.finer()
+	}
+	xs, ys := fx.near, fy.near
 	if h.grew[i] == nil {
 		h.grew[i] = make([]int8, len(h.fx)*len(h.fy))
 	}

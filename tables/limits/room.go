@@ -34,7 +34,7 @@ func boundsOf(l *Limits, t *definition.Table, d *surface.Decoded) *bounding {
 	if l == nil || d.Values == nil {
 		return b
 	}
-	j := &judge{faces: map[faceKey]*face{}, in: JudgeInput{Check: true, Candidate: func(string) *surface.Decoded { return d }}}
+	j := newJudge(JudgeInput{Check: true, Candidate: func(string) *surface.Decoded { return d }})
 	for _, r := range l.Source.GetRules() {
 		k := kindOf(r)
 		if k == nil || k.bounds == nil || !selects(r.GetSelect(), t) {

@@ -53,15 +53,13 @@ func (s *subject) lump() error {
 	if r.GetAlong() != "" {
 		along = []string{r.GetAlong()}
 	}
-	return s.neighbours(along, false, opinion{false, func(t *track, row, col int) (place, verdict, bool) {
-		_, a, i, okA := t.step(row, col, -1)
-		p, b, k, okB := t.step(row, col, 0)
-		_, c, m, okC := t.step(row, col, 1)
-		if !okA || !okB || !okC || t.points[i] == t.points[m] {
-			return place{}, verdict{}, false
+	return s.neighbours(along, false, opinion{false, func(t *track, i, cell int) (v verdict, by int, ok bool) {
+		if i < 1 || i+1 >= len(t.points) || t.points[i-1] == t.points[i+1] {
+			return v, 0, false
 		}
-		part := (t.points[k] - t.points[i]) / (t.points[m] - t.points[i])
+		a, b, c := t.f.values[cell-t.stride], t.f.values[cell], t.f.values[cell+t.stride]
+		part := (t.points[i] - t.points[i-1]) / (t.points[i+1] - t.points[i-1])
 		straight := a + float64(part*(c-a))
-		return p, s.tally.judge(math.Abs(b-straight), limit, true), true
+		return s.tally.judge(math.Abs(b-straight), limit, true), 0, true
 	}})
 }

@@ -62,16 +62,15 @@ func (s *subject) monotonic() error {
 		return s.monotonicAxes()
 	}
 	rising := r.GetRising() || r.GetDirection() == "rising"
-	return s.neighbours([]string{r.GetAlong()}, true, opinion{true, func(t *track, row, col int) (place, verdict, bool) {
-		p, a, _, ok := t.step(row, col, 0)
-		q, b, _, okNext := t.step(row, col, 1)
-		if !ok || !okNext {
-			return place{}, verdict{}, false
+	return s.neighbours([]string{r.GetAlong()}, true, opinion{true, func(t *track, i, cell int) (v verdict, by int, ok bool) {
+		if i+1 >= len(t.points) {
+			return v, 0, false
 		}
+		a, b := t.f.values[cell], t.f.values[cell+t.stride]
 		if t.order < 0 { // read backwards: the later of the two is the one stored first
-			a, b, q = b, a, p
+			return s.tally.judge(a, b, !rising), 0, true
 		}
-		return q, s.tally.judge(b, a, !rising), true
+		return s.tally.judge(b, a, !rising), 1, true
 	}})
 }
 

@@ -39,25 +39,23 @@ func (s *subject) inRange() error {
 	if s.only || s.where != [2]*stretch{} {
 		return s.holdSurface(bounds...)
 	}
-	before := s.beforeCell()
+	before, ground := s.beforeCell(), len(s.ground[0])+len(s.ground[1]) > 0
 	for row := range s.cand.ny {
 		for col := range s.cand.nx {
-			p, v := s.cand.cellAt(row, col), s.cand.values[row*s.cand.nx+col]
-			b, known := before(row, col)
-			if fresh := s.fresh(p.x, p.y); fresh && s.cand.curved {
+			fresh := ground && s.fresh(s.cand.cellAt(row, col))
+			if fresh && s.cand.curved {
 				continue // judged with all that lies around it, below
-			} else if fresh {
-				known = false
 			}
+			v := s.cand.values[row*s.cand.nx+col]
 			for i, r := range bounds {
 				if i > 0 && !surface.Finite(v) {
 					break // what is no number is beyond the first bound, and said once
 				}
-				s.hold(p, v, r.now.shift, b, known, r.now.ceiling)
+				s.hold(row, col, v, r.now, before, fresh)
 			}
 		}
 	}
-	if len(s.ground[0])+len(s.ground[1]) == 0 {
+	if !ground {
 		return nil
 	}
 	s.only, s.gaps = true, !s.cand.curved
@@ -86,16 +84,22 @@ func (s *subject) rangeBounds() ([]rival, error) {
 	return out, nil
 }
 
-// hold judges a value, and the base's beside it, and keeps the margin.
-func (s *subject) hold(p place, v, limit, base float64, known, ceiling bool) {
-	c := s.tally.judge(v, limit, ceiling)
-	s.tally.leave(p, c)
-	if !known {
-		s.tally.add(p, c, nil)
+// hold judges a cell's value by a level, keeps the margin, and asks of the base what that held only where it fails.
+func (s *subject) hold(row, col int, v float64, by *bound, before func(row, col int) (float64, bool), fresh bool) {
+	c := s.tally.judge(v, by.shift, by.ceiling)
+	if s.tally.closer(&c) {
+		s.tally.leave(s.cand.cellAt(row, col), c)
+	}
+	if !c.fails {
 		return
 	}
-	b := s.tally.judge(base, limit, ceiling)
-	s.tally.add(p, c, &b)
+	p := s.cand.cellAt(row, col)
+	if base, known := before(row, col); known && !fresh {
+		b := s.tally.judge(base, by.shift, by.ceiling)
+		s.tally.add(p, c, &b)
+		return
+	}
+	s.tally.add(p, c, nil)
 }
 
 // beforeCell says what the base held where a cell of the candidate is: its own cell if the

@@ -53,12 +53,14 @@ func (s *subject) slope() error {
 		}
 		limit /= per
 	}
-	return s.neighbours([]string{r.GetAlong()}, false, opinion{true, func(t *track, row, col int) (place, verdict, bool) {
-		p, a, i, ok := t.step(row, col, 0)
-		_, b, k, okNext := t.step(row, col, 1)
-		if !ok || !okNext || a == b && t.points[i] == t.points[k] {
-			return place{}, verdict{}, false
+	return s.neighbours([]string{r.GetAlong()}, false, opinion{true, func(t *track, i, cell int) (v verdict, by int, ok bool) {
+		if i+1 >= len(t.points) {
+			return v, 0, false
 		}
-		return p, s.tally.judge(math.Abs(b-a)/math.Abs(t.points[k]-t.points[i]), limit, true), true
+		a, b := t.f.values[cell], t.f.values[cell+t.stride]
+		if a == b && t.points[i] == t.points[i+1] {
+			return v, 0, false
+		}
+		return s.tally.judge(math.Abs(b-a)/math.Abs(t.points[i+1]-t.points[i]), limit, true), 0, true
 	}})
 }

@@ -18,7 +18,7 @@ type subject struct {
 	unit       string
 	cand, base *face // base is nil where there is none, or where it says nothing about this table
 	region
-	tally  *tally
+	tally  tally
 	looked int // how much was judged, where the rule counts it
 	detail string
 
@@ -80,6 +80,31 @@ func (s *subject) write(err error) {
 	}
 }
 
+// pair is a table of both images, in the candidate's units: base is nil where there is none.
+type pair struct {
+	cand, base *face
+	err        error
+	detail     string // why the base could not be judged
+}
+
+// pair is read once for all rules.
+func (j *judge) pair(t *definition.Table) *pair {
+	p := j.pairs[t]
+	if p != nil {
+		return p
+	}
+	p = &pair{}
+	j.pairs[t] = p
+	if p.cand, p.err = j.face(ofCandidate, t.ID, t); p.err != nil {
+		return p
+	}
+	var err error
+	if p.base, err = j.face(ofBase, t.ID, t); err != nil {
+		p.base, p.detail = nil, fmt.Sprintf("the base could not be judged: %v", err)
+	}
+	return p
+}
+
 // read reads the table out of both images.
 func (s *subject) read() error {
 	t, k := s.t, s.kind
@@ -96,16 +121,14 @@ func (s *subject) read() error {
 	if d.Values == nil && !k.labels {
 		return unjudged("the table holds labels, which only frozen and expression judge")
 	}
-	var err error
-	if s.cand, err = s.face(ofCandidate, t.ID, t); err != nil {
-		return err
+	both := s.pair(t)
+	if both.err != nil {
+		return both.err
 	}
-	if s.base, err = s.face(ofBase, t.ID, t); err != nil {
-		s.base, s.detail = nil, fmt.Sprintf("the base could not be judged: %v", err)
-	}
+	s.cand, s.base, s.detail = both.cand, both.base, both.detail
 	if s.base != nil && s.base.values == nil && s.cand.values != nil && !k.labels {
 		s.base, s.detail = nil, "the base could not be judged: it holds labels"
 	}
-	s.tally = &tally{check: s.in.Check, relative: t.Cells.Relative(), step: t.Cells.Conv.Step()}
+	s.tally = tally{check: s.in.Check, relative: t.Cells.Relative(), step: t.Cells.Conv.Step()}
 	return s.confine()
 }

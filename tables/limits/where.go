@@ -158,11 +158,16 @@ func (s *subject) otherHas(quantity string) bool {
 	return other != nil && axisFor(other.Table, quantity) != nil
 }
 
+// everywhere says that a rule holds all over the table, and that none of it is new ground.
+func (r *region) everywhere() bool {
+	return r.where == [2]*stretch{} && len(r.ground[0])+len(r.ground[1]) == 0 && !r.only
+}
+
 // holds says whether the cell of two breakpoints lies inside where, and fresh whether on new ground.
 func (r *region) holds(x, y float64) bool { return r.where[0].holds(x) && r.where[1].holds(y) }
 
-func (r *region) fresh(x, y float64) bool {
-	for i, v := range [2]float64{x, y} {
+func (r *region) fresh(p place) bool {
+	for i, v := range [2]float64{p.x, p.y} {
 		for _, g := range r.ground[i] {
 			if g.cell(v) {
 				return true

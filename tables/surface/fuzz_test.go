@@ -47,7 +47,7 @@ func FuzzGrid(f *testing.F) {
 		if !slices.IsSorted(g.X) || !slices.IsSorted(g.Y) {
 			t.Fatalf("axes %v and %v do not rise", g.X, g.Y)
 		}
-		got := append(g.AtSides(point[0], point[1]), g.At(point[0], point[1]), g.Side(point[0], point[1], true, false))
+		got := append(sidesAt(g, point[0], point[1]), g.At(point[0], point[1]), g.Side(point[0], point[1], true, false))
 		if math.IsNaN(point[0]) || math.IsNaN(point[1]) || slices.ContainsFunc(p.cells, func(v float64) bool { return math.IsNaN(v) || math.Abs(v) > 1e300 }) {
 			return
 		}

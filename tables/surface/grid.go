@@ -29,24 +29,7 @@ func (g *Grid) At(x, y float64) float64 {
 	if math.IsNaN(x) || math.IsNaN(y) {
 		return math.NaN()
 	}
-	return g.convert(g.between(above(g.X, x), above(g.Y, y)))
-}
-
-// AtSides is the surface at (x, y) on both sides of a step in each axis: one value where there is
-// no step, two at a step along one axis, four where steps cross. The first one is below in both
-// axes and the last one is At; x varies faster.
-func (g *Grid) AtSides(x, y float64) []float64 {
-	if math.IsNaN(x) || math.IsNaN(y) {
-		return []float64{math.NaN()}
-	}
-	xs, ys := sides(g.X, x), sides(g.Y, y)
-	out := make([]float64, 0, len(xs)*len(ys))
-	for _, sy := range ys {
-		for _, sx := range xs {
-			out = append(out, g.convert(g.between(sx, sy)))
-		}
-	}
-	return out
+	return g.On(above(g.X, x), above(g.Y, y))
 }
 
 // Raw is the same grid without its conversion, so that raw values can be compared.
@@ -54,7 +37,7 @@ func (g *Grid) Raw() *Grid { return &Grid{X: g.X, Y: g.Y, Values: g.Values} }
 
 // Steps says along which axes the point (x, y) lies on a step.
 func (g *Grid) Steps(x, y float64) (inX, inY bool) {
-	return len(sides(g.X, x)) > 1, len(sides(g.Y, y)) > 1
+	return PlaceFrom(g.X, x, true) != above(g.X, x), PlaceFrom(g.Y, y, true) != above(g.Y, y)
 }
 
 // Side is the surface at (x, y) as it is approached from below along the axes asked for, so that two
@@ -63,16 +46,12 @@ func (g *Grid) Side(x, y float64, belowX, belowY bool) float64 {
 	if math.IsNaN(x) || math.IsNaN(y) {
 		return math.NaN()
 	}
-	pick := func(axis []float64, v float64, below bool) Span {
-		if s := sides(axis, v); below {
-			return s[0]
-		}
-		return above(axis, v)
-	}
-	return g.convert(g.between(pick(g.X, x, belowX), pick(g.Y, y, belowY)))
+	return g.On(PlaceFrom(g.X, x, belowX), PlaceFrom(g.Y, y, belowY))
 }
 
-func (g *Grid) convert(v float64) float64 {
+// On is the surface at a place of each axis, in the table's unit.
+func (g *Grid) On(x, y Span) float64 {
+	v := g.between(x, y)
 	if g.Convert == nil {
 		return v
 	}
@@ -81,15 +60,16 @@ func (g *Grid) convert(v float64) float64 {
 
 // between interpolates along x in both rows, then along y.
 func (g *Grid) between(sx, sy Span) float64 {
-	row := func(r int) float64 {
-		v := g.Values[r*len(g.X):]
-		return mix(v[sx.lo], v[sx.hi], sx.t)
-	}
-	a := row(sy.lo)
+	a := g.along(sy.lo, sx)
 	if sy.lo == sy.hi {
 		return a
 	}
-	return mix(a, row(sy.hi), sy.t)
+	return mix(a, g.along(sy.hi, sx), sy.t)
+}
+
+func (g *Grid) along(row int, x Span) float64 {
+	v := g.Values[row*len(g.X):]
+	return mix(v[x.lo], v[x.hi], x.t)
 }
 
 // mix rounds each product by itself, so that no build fuses it with the sum.
@@ -113,16 +93,6 @@ func above(axis []float64, v float64) Span {
 		return Span{lo: i, hi: i}
 	}
 	return Span{lo: i, hi: i + 1, t: part(axis[i], axis[i+1], v)}
-}
-
-// sides is above, and before it the cell below where v is on a step.
-func sides(axis []float64, v float64) []Span {
-	up := above(axis, v)
-	first := sort.SearchFloat64s(axis, v)
-	if first < up.lo { // both are at or beside v, so both are v
-		return []Span{{lo: first, hi: first}, up}
-	}
-	return []Span{up}
 }
 
 // part is how far v lies from a to b, halved first where the distance itself would overflow.

@@ -8,6 +8,18 @@ import (
 // Place is where v lies along a rising axis; at a step it is at and above it.
 func Place(axis []float64, v float64) Span { return above(axis, v) }
 
+// PlaceFrom is where v lies along a rising axis as it is approached from below, or Place.
+func PlaceFrom(axis []float64, v float64, below bool) Span {
+	up := above(axis, v)
+	if !below {
+		return up
+	}
+	if first := sort.SearchFloat64s(axis, v); first < up.lo { // both are at or beside v, so both are v
+		return Span{lo: first, hi: first}
+	}
+	return up
+}
+
 // PlaceBeside is where v lies as seen from inside, a point of the same stretch between neighbouring breakpoints that lies at
 // around: v at the stretch's end is still in it.
 func PlaceBeside(axis []float64, around Span, inside, v float64) Span {
