@@ -6,6 +6,7 @@ import (
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
+	"witnessmark/tables/limits"
 )
 
 // Details is what a person says of a job, and may correct.
@@ -50,6 +51,9 @@ func (c *Client) OpenJob(ctx context.Context, n NewJob) (*recordv1.Job, error) {
 	if err != nil {
 		return nil, err
 	}
+	if details.Fuel, err = c.spelled(ctx, n.Fuel, details.Limits); err != nil {
+		return nil, err
+	}
 	d.action = &recordv1.Action{Body: &recordv1.Action_Job{Job: job}}
 	got, err := c.act(ctx, d)
 	if err != nil {
@@ -89,6 +93,9 @@ func (c *Client) AmendJob(ctx context.Context, number uint32, n Details) (*recor
 	if err != nil {
 		return nil, err
 	}
+	if details.Fuel, err = c.spelled(ctx, n.Fuel, details.Limits); err != nil {
+		return nil, err
+	}
 	d.action = &recordv1.Action{Body: &recordv1.Action_Amend{Amend: &recordv1.AmendJob{Job: number, Details: details}}}
 	return c.actOn(ctx, number, d)
 }
@@ -113,6 +120,24 @@ func (n Details) message(d *deed, was *recordv1.Job) (*recordv1.JobDetails, erro
 		out.Frame = seal("frame", frame, was.GetFrame())
 	}
 	return out, nil
+}
+
+// spelled is a fuel as limits spell it, where they name it: a job that says 98 ron means their 98 RON.
+func (c *Client) spelled(ctx context.Context, fuel string, of *recordv1.Revision) (string, error) {
+	b, err := c.download(ctx, "limits "+of.GetName(), of.GetSha256())
+	if err != nil {
+		return "", err
+	}
+	l, err := limits.Load(of.GetName(), b)
+	if err != nil {
+		return "", err
+	}
+	for _, f := range l.Source.GetFuel() {
+		if strings.EqualFold(f, strings.TrimSpace(fuel)) {
+			return f, nil
+		}
+	}
+	return fuel, nil
 }
 
 // revision is the newest one of a name.
