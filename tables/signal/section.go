@@ -15,6 +15,7 @@ import (
 // Where either steps, two points lie at one place. A value is NaN where there is no finite one.
 type Section struct {
 	Input           *definition.Input
+	Breaks          []float64 // those of X that are breakpoints, each once
 	X               []float64
 	Base, Candidate []float64
 }
@@ -72,11 +73,13 @@ func along(base, candidate *Set, s *definition.Signal, in *definition.Input, at 
 	out := &Section{Input: in}
 	for _, c := range space.inputs[n].cells() {
 		cell[n] = c
+		out.Breaks = append(out.Breaks, c.Lo, c.Hi)
 		for _, x := range places(c, at[in.Quantity], stretches) {
 			p[n] = x
 			out.add(x, was.At(&cell, &p), now.At(&cell, &p))
 		}
 	}
+	out.Breaks = slices.Compact(out.Breaks)
 	return out, nil
 }
 

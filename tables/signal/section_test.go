@@ -61,8 +61,8 @@ func TestASectionCurvesBetweenBreakpoints(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := Section{c.Input, []float64{1000, 1500, 2000, 3000}, []float64{10, 12.5 * 1.5, 30, 60}, []float64{15, 12.5*1.5 + 5, 35, 65}}
-	if c.Input.Quantity != "engine_speed" || !slices.Equal(c.X, want.X) || !slices.Equal(c.Base, want.Base) || !slices.Equal(c.Candidate, want.Candidate) {
+	want := Section{c.Input, []float64{1000, 3000}, []float64{1000, 1500, 2000, 3000}, []float64{10, 12.5 * 1.5, 30, 60}, []float64{15, 12.5*1.5 + 5, 35, 65}}
+	if c.Input.Quantity != "engine_speed" || !slices.Equal(c.Breaks, want.Breaks) || !slices.Equal(c.X, want.X) || !slices.Equal(c.Base, want.Base) || !slices.Equal(c.Candidate, want.Candidate) {
 		t.Errorf("%+v, want %+v", *c, want)
 	}
 }
@@ -74,7 +74,7 @@ func TestASectionHasBothSidesOfAStep(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !slices.Equal(c.X, []float64{0, 20, 20, 40}) || !slices.Equal(c.Base, []float64{1, 1, 10, 10}) || !slices.Equal(c.Candidate, []float64{1, 1, 12, 12}) {
+	if !slices.Equal(c.Breaks, []float64{0, 20, 40}) || !slices.Equal(c.X, []float64{0, 20, 20, 40}) || !slices.Equal(c.Base, []float64{1, 1, 10, 10}) || !slices.Equal(c.Candidate, []float64{1, 1, 12, 12}) {
 		t.Errorf("%v %v %v", c.X, c.Base, c.Candidate)
 	}
 }
