@@ -103,7 +103,7 @@ func TestGainedByHand(t *testing.T) {
 	}
 	const a = 1.0 / 400
 	want := (1 - a) * math.Sqrt(2/(1-(1-a)*(1-a))) * math.Sqrt2
-	if math.Abs(*m.PlusMinus-want) > 1e-6 || m.Shown || g.shown() != "" || !strings.Contains(g.Says, "no gain is shown: mean torque from 2000 to 4000 1/min at the crank differs by +10.0 N·m, within ± 28.2 N·m") {
+	if math.Abs(*m.PlusMinus-want) > 1e-6 || m.Shown || g.shown() != "" || !strings.Contains(g.Says, "no gain is shown: mean torque from 2,000 to 4,000 1/min at the crank differs by +10.0 N·m, within ± 28.2 N·m") {
 		t.Errorf("± %v, want %v; shown %v: %s", *m.PlusMinus, want, m.Shown, g.Says)
 	}
 	if g.LeastShown.GetTorque() != *m.PlusMinus || len(g.Points) != 21 || g.Points[0].PlusMinus != nil || !g.remarks("points", "two runs") {

@@ -13,7 +13,7 @@ func Sentence(g *calibrationv1.RunGain, unit string, per float64) string {
 	m := g.GetMeanTorque()
 	torque := func(v float64) string { return strings.Replace(fmt.Sprintf("%.1f %s", v/per, unit), "-", "−", 1) }
 	signed := func(v float64) string { return strings.Replace(fmt.Sprintf("%+.1f %s", v/per, unit), "-", "−", 1) }
-	where := fmt.Sprintf("from %.0f to %.0f 1/min at the %s", g.GetFrom(), g.GetTo(), g.GetPlace())
+	where := fmt.Sprintf("from %s to %s 1/min at the %s", Thousands(g.GetFrom()), Thousands(g.GetTo()), g.GetPlace())
 	runs := "runs"
 	if g.GetRunsBefore() == 1 {
 		runs = "run"
@@ -38,7 +38,7 @@ func Sentence(g *calibrationv1.RunGain, unit string, per float64) string {
 	}
 	switch t, p := g.GetPeakTorque(), g.GetPeakPower(); {
 	case most != nil:
-		return fmt.Sprintf("torque at some engine speeds differs, most at %.0f 1/min: %s (± %s); %s", most.GetSpeed(), signed(most.GetGain()), torque(most.GetPlusMinus()), none)
+		return fmt.Sprintf("torque at some engine speeds differs, most at %s 1/min: %s (± %s); %s", Thousands(most.GetSpeed()), signed(most.GetGain()), torque(most.GetPlusMinus()), none)
 	case t.GetShown():
 		return fmt.Sprintf("peak torque differs by %s (± %s); %s", signed(t.GetGain()), torque(t.GetPlusMinus()), none)
 	case p.GetShown() || g.GetMeanPower().GetShown():
