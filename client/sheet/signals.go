@@ -128,21 +128,3 @@ func writeSignals(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 		writeCurve(b, r, s, o)
 	}
 }
-
-// writeFromAsFound says how far a table is from the one that the car first came with, where that is not what this changes.
-func writeFromAsFound(b *strings.Builder, t *calibrationv1.TableReport, def *definition.Table) {
-	f, d := t.FromAsFound, t.Delta
-	if f == nil || f.Changed == t.Changed && f.GetMin() == d.GetMin() && f.GetMax() == d.GetMax() {
-		return
-	}
-	n, u := numbers(def), unit(def)
-	fmt.Fprintf(b, "  since the car first came: %d of %s", f.Changed, plural(int(t.Cells), "cell"))
-	if f.Min != nil && f.Max != nil {
-		fmt.Fprintf(b, ", %s to %s%s", signed(n, *f.Min), signed(n, *f.Max), u)
-	}
-	fmt.Fprintf(b, "; in this submission: %d", t.Changed)
-	if d != nil {
-		fmt.Fprintf(b, ", %s to %s%s", signed(n, d.Min), signed(n, d.Max), u)
-	}
-	fmt.Fprintln(b)
-}
