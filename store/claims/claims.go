@@ -9,6 +9,7 @@ import (
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
 	"witnessmark/tables/image"
+	"witnessmark/tables/runcheck"
 )
 
 // Source is what claims are made from.
@@ -36,6 +37,8 @@ type Made struct {
 	// or where the two are of different definitions.
 	LastReport *calibrationv1.Report
 	Last       *image.Image
+	// Run is a run held against Candidate, which is in its car; nil where what is in the car is not known.
+	Run *runcheck.Result
 	// Reports are the bytes of every report that the action names.
 	Reports map[image.Hash][]byte
 	// Forgotten says that some claim was left as it was, since it depends on a text that was erased.

@@ -182,7 +182,7 @@ func (c *Computer) answer(in compare.Input) (*answer, error) {
 // question names everything that a report depends on. Maps are printed in the order of their keys.
 func question(in compare.Input) string {
 	q := fmt.Appendf(nil, "%s %s\n%t %q\n", in.Layout.SHA256, in.Limits.SHA256, in.MeantGiven, in.Meant)
-	q = fmt.Appendf(q, "%q %v\n", in.Job.GetFuel(), in.Job.GetNumbers())
+	q = fmt.Appendf(q, "%q %v %q\n", in.Job.GetFuel(), in.Job.GetNumbers(), in.Proven)
 	for _, im := range []*image.Image{in.Candidate, in.Base, in.AsFound} {
 		if im != nil {
 			q = fmt.Appendf(q, "%s %v", im.SHA256(), im.Held)

@@ -33,7 +33,9 @@ func (m *making) differs(at string, said, right protoreflect.Message) error {
 		case both && f.Message() != nil && f.Cardinality() != protoreflect.Repeated:
 			err = m.differs(name, a.Message(), b.Message())
 		case both && f.Name() == "report_sha256":
-			err = m.sameReport(name, image.Hash(a.String()), image.Hash(b.String()))
+			err = m.sameReport(name, image.Hash(a.String()), image.Hash(b.String()), &calibrationv1.Report{}, &calibrationv1.Report{})
+		case both && f.Name() == "check_sha256":
+			err = m.sameReport(name, image.Hash(a.String()), image.Hash(b.String()), &calibrationv1.RunCheck{}, &calibrationv1.RunCheck{})
 		}
 		if err != nil {
 			return err
@@ -66,8 +68,8 @@ func shown(f protoreflect.FieldDescriptor, m protoreflect.Message) string {
 }
 
 // sameReport reads the report that the action names, which should say what ours does, and puts its
-// bytes in the place of ours.
-func (m *making) sameReport(at string, sha, ours image.Hash) error {
+// bytes in the place of ours. mine and theirs are empty messages of its kind.
+func (m *making) sameReport(at string, sha, ours image.Hash, mine, theirs proto.Message) error {
 	right := m.Reports[ours]
 	other := refuse(ReasonReport, at, string(ours), "%s: the report is not what comparing these images gives; right is %s", at, ours)
 	b, err := m.bytes(at, string(sha))
@@ -77,18 +79,18 @@ func (m *making) sameReport(at string, sha, ours image.Hash) error {
 	if err != nil {
 		return err
 	}
-	var mine, theirs calibrationv1.Report
-	if len(b) > 2*len(right)+64<<10 || proto.Unmarshal(b, &theirs) != nil {
+	if len(b) > 2*len(right)+64<<10 || proto.Unmarshal(b, theirs) != nil {
 		return other
 	}
-	if n := theirs.GetSemantics(); n != compare.Semantics {
+	if r, compared := theirs.(*calibrationv1.Report); compared && r.GetSemantics() != compare.Semantics {
+		n := r.GetSemantics()
 		return refuse(ReasonUpgrade, at, fmt.Sprint(compare.Semantics),
 			"%s: the report is by rules of comparing number %d, and this program has number %d: the older of the two must be upgraded", at, n, compare.Semantics)
 	}
-	if err := proto.Unmarshal(right, &mine); err != nil {
+	if err := proto.Unmarshal(right, mine); err != nil {
 		return err
 	}
-	if !proto.Equal(&mine, &theirs) {
+	if !proto.Equal(mine, theirs) {
 		return other
 	}
 	delete(m.Reports, ours)

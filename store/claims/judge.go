@@ -66,6 +66,9 @@ func (m *making) judge(j *recordv1.Job, meantGiven bool, meant []string) (*recor
 		if in.AsFound, err = m.asFound(j.GetCar()); err != nil {
 			return nil, err
 		}
+		if in.Proven, err = m.proven(j.GetCar()); err != nil {
+			return nil, err
+		}
 	}
 	a, err := m.report(j, in)
 	if err != nil {

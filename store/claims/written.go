@@ -6,7 +6,6 @@ import (
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
 	"witnessmark/tables/definition"
-	"witnessmark/tables/run"
 )
 
 // readBack: of what was collected, newest first, it is the first that it matches; of the newest it is
@@ -49,23 +48,6 @@ func (m *making) readBack(a *recordv1.AddReadback) error {
 		m.Report, a.ReportSha256 = r.report, string(r.sha)
 	}
 	return err
-}
-
-// run: both files can be read.
-func (m *making) run(a *recordv1.AddRun) error {
-	file, err := m.bytes("run.file_sha256", a.GetFileSha256())
-	if err != nil {
-		return err
-	}
-	channels, err := m.bytes("run.channels_sha256", a.GetChannelsSha256())
-	if err != nil {
-		return err
-	}
-	if _, err := run.Load("the run", file, "the channel file", channels); err != nil {
-		return refuse(ReasonRun, "run.file_sha256", "", "%s", oneLine(err))
-	}
-	a.Danger, a.CheckSha256 = false, ""
-	return nil
 }
 
 // note: its table is one of the job's definition, its files are there, of that size.

@@ -25,6 +25,7 @@ type Input struct {
 	Job             *calibrationv1.JobFacts // nil for none
 	Run             *limits.Run             // what covers judges by; nil for none
 	AsFound         *image.Image            // what the car first came with, by Layout; nil for none
+	Proven          []string                // signals that a run of this software was held against
 }
 
 // Compare makes the report. An error means that it could not be made at all (an image of another

@@ -21,7 +21,7 @@ func (s *session) signals() {
 		if !s.touched(sig) {
 			continue
 		}
-		out := &calibrationv1.SignalReport{Id: sig.ID, Unit: sig.Unit}
+		out := &calibrationv1.SignalReport{Id: sig.ID, Unit: sig.Unit, Proven: slices.Contains(s.in.Proven, sig.ID)}
 		for _, t := range sig.Tables {
 			out.DependsOn = append(out.DependsOn, t.ID)
 		}
