@@ -227,7 +227,7 @@ func (m *Measured) corrected() string {
 	if c.Standard == run.None || c.Standard == "" {
 		return ""
 	}
-	s := fmt.Sprintf(", × %.4f ± %.4f (%.2f to %.2f)", c.Factor, m.pull.PlusMinus, c.Low, c.High)
+	s := fmt.Sprintf(", × %.4f ± %.4f (%.2f to %.2f)", c.Factor, c.PlusMinus, c.Low, c.High)
 	if w := c.Weather; w != nil {
 		s += fmt.Sprintf(" at %.1f kPa, %.1f °C", w.Pressure, w.Temperature)
 		if w.Humidity != nil {

@@ -11,13 +11,6 @@ import (
 	"witnessmark/tables/run"
 )
 
-// newRunsCommand is the group of runs with gain, which needs no job, beside the rest.
-func newRunsCommand(a *app) *cobra.Command {
-	c := newRunCommand(a)
-	c.AddCommand(newRunGain(a))
-	return c
-}
-
 // sidedFile is a file of one side; the flags of both sides fill one list, so that the order in which the
 // runs were made is kept.
 type sidedFile struct {

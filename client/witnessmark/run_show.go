@@ -16,7 +16,7 @@ import (
 )
 
 func newRunCommand(a *app) *cobra.Command {
-	return group("run", "Runs on the rolling road", newRunAdd(a), newRunList(a), newRunShow(a), newRunCheck(a))
+	return group("run", "Runs on the rolling road", newRunAdd(a), newRunList(a), newRunShow(a), newRunGain(a), newRunCheck(a))
 }
 
 // shown is what run show was asked for.
@@ -40,7 +40,7 @@ func newRunShow(a *app) *cobra.Command {
 	}
 	f := cmd.Flags()
 	f.StringVar(&s.channels, "channels", "", "channel file, where the headers are others")
-	f.StringVar(&s.correction, "correction", string(run.None), "none, iso1585, j1349 or din70020")
+	f.StringVar(&s.correction, "correction", string(run.None), run.Corrections)
 	f.StringVar(&s.units, "units", string(outcome.Metric), "metric, imperial or both")
 	f.StringVar(&s.place, "at", "", "crank or wheels, where the run has torque at both")
 	f.IntVar(&s.sweep, "sweep", 0, "which sweep of the file, from 1; else the widest")
@@ -175,7 +175,7 @@ func writeCorrection(w io.Writer, c *calibrationv1.RunCorrection) {
 		fmt.Fprintln(w, "correction  none")
 		return
 	}
-	fmt.Fprintf(w, "correction  %s: factor %.4f (range %g to %g)\n", c.Title, c.Factor, *c.Low, *c.High)
+	fmt.Fprintf(w, "correction  %s: factor %.4f ± %.4f (range %g to %g)\n", c.Title, c.Factor, c.PlusMinus, *c.Low, *c.High)
 	fmt.Fprintf(w, "            %s\n", c.Formula)
 	fmt.Fprintf(w, "            weather %.2f kPa, %.1f Cel", *c.Pressure, *c.Temperature)
 	if c.Humidity != nil {

@@ -38,7 +38,7 @@ func MakeCurve(r *Run, s Sweep, o Options) (*Curve, error) {
 	if err != nil {
 		return nil, err
 	}
-	correction, err := r.correct(o)
+	correction, err := r.Correction(s, o)
 	if err != nil {
 		return nil, err
 	}

@@ -2,7 +2,6 @@ package run
 
 import (
 	"math"
-	"math/rand/v2"
 	"strings"
 	"testing"
 )
@@ -49,124 +48,6 @@ func TestStraightLineIsExact(t *testing.T) {
 		if got, _ := local(points, n, halfWidth); math.Abs(got-line(n)) > 1e-9 {
 			t.Fatalf("at %v: %v, want %v", n, got, line(n))
 		}
-	}
-}
-
-// Gains over many seeds, three runs a side, with a whole-run offset as a day has it: a known gain is
-// found and shown, a gain of zero is not shown but for the one in a hundred that the interval lets through.
-func TestGains(t *testing.T) {
-	const seeds = 300
-	rng := rand.New(rand.NewPCG(5, 5))
-	side := func(gain float64, seed uint64) (curves []*Curve) {
-		for i := range uint64(3) {
-			day := 0.7 * rng.NormFloat64() // N.m
-			_, _, c := pull{torque: func(n float64) float64 { return published(n) + gain }, offset: day, low: 1500, top: 5500,
-				noise: 2, seconds: 6, seed: 10*seed + i, rate: 25}.curve(t)
-			curves = append(curves, c)
-		}
-		return curves
-	}
-	var shownZero, shownKnown int
-	var covered int
-	var worst, bias float64
-	for seed := range uint64(seeds) {
-		before := side(0, 2*seed)
-		zero, err := Compare(before, side(0, 2*seed+1000), 2000, 5000)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if zero.MeanTorque.Shown {
-			shownZero++
-		} else if !strings.Contains(zero.Verdict, "not shown") {
-			t.Fatalf("the verdict is %q", zero.Verdict)
-		}
-		if seed >= seeds/3 {
-			continue
-		}
-		known, err := Compare(before, side(8, 2*seed+1001), 2000, 5000)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if known.MeanTorque.Shown {
-			shownKnown++
-		}
-		off := known.MeanTorque.Gain - 8
-		worst, bias = max(worst, math.Abs(off)), bias+off/(seeds/3)
-		if math.Abs(off) <= known.MeanTorque.Spread {
-			covered++
-		}
-	}
-	t.Logf("a gain of 0 was not shown in %d of %d; one of 8 N.m was shown in %d of %d, off by %.2f N.m at worst and %+.3f in the mean, within its spread in %d",
-		seeds-shownZero, seeds, shownKnown, seeds/3, worst, bias, covered)
-	if shownZero > 3+seeds/50 {
-		t.Errorf("a gain of 0 was shown %d times in %d", shownZero, seeds)
-	}
-	if shownKnown < seeds/3*95/100 || covered < seeds/3*95/100 || math.Abs(bias) > 0.25 {
-		t.Errorf("a gain of 8 N.m was shown %d times in %d, off by %v in the mean, within its spread in %d", shownKnown, seeds/3, bias, covered)
-	}
-}
-
-// flat is a curve of constant torque.
-func flat(name string, torque float64) *Curve {
-	c := &Curve{Run: name, Place: Crank, Correction: Correction{Standard: None, Title: "none", Factor: 1}, Step: 100}
-	for n := 2000.0; n <= 5000; n += 100 {
-		c.Points = append(c.Points, at(n, torque))
-	}
-	c.finish()
-	return c
-}
-
-// By hand: 100 and 102 before, 110 and 112 after. The pooled variance is 2, the standard error of
-// the difference sqrt(2*(1/2+1/2)) = sqrt 2, t(0.995, 2) = 9.924843 (tables of Student's t): 14.03576.
-func TestGainByHand(t *testing.T) {
-	g, err := Compare([]*Curve{flat("a", 100), flat("b", 102)}, []*Curve{flat("c", 110), flat("d", 112)}, 2000, 4000)
-	if err != nil {
-		t.Fatal(err)
-	}
-	m := g.MeanTorque
-	if math.Abs(m.Before-101) > 1e-9 || math.Abs(m.After-111) > 1e-9 || math.Abs(m.Gain-10) > 1e-9 {
-		t.Errorf("means %v", m)
-	}
-	if math.Abs(m.Spread-9.924843*math.Sqrt2) > 1e-4 || m.Shown || !strings.Contains(g.Verdict, "within the spread of ±14.0") {
-		t.Errorf("spread %v, shown %v: %s", m.Spread, m.Shown, g.Verdict)
-	}
-	if math.Abs(g.AreaTorque.Gain-20000) > 1e-6 || len(g.Points) != 31 || g.PeakPower.SpeedAfter != 5000 {
-		t.Errorf("area %v, %d points, peak %v", g.AreaTorque, len(g.Points), g.PeakPower)
-	}
-	// Mean power over 2000 to 4000 is that at 3000.
-	if want := Power(10, 3000); math.Abs(g.MeanPower.Gain-want) > 1e-9 {
-		t.Errorf("mean power %v, want %v", g.MeanPower.Gain, want)
-	}
-	one, err := Compare([]*Curve{flat("a", 100)}, []*Curve{flat("c", 150), flat("d", 150)}, 0, 0)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if one.SpreadKnown || one.MeanTorque.Shown || !strings.Contains(one.Verdict, "cannot be told") {
-		t.Errorf("one run a side: %s", one.Verdict)
-	}
-}
-
-func TestNotCompared(t *testing.T) {
-	wheels, corrected, high := flat("w", 100), flat("i", 100), flat("h", 100)
-	wheels.Place = Wheels
-	corrected.Correction = Correction{Standard: ISO1585, Title: "ISO 1585", Factor: 1}
-	for i := range high.Points {
-		high.Points[i].Speed += 3000
-	}
-	for _, c := range []struct {
-		after     *Curve
-		low, high float64
-		want      string
-	}{
-		{wheels, 0, 0, "never compared"}, {corrected, 0, 0, "corrected differently"}, {high, 0, 0, "in common"},
-		{flat("b", 1), 1000, 3000, "allowed: inside 2000 to 5000"}, {flat("b", 1), 3000, math.NaN(), "NaN"},
-	} {
-		if _, err := Compare([]*Curve{flat("a", 100)}, []*Curve{c.after}, c.low, c.high); err == nil || !strings.Contains(err.Error(), c.want) {
-			t.Errorf("%v, want %q", err, c.want)
-		}
-	}
-	if _, err := Compare(nil, []*Curve{high}, 0, 0); err == nil {
-		t.Error("no run before, and no error")
 	}
 }
 

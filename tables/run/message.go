@@ -46,7 +46,7 @@ func (p Point) message() *calibrationv1.RunPoint {
 // Message is the correction with the weather that it used.
 func (c Correction) Message() *calibrationv1.RunCorrection {
 	out := &calibrationv1.RunCorrection{Standard: string(c.Standard), Title: c.Title, Formula: c.Formula, Factor: c.Factor,
-		OutOfRange: c.OutOfRange, Why: c.Why, Notes: c.Notes}
+		OutOfRange: c.OutOfRange, PlusMinus: c.PlusMinus, Why: c.Why, Notes: c.Notes}
 	if c.Weather != nil {
 		vapour := c.Vapour
 		out.Pressure, out.Temperature, out.Humidity = &c.Weather.Pressure, &c.Weather.Temperature, c.Weather.Humidity

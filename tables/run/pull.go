@@ -12,8 +12,6 @@ type Pull struct {
 	Sweep Sweep
 	Curve *Curve
 	Order int // its place among the runs of both sides as they were made, from 1; 0 where that is not known
-	// PlusMinus is half the width of what the correction's factor is uncertain by.
-	PlusMinus float64
 
 	boosted bool
 	air     *air
@@ -23,19 +21,13 @@ type Pull struct {
 // MakePull makes the curve of a sweep as the options ask for, and keeps the weather beside it even
 // where nothing is corrected: what that could have made of a gain is part of what is told of it.
 func MakePull(r *Run, s Sweep, o Options) (*Pull, error) {
-	correction, plusMinus, err := r.correction(s, o)
+	curve, err := MakeCurve(r, s, o)
 	if err != nil {
 		return nil, err
 	}
-	given := o.Weather
-	o.Weather = correction.Weather
-	p := &Pull{Name: r.Name, Run: r, Sweep: s, PlusMinus: plusMinus, boosted: o.Forced || r.boosted(s)}
-	if p.Curve, err = MakeCurve(r, s, o); err != nil {
-		return nil, err
-	}
-	p.Curve.Correction = correction
-	if given != nil {
-		p.air = &air{Weather: *given, half: finest}
+	p := &Pull{Name: r.Name, Run: r, Sweep: s, Curve: curve, boosted: o.Forced || r.boosted(s)}
+	if o.Weather != nil {
+		p.air = &air{Weather: *o.Weather, half: finest}
 	} else {
 		p.air, p.noAir = r.air(s)
 	}

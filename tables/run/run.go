@@ -117,6 +117,7 @@ type Correction struct {
 	Dry        float64  // kPa, pressure of the dry air; the total one of DIN 70020
 	Low, High  float64  // validity of the factor
 	OutOfRange bool     // it was asked for all the same
+	PlusMinus  float64  // half width of what the factor is uncertain by
 	Why        string   // what lies outside the range
 	Notes      []string
 }
@@ -126,40 +127,6 @@ type Remark struct {
 	Kind  string  // one word, such as spin, lump, short, points, correction, stuck, spike, lift, gap, time, unit, rows, column, implausible, place or losses
 	Speed float64 // 1/min; 0 where it has no engine speed
 	Text  string
-}
-
-// GainPoint is one engine speed of a gain.
-type GainPoint struct {
-	Speed                     float64 // 1/min
-	TorqueBefore, TorqueAfter float64 // N.m, mean of the runs
-	PowerBefore, PowerAfter   float64 // kW
-	Torque, Power             float64 // after less before
-	TorqueSpread, PowerSpread float64 // what the runs of a side differ by; 0 where it cannot be told
-	Shown                     bool    // the gain is beyond the spread
-}
-
-// Amount is one number before and after.
-type Amount struct {
-	Before, After, Gain float64
-	SpeedBefore         float64 // 1/min; of peaks
-	SpeedAfter          float64
-	Spread              float64 // half width of the 95 per cent interval of Gain
-	Shown               bool
-	Unit                string
-}
-
-// Gain is before against after. Verdict says in words what was shown.
-type Gain struct {
-	Place                 Place
-	Correction            Standard
-	RunsBefore, RunsAfter int
-	SpreadKnown           bool // two runs or more on each side
-	Points                []GainPoint
-	Low, High             float64 // 1/min, the band of the means and areas
-	PeakTorque, PeakPower Amount
-	MeanTorque, MeanPower Amount // over the band
-	AreaTorque, AreaPower Amount // under the curve over the band
-	Verdict               string
 }
 
 // Dwell is the time that a run spent in each cell of a table.

@@ -135,21 +135,11 @@ func (r *Run) boosted(s Sweep) bool {
 	return high > ambient+float64(boostShare*ambient)
 }
 
-// Correction is the correction that the options ask for on a sweep, and what is to be said about it.
+// Correction is the correction that the options ask for on a sweep, what it is uncertain by (the steps in
+// which the weather was recorded, and what the standard is good for), and what is to be said about it.
 func (r *Run) Correction(s Sweep, o Options) (Correction, error) {
-	c, plusMinus, err := r.correction(s, o)
-	if err == nil && c.Standard != None {
-		c.Notes = append(c.Notes, fmt.Sprintf("the factor is good to ± %.4f: the steps of the sensors, and %g %% of what it changes, all of that outside the standard's range (common practice, no source)", plusMinus, 100*doubtfulShare))
-	}
-	return c, err
-}
-
-// correction is Correction, and half the width of what the factor is uncertain by: the steps in which the
-// weather was recorded, and what the standard is good for.
-func (r *Run) correction(s Sweep, o Options) (c Correction, plusMinus float64, err error) {
 	if o.Correction == None || o.Correction == "" {
-		c, err = Correct(None, Weather{}, false)
-		return c, 0, err
+		return Correct(None, Weather{}, false)
 	}
 	a := &air{half: finest}
 	var notes []string
@@ -157,15 +147,17 @@ func (r *Run) correction(s Sweep, o Options) (c Correction, plusMinus float64, e
 		a.Weather = *o.Weather
 		notes = append(notes, "the weather was given, not recorded")
 	} else {
+		var err error
 		if a, err = r.air(s); err != nil {
-			return Correction{}, 0, err
+			return Correction{}, err
 		}
 		if a.intake {
 			notes = append(notes, "air temperature from intake_temperature: right only if it is measured before the compressor and the charge cooler")
 		}
 	}
-	if c, err = Correct(o.Correction, a.Weather, o.Anyway); err != nil {
-		return c, 0, fmt.Errorf("%s: %w", r.Name, err)
+	c, err := Correct(o.Correction, a.Weather, o.Anyway)
+	if err != nil {
+		return c, fmt.Errorf("%s: %w", r.Name, err)
 	}
 	c.Notes = append(c.Notes, notes...)
 	if o.Forced || r.boosted(s) {
@@ -175,17 +167,9 @@ func (r *Run) correction(s Sweep, o Options) (c Correction, plusMinus float64, e
 	if c.OutOfRange {
 		share = 1
 	}
-	return c, stepsOf(o.Correction, a.Weather, a.half) + float64(math.Abs(c.Factor-1)*share), nil
+	c.PlusMinus = stepsOf(o.Correction, a.Weather, a.half) + float64(math.Abs(c.Factor-1)*share)
+	return c, nil
 }
 
 // ForcedNote is said wherever an engine with forced induction is corrected or compared.
 const ForcedNote = "forced induction: an engine whose own control makes up for the weather is corrected twice by any factor; compare uncorrected runs of like weather"
-
-// correct is Correction on the longest sweep.
-func (r *Run) correct(o Options) (Correction, error) {
-	s, err := FindSweep(r)
-	if err != nil {
-		return Correction{}, err
-	}
-	return r.Correction(s, o)
-}

@@ -518,7 +518,7 @@ func (x *RunPoint) GetPlusMinus() float64 {
 // RunCorrection is the correction to reference weather, and where it came from.
 type RunCorrection struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// none, iso1585, j1349 or din70020.
+	// none, iso1585, j1349, j1349-1990, din70020, or iso1585-ci:FUEL:CHARGE.
 	Standard string  `protobuf:"bytes,1,opt,name=standard,proto3" json:"standard,omitempty"`
 	Title    string  `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
 	Formula  string  `protobuf:"bytes,3,opt,name=formula,proto3" json:"formula,omitempty"`
@@ -737,7 +737,7 @@ func (x *RunRemark) GetText() string {
 // Reckoning is one result of parts arithmetic with all that it rests on.
 type Reckoning struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// blower, compressor, airflow, injector or pressure.
+	// blower, compressor, airflow, injector, pressure, duty, load, cooler, choke or mixture.
 	Kind        string      `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
 	Results     []*Quantity `protobuf:"bytes,2,rep,name=results,proto3" json:"results,omitempty"`
 	Formula     string      `protobuf:"bytes,3,opt,name=formula,proto3" json:"formula,omitempty"`
