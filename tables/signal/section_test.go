@@ -79,6 +79,34 @@ func TestASectionHasBothSidesOfAStep(t *testing.T) {
 	}
 }
 
+// The base may be another software, whose signal is in another unit; from other inputs it cannot be drawn beside. 90° are π/2.
+func TestASectionOfTwoSoftwares(t *testing.T) {
+	_, candidate := sectionSets(t, make([]byte, 6), []byte{90, 90, 1, 1, 0, 0})
+	other := func(value string) *Set {
+		text := strings.Replace(sectionDefinition, `{id: plug, quantity: ignition_advance, unit: deg, value: "table('speed') * table('gain') + table('hot')"}`,
+			`{id: plug, quantity: ignition_advance, unit: rad, value: "`+value+`"}`, 1)
+		text += "  - {quantity: altitude, unit: m, from: 0, to: 3000}\n"
+		lay, err := definition.Load("other.yaml", []byte(text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return Open(lay, func(id string) *surface.Decoded { return surface.Decode(lay.ByID[id], make([]byte, 8)) })
+	}
+	at := map[string]float64{"engine_speed": 1000, "intake_temperature": 0}
+	c, err := Strongest(other("1.5707963267948966 + input('engine_speed') * 0.0"), candidate, "plug", at, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range c.X {
+		if math.Abs(c.Base[i]-90) > 1e-9 || c.Candidate[i] != 90 {
+			t.Errorf("at %v: %v and %v deg, want 90 of both", c.X[i], c.Base[i], c.Candidate[i])
+		}
+	}
+	if _, err := Strongest(other("input('altitude') * 0.001"), candidate, "plug", at, 1); err == nil || !strings.Contains(err.Error(), "depends on other inputs there: altitude") {
+		t.Errorf("from other inputs: %v", err)
+	}
+}
+
 func TestASectionThatCannotBe(t *testing.T) {
 	base, candidate := sectionSets(t, make([]byte, 6), make([]byte, 6))
 	lacking := Open(base.lay, func(id string) *surface.Decoded { return nil })
