@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 	"sort"
+	"sync"
 
 	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
@@ -121,10 +122,7 @@ func (s *subject) holdSurface(rivals ...rival) error {
 	}
 	s.place(0, xs, rivals)
 	s.place(1, ys, rivals)
-	h.finer = func() {
-		h.finer = nil
-		h.refine(l, xs, ys)
-	}
+	h.stations = sync.OnceValues(func() ([]station, []station) { return h.finer(l, xs, ys) })
 	each(xs, ys, h.point)
 	if s.looked == 0 {
 		return errPassed{"no point of it lies where the rule holds"}

@@ -91,11 +91,13 @@ type judge struct {
 	pairs   map[*definition.Table]*pair
 	sets    map[whose]*signal.Set
 	exprs   *evaluator
+	one     subject // under judgement: there are as many as rules times tables
 }
 
 func newJudge(in JudgeInput) *judge {
-	j := &judge{in: in, lay: in.Layout, out: &Judged{JudgedBy: map[string][]string{}, Through: map[string][]string{}},
-		faces: map[faceKey]*face{}, pairs: map[*definition.Table]*pair{}, sets: map[whose]*signal.Set{}}
+	n := len(in.Changed)
+	j := &judge{in: in, lay: in.Layout, out: &Judged{JudgedBy: make(map[string][]string, n), Through: map[string][]string{}},
+		faces: make(map[faceKey]*face, 2*n), pairs: make(map[*definition.Table]*pair, n), sets: map[whose]*signal.Set{}}
 	if in.CandidateLayout != nil {
 		j.lay = in.CandidateLayout
 	}

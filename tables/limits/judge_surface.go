@@ -23,6 +23,8 @@ type face struct {
 	err    error // why there is no grid
 	curved bool  // between its breakpoints the value is no straight line
 
+	tracks [2]*track // along x and y, once they were asked for
+
 	ranged      bool // whether least and most are known
 	least, most float64
 }

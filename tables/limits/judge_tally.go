@@ -117,6 +117,21 @@ func (t *tally) put(p place, v verdict, origin int) {
 	b.last = p.point
 }
 
+// passes says at a glance that two numbers are finite and the value is not beyond its limit, and what room is left.
+func passes(value, limit float64, ceiling bool) (room float64, ok bool) {
+	room = limit - value
+	if !ceiling {
+		room = -room
+	}
+	return room, room >= 0 && room <= math.MaxFloat64
+}
+
+// easy says of a value that there is nothing to note: it passes, and leaves no less room than one before it did.
+func (t *tally) easy(value, limit float64, ceiling bool) bool {
+	room, ok := passes(value, limit, ceiling)
+	return ok && t.judged && room >= t.least.room
+}
+
 // closer says whether a verdict leaves less room than any before it, for leave to note.
 func (t *tally) closer(v *verdict) bool { return !t.judged || v.room < t.least.room }
 
@@ -128,12 +143,7 @@ func (s *subject) worst(p place, v verdict) *calibrationv1.Worst {
 	if !v.wordless {
 		w.Value, w.Limit = proto.Float64(v.value), proto.Float64(v.limit)
 	}
-	if s.cand != nil && s.cand.x != nil {
-		w.X = proto.Float64(p.x)
-	}
-	if s.cand != nil && s.cand.y != nil {
-		w.Y = proto.Float64(p.y)
-	}
+	w.X, w.Y = s.axes(p)
 	if p.along != "" {
 		w.Along = proto.String(p.along)
 	}
@@ -141,6 +151,17 @@ func (s *subject) worst(p place, v verdict) *calibrationv1.Worst {
 		w.Row, w.Column = proto.Uint32(uint32(p.row)), proto.Uint32(uint32(p.col))
 	}
 	return w
+}
+
+// axes is where a place lies along those axes that the table has.
+func (s *subject) axes(p place) (x, y *float64) {
+	if s.cand != nil && s.cand.x != nil {
+		x = proto.Float64(p.x)
+	}
+	if s.cand != nil && s.cand.y != nil {
+		y = proto.Float64(p.y)
+	}
+	return x, y
 }
 
 // findings are one for each origin that has points.
@@ -175,8 +196,8 @@ func (s *subject) margin() *calibrationv1.Margin {
 	if !t.judged {
 		return nil
 	}
-	w := s.worst(t.leastAt, t.least)
-	m := &calibrationv1.Margin{Rule: s.rule.GetId(), Margin: t.least.room, X: w.X, Y: w.Y, Value: t.least.value, Limit: t.least.limit, Unit: s.unit, Inputs: w.Inputs}
+	m := &calibrationv1.Margin{Rule: s.rule.GetId(), Margin: t.least.room, Value: t.least.value, Limit: t.least.limit, Unit: s.unit, Inputs: t.leastAt.inputs}
 	m.Table, m.Signal = s.id()
+	m.X, m.Y = s.axes(t.leastAt)
 	return m
 }

@@ -50,6 +50,14 @@ func (r *rail) stops() []stop {
 	for _, a := range r.axes {
 		points = surface.Join(points, a)
 	}
+	stepped := slices.ContainsFunc(r.axes, func(a []float64) bool {
+		for i := 1; i < len(a); i++ {
+			if a[i] == a[i-1] {
+				return true
+			}
+		}
+		return false
+	})
 	out, facets := make([]stop, 0, len(points)), make([]facet, 0, 2*len(points))
 	for _, v := range points {
 		if !r.where.holds(v) {
@@ -57,7 +65,7 @@ func (r *rail) stops() []stop {
 		}
 		from := len(facets)
 		// What is below the first end of where is not of it.
-		if r.steps(v) && (r.where == nil || v > r.where.from) {
+		if stepped && r.steps(v) && (r.where == nil || v > r.where.from) {
 			facets = append(facets, facet{below: true})
 		}
 		facets = append(facets, facet{})
@@ -70,12 +78,25 @@ func (r *rail) steps(v float64) bool {
 	return slices.ContainsFunc(r.axes, func(a []float64) bool { return isStep(a, v) })
 }
 
+// has says whether it has all of those axes.
+func (r *rail) has(axes [][]float64) bool {
+	for _, a := range axes {
+		if !slices.ContainsFunc(r.axes, func(b []float64) bool { return slices.Equal(a, b) }) {
+			return false
+		}
+	}
+	return true
+}
+
 // finer are the stations of a rail that has what was added and what more holds besides, and
 // tells the stops which of them are near.
 func (r *rail) finer(stops []stop, more ...[]float64) []station {
-	wider := rail{axes: slices.Concat(r.axes, more), ends: r.ends, where: r.where, index: r.index}
-	var fine []station
-	for _, s := range wider.stops() {
+	all := stops
+	if !r.has(more) {
+		all = (&rail{axes: slices.Concat(r.axes, more), ends: r.ends, where: r.where, index: r.index}).stops()
+	}
+	fine := make([]station, 0, 2*len(all))
+	for _, s := range all {
 		for _, f := range s.sides {
 			fine = append(fine, station{s.v, f.below})
 		}
@@ -127,19 +148,20 @@ func (s *subject) place(i int, stops []stop, rivals []rival) {
 }
 
 // each visits every point, y outer, x inner, ascending.
-func each(xs, ys []stop, visit func(p place, x, y *facet)) {
+func each(xs, ys []stop, visit func(p *place, x, y *facet)) {
 	point := 0
+	var p place
 	for i := range ys {
 		for k := range xs {
 			point++
 			for n := range ys[i].sides {
 				for m := range xs[k].sides {
 					fx, fy := &xs[k].sides[m], &ys[i].sides[n]
-					p := place{x: xs[k].v, y: ys[i].v, point: point}
+					p = place{x: xs[k].v, y: ys[i].v, point: point}
 					if fx.cell >= 0 && fy.cell >= 0 {
 						p.row, p.col, p.cell = fy.cell, fx.cell, true
 					}
-					visit(p, fx, fy)
+					visit(&p, fx, fy)
 				}
 			}
 		}

@@ -20,6 +20,17 @@ type track struct {
 
 // track is nil where the table has no such axis.
 func (f *face) track(name string) *track {
+	k := 0
+	if name == "y" {
+		k = 1
+	}
+	if f.tracks[k] == nil {
+		f.tracks[k] = f.newTrack(name)
+	}
+	return f.tracks[k]
+}
+
+func (f *face) newTrack(name string) *track {
 	t := &track{f: f, name: name, axis: f.t.X, points: f.x, stride: 1}
 	if name == "y" {
 		t.axis, t.points, t.stride = f.t.Y, f.y, f.nx
@@ -62,11 +73,12 @@ func order(points []float64) int {
 	return 0
 }
 
-// opinion is what a rule about neighbours says of a cell, or of the pair that begins with it: of gets the number of its
-// breakpoint along the track and its own, and says which of the pair the finding names, 0 or 1; false where it says nothing.
+// opinion is what a rule about neighbours says of a cell, or of the pair that begins with it.
 type opinion struct {
-	pair bool
-	of   func(t *track, i, cell int) (v verdict, by int, ok bool)
+	pair, ceiling bool
+	// of gets the number of a cell's breakpoint along the track, and the cell's own. It gives what is held against which limit,
+	// and which of the pair the finding names, 0 or 1; false where it says nothing.
+	of func(t *track, i, cell int) (value, limit float64, by int, ok bool)
 }
 
 // neighbours judges every cell along the axes named; the base is its cell of the same index.
@@ -111,7 +123,7 @@ func (s *subject) neighbours(along []string, indexToo bool, o opinion) error {
 // neighbour judges one cell along one axis.
 func (s *subject) neighbour(t, before *track, row, col int, o *opinion, everywhere bool) {
 	i, cell, _ := t.at(row, col)
-	v, by, ok := o.of(t, i, cell)
+	value, limit, by, ok := o.of(t, i, cell)
 	if !ok {
 		return
 	}
@@ -123,13 +135,15 @@ func (s *subject) neighbour(t, before *track, row, col int, o *opinion, everywhe
 		}
 	}
 	s.looked++
-	if !v.fails {
+	if _, ok := passes(value, limit, o.ceiling); ok {
 		return
 	}
+	v := s.tally.judge(value, limit, o.ceiling)
 	p := t.place(row, col, by)
 	if before != nil && !fresh && (before.order != 0 || before.axis.Index) {
 		if i, cell, ok := before.at(row, col); ok {
-			if b, _, ok := o.of(before, i, cell); ok {
+			if value, limit, _, ok := o.of(before, i, cell); ok {
+				b := s.tally.judge(value, limit, o.ceiling)
 				s.tally.add(p, v, &b)
 				return
 			}

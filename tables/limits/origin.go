@@ -8,15 +8,14 @@ type held struct {
 	rivals []rival
 	base   *surface.Grid // nil where there is none to hold against
 
-	// The stations of everything involved, the base's breakpoints too, and for each rival whether the
-	// candidate lies further out there than the base: 0 unknown, 1 yes, -1 no.
-	fx, fy []station
-	grew   [][]int8
-	finer  func() // finds the stations; nil where they are known
+	// The stations of everything involved, the base's breakpoints too, found when they are first asked for, and for each
+	// rival whether the candidate lies further out there than the base: 0 unknown, 1 yes, -1 no.
+	stations func() (fx, fy []station)
+	grew     [][]int8
 }
 
-// refine joins the breakpoints of the base, and of what limited it, to those that are judged.
-func (h *held) refine(l *lattice, xs, ys []stop) {
+// finer joins the breakpoints of the base, and of what limited it, to those that are judged.
+func (h *held) finer(l *lattice, xs, ys []stop) (fx, fy []station) {
 	more := [2][][]float64{{h.base.X}, {h.base.Y}}
 	for _, r := range h.rivals {
 		if r.was == nil || r.was == r.now {
@@ -28,11 +27,11 @@ func (h *held) refine(l *lattice, xs, ys []stop) {
 			}
 		}
 	}
-	h.fx, h.fy = l.x.finer(xs, more[0]...), l.y.finer(ys, more[1]...)
+	return l.x.finer(xs, more[0]...), l.y.finer(ys, more[1]...)
 }
 
 // point judges one point by every bound.
-func (h *held) point(p place, x, y *facet) {
+func (h *held) point(p *place, x, y *facet) {
 	sd := side{x.below, y.below}
 	fresh := h.freshAt(p, sd)
 	if h.only && !fresh || h.gaps && p.cell {
@@ -53,9 +52,12 @@ func (h *held) point(p place, x, y *facet) {
 		if r.now.still && v != v && limit != limit {
 			continue
 		}
+		if h.tally.easy(v, limit, r.now.ceiling) {
+			continue
+		}
 		c := h.tally.judge(v, limit, r.now.ceiling)
 		if !r.now.still && h.tally.closer(&c) {
-			h.tally.leave(p, c)
+			h.tally.leave(*p, c)
 		}
 		if !c.fails {
 			continue
@@ -67,7 +69,7 @@ func (h *held) point(p place, x, y *facet) {
 				o = worsened
 			}
 		}
-		h.tally.put(p, c, o)
+		h.tally.put(*p, c, o)
 	}
 }
 
@@ -79,24 +81,17 @@ func (h *held) before(i int, x, y float64, sd side) verdict {
 
 // grewNear says whether the candidate lies further out than the base anywhere in the cells that
 // touch a point. Between the stations both run straight, so that these tell.
-func (h *held) grewNear(i int, fx, fy *facet) bool {
-	if h.finer != nil {
-		h.finer()
-	}
-	xs, ys := fx.near, fy.near
+func (h *held) grewNear(i int, x, y *facet) bool {
+	xAll, yAll := h.stations()
 	if h.grew[i] == nil {
-		h.grew[i] = make([]int8, len(h.fx)*len(h.fy))
+		h.grew[i] = make([]int8, len(xAll)*len(yAll))
 	}
-	for y := ys[0]; y <= ys[1]; y++ {
-		for x := xs[0]; x <= xs[1]; x++ {
-			known := &h.grew[i][y*len(h.fx)+x]
+	for n := y.near[0]; n <= y.near[1]; n++ {
+		for m := x.near[0]; m <= x.near[1]; m++ {
+			known := &h.grew[i][n*len(xAll)+m]
 			if *known == 0 {
 				*known = -1
-				fx, fy := h.fx[x], h.fy[y]
-				sd := side{fx.below, fy.below}
-				now := h.rivals[i].now
-				c := h.tally.judge(at(h.cand.grid, fx.v, fy.v, sd), now.at(fx.v, fy.v, sd), now.ceiling)
-				if b := h.before(i, fx.v, fy.v, sd); h.tally.further(c, b) {
+				if h.grewAt(i, xAll[m], yAll[n]) {
 					*known = 1
 				}
 			}
@@ -108,8 +103,21 @@ func (h *held) grewNear(i int, fx, fy *facet) bool {
 	return false
 }
 
+func (h *held) grewAt(i int, x, y station) bool {
+	sd, now := side{x.below, y.below}, h.rivals[i].now
+	v := at(h.cand.grid, x.v, y.v, sd)
+	if r := &h.rivals[i]; r.was == now && v == at(h.base, x.v, y.v, sd) {
+		return false
+	}
+	c := h.tally.judge(v, now.at(x.v, y.v, sd), now.ceiling)
+	return h.tally.further(c, h.before(i, x.v, y.v, sd))
+}
+
 // freshAt says whether a point of the surface lies on new ground.
-func (h *held) freshAt(p place, sd side) bool {
+func (h *held) freshAt(p *place, sd side) bool {
+	if len(h.ground[0])+len(h.ground[1]) == 0 {
+		return false
+	}
 	below := [2]bool{sd.belowX, sd.belowY}
 	for i, v := range [2]float64{p.x, p.y} {
 		for _, g := range h.ground[i] {

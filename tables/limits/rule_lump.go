@@ -53,13 +53,13 @@ func (s *subject) lump() error {
 	if r.GetAlong() != "" {
 		along = []string{r.GetAlong()}
 	}
-	return s.neighbours(along, false, opinion{false, func(t *track, i, cell int) (v verdict, by int, ok bool) {
+	return s.neighbours(along, false, opinion{false, true, func(t *track, i, cell int) (value, most float64, by int, ok bool) {
 		if i < 1 || i+1 >= len(t.points) || t.points[i-1] == t.points[i+1] {
-			return v, 0, false
+			return 0, 0, 0, false
 		}
 		a, b, c := t.f.values[cell-t.stride], t.f.values[cell], t.f.values[cell+t.stride]
 		part := (t.points[i] - t.points[i-1]) / (t.points[i+1] - t.points[i-1])
 		straight := a + float64(part*(c-a))
-		return s.tally.judge(math.Abs(b-straight), limit, true), 0, true
+		return math.Abs(b - straight), limit, 0, true
 	}})
 }

@@ -62,15 +62,15 @@ func (s *subject) monotonic() error {
 		return s.monotonicAxes()
 	}
 	rising := r.GetRising() || r.GetDirection() == "rising"
-	return s.neighbours([]string{r.GetAlong()}, true, opinion{true, func(t *track, i, cell int) (v verdict, by int, ok bool) {
+	return s.neighbours([]string{r.GetAlong()}, true, opinion{true, !rising, func(t *track, i, cell int) (later, earlier float64, by int, ok bool) {
 		if i+1 >= len(t.points) {
-			return v, 0, false
+			return 0, 0, 0, false
 		}
 		a, b := t.f.values[cell], t.f.values[cell+t.stride]
 		if t.order < 0 { // read backwards: the later of the two is the one stored first
-			return s.tally.judge(a, b, !rising), 0, true
+			return a, b, 0, true
 		}
-		return s.tally.judge(b, a, !rising), 1, true
+		return b, a, 1, true
 	}})
 }
 

@@ -86,6 +86,9 @@ func (s *subject) rangeBounds() ([]rival, error) {
 
 // hold judges a cell's value by a level, keeps the margin, and asks of the base what that held only where it fails.
 func (s *subject) hold(row, col int, v float64, by *bound, before func(row, col int) (float64, bool), fresh bool) {
+	if s.tally.easy(v, by.shift, by.ceiling) {
+		return
+	}
 	c := s.tally.judge(v, by.shift, by.ceiling)
 	if s.tally.closer(&c) {
 		s.tally.leave(s.cand.cellAt(row, col), c)

@@ -53,14 +53,14 @@ func (s *subject) slope() error {
 		}
 		limit /= per
 	}
-	return s.neighbours([]string{r.GetAlong()}, false, opinion{true, func(t *track, i, cell int) (v verdict, by int, ok bool) {
+	return s.neighbours([]string{r.GetAlong()}, false, opinion{true, true, func(t *track, i, cell int) (value, most float64, by int, ok bool) {
 		if i+1 >= len(t.points) {
-			return v, 0, false
+			return 0, 0, 0, false
 		}
 		a, b := t.f.values[cell], t.f.values[cell+t.stride]
 		if a == b && t.points[i] == t.points[i+1] {
-			return v, 0, false
+			return 0, 0, 0, false
 		}
-		return s.tally.judge(math.Abs(b-a)/math.Abs(t.points[i+1]-t.points[i]), limit, true), 0, true
+		return math.Abs(b-a) / math.Abs(t.points[i+1]-t.points[i]), limit, 0, true
 	}})
 }

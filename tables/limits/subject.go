@@ -6,6 +6,7 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/surface"
 )
 
 // subject is one table, or one signal, under one rule.
@@ -43,7 +44,8 @@ func (j *judge) table(k *kind, r *calibrationv1.Rule, t *definition.Table) {
 	if k.needsRun && j.in.Run == nil || k.needsBase && j.in.Check {
 		return
 	}
-	s := &subject{judge: j, kind: k, rule: r, t: t, unit: t.Unit}
+	s := &j.one
+	*s = subject{judge: j, kind: k, rule: r, t: t, unit: t.Unit}
 	err := s.read()
 	if err == nil {
 		err = k.judge(s)
@@ -82,6 +84,7 @@ func (s *subject) write(err error) {
 
 // pair is a table of both images, in the candidate's units: base is nil where there is none.
 type pair struct {
+	d          *surface.Decoded // the candidate's; nil where there is none
 	cand, base *face
 	err        error
 	detail     string // why the base could not be judged
@@ -95,6 +98,9 @@ func (j *judge) pair(t *definition.Table) *pair {
 	}
 	p = &pair{}
 	j.pairs[t] = p
+	if p.d = j.in.Candidate(t.ID); p.d == nil {
+		return p
+	}
 	if p.cand, p.err = j.face(ofCandidate, t.ID, t); p.err != nil {
 		return p
 	}
@@ -111,17 +117,16 @@ func (s *subject) read() error {
 	if err := s.known(t.ID); err != nil {
 		return err
 	}
-	d := s.in.Candidate(t.ID)
-	if d == nil {
+	both := s.pair(t)
+	if both.d == nil {
 		return unjudged("the candidate lacks the table")
 	}
 	if k.axesAlone != nil && k.axesAlone(s.rule) && t.X == nil && t.Y == nil {
 		return errPassed{"it has no axes"}
 	}
-	if d.Values == nil && !k.labels {
+	if both.d.Values == nil && !k.labels {
 		return unjudged("the table holds labels, which only frozen and expression judge")
 	}
-	both := s.pair(t)
 	if both.err != nil {
 		return both.err
 	}

@@ -116,6 +116,9 @@ type region struct {
 // confine finds out where the rule holds on the table.
 func (s *subject) confine() error {
 	where := s.rule.GetWhere()
+	if len(where)+len(s.in.NewGround) == 0 {
+		return nil
+	}
 	for _, q := range slices.Sorted(maps.Keys(where)) {
 		i := pairing(s.t, q)
 		if i < 0 {

@@ -71,11 +71,15 @@ func (d *Decoded) Grid() (*Grid, error) {
 	if err != nil {
 		return nil, fmt.Errorf("table %s: %w", d.Table.ID, err)
 	}
-	g := &Grid{X: x, Y: y, Values: make([]float64, len(d.Values))}
+	g := &Grid{X: x, Y: y}
 	c := d.Table.Cells
 	if c.Conv.Rational {
 		g.Convert = c.Conv.Apply
+	} else if !flipX && !flipY {
+		g.Values = d.Values
+		return g, nil
 	}
+	g.Values = make([]float64, len(d.Values))
 	for row := range d.NY {
 		for col := range d.NX {
 			from := d.index(row, col, flipX, flipY)
