@@ -46,8 +46,11 @@ func Files() (map[string][]byte, error) {
 		"submission-1.bin": first.bytes,
 		"submission-2.bin": second.bytes,
 		"readback.bin":     second.driven().bytes,
-		"before.csv":       pull(func(float64) float64 { return 0 }),
-		"after.csv":        pull(func(rpm float64) float64 { return moreBoost(rpm, 100, 0) }),
+	}
+	for name, in := range map[string]*memory{"before.csv": found, "after.csv": second} {
+		if files[name], err = in.pull(); err != nil {
+			return nil, fmt.Errorf("%s: %w", name, err)
+		}
 	}
 	whole := image.Whole(lay.Start, found.bytes)
 	for name, format := range map[string]image.Format{"asfound.bin": image.Raw, "asfound.hex": image.IHex, "asfound.s19": image.SRec} {

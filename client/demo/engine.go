@@ -47,7 +47,7 @@ var formulas = map[string]func(x, y float64) float64{
 	"wastegate.duty":     func(rpm, kpa float64) float64 { return 8 + 0.66*(kpa-100)*(0.8+0.2*rpm/7000) },
 	"lambda.target":      lambda,
 	"lambda.protect":     func(t, _ float64) float64 { return 1 - 0.2*ramp(t, 840, 980) },
-	"airflow.transfer":   func(volts, _ float64) float64 { return 6.02 + 615*math.Pow((volts-0.9)/4, 2.6) },
+	"airflow.transfer":   func(volts, _ float64) float64 { return 6.02 + 700*math.Pow((volts-0.9)/4, 2.6) },
 	"injector.flow":      func(_, _ float64) float64 { return 375 },
 	"injector.deadtime":  func(volts, _ float64) float64 { return 0.68 * math.Pow(14/volts, 1.8) },
 	"fuel.cranking":      func(t, _ float64) float64 { return 6 + 44*math.Exp(-(t+30)/32) },
