@@ -61,12 +61,13 @@ func (m *making) judgement(j *recordv1.Job, candidate *recordv1.Image, meantGive
 // judge is what a report on the candidate, against the base if there is one, comes to.
 func (m *making) judge(j *recordv1.Job, meantGiven bool, meant []string) (*recordv1.Judgement, error) {
 	in := compare.Input{Base: m.Base, Candidate: m.Candidate, MeantGiven: meantGiven, Meant: meant}
+	var runs []string
 	var err error
 	if m.Base != nil {
 		if in.AsFound, err = m.asFound(j.GetCar()); err != nil {
 			return nil, err
 		}
-		if in.Proven, err = m.proven(j.GetCar()); err != nil {
+		if in.Proven, runs, err = m.proven(j); err != nil {
 			return nil, err
 		}
 	}
@@ -79,7 +80,7 @@ func (m *making) judge(j *recordv1.Job, meantGiven bool, meant []string) (*recor
 		Definition: &recordv1.Revision{Name: m.Layout.Name, Sha256: m.Layout.SHA256},
 		Limits:     &recordv1.Revision{Name: m.Limits.Name, Sha256: m.Limits.SHA256},
 		Fuel:       j.GetFuel(), Numbers: j.GetNumbers(),
-		ReportSha256: string(a.sha), Verdict: a.report.GetVerdict(), Warnings: compare.Warnings(a.report),
+		RunSha256: runs, ReportSha256: string(a.sha), Verdict: a.report.GetVerdict(), Warnings: compare.Warnings(a.report),
 	}
 	if m.Base != nil {
 		out.BaseSha256, out.AsFoundSha256 = string(m.Base.SHA256()), a.report.GetAsFound().GetSha256()

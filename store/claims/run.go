@@ -1,7 +1,6 @@
 package claims
 
 import (
-	"cmp"
 	"slices"
 
 	"google.golang.org/protobuf/proto"
@@ -9,7 +8,6 @@ import (
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
-	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
 	"witnessmark/tables/run"
 	"witnessmark/tables/runcheck"
@@ -72,43 +70,48 @@ func (m *making) inCar(job uint32) (*image.Image, error) {
 	return m.image("what is in the car", im)
 }
 
-// mostRuns of a car, the newest, say what is proven.
-const mostRuns = 8
+// mostRuns of a job, the first, are asked what they prove.
+const mostRuns = 32
 
-// proven are the signals that runs of the car, by the job's definition, were held against and did not contradict, each once.
-func (m *making) proven(car uint32) (out []string, err error) {
-	if !slices.ContainsFunc(m.Layout.Signals, func(s *definition.Signal) bool { return s.Source.GetObserved() != nil }) {
-		return nil, nil
+// proven are the signals that runs of the job, by its definition, were held against and did not contradict, in order, and
+// the files of the runs that were the first to prove one.
+func (m *making) proven(j *recordv1.Job) (signals, files []string, err error) {
+	open := 0
+	for _, s := range m.Layout.Signals {
+		if s.Source.GetObserved() != nil {
+			open++
+		}
 	}
-	var checks []string
-	err = m.src.View(func(s *record.State) error {
-		for _, j := range slices.Backward(s.CarJobs(car)) {
-			for _, r := range slices.Backward(j.GetRuns()) {
-				if r.GetCheckSha256() != "" && !j.GetImagesErased() && len(checks) < mostRuns {
-					checks = append(checks, r.GetCheckSha256())
-				}
-			}
-		}
-		return nil
-	})
-	for _, sha := range checks {
-		var c calibrationv1.RunCheck
-		b, blobErr := m.bytes("the check of a run", sha)
-		if err = cmp.Or(err, blobErr); err != nil {
-			return nil, err
-		}
-		if proto.Unmarshal(b, &c) != nil || c.GetDefinition().GetName() != m.Layout.Name {
+	for _, r := range j.GetRuns()[:min(len(j.GetRuns()), mostRuns)] {
+		if open == len(signals) || r.GetCheckSha256() == "" {
 			continue
 		}
-		for _, s := range c.GetSides() {
-			against := slices.ContainsFunc(c.GetFindings(), func(f *calibrationv1.RunFinding) bool {
-				return f.GetSignal() == s.GetSignal() && severity.Of(f.GetSeverity()).AtLeast(severity.Caution)
-			})
-			if s.GetSignal() != "" && s.GetSamples() > 0 && !against && !slices.Contains(out, s.GetSignal()) {
-				out = append(out, s.GetSignal())
-			}
+		b, err := m.bytes("the check of a run", r.GetCheckSha256())
+		if err != nil {
+			return nil, nil, err
+		}
+		c := &calibrationv1.RunCheck{}
+		if proto.Unmarshal(b, c) != nil {
+			continue
+		}
+		news := slices.DeleteFunc(provenBy(c), func(id string) bool { return m.Layout.SignalByID[id] == nil || slices.Contains(signals, id) })
+		if len(news) > 0 {
+			signals, files = append(signals, news...), append(files, r.GetFileSha256())
 		}
 	}
-	slices.Sort(out)
-	return out, err
+	slices.Sort(signals)
+	return signals, files, nil
+}
+
+// provenBy are the signals that a check held a run against, and of which it found nothing worth a caution.
+func provenBy(c *calibrationv1.RunCheck) (out []string) {
+	for _, s := range c.GetSides() {
+		against := slices.ContainsFunc(c.GetFindings(), func(f *calibrationv1.RunFinding) bool {
+			return f.GetSignal() == s.GetSignal() && severity.Of(f.GetSeverity()).AtLeast(severity.Caution)
+		})
+		if s.GetSignal() != "" && s.GetSamples() > 0 && !against {
+			out = append(out, s.GetSignal())
+		}
+	}
+	return out
 }
