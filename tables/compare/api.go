@@ -30,7 +30,7 @@ type Input struct {
 
 // Compare makes the report. An error means that it could not be made at all (an image of another
 // size, or one that lacks what the other holds of what is compared; limits that do not fit; an
-// unknown table in Meant). An image as found that is the base, or of another software, is left out.
+// unknown table in Meant). An image as found of another software is left out.
 func Compare(in Input) (*calibrationv1.Report, error) {
 	s, err := open(in, false)
 	if err != nil {

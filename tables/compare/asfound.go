@@ -11,7 +11,8 @@ import (
 	"witnessmark/tables/surface"
 )
 
-// asFound takes in what the car first came with, unless it is the base, or another software.
+// asFound takes in what the car first came with, unless it is another software. Where it is the base, the rules go by it, and
+// there is nothing to report.
 func (s *session) asFound() error {
 	im := s.in.AsFound
 	s.in.AsFound = nil
@@ -22,11 +23,13 @@ func (s *session) asFound() error {
 		return err
 	}
 	s.foundHoles = holesOf(s.lay, im)
-	if other, _ := OtherSoftware(s.lay, im, s.in.Base); other || bytes.Equal(im.Bytes, s.in.Base.Bytes) {
+	if other, _ := OtherSoftware(s.lay, im, s.in.Base); other {
 		return nil
 	}
 	s.in.AsFound = im
-	s.report.AsFound = imageRef(im)
+	if !bytes.Equal(im.Bytes, s.in.Base.Bytes) {
+		s.report.AsFound = imageRef(im)
+	}
 	return nil
 }
 
@@ -47,7 +50,7 @@ func OtherSoftware(lay *definition.Layout, a, b *image.Image) (other, told bool)
 
 // sinceFound is a changed table as it changed from the image as found; nil where that says nothing of it.
 func (s *session) sinceFound(c *change) *change {
-	if s.in.AsFound == nil || c.base == nil {
+	if c.base == nil {
 		return nil
 	}
 	found := s.foundOf(c.id)
@@ -65,7 +68,7 @@ func (s *session) sinceFound(c *change) *change {
 
 // fromAsFound reports how far each changed table is from the image as found.
 func (s *session) fromAsFound() {
-	if s.in.AsFound == nil {
+	if s.report.AsFound == nil {
 		return
 	}
 	for _, c := range s.changes {

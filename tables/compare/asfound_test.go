@@ -72,6 +72,27 @@ func TestAsFoundThatSaysNothing(t *testing.T) {
 	}
 }
 
+// The first visit: the base is what the car came with. The rule goes by it all the same, and the report does not say it again.
+// 45 raw steps of 0.75 deg became 49: 3 deg, of which 2 are allowed.
+func TestSinceAsFoundOnTheFirstVisit(t *testing.T) {
+	lay, base := layoutOf(t, small), smallImage()
+	in := Input{Base: whole(lay, base), Candidate: whole(lay, edited(base, func(b []byte) { b[0x35] = 49; restamp(b) })), Layout: lay,
+		AsFound: whole(lay, slices.Clone(base)), Limits: limitsOf(t, `
+name: first
+title: First visit
+rules:
+  - {id: far, severity: warning, select: {tables: [ign]}, reason: r, source: made up, change: {since: as-found, unit: deg, max_up: 2}}
+`)}
+	r := compared(t, in)
+	if f := finding(t, r, "far:ign"); f.Worst.GetExcess() != 1 || f.Origin != "introduced" || r.AsFound != nil || fromFound(t, r, "ign") != nil {
+		t.Errorf("as found %v: %v", r.AsFound, f)
+	}
+	in.AsFound = nil
+	if r := compared(t, in); len(r.Unjudged) != 1 || r.Unjudged[0].Reason != "the image as found was not given" {
+		t.Errorf("without it: %v", r.Unjudged)
+	}
+}
+
 // Where the breakpoints are others than those that the car came with, the surfaces are held together:
 // air was 100 200 300 500 at 1000 2000 3000 5000, and is 100 240 300 500 at 1000 2400 3000 5000 with one
 // cell changed to 340: at 3000 it is 340 where it was 300; at 2000 it is 200 and at 2400 240, as before.

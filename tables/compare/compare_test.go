@@ -240,6 +240,31 @@ checksums:
 	}
 }
 
+// By hand: of the byte 0x1091 one has the upper half, one the lower, and one, big-endian over 0x1090 and 0x1091, bits 4 to 11,
+// which hold the upper half of 0x1091.
+func TestMasksPartBytes(t *testing.T) {
+	parted := strings.Replace(small, "checksums:\n", `  - {id: upper, quantity: count, unit: "1", stored: {address: 0x1091, type: u8, mask: 0xF0}}
+  - {id: lower, quantity: count, unit: "1", stored: {address: 0x1091, type: u8, mask: 0x0F}}
+  - {id: across, quantity: count, unit: "1", stored: {address: 0x1090, type: u16, mask: 0x0FF0}}
+checksums:
+`, 1)
+	lay, base := layoutOf(t, parted), smallImage()
+	shares := func(a, b string) bool { return shareBits(lay.ByID[a].Cells, lay.ByID[b].Cells) }
+	for _, c := range []struct {
+		a, b string
+		want bool
+	}{{"upper", "lower", false}, {"upper", "across", true}, {"lower", "across", false}, {"upper", "upper", true}} {
+		if shares(c.a, c.b) != c.want || shares(c.b, c.a) != c.want {
+			t.Errorf("%s and %s share: %v, want %v", c.a, c.b, !c.want, c.want)
+		}
+	}
+	for bit, want := range map[byte][]string{0x01: nil, 0x10: {"overlap:upper"}} {
+		if r := pair(t, lay, base, edited(base, func(b []byte) { b[0x91] ^= bit; restamp(b) })); !slices.Equal(keys(r), want) {
+			t.Errorf("bit %#x: %v, want %v", bit, keys(r), want)
+		}
+	}
+}
+
 func TestOrderOfFindings(t *testing.T) {
 	lay := layoutOf(t, small)
 	worst := func(excess, limit float64) *calibrationv1.Worst {

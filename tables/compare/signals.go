@@ -18,7 +18,7 @@ func (s *session) signals() {
 	}
 	base, cand := signal.Open(s.lay, s.baseOf), signal.Open(s.candLay, s.candOf)
 	for _, sig := range s.candLay.Signals {
-		if !s.touched(sig) {
+		if !signal.Touched(s.lay, sig, func(id string) bool { return s.byID[id] != nil }) {
 			continue
 		}
 		out := &calibrationv1.SignalReport{Id: sig.ID, Unit: sig.Unit, Proven: slices.Contains(s.in.Proven, sig.ID)}
@@ -35,16 +35,6 @@ func (s *session) signals() {
 		out.Delta = delta
 		s.report.Signals = append(s.report.Signals, out)
 	}
-}
-
-// touched says that a table which a signal depends on changed, or that the definitions compute it in two ways.
-func (s *session) touched(sig *definition.Signal) bool {
-	if s.two {
-		if was := s.lay.SignalByID[sig.ID]; was == nil || was.Source.GetValue() != sig.Source.GetValue() || was.Unit != sig.Unit {
-			return true
-		}
-	}
-	return slices.ContainsFunc(sig.Tables, func(t *definition.Table) bool { return s.byID[t.ID] != nil })
 }
 
 // signalDelta is the extremes of candidate minus base at the same inputs; the error says why there are none.

@@ -129,6 +129,15 @@ func TestSignalsOfTwoDefinitions(t *testing.T) {
 	}
 }
 
+// No table changed, but how plug is computed, which torque depends on: 1 deg is 1 N.m at a scale of 1.
+func TestSignalThroughAnotherFormula(t *testing.T) {
+	lay, next := layoutOf(t, totals), layoutOf(t, strings.NewReplacer("totals-1", "totals-2", "table('intake')\"", "table('intake') + 1.0\"").Replace(totals))
+	r := compared(t, Input{Base: whole(lay, totalsImage()), Candidate: image.Whole(0, totalsImage()), Layout: lay, CandidateLayout: next})
+	if len(r.Signals) != 2 || r.Signals[1].Id != "torque" || math.Abs(r.Signals[1].GetDelta().GetMax()-1) > 1e-9 || math.Abs(r.Signals[1].GetDelta().GetMin()-1) > 1e-9 {
+		t.Errorf("signals: %v", r.Signals)
+	}
+}
+
 // The excess of a finding on a signal counts in units of its limit, and at least of its step: 0.5 over 0.25 at a step
 // of 2 is a quarter, 0.5 over 1 at a step of 0.01 a half.
 func TestOrderOfFindingsOnSignals(t *testing.T) {

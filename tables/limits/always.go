@@ -14,7 +14,7 @@ var AlwaysOn = map[string]string{
 	"not-meant":           "The author did not say that this table was to change.",
 	"no-limit":            "No rule of the limits looked at this table, which is not the same as clear.",
 	"rule-error":          "A rule that cannot be evaluated protects nobody.",
-	"overlap":             "A byte of one is a byte of the other: who changes one changes both.",
+	"overlap":             "Bits of one are bits of the other: who changes one changes both.",
 	"undecided":           "What could not be decided may lie beyond its limit.",
 	"new-ground":          "The engine now gets into cells of these tables that it could not reach before.",
 	"protection-weakened": "What this table protects the engine from is now let closer to it.",

@@ -18,20 +18,11 @@ func (j *judge) signals(k *kind, r *calibrationv1.Rule) {
 		return
 	}
 	for _, sig := range j.lay.Signals {
-		if slices.Contains(r.GetSelect().GetSignals(), sig.ID) && j.touched(sig) {
+		if slices.Contains(r.GetSelect().GetSignals(), sig.ID) && (j.in.Check || signal.Touched(j.in.Layout, sig, func(id string) bool { return j.changed[id] })) {
 			s := &subject{judge: j, kind: k, rule: r, sig: sig, unit: sig.Unit}
 			s.write(s.ofSignal())
 		}
 	}
-}
-
-// touched says whether anything changed that a signal depends on. In a check everything counts.
-func (j *judge) touched(sig *definition.Signal) bool {
-	if j.in.Check || slices.ContainsFunc(sig.Tables, func(t *definition.Table) bool { return j.changed[t.ID] }) {
-		return true
-	}
-	was := j.in.Layout.SignalByID[sig.ID]
-	return was == nil || was != sig && (was.Source.GetValue() != sig.Source.GetValue() || was.Unit != sig.Unit)
 }
 
 // sounding is a signal while it is judged.
