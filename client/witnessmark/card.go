@@ -28,7 +28,11 @@ func (a *app) printCard(ctx context.Context, c *client.Client, n uint32) error {
 	if err != nil {
 		return err
 	}
-	return writeCard(a.out, j, files, distance(ctx, c, j))
+	var runs [][]string
+	for _, r := range j.GetRuns() {
+		runs = append(runs, []string{fmt.Sprintf("run %d", r.GetNumber()), fmt.Sprintf("%s, %s; %s", r.GetWhen(), eventText(r.GetAdded()), showed(ctx, c, r))})
+	}
+	return writeCard(a.out, j, files, distance(ctx, c, j), runs)
 }
 
 // printCardJSON is the job, with its alarms as the tray has them; what is in a car that was never read is not known.
@@ -53,8 +57,8 @@ func (a *app) printCardJSON(c *client.Client, j *recordv1.Job) error {
 }
 
 // writeCard writes a job's card: its alarms, the facts, and everything that followed in order of its kind.
-// Distance is how far the car is from as found, in words; empty where it is as found, or nobody knows.
-func writeCard(w io.Writer, j *recordv1.Job, files client.JobFiles, distance string) error {
+// Distance is how far the car is from as found, in words; empty where it is as found, or nobody knows. Runs are rows of it.
+func writeCard(w io.Writer, j *recordv1.Job, files client.JobFiles, distance string, runs [][]string) error {
 	for _, al := range inForce(j.GetAlarms()) {
 		fmt.Fprintln(w, alarmText(al))
 	}
@@ -77,6 +81,7 @@ func writeCard(w io.Writer, j *recordv1.Job, files client.JobFiles, distance str
 	if distance != "" {
 		rows = append(rows, []string{"from as found", distance})
 	}
+	rows = append(rows, runs...)
 	for _, n := range j.GetNotes() {
 		rows = append(rows, noteRows(j, n)...)
 	}

@@ -40,7 +40,7 @@ func (f fields) add(answer, path string, v any) {
 			part, ok := partAnswers[name]
 			switch {
 			case keyedByPeople[name]:
-			case ok && answer != "outcome" && path != "returns": // whose parts are their own
+			case ok && answer != "outcome" && answer != "run check" && path != "returns": // whose parts are their own
 				f.add(part, "", value)
 			default:
 				f.add(answer, at, value)
@@ -254,6 +254,9 @@ func withoutServer(w *asked) {
 	definition = "--definition=" + w.file("car.yaml", []byte(signalled))
 	w.as("nobody", "signal", 0, "signal", "show", car, definition, "--at", "engine_speed=2000")
 	w.as("nobody", "report", 0, "compare", car, other, definition)
+	observed := strings.Replace(engineDefinition, "role: transfer", "role: transfer\n    observed: {channel: fuel_used}", 1)
+	w.as("nobody", "run check", 1, "run", "check", w.file("used.csv", bytes.ReplaceAll(pulled(100, "torque [N.m]"), []byte("pedal_position [%]"), []byte("fuel_used [g/(kW.h)]"))), "--image", w.path("found.bin"), "--limits="+w.path("limits.yaml"),
+		"--definition="+w.file("observed.yaml", []byte(observed)))
 	w.as("nobody", "doubts", 1, "definition", "check", w.file("doubtful.yaml", []byte(strings.Replace(signalled, "unit: deg, stored", "unit: degree, stored", 1))))
 	w.as("nobody", "doubts", 2, "limits", "check", w.path("limits.yaml"), definition)
 	w.demo()

@@ -7,6 +7,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"witnessmark/client"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/tables/runcheck"
 )
 
 func newRunAdd(a *app) *cobra.Command {
@@ -41,7 +43,7 @@ func newRunAdd(a *app) *cobra.Command {
 
 func newRunList(a *app) *cobra.Command {
 	return &cobra.Command{Use: "list JOB", Short: "The runs of a job, oldest first", Args: takes(1),
-		RunE: a.looks(func(_ context.Context, c *client.Client, args []string) error {
+		RunE: a.looks(func(ctx context.Context, c *client.Client, args []string) error {
 			n, err := client.ParseJob(args[0])
 			if err != nil {
 				return err
@@ -54,10 +56,22 @@ func newRunList(a *app) *cobra.Command {
 				runs, err := messagesJSON(j.Runs)
 				return a.printJSON(map[string]any{"runs": runs}, err)
 			}
-			rows := [][]string{{"run", "when", "file", "added"}}
+			rows := [][]string{{"run", "when", "file", "added", "held against the map"}}
 			for _, r := range j.Runs {
-				rows = append(rows, []string{fmt.Sprint(r.Number), r.When, "sha256 " + short(r.GetFileSha256()), eventText(r.Added)})
+				rows = append(rows, []string{fmt.Sprint(r.Number), r.When, "sha256 " + short(r.GetFileSha256()), eventText(r.Added), showed(ctx, c, r)})
 			}
 			return columns(a.out, rows)
 		})}
+}
+
+// showed is what a run showed when it was held against what was in the car.
+func showed(ctx context.Context, c *client.Client, r *recordv1.Run) string {
+	check, err := c.RunCheck(ctx, r)
+	switch {
+	case err != nil:
+		return "not told: " + clean(err.Error())
+	case check == nil:
+		return "not held: what was in the car was not known"
+	}
+	return clean(runcheck.Says(check))
 }

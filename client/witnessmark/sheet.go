@@ -68,6 +68,15 @@ func (a *app) submissionSheet(ctx context.Context, c *client.Client, name record
 		return err
 	}
 	o.Visited = sheet.Visits(r.Report, o.Layout, o.Candidate, client.Recordings(runs))
+	for _, run := range runs {
+		ahead, err := r.Ahead(run)
+		if err != nil {
+			return err
+		}
+		for _, text := range ahead.Ahead {
+			o.Heading = append(o.Heading, clean(fmt.Sprintf("%s: %s", client.RunName(run.Entry), text)))
+		}
+	}
 	return a.printReport(r.Report, o)
 }
 

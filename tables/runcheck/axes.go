@@ -207,8 +207,10 @@ func (c *check) beyondWith(s *side, risen func(i int) (rise, was float64, ok boo
 			}
 		}
 		if seconds > mostOutside {
-			c.offAxis(r, worst, fmt.Sprintf("with the candidate's %s this run would come to %s %.4g %s, above the end of the axis of %s, %.4g, where the table is held; %.2f s in all (%g s: %s)",
-				s.id(), strings.ReplaceAll(r.quantity, "_", " "), far, r.unit, named(r.tables), r.end, seconds, mostOutside, practice))
+			text := fmt.Sprintf("with the candidate's %s this run would come to %s %.4g %s, above the end of the axis of %s, %.4g, where the table is held; %.2f s in all (%g s: %s)",
+				s.id(), strings.ReplaceAll(r.quantity, "_", " "), far, r.unit, named(r.tables), r.end, seconds, mostOutside, practice)
+			c.offAxis(r, worst, text)
+			c.out.Ahead = append(c.out.Ahead, text)
 		}
 	}
 }

@@ -27,10 +27,11 @@ type Input struct {
 	Candidate *image.Image   // whose boost targets are followed beyond the axes; nil for none
 }
 
-// Result is a check, and in words what could not be held against the run.
+// Result is a check, and in words what could not be held against the run, and where the candidate's target leads, which are
+// findings too.
 type Result struct {
 	*calibrationv1.RunCheck
-	Left []string
+	Left, Ahead []string
 }
 
 // check is a run while it is held against a map.
