@@ -111,7 +111,41 @@ func (o *outer) over(c, b *Box, out *bounded.Bounds) {
 	case first == second && first > 0:
 		*out = *r
 	default:
-		hull(l, r, out)
+		o.either(c, b, first, second, out)
+	}
+}
+
+// either is over where it is not known which is taken. Almost everywhere each image takes one of its two, so that the slope is one of
+// four differences, of which those that cannot be are left out.
+func (o *outer) either(c, b *Box, first, second int, out *bounded.Bounds) {
+	l, r := o.da.over(c, b), o.db.over(c, b)
+	hull(l, r, out)
+	out.Undefined = l.Undefined || r.Undefined
+	out.Smooth = !out.Undefined
+	any := false
+	add := func(d *bounded.Bounds) {
+		for i := range d.Slope {
+			if any {
+				out.Slope[i] = out.Slope[i].Hull(d.Slope[i])
+			} else {
+				out.Slope[i] = d.Slope[i]
+			}
+		}
+		any, out.Inputs, out.Smooth = true, out.Inputs|d.Inputs, out.Smooth && d.Smooth && !d.Undefined
+	}
+	if first <= 0 && second <= 0 {
+		add(l)
+	}
+	if first >= 0 && second >= 0 {
+		add(r)
+	}
+	if first <= 0 && second >= 0 {
+		d := o.now.a.over(c, b).Sub(o.was.b.over(c, b))
+		add(&d)
+	}
+	if first >= 0 && second <= 0 {
+		d := o.now.b.over(c, b).Sub(o.was.a.over(c, b))
+		add(&d)
 	}
 }
 
