@@ -150,15 +150,6 @@ func newer(r *Review) (out []*recordv1.Submission) {
 	return out
 }
 
-// CollectAsFound is Collect of a job's read as found, to a new file.
-func (c *Client) CollectAsFound(ctx context.Context, number uint32, out string, format image.Format) (*recordv1.Read, error) {
-	got, err := c.Collect(ctx, Collecting{Job: number, AsFound: true, Out: out, Format: format})
-	if err != nil {
-		return nil, err
-	}
-	return got.Read, nil
-}
-
 func (c *Client) collectAsFound(ctx context.Context, q Collecting, out Out) (*Collected, error) {
 	job, rules, err := c.jobRules(ctx, q.Job)
 	if err != nil {

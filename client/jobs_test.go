@@ -330,9 +330,9 @@ func TestCollectByName(t *testing.T) {
 	if len(got.Newer) != 1 || got.Newer[0].GetNumber() != 2 || !strings.Contains(got.Sheet, "submission 1.2 is released") {
 		t.Errorf("newer %v", got.Newer)
 	}
-	read, err := w.tech.CollectAsFound(ctx, 1, w.path("found.bin"), "")
+	found, err := w.tech.Collect(ctx, Collecting{Job: 1, AsFound: true, Out: w.path("found.bin")})
 	w.must(nil, err)
-	if b, err := os.ReadFile(w.path("found.bin")); err != nil || HashHex(b) != read.GetImage().GetSha256() {
+	if b, err := os.ReadFile(w.path("found.bin")); err != nil || HashHex(b) != found.Read.GetImage().GetSha256() {
 		t.Error("it is not the read as found")
 	}
 	f, err := w.tech.NotPossible(ctx, 1, "the controller is locked")

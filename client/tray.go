@@ -202,7 +202,7 @@ func (c *Client) worstFinding(ctx context.Context, sub *recordv1.Submission) (st
 	}
 	for _, f := range r.GetFindings() {
 		if f.GetOrigin() != "inherited" {
-			return findingText(f), nil
+			return findingText(r, f), nil
 		}
 	}
 	return "", nil
@@ -215,13 +215,33 @@ func firstKey(warnings []string) string {
 	return "warning " + warnings[0]
 }
 
-// findingText is a finding in a line, in the table's own unit.
-func findingText(f *calibrationv1.Finding) string {
+// findingText is a report's finding in a line.
+func findingText(r *calibrationv1.Report, f *calibrationv1.Finding) string {
 	text := f.GetSeverity() + " " + compare.Key(f)
 	if w := f.GetWorst(); w != nil && w.Value != nil && w.Limit != nil {
-		text += fmt.Sprintf(": %.5g, allowed %.5g", w.GetValue(), w.GetLimit())
+		unit := unitIn(r, f)
+		text += fmt.Sprintf(": %.5g%s, allowed %.5g%s", w.GetValue(), unit, w.GetLimit(), unit)
 	} else if f.GetDetail() != "" {
 		text += ": " + f.GetDetail()
 	}
 	return text
+}
+
+// unitIn is the unit behind a finding's numbers; empty of a ratio, and where the report does not have it, as of breakpoints.
+func unitIn(r *calibrationv1.Report, f *calibrationv1.Finding) string {
+	unit := ""
+	for _, t := range r.GetTables() {
+		if t.GetId() == f.GetTable() && f.GetWorst().GetAlong() == "" {
+			unit = t.GetUnit()
+		}
+	}
+	for _, s := range r.GetSignals() {
+		if s.GetId() == f.GetSignal() {
+			unit = s.GetUnit()
+		}
+	}
+	if unit == "" || unit == "1" {
+		return ""
+	}
+	return " " + unit
 }

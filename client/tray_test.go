@@ -48,7 +48,7 @@ func TestTray(t *testing.T) {
 	w.tray("lead", "sign 1.1")
 	tray, err := w.lead.Tray(ctx, 0)
 	w.must(nil, err)
-	if one := tray.Waits[0]; one.Finding != "warning advance-warn:ignition.base: 32, allowed 30" || one.Verdict != "warning" || one.Plate != "HC 18" || one.Author != "cal" || one.Since == "" {
+	if one := tray.Waits[0]; one.Finding != "warning advance-warn:ignition.base: 32 deg, allowed 30 deg" || one.Verdict != "warning" || one.Plate != "HC 18" || one.Author != "cal" || one.Since == "" {
 		t.Errorf("what is to be signed: %+v", one)
 	}
 	w.must(w.lead.ReturnSubmission(ctx, 1, 1, "less advance"))

@@ -132,16 +132,6 @@ type takenFiles struct {
 	Newer []*recordv1.Submission
 }
 
-func extension(f image.Format) string {
-	switch f {
-	case image.IHex:
-		return ".hex"
-	case image.SRec:
-		return ".s19"
-	}
-	return ".bin"
-}
-
 func collected(f *filling) (string, string, error) {
 	n := f.number("submission")
 	return f.taken(fmt.Sprintf("job-%d.%d", f.job.GetNumber(), n), func(t *takenFiles, out string) error {
@@ -157,9 +147,12 @@ func collected(f *filling) (string, string, error) {
 
 func collectedAsFound(f *filling) (string, string, error) {
 	return f.taken(fmt.Sprintf("job-%d-as-found", f.job.GetNumber()), func(t *takenFiles, out string) error {
-		read, err := f.desk.client.CollectAsFound(f.Context(), f.job.GetNumber(), out, f.format())
-		t.What, t.SHA = "the read as found", read.GetImage().GetSha256()
-		return err
+		got, err := f.desk.client.Collect(f.Context(), client.Collecting{Job: f.job.GetNumber(), AsFound: true, Out: out, Format: f.format()})
+		if err != nil {
+			return err
+		}
+		t.What, t.SHA = "the read as found", got.Read.GetImage().GetSha256()
+		return nil
 	})
 }
 
@@ -173,7 +166,7 @@ func (f *filling) taken(base string, collect func(t *takenFiles, out string) err
 	if err != nil {
 		return "", "", err
 	}
-	t := &takenFiles{Job: f.job, Dir: dir, Names: []string{base + extension(format)}}
+	t := &takenFiles{Job: f.job, Dir: dir, Names: []string{base + "." + image.EndingOf(format)}}
 	if err := collect(t, filepath.Join(dir, t.Names[0])); err != nil {
 		return "", "", errors.Join(err, os.RemoveAll(dir))
 	}

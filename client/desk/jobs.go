@@ -84,13 +84,13 @@ func (d *Desk) asked(q url.Values) ([]field, error) {
 		return out
 	}
 	fields := []field{
-		{Kind: "line", Name: "text", Label: "Words"}, {Kind: "line", Name: "car", Label: "Car: plate or frame number"},
-		{Kind: "pick", Name: "job", Label: "Job", Options: words("open or closed", "open", "closed")},
-		{Kind: "pick", Name: "state", Label: "A submission is", Options: words("anything", record.Waiting, record.Returned, record.Withdrawn, record.Replaced, record.Released, record.InCar)},
-		{Kind: "pick", Name: "verdict", Label: "found", Options: words("anything", severity.Words()...)},
-		{Kind: "pick", Name: "person", Label: "Something was done by", Options: names},
+		{Kind: "line", Name: "text", Label: "Words"}, {Kind: "line", Name: "car", Label: "Plate or frame"},
+		{Kind: "pick", Name: "job", Label: "Job", Options: words("any", "open", "closed")},
+		{Kind: "pick", Name: "state", Label: "Submission", Options: words("any", record.Waiting, record.Returned, record.Withdrawn, record.Replaced, record.Released, record.InCar)},
+		{Kind: "pick", Name: "verdict", Label: "Verdict", Options: words("any", severity.Words()...)},
+		{Kind: "pick", Name: "person", Label: "Person", Options: names},
 		{Kind: "pick", Name: "definition", Label: "Definition", Options: append([][2]string{{"", "any"}}, d.names(client.Definitions)...)},
-		{Kind: "day", Name: "since", Label: "Opened from"}, {Kind: "day", Name: "until", Label: "to"},
+		{Kind: "day", Name: "since", Label: "Opened from"}, {Kind: "day", Name: "until", Label: "Opened to"},
 		{Kind: "pick", Name: "sort", Label: "Sorted", Options: [][2]string{{"", "newest first"}, {record.Oldest, "oldest first"}, {record.Worst, "worst first"}}},
 	}
 	for i := range fields {

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
-	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -86,10 +85,9 @@ var funcs = template.FuncMap{
 	"when":     when,
 	"asOf":     func(t time.Time) string { return t.Local().Format("2 Jan 15:04") },
 	"ofJob":    ofJob,
-	"plain":    func(s string) string { return rfc3339.ReplaceAllStringFunc(s, when) },
 	"sentence": sentence,
 	"count":    count,
-	"day":      func(s string) string { return s[:min(len("2006-01-02"), len(s))] },
+	"day":      day,
 	"page":     hrefOf,
 	"among":    func(list []string, s string) bool { return slices.Contains(list, s) },
 	"kind":     func(s string) string { return strings.ReplaceAll(s, "_", "-") },
@@ -114,15 +112,17 @@ func text(t *recordv1.Text) string {
 	return t.GetText()
 }
 
-var rfc3339 = regexp.MustCompile(`\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?Z`)
-
 // when is a claimed time as people write it; what cannot be read is shown as it is.
-func when(s string) string {
+func when(s string) string { return timeAs("2 Jan 2006, 15:04 UTC", s) }
+
+func day(s string) string { return timeAs("2 Jan 2006", s) }
+
+func timeAs(layout, s string) string {
 	t, err := time.Parse(time.RFC3339, s)
 	if err != nil {
 		return s
 	}
-	return t.UTC().Format("2 Jan 2006, 15:04") + " UTC"
+	return t.UTC().Format(layout)
 }
 
 func ofJob(job, n uint32) string {

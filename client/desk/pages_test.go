@@ -38,10 +38,21 @@ func TestPagesFit(t *testing.T) {
 			b.lookAt(name, path, width, "light")
 		}
 	}
+	b.headingsStay()
 	b.statement()
 	b.measure("statement")
 	b.collected(w)
 	b.measure("collected")
+}
+
+// headingsStay scrolls a grid that is wider than a telephone: its row headings stay where they are seen.
+func (b *tab) headingsStay() {
+	b.Helper()
+	b.do(chromedp.EmulateViewport(400, 900))
+	b.goes("/sheet/1.1/table/ignition.98")
+	b.until("a row heading in view beside the last column", `(frame => { frame.scrollLeft = frame.scrollWidth; const f = frame.getBoundingClientRect();
+		return frame.scrollLeft > 100 && [...frame.querySelectorAll("tbody th, thead td")].every(e => { const r = e.getBoundingClientRect(); return r.left >= f.left - 1 && r.right < f.right }) })(
+		document.querySelector("[data-pane=difference]").parentElement)`)
 }
 
 // measure looks at the page that is there at each width.
@@ -142,6 +153,10 @@ func (b *tab) fits(name string, width int64, scheme string) {
 	}
 	if n := eval[int](b, `document.querySelectorAll("h1").length`); n != 1 {
 		b.Errorf("%s: %d main headings", what, n)
+	}
+	// On a telephone lists are stacked, so that nothing of them is cut; grids scroll inside themselves.
+	if cut := eval[string](b, `[...document.querySelectorAll("main .list")].filter(e => e.parentElement.scrollWidth > e.parentElement.clientWidth + 1).map(e => e.textContent.slice(0, 60)).join(" | ")`); cut != "" && width == 400 {
+		b.Errorf("%s: a list is cut: %s", what, cut)
 	}
 	b.keeps(fmt.Sprintf("%s-%d-%s", name, width, scheme))
 }

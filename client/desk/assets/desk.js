@@ -25,6 +25,7 @@
       const stale = document.getElementById("live");
       if (!fresh || !stale) return;
       const held = document.activeElement && stale.contains(document.activeElement) && document.activeElement.getAttribute("href");
+      stacks(fresh);
       stale.replaceWith(document.adoptNode(fresh));
       if (held) document.querySelector('#live a[href="' + CSS.escape(held) + '"]')?.focus();
       document.title = page.title;
@@ -145,6 +146,15 @@
     });
   }
 
+  // stacks says in each cell of a list what its column is, for where there is no room for columns.
+  function stacks(root) {
+    root.querySelectorAll(".list").forEach((list) => {
+      const heads = list.tHead.rows[0].cells;
+      for (const row of list.tBodies[0].rows) [...row.cells].forEach((c, i) => { c.dataset.of = heads[i].textContent; });
+      list.classList.add("stacks");
+    });
+  }
+
   // read says what the curves of a plot are at an engine speed.
   function read() {
     document.querySelectorAll("[data-curves]").forEach((box) => {
@@ -174,6 +184,7 @@
   }
 
   follow();
+  stacks(document);
   read();
   ticks();
   reasons();

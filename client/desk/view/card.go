@@ -50,16 +50,22 @@ func cellsChanged(tr *calibrationv1.TableReport) string {
 
 func writeNumbers(b *strings.Builder, s *sides, tr *calibrationv1.TableReport) {
 	unit, n := unitOf(s.t.Unit), places(s.t.Cells)
-	fmt.Fprintf(b, `<p class="numbers">%s`, cellsChanged(tr))
-	if d := tr.GetDelta(); d != nil && d.GetMin() != d.GetMax() {
-		fmt.Fprintf(b, `, by %s to %s%s`, esc(n.signed(d.GetMin())), esc(n.signed(d.GetMax())), esc(unit))
-	} else if d != nil {
-		fmt.Fprintf(b, `, by %s%s`, esc(n.signed(d.GetMax())), esc(unit))
+	by := func(min, max float64) string {
+		if min == max {
+			return ", by " + n.signed(max) + unit
+		}
+		return fmt.Sprintf(", by %s to %s%s", n.signed(min), n.signed(max), unit)
 	}
-	if f := tr.GetFromAsFound(); f != nil {
-		fmt.Fprintf(b, `; since the car first came %d`, f.GetChanged())
-		if f.Min != nil {
-			fmt.Fprintf(b, `, by %s to %s%s`, esc(n.signed(f.GetMin())), esc(n.signed(f.GetMax())), esc(unit))
+	b.WriteString(`<p class="numbers">`)
+	d, f := tr.GetDelta(), tr.GetFromAsFound()
+	b.WriteString(esc(cellsChanged(tr)))
+	if d != nil {
+		b.WriteString(esc(by(d.GetMin(), d.GetMax())))
+	}
+	if f != nil && (f.GetChanged() != tr.GetChanged() || f.GetMin() != d.GetMin() || f.GetMax() != d.GetMax()) {
+		fmt.Fprintf(b, ` in this submission; since the car first came %d`, f.GetChanged())
+		if f.Min != nil && f.GetChanged() > 0 {
+			b.WriteString(esc(by(f.GetMin(), f.GetMax())))
 		}
 	}
 	switch {

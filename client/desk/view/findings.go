@@ -64,8 +64,14 @@ func (c *Comparison) writeFinding(b *strings.Builder, f *calibrationv1.Finding, 
 		name = fmt.Sprintf(`<a href="%s">%s</a>`, esc(href), name)
 	}
 	fmt.Fprintf(b, `<li class="finding f-%s"><p class="what"><span class="verdict v-%s">%s</span> %s`, word, word, esc(f.GetSeverity()), name)
-	if t != nil && t.Title != "" {
-		fmt.Fprintf(b, `, %s`, esc(lowerFirst(t.Title)))
+	title := ""
+	if sig := c.signalOf(f.GetSignal()); sig != nil {
+		title = sig.Title
+	} else if t != nil {
+		title = t.Title
+	}
+	if title != "" {
+		fmt.Fprintf(b, `, %s`, esc(lowerFirst(title)))
 	}
 	if f.GetOrigin() != "" {
 		fmt.Fprintf(b, ` <span class="origin">%s</span>`, esc(f.GetOrigin()))
@@ -110,7 +116,7 @@ func (c *Comparison) worst(f *calibrationv1.Finding, t *definition.Table) (out [
 	}
 	sig := c.signalOf(f.GetSignal())
 	if sig != nil {
-		unit, n = unitOf(sig.Unit), signalPlaces(sig)
+		unit, n = unitOf(sig.Unit), c.signalPlaces(sig)
 	}
 	item := func(name, value string) {
 		if value != "" {
@@ -130,7 +136,7 @@ func (c *Comparison) worst(f *calibrationv1.Finding, t *definition.Table) (out [
 	}
 	item("At", at)
 	if f.GetCount() > 1 {
-		item("Points", fmt.Sprintf("worst of %d", f.GetCount()))
+		item("Worst of", fmt.Sprintf("%d points", f.GetCount()))
 	}
 	return out
 }

@@ -88,18 +88,12 @@ func (d decimals) round(v float64) float64 {
 	return math.Round(v*math.Pow10(int(d))) / math.Pow10(int(d))
 }
 
-// near is a number that need not be one of the table's own: with one or two digits more where the
-// table's do not hold it.
+// near is a number that need not be one of the table's own: to a tenth of its digit where that does not hold it.
 func (d decimals) near(v float64) string {
-	if d < 0 || !surface.Finite(v) {
+	if d < 0 || !surface.Finite(v) || whole(v, int(d)) {
 		return d.text(v)
 	}
-	for more := range decimals(2) {
-		if whole(v, int(d+more)) {
-			return (d + more).text(v)
-		}
-	}
-	return (d + 2).text(v)
+	return (d + 1).text(v)
 }
 
 // fine is six significant digits at most.

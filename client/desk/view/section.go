@@ -20,18 +20,22 @@ const mostDots = 40
 
 // section is a table along one of its axes, at one breakpoint of the other, or a signal along an input.
 type section struct {
-	axis           *definition.Axis
-	name           string // x or y
-	at             string // where on the other axis; empty for a curve
-	baseX, candX   []float64
-	base, cand     []float64
-	low, high      []float64 // at candX; nil for none
-	named          []float64 // points under the plot; nil for candX
-	limitX, limitY float64   // a limit that is known at one point; NaN for none
-	x, y           plot.Scale
-	headings       []string
-	joined         bool
+	axis         *definition.Axis
+	name         string // x or y
+	at           string // where on the other axis; empty for a curve
+	baseX, candX []float64
+	base, cand   []float64
+	low, high    []float64   // at candX; nil for none
+	named        []float64   // points under the plot; nil for candX
+	worst        *worstPoint // nil for none
+	x, y         plot.Scale
+	headings     []string
+	joined       bool
 }
+
+// worstPoint is where a limit is exceeded most; from and to are the stretch on which the limit is the same, empty where it is
+// known at that point alone.
+type worstPoint struct{ x, value, limit, from, to float64 }
 
 // Section is the section along the row and the one along the column of a cell, each with both sides
 // and the limits. The error says that there is no such table or cell, or an image has another size.
@@ -69,7 +73,7 @@ func (s *sides) plotted() bool { return s.t.X != nil && s.t.Y == nil && s.cand.V
 func (s *sides) sectionAlongX(row int) *section {
 	n := s.cand.NX
 	part := func(v []float64) []float64 { return v[row*n : (row+1)*n] }
-	cut := &section{axis: s.t.X, name: "x", baseX: s.base.X, candX: s.cand.X, base: part(s.base.Values), cand: part(s.cand.Values), low: part(s.low), high: part(s.high), limitY: math.NaN()}
+	cut := &section{axis: s.t.X, name: "x", baseX: s.base.X, candX: s.cand.X, base: part(s.base.Values), cand: part(s.cand.Values), low: part(s.low), high: part(s.high)}
 	if s.t.Y != nil {
 		cut.at = along(s.t.Y, "y", s.cand.Y[row])
 	}
@@ -83,7 +87,7 @@ func (s *sides) sectionAlongY(col int) *section {
 		}
 		return out
 	}
-	cut := &section{axis: s.t.Y, name: "y", baseX: s.base.Y, candX: s.cand.Y, base: part(s.base.Values), cand: part(s.cand.Values), low: part(s.low), high: part(s.high), limitY: math.NaN()}
+	cut := &section{axis: s.t.Y, name: "y", baseX: s.base.Y, candX: s.cand.Y, base: part(s.base.Values), cand: part(s.cand.Values), low: part(s.low), high: part(s.high)}
 	if s.t.X != nil {
 		cut.at = along(s.t.X, "x", s.cand.X[col])
 	}
@@ -116,30 +120,49 @@ func (c *section) write(b *strings.Builder, of string, at int) {
 	}
 	c.writeLimit(b, c.low)
 	c.writeLimit(b, c.high)
-	if surface.Finite(c.limitY) {
-		fmt.Fprintf(b, `<path class="here" d="M%.1f %.1fV%.1f"/><path class="limit" d="%s"/>`, c.x.At(c.limitX), plotTop, plotTop+plotHigh, plot.Marks([]float64{c.limitX}, []float64{c.limitY}, c.x, c.y, 60))
-	}
 	c.writeCurve(b, "base", c.baseX, c.base)
 	c.writeCurve(b, "cand", c.candX, c.cand)
-	b.WriteString(`</svg><p class="small keys"><svg class="mini" viewBox="0 0 40 10" aria-hidden="true"><path class="line base" d="M1 5H39"/></svg> base <svg class="mini" viewBox="0 0 40 10" aria-hidden="true"><path class="line cand" d="M1 5H39"/></svg> candidate`)
-	key := ""
+	c.writeWorst(b)
+	b.WriteString(`</svg><p class="small keys">`)
+	writeKey(b, "line base", "base")
+	writeKey(b, "line cand", "candidate")
 	if a, z := plot.Extent(c.low, c.high); a <= z {
-		key = "limit at the breakpoints"
+		writeKey(b, "limit", "limit at the breakpoints")
 	}
-	if surface.Finite(c.limitY) {
-		key = "limit at the worst point"
-	}
-	if key != "" {
-		fmt.Fprintf(b, ` <svg class="mini" viewBox="0 0 40 10" aria-hidden="true"><path class="limit" d="M1 5H39"/></svg> %s`, key)
+	if c.worst != nil {
+		writeKey(b, "limit", map[bool]string{true: "limit", false: "limit at the worst point"}[c.worst.from < c.worst.to])
+		b.WriteString(` <svg class="mini" viewBox="0 0 40 10" aria-hidden="true"><circle class="ring" cx="20" cy="5" r="4"/></svg> worst point`)
 	}
 	b.WriteString(`</p></figure>`)
+}
+
+func writeKey(b *strings.Builder, class, text string) {
+	fmt.Fprintf(b, ` <svg class="mini" viewBox="0 0 40 10" aria-hidden="true"><path class="%s" d="M1 5H39"/></svg> %s`, class, text)
+}
+
+// writeWorst marks the worst point, and draws its limit as far as it is known.
+func (c *section) writeWorst(b *strings.Builder) {
+	w := c.worst
+	if w == nil || !surface.Finite(w.x, w.value, w.limit) {
+		return
+	}
+	fmt.Fprintf(b, `<path class="here" d="M%.1f %.1fV%.1f"/>`, c.x.At(w.x), plotTop, plotTop+plotHigh)
+	limit := plot.Marks([]float64{w.x}, []float64{w.limit}, c.x, c.y, 60)
+	if w.from < w.to {
+		limit = plot.Line([]float64{w.from, w.to}, []float64{w.limit, w.limit}, c.x, c.y)
+	}
+	fmt.Fprintf(b, `<path class="limit" d="%s"/><circle class="ring" cx="%.1f" cy="%.1f" r="6"/>`, limit, c.x.At(w.x), c.y.At(w.value))
 }
 
 // scale holds both curves, and the limits as far as they are near enough not to flatten them.
 func (c *section) scale() {
 	y0, y1 := plot.Extent(c.base, c.cand)
 	reach, floor, ceiling := y1-y0, y0, y1
-	for _, set := range [][]float64{c.low, c.high, {c.limitY}} {
+	sets := [][]float64{c.low, c.high}
+	if c.worst != nil {
+		sets = append(sets, []float64{c.worst.limit, c.worst.value})
+	}
+	for _, set := range sets {
 		for _, v := range set {
 			if v > ceiling-2*reach && v < floor+2*reach && surface.Finite(v) {
 				y0, y1 = min(y0, v), max(y1, v)
@@ -181,12 +204,12 @@ func (c *section) writeAxes(b *strings.Builder) {
 		}
 		x, letters := c.x.At(v), float64(len([]rune(c.headings[i])))
 		fmt.Fprintf(b, `<path class="rule" d="M%.1f %.1fv5"/>`, x, plotTop+plotHigh)
-		if math.Abs(x-last) <= 7.2*letters+8 {
+		if math.Abs(x-last) <= 7.2*letters+14 {
 			continue
 		}
 		last = x
 		class := "tick"
-		if math.Abs(x-lastLarge) <= 13*letters+8 {
+		if math.Abs(x-lastLarge) <= 13*letters+14 {
 			class += " spare"
 		} else {
 			lastLarge = x

@@ -8,11 +8,10 @@ import (
 	"slices"
 	"strings"
 
-	"witnessmark/client/plot"
+	"witnessmark/client/sheet"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/signal"
-	"witnessmark/tables/surface"
 )
 
 // Signal is a signal that depends on a change, in small: what was found of it, how far it moved and
@@ -37,8 +36,14 @@ func (c *Comparison) Signal(r *calibrationv1.SignalReport, href func(*calibratio
 	}
 	b.WriteString(string(c.Brief(found, href)))
 	if d := r.GetDelta(); d != nil {
-		n, unit := signalPlaces(s), unitOf(r.GetUnit())
-		fmt.Fprintf(&b, `<p class="numbers">moved by %s%s%s to %s%s%s</p>`, esc(n.signed(n.round(d.GetMin()))), esc(unit), esc(atInputs(s, d.GetAtMin())), esc(n.signed(n.round(d.GetMax()))), esc(unit), esc(atInputs(s, d.GetAtMax())))
+		n, unit := c.signalPlaces(s), unitOf(r.GetUnit())
+		for _, end := range []struct {
+			name string
+			by   float64
+			at   map[string]float64
+		}{{"at least", d.GetMin(), d.GetAtMin()}, {"at most", d.GetMax(), d.GetAtMax()}} {
+			fmt.Fprintf(&b, `<p class="numbers">moved by %s %s%s%s</p>`, end.name, esc(n.signed(n.round(end.by))), esc(unit), esc(atInputs(s, end.at)))
+		}
 	}
 	if len(r.GetJudgedBy()) == 0 {
 		b.WriteString(`<p><strong>no limit looks at it</strong></p>`)
@@ -56,9 +61,7 @@ func (c *Comparison) Signal(r *calibrationv1.SignalReport, href func(*calibratio
 		b.WriteString(` Not yet seen on an engine: it is what the definition says that the controller does.`)
 	}
 	b.WriteString(`</p>`)
-	if s != nil {
-		c.writeSignal(&b, s, r, found)
-	}
+	c.writeSignal(&b, r, found)
 	return template.HTML(b.String())
 }
 
@@ -73,10 +76,13 @@ func (c *Comparison) signalOf(id string) *definition.Signal {
 }
 
 // signalPlaces is what a signal's step needs.
-func signalPlaces(s *definition.Signal) decimals {
-	for d := range 5 {
-		if s != nil && s.Step > 0 && whole(s.Step, d) {
-			return decimals(d)
+func (c *Comparison) signalPlaces(s *definition.Signal) decimals {
+	if s != nil {
+		step := signal.Step(c.Layout, s)
+		for d := range decimals(5) {
+			if step > 0 && whole(step, int(d)) {
+				return d
+			}
 		}
 	}
 	return -1
@@ -109,90 +115,49 @@ func inputs(s *definition.Signal, at map[string]float64) string {
 	return strings.Join(parts, ", ")
 }
 
-// writeSignal draws both sides through the worst point, or where it moved most.
-func (c *Comparison) writeSignal(b *strings.Builder, s *definition.Signal, r *calibrationv1.SignalReport, found []*calibrationv1.Finding) {
-	at, d := r.GetDelta().GetAtMax(), r.GetDelta()
-	if math.Abs(d.GetMin()) > math.Abs(d.GetMax()) {
-		at = d.GetAtMin()
-	}
-	var w *calibrationv1.Worst
-	if len(found) > 0 && len(found[0].GetWorst().GetInputs()) > 0 {
-		w = found[0].GetWorst()
-		at = w.GetInputs()
-	}
-	if uint64(len(c.Base)) != c.Layout.Size || uint64(len(c.Candidate)) != c.Layout.Size {
-		return
-	}
-	var best *section
-	reach := math.Inf(-1)
-	for _, in := range s.Inputs {
-		one, err := c.sweep(s, in, at)
-		if err != nil {
-			fmt.Fprintf(b, `<p class="small">No picture: %s.</p>`, esc(err.Error()))
-			return
-		}
-		if low, high := plot.Extent(one.cand); high-low > reach {
-			best, reach = one, high-low
-		}
-	}
-	if best == nil || len(best.candX) < 2 {
-		return
-	}
-	c.refine(best, s, at)
-	if w != nil && w.Limit != nil {
-		best.limitX, best.limitY = at[best.axis.Quantity], w.GetLimit()
-	}
-	best.write(b, orElse(words(s.Quantity), s.ID), -1)
-}
-
-// sweep is a signal of both images along an input, the others held: from breakpoint to breakpoint.
-func (c *Comparison) sweep(s *definition.Signal, in *definition.Input, at map[string]float64) (*section, error) {
-	held := maps.Clone(at)
-	maps.DeleteFunc(held, func(q string, _ float64) bool {
-		return q == in.Quantity || !slices.ContainsFunc(s.Inputs, func(i *definition.Input) bool { return i.Quantity == q })
-	})
-	cut := &section{axis: &definition.Axis{Quantity: in.Quantity, Unit: in.Unit}, name: "x", at: inputs(s, held), limitY: math.NaN()}
-	for _, side := range []struct {
-		image []byte
-		x, y  *[]float64
-	}{{c.Base, &cut.baseX, &cut.base}, {c.Candidate, &cut.candX, &cut.cand}} {
-		rows, err := c.signals(side.image).Sweep([]string{s.ID}, in.Quantity, held)
-		if err != nil {
-			return nil, err
-		}
-		for _, row := range rows.Rows {
-			*side.x, *side.y = append(*side.x, row.At), append(*side.y, row.Values[0])
-		}
-	}
-	return cut, nil
-}
-
-func (c *Comparison) signals(img []byte) *signal.View {
-	return signal.Open(c.Layout, func(id string) *surface.Decoded { return surface.Decode(c.Layout.ByID[id], img) }).In(signal.NewSpace(c.Layout))
-}
-
 // between is how many stretches lie between two breakpoints: a signal curves there.
 const between = 8
 
-// refine adds points between those of a sweep, on both sides. An input that takes none has none.
-func (c *Comparison) refine(cut *section, s *definition.Signal, at map[string]float64) {
-	cut.named = cut.candX
-	for _, side := range []struct {
-		image []byte
-		x, y  *[]float64
-	}{{c.Base, &cut.baseX, &cut.base}, {c.Candidate, &cut.candX, &cut.cand}} {
-		view, xs, ys := c.signals(side.image), *side.x, *side.y
-		var finerX, finerY []float64
-		for i, x := range xs {
-			for n := 1; i > 0 && n < between && xs[i-1] < x; n++ {
-				point := maps.Clone(at)
-				point[cut.axis.Quantity] = xs[i-1] + float64((x-xs[i-1])*float64(n))/between
-				if shown, err := view.Show([]string{s.ID}, point); err == nil {
-					finerX, finerY = append(finerX, point[cut.axis.Quantity]), append(finerY, shown[0].GetValue())
-				}
-			}
-			finerX, finerY = append(finerX, x), append(finerY, ys[i])
-		}
-		*side.x, *side.y = finerX, finerY
+// writeSignal draws both sides through the worst point, or where it moved most.
+func (c *Comparison) writeSignal(b *strings.Builder, r *calibrationv1.SignalReport, found []*calibrationv1.Finding) {
+	curve, err := sheet.SignalCurve(c.Report, r, &sheet.Options{Layout: c.Layout, Base: c.Base, Candidate: c.Candidate}, between)
+	if err != nil {
+		fmt.Fprintf(b, `<p class="small">No picture: %s.</p>`, esc(err.Error()))
+		return
 	}
+	if len(curve.X) < 2 {
+		return
+	}
+	cut := &section{axis: &definition.Axis{Quantity: curve.Input.Quantity, Unit: curve.Input.Unit}, name: "x", at: strings.ReplaceAll(curve.Held, " -", " −"),
+		baseX: curve.X, candX: curve.X, base: curve.Base, cand: curve.Candidate, named: curve.Breaks}
+	if i := slices.IndexFunc(found, func(f *calibrationv1.Finding) bool { return len(f.GetWorst().GetInputs()) > 0 }); i >= 0 && curve.Limit != nil {
+		cut.worst = &worstPoint{x: curve.At, value: found[i].GetWorst().GetValue(), limit: *curve.Limit}
+		cut.worst.from, cut.worst.to = c.reach(found[i].GetRule(), curve)
+	}
+	cut.write(b, orElse(words(curve.Signal.Quantity), curve.Signal.ID), -1)
+}
+
+// reach is the stretch of a curve on which a limit is the same as at its worst point; empty where only that point's is known.
+func (c *Comparison) reach(rule string, curve *sheet.Curve) (from, to float64) {
+	if c.Limits == nil {
+		return 0, 0
+	}
+	for _, r := range c.Limits.Source.GetRules() {
+		if r.GetId() != rule || r.GetRange() == nil {
+			continue
+		}
+		from, to = curve.X[0], curve.X[len(curve.X)-1]
+		if w := r.GetWhere()[curve.Input.Quantity]; w != nil {
+			if w.GetUnit() != curve.Input.Unit {
+				return 0, 0
+			}
+			if w.From != nil {
+				from = max(from, w.GetFrom())
+			}
+			if w.To != nil {
+				to = min(to, w.GetTo())
+			}
+		}
+	}
+	return from, to
 }

@@ -55,7 +55,7 @@ func TestASignalIsDrawnAsItCurves(t *testing.T) {
 	}
 	card := string(c.Signal(r.GetSignals()[0], nowhere, func(id string) string { return "/t/" + id + hostile }))
 	for _, want := range []string{`id="signal-plug"`, `v-warning">warning`, "found 120 deg, allowed 100 deg, beyond by 20 deg, at engine speed 3000 1/min",
-		"moved by 0 deg at engine speed 1000 1/min to +40 deg at engine speed 3000 1/min", `href="/t/first`, "first</a>, which changed; second.", "Not yet seen on an engine", "limit at the worst point"} {
+		"moved by at least 0 deg at engine speed 1000 1/min<", "moved by at most +40 deg at engine speed 3000 1/min<", `href="/t/first`, "first</a>, which changed; second.", "Not yet seen on an engine", " limit <svg", " worst point"} {
 		if !strings.Contains(card, want) {
 			t.Errorf("the card lacks %q:\n%s", want, card)
 		}
@@ -74,6 +74,16 @@ func TestASignalIsDrawnAsItCurves(t *testing.T) {
 			t.Fatal(err)
 		}
 		ys = append(ys, y)
+	}
+	// The scale's round ends lie beyond 20 and 120, so 100 is drawn 80 hundredths of the way between those.
+	limit := regexp.MustCompile(`<path class="limit" d="M74.0 ([0-9.]+)L622.0 ([0-9.]+)"/><circle class="ring" cx="622.0" cy="([0-9.]+)"`).FindStringSubmatch(card)
+	if limit == nil {
+		t.Fatalf("no line across at the limit, or no worst point at its end: %s", card)
+	}
+	for i, want := range []float64{ys[0] + .8*(ys[len(ys)-1]-ys[0]), ys[0] + .8*(ys[len(ys)-1]-ys[0]), ys[len(ys)-1]} {
+		if y, err := strconv.ParseFloat(limit[i+1], 64); err != nil || math.Abs(y-want) > .2 {
+			t.Errorf("the limit's ends and the worst point are at %v; want %.1f in place %d", limit[1:], want, i)
+		}
 	}
 	middle, low, high := ys[len(ys)/2], ys[0], ys[len(ys)-1]
 	if want := low + (60.0-20)/(120-20)*(high-low); math.Abs(middle-want) > .2 {

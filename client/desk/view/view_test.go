@@ -369,7 +369,7 @@ func TestNumbers(t *testing.T) {
 		}
 	}
 	for _, c := range []struct{ got, want string }{
-		{decimals(1).near(20.5), "20.5"}, {decimals(1).near(20.25), "20.25"}, {decimals(1).near(62.0 / 3), "20.667"}, {decimals(0).near(-1.5), "−1.5"}, {decimals(0).near(1e-7), "1e−07"},
+		{decimals(1).near(20.5), "20.5"}, {decimals(1).near(20.25), "20.25"}, {decimals(1).near(62.0 / 3), "20.67"}, {decimals(0).near(-1.5), "−1.5"}, {decimals(0).near(1e-7), "1e−07"},
 	} {
 		if c.got != c.want {
 			t.Errorf("%q; want %q", c.got, c.want)
