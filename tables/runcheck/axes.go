@@ -53,7 +53,7 @@ func (c *check) reaches(im *image.Image) (out []*reach) {
 }
 
 func (r *reach) past(v float64) bool {
-	slack := 0x1p-22 * max(r.end, -r.end) // samples are single floats
+	slack := float64(0x1p-22 * max(r.end, -r.end)) // samples are single floats
 	return r.high && v > r.end+slack || !r.high && v < r.end-slack
 }
 

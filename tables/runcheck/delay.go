@@ -38,12 +38,12 @@ func delay(time []float64, commanded, logged []float32) float64 {
 		apart[k] = unlike(time, commanded, logged, picks, float64(k-n)*step)
 	}
 	best := slices.Index(apart, slices.Min(apart))
-	if apart[best] > 1-leastAlike*leastAlike || apart[n] <= apart[best]*(1+surely/float64(len(picks)))+1e-9 {
+	if apart[best] > 1-leastAlike*leastAlike || apart[n] <= float64(apart[best]*(1+surely/float64(len(picks))))+1e-9 {
 		return 0
 	}
 	d := float64(best - n)
 	if best > 0 && best < 2*n {
-		if bend := apart[best-1] - 2*apart[best] + apart[best+1]; bend > 0 {
+		if bend := apart[best-1] - float64(2*apart[best]) + apart[best+1]; bend > 0 {
 			d += (apart[best-1] - apart[best+1]) / (2 * bend)
 		}
 	}
@@ -73,11 +73,11 @@ func unlike(time []float64, commanded, logged []float32, picks []int, delay floa
 		sumLL += float64(v * v)
 		sumCL += float64(c * v)
 	}
-	varC, varL, both := sumCC-sumC*sumC/n, sumLL-sumL*sumL/n, sumCL-sumC*sumL/n
+	varC, varL, both := sumCC-float64(sumC*sumC)/n, sumLL-float64(sumL*sumL)/n, sumCL-float64(sumC*sumL)/n
 	if n < 8 || varC <= 1e-12*sumCC || varL <= 1e-12*sumLL || both <= 0 {
 		return 1
 	}
-	return 1 - both*both/(varC*varL)
+	return 1 - float64(both*both)/float64(varC*varL)
 }
 
 // looker reads values at rising times.

@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/bounded"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
 	"witnessmark/tables/limits"
@@ -58,7 +59,7 @@ func demoImage(t testing.TB, lay *definition.Layout, change func(b []byte)) *ima
 }
 
 // point is a moment of a drive.
-type point struct{ time, rpm, volts, intake, coolant, exhaust, pedal float64 }
+type point struct{ time, rpm, volts, intake, coolant, exhaust, pedal, fill float64 }
 
 // drive is cruising, a pull at full pedal, a lift, and a second pull from lower down: 30 s.
 func drive(t float64) point {
@@ -69,14 +70,11 @@ func drive(t float64) point {
 	if t >= 14.5 {
 		p.pedal = 20 + 75*ramp(19.5, 19.9)
 	}
-	fill := 35 + p.pedal*0.6 + 90*ramp(5, 6.5)
+	p.fill = 35 + p.pedal*0.6 + 90*ramp(5, 6.5)
 	if t >= 14.5 {
-		fill = 40 + p.pedal*0.5 + 95*ramp(20, 21.5)
+		p.fill = 40 + p.pedal*0.5 + 95*ramp(20, 21.5)
 	}
-	// The voltage at which the meter's table gives this filling: 6.02 + 615 ((v-0.9)/4)^2.6 kg/h, the demo's own formula.
-	flow := fill * p.rpm / 1543.2
-	p.volts = min(4.9, max(1, 0.9+4*math.Pow(max(flow-6.02, 0)/615, 1/2.6)))
-	p.exhaust = 700 + 1.2*fill
+	p.exhaust = 700 + 1.2*p.fill
 	return p
 }
 
@@ -93,9 +91,44 @@ type logger struct {
 	without string                                           // a column left out
 	more    func(p point) string                             // further cells, with header
 	header  string
+	filling func(rpm, volts float64) float64
 }
 
 var observed = [][2]string{{"ignition_advance", "advance.plug"}, {"lambda", "lambda.commanded"}, {"manifold_pressure", "boost.request"}}
+
+// moment is a point of the drive with the voltage at which the controller makes its filling of it, as far as the meter goes.
+func (l *logger) moment(t testing.TB, time float64) point {
+	if l.filling == nil {
+		space := signal.NewSpace(l.lay)
+		f, err := l.set.In(space).Signal("filling.model")
+		if err != nil {
+			t.Fatal(err)
+		}
+		inputs := space.Inputs()
+		l.filling = func(rpm, volts float64) float64 {
+			var p signal.Point
+			var cell signal.Box
+			for i, in := range inputs {
+				if p[i] = rpm; in.Quantity == "meter_voltage" {
+					p[i] = volts
+				}
+				cell[i] = bounded.Exactly(p[i])
+			}
+			return f.At(&cell, &p)
+		}
+	}
+	p := drive(time)
+	low, high := 1.0, 4.9
+	for range 40 {
+		if p.volts = (low + high) / 2; l.filling(p.rpm, p.volts) < p.fill {
+			low = p.volts
+		} else {
+			high = p.volts
+		}
+	}
+	p.fill = l.filling(p.rpm, p.volts)
+	return p
+}
 
 func (l *logger) at(t testing.TB, p point) map[string]float64 {
 	space := signal.NewSpace(l.lay)
@@ -148,13 +181,13 @@ func (l *logger) text(t testing.TB) string {
 	b.WriteString(l.header + "\n")
 	for i := range int(l.seconds*l.hertz) + 1 {
 		now := float64(i) / l.hertz
-		p := drive(now)
+		p := l.moment(t, now)
 		cells := []string{fmt.Sprintf("%.4f", now)}
 		for _, v := range []float64{p.rpm, p.volts, p.intake, p.coolant, p.exhaust, p.pedal, 100} {
 			cells = append(cells, fmt.Sprintf("%.5f", v))
 		}
 		for _, o := range observed {
-			earlier := drive(now - l.delays[o[0]])
+			earlier := l.moment(t, now-l.delays[o[0]])
 			v := l.at(t, earlier)[o[0]]
 			if o[0] == "manifold_pressure" && earlier.pedal < 80 {
 				v = 60 + earlier.pedal/3 // the throttle is not open

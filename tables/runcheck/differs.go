@@ -115,7 +115,7 @@ func worstCell(cells map[[2]int]*inCell, allowed float64) (worst *inCell, count,
 		}
 		of++
 		mean := k.sum / k.n
-		scatter := math.Sqrt(max(k.squares/k.n-mean*mean, 0) / k.n)
+		scatter := math.Sqrt(max(k.squares/k.n-float64(mean*mean), 0) / k.n)
 		if math.Abs(mean) <= allowed || math.Abs(mean) <= sigmas*scatter {
 			continue
 		}
