@@ -349,3 +349,18 @@ func TestEnclosuresHoldRounding(t *testing.T) {
 		}
 	}
 }
+
+// A raw value up to 1e300 squares to what is no float: the enclosure of the quotient, which stays near 0.04 raw, holds it all the same.
+func TestRationalThatOverflows(t *testing.T) {
+	f := &fixture{}
+	f.table("t", "1", f.axis("engine_speed", "1/min", "", 1000, 3000), "", ", conversion: {rational: {num: [500, 3, 0.01], den: [40, 0.25]}}", 14, 1e300)
+	f.signal("s", "q", "1", "table('t')", "")
+	_, set := f.open(t, engine)
+	space := NewSpace(set.lay)
+	s := signalOf(t, set.In(space), "s")
+	box := Box{{Lo: 1000, Hi: 3000}}
+	over := s.Over(&box, &box)
+	if v := s.At(&box, &Point{1000}); !over.Holds(v) || !over.Undefined {
+		t.Errorf("%v is not within %v", v, over.Interval)
+	}
+}

@@ -43,7 +43,9 @@ func (o *rational) over(c, b *Box, out *bounded.Bounds) {
 		if raw.Lo != raw.Hi {
 			ends = o.loosened(ends, raw.Interval, den)
 		}
-		out.Interval = bounded.Interval{Lo: max(ends.Lo, out.Lo), Hi: min(ends.Hi, out.Hi), Undefined: out.Undefined}
+		if lo, hi := max(ends.Lo, out.Lo), min(ends.Hi, out.Hi); lo <= hi { // numbers, which they are not where something overflows
+			out.Lo, out.Hi = lo, hi
+		}
 	}
 	slope := bend.Div(den).Div(den)
 	for i := range o.raw.space.inputs {
