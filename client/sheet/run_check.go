@@ -17,7 +17,7 @@ func WriteRunCheck(w io.Writer, r *calibrationv1.RunCheck, left []string) error 
 		if s.Samples == 0 {
 			continue
 		}
-		fmt.Fprintf(&b, "held       %s against %s: %+.3g %s on the mean, %.3g rms over %d samples%s\n", s.Table+s.Signal, s.Channel, s.Mean, s.Unit, s.Rms, s.Samples, behind(s.Delay))
+		fmt.Fprintf(&b, "held       %s against %s: %+.3g%s on the mean, %.3g rms over %d samples%s\n", s.Table+s.Signal, s.Channel, s.Mean, runcheck.In(s.Unit), s.Rms, s.Samples, behind(s.Delay))
 		fmt.Fprintf(&b, "           worst at %.2f s: commanded %.4g, logged %.4g\n", s.Worst.Time, s.Worst.Commanded, s.Worst.Logged)
 	}
 	for _, l := range left {

@@ -30,7 +30,7 @@ func (a *app) printCard(ctx context.Context, c *client.Client, n uint32) error {
 	}
 	var runs [][]string
 	for _, r := range j.GetRuns() {
-		runs = append(runs, []string{fmt.Sprintf("run %d", r.GetNumber()), fmt.Sprintf("%s, %s; %s", r.GetWhen(), eventText(r.GetAdded()), showed(ctx, c, r))})
+		runs = append(runs, []string{fmt.Sprintf("run %d", r.GetNumber()), fmt.Sprintf("%s, %s; %s", r.GetWhen(), eventText(r.GetAdded()), showed(ctx, c, j, r))})
 	}
 	return writeCard(a.out, j, files, distance(ctx, c, j), runs)
 }

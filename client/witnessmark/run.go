@@ -58,14 +58,17 @@ func newRunList(a *app) *cobra.Command {
 			}
 			rows := [][]string{{"run", "when", "file", "added", "held against the map"}}
 			for _, r := range j.Runs {
-				rows = append(rows, []string{fmt.Sprint(r.Number), r.When, "sha256 " + short(r.GetFileSha256()), eventText(r.Added), showed(ctx, c, r)})
+				rows = append(rows, []string{fmt.Sprint(r.Number), r.When, "sha256 " + short(r.GetFileSha256()), eventText(r.Added), showed(ctx, c, j, r)})
 			}
 			return columns(a.out, rows)
 		})}
 }
 
 // showed is what a run showed when it was held against what was in the car.
-func showed(ctx context.Context, c *client.Client, r *recordv1.Run) string {
+func showed(ctx context.Context, c *client.Client, j *recordv1.Job, r *recordv1.Run) string {
+	if j.GetImagesErased() {
+		return "erased"
+	}
 	check, err := c.RunCheck(ctx, r)
 	switch {
 	case err != nil:

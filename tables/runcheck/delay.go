@@ -11,7 +11,7 @@ const (
 	delaySteps = 400   // tried at most
 	delayPicks = 20000 // samples at most, evenly over the run
 	leastAlike = 0.6   // correlation below which nothing is told
-	surely     = 9     // times what one sample adds to the squares: three standard deviations
+	surely     = 9     // times what one independent sample adds to the squares: three standard deviations
 )
 
 // delay is by how much logged runs behind commanded, s: where the two correlate best, between samples too. It is 0 where the
@@ -24,7 +24,7 @@ func delay(time []float64, commanded, logged []float32) float64 {
 	if n < 1 {
 		return 0
 	}
-	var picks []int
+	picks := make([]int, 0, min(len(time), delayPicks))
 	for i := 0; i <= last; i += len(time)/delayPicks + 1 {
 		if time[i] >= time[0]+window && time[i] <= time[last]-window && logged[i] == logged[i] {
 			picks = append(picks, i)
@@ -38,7 +38,8 @@ func delay(time []float64, commanded, logged []float32) float64 {
 		apart[k] = unlike(time, commanded, logged, picks, float64(k-n)*step)
 	}
 	best := slices.Index(apart, slices.Min(apart))
-	if apart[best] > 1-leastAlike*leastAlike || apart[n] <= float64(apart[best]*(1+surely/float64(len(picks))))+1e-9 {
+	independent := float64(len(picks)) * freedom(time, commanded, logged, picks, float64(best-n)*step)
+	if apart[best] > 1-leastAlike*leastAlike || apart[n] <= float64(apart[best]*(1+surely/independent))+1e-9 {
 		return 0
 	}
 	d := float64(best - n)
@@ -78,6 +79,50 @@ func unlike(time []float64, commanded, logged []float32, picks []int, delay floa
 		return 1
 	}
 	return 1 - float64(both*both)/float64(varC*varL)
+}
+
+// freedom is the share of the samples that say something of their own, by how much each residual is like the one before: a map
+// that is another one leaves long waves, not noise.
+func freedom(time []float64, commanded, logged []float32, picks []int, delay float64) float64 {
+	c, l := make([]float64, 0, len(picks)), make([]float64, 0, len(picks))
+	k := looker{time: time, values: commanded}
+	for _, i := range picks {
+		if v, _ := k.at(time[i] - delay); v == v {
+			c, l = append(c, v), append(l, float64(logged[i]))
+		}
+	}
+	slope, mid := line(c, l)
+	var own, next, before float64
+	for i := range c {
+		r := l[i] - float64(slope*c[i]) - mid
+		own += float64(r * r)
+		if i > 0 {
+			next += float64(r * before)
+		}
+		before = r
+	}
+	if own == 0 {
+		return 1
+	}
+	like := min(max(next/own, 0), 0.99)
+	return (1 - like) / (1 + like)
+}
+
+// line is the straight one of least squares.
+func line(x, y []float64) (slope, at0 float64) {
+	var sumX, sumY, sumXX, sumXY float64
+	for i := range x {
+		dx, dy := x[i]-x[0], y[i]-y[0]
+		sumX += dx
+		sumY += dy
+		sumXX += float64(dx * dx)
+		sumXY += float64(dx * dy)
+	}
+	n := float64(len(x))
+	if d := sumXX - float64(sumX*sumX)/n; d > 0 {
+		slope = (sumXY - float64(sumX*sumY)/n) / d
+	}
+	return slope, y[0] + sumY/n - float64(slope*(x[0]+sumX/n))
 }
 
 // looker reads values at rising times.

@@ -79,14 +79,14 @@ func (c *check) differs(s *side) {
 			} else if group == 0 {
 				level = severity.Caution
 			}
-			text = fmt.Sprintf("; on the mean %+.3g %s in the cell that is furthest off; %d of %d visited cells are off by more than %.3g (%s)", mean, s.unit, count, of, allowed, practice)
+			text = fmt.Sprintf("; on the mean %+.3g%s in the cell that is furthest off; %d of %d visited cells are off by more than %.3g (%s)", mean, In(s.unit), count, of, allowed, practice)
 		}
 		if group == 0 && brief.samples > 0 {
 			at, level = brief.worst, severity.Warning
 			text += fmt.Sprintf("; by %.3g or more for %.2f s (%s)", farOff*allowed, brief.seconds, practice)
 		}
 		if text != "" {
-			c.find("differs", level, s, at, fmt.Sprintf("%s is logged %+.3g %s off what %s asks for %s %s%s", s.channel, off(at), s.unit, s.id(), words, c.where(s, at), text))
+			c.find("differs", level, s, at, fmt.Sprintf("%s is logged %+.3g%s off what %s asks for %s %s%s", s.channel, off(at), In(s.unit), s.id(), words, c.where(s, at), text))
 		}
 	}
 }

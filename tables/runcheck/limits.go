@@ -43,8 +43,8 @@ func (c *check) limitsOf(s *side) {
 		}
 		i := worst.worst
 		bound, _ := l.at(int(s.from[i]), float64(s.logged[i]))
-		c.find("limit", severity.Of(r.GetSeverity()), s, i, fmt.Sprintf("%s %.4g %s is beyond %.4g of limit %s %s, %.2f s in all, by more than %.2g for %g s (%s). The limit's reason: %s",
-			s.channel, s.logged[i], s.unit, bound, r.GetId(), c.where(s, i), seconds, slack, leastSeconds, practice, strings.Join(strings.Fields(r.GetReason()), " ")))
+		c.find("limit", severity.Of(r.GetSeverity()), s, i, fmt.Sprintf("%s %.4g%s is beyond %.4g of limit %s %s, %.2f s in all, by more than %.2g for %g s (%s). The limit's reason: %s",
+			s.channel, s.logged[i], In(s.unit), bound, r.GetId(), c.where(s, i), seconds, slack, leastSeconds, practice, strings.Join(strings.Fields(r.GetReason()), " ")))
 	}
 }
 

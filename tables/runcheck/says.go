@@ -38,3 +38,11 @@ func more(n int) string {
 	}
 	return fmt.Sprintf("; %d more findings", n)
 }
+
+// In is a unit after a number; a number without a unit has none.
+func In(unit string) string {
+	if unit == "1" {
+		return ""
+	}
+	return " " + unit
+}
