@@ -18,7 +18,8 @@ type happened struct {
 	Said       string // what its author added
 	Href       string
 	Files      []*recordv1.NotedFile
-	Get        string // the name by which a working copy is had; empty for none
+	Get        string   // the name by which a working copy is had; empty for none
+	Held       *heldRun // of a run
 }
 
 // offered is a deed on the card: why this person may not do it now, or that it is the likely one.
@@ -29,6 +30,7 @@ type offered struct {
 
 type cardBody struct {
 	Job                *recordv1.Job
+	Far                *far // nil where the car is as found
 	Alarms             []alarmLine
 	Happened           []happened
 	Deeds              []offered // the likely first
@@ -68,6 +70,15 @@ func (d *Desk) card(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	runs := d.heldOf(r.Context(), j.GetRuns())
+	for i := range b.Happened {
+		for _, run := range j.GetRuns() {
+			if h := runs[run.GetNumber()]; run.GetAdded().GetEntry() == b.Happened[i].Event.GetEntry() {
+				b.Happened[i].Held = &h
+			}
+		}
+	}
+	b.Far = d.farOf(r.Context(), j.GetInCar())
 	b.offer(p, j, d.client.OnePerson())
 	d.show(w, p, http.StatusOK, "card", b)
 	return nil

@@ -89,6 +89,7 @@ var funcs = template.FuncMap{
 	"count":    count,
 	"day":      day,
 	"page":     hrefOf,
+	"side":     sideRow,
 	"among":    func(list []string, s string) bool { return slices.Contains(list, s) },
 	"kind":     func(s string) string { return strings.ReplaceAll(s, "_", "-") },
 	"words":    func(s ...string) []string { return s },

@@ -21,6 +21,7 @@ type runsBody struct {
 	Outcome *outcome.Outcome // nil where there is no run yet
 	Why     string           // why the runs that there are cannot be shown
 	Not     string           // why this person adds none
+	Held    []heldRun        // what each run showed against the map
 }
 
 // runRow is one run in words.
@@ -96,6 +97,10 @@ func (d *Desk) runs(w http.ResponseWriter, r *http.Request) error {
 		}
 		b.Runs = rowsOf(j, b.Outcome)
 	}
+	showed := d.heldOf(r.Context(), j.GetRuns())
+	for _, run := range j.GetRuns() {
+		b.Held = append(b.Held, showed[run.GetNumber()])
+	}
 	d.show(w, p, http.StatusOK, "runs", b)
 	return nil
 }
@@ -156,9 +161,10 @@ func (d *Desk) outcome(w http.ResponseWriter, r *http.Request) error {
 // visitedBody is where the before-runs were in the changed tables.
 type visitedBody struct {
 	*sheet.Visited
-	Rows []sheet.VisitRow
-	More int
-	Why  string // why it cannot be told
+	Rows  []sheet.VisitRow
+	More  int
+	Ahead []string // where the submission's boost target leads
+	Why   string   // why it cannot be told
 }
 
 // visited is nil where the job has no before-run.
@@ -174,5 +180,8 @@ func (d *Desk) visited(ctx context.Context, rev *client.Review) *visitedBody {
 	}
 	b := &visitedBody{Visited: v}
 	b.Rows, b.More = v.Rows()
+	if b.Ahead, err = ahead(rev, runs); err != nil {
+		b.Why = d.plain(err)
+	}
 	return b
 }

@@ -39,6 +39,7 @@ type sheetBody struct {
 	Notes    []noteLine
 	NoteAt   string       // where one is written; empty where none can be
 	Visited  *visitedBody // nil where the job has no before-run
+	Held     []heldRun    // runs with its image, or its base's, in the car
 }
 
 // returnReason is a finding as a return would say it.
@@ -101,6 +102,7 @@ func (d *Desk) sheetOf(r *http.Request) (page, *sheetBody, error) {
 		b.NoteAt = noteAt(rev.Job, n, "")
 	}
 	b.Visited = d.visited(r.Context(), rev)
+	b.Held = d.heldWith(r.Context(), rev)
 	if err := d.client.MaySign(rev); err != nil {
 		b.NotSign = err.Error()
 	} else {

@@ -21,13 +21,18 @@ func places(c *definition.Cells) decimals {
 	if c == nil || !c.Conv.Affine() || c.Float {
 		return -1
 	}
+	return digitsOf(c.Conv.Factor, c.Conv.Offset)
+}
+
+// digitsOf is what a step from a start needs; -1 where no number of digits does.
+func digitsOf(step, start float64) decimals {
 	for d := 0; d <= 4; d++ {
-		if whole(c.Conv.Factor, d) && whole(c.Conv.Offset, d) {
+		if whole(step, d) && whole(start, d) {
 			return decimals(d)
 		}
 	}
 	// Not a short decimal fraction: enough digits that neighbouring steps print apart.
-	if s := math.Abs(c.Conv.Factor); s > 0 && s < 1 {
+	if s := math.Abs(step); s > 0 && s < 1 {
 		return decimals(min(9, int(math.Ceil(-math.Log10(s)))))
 	}
 	return -1

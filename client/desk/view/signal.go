@@ -78,11 +78,8 @@ func (c *Comparison) signalOf(id string) *definition.Signal {
 // signalPlaces is what a signal's step needs.
 func (c *Comparison) signalPlaces(s *definition.Signal) decimals {
 	if s != nil {
-		step := signal.Step(c.Layout, s)
-		for d := range decimals(5) {
-			if step > 0 && whole(step, int(d)) {
-				return d
-			}
+		if step := signal.Step(c.Layout, s); step > 0 {
+			return digitsOf(step, 0)
 		}
 	}
 	return -1
