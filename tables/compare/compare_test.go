@@ -2,6 +2,7 @@ package compare
 
 import (
 	"encoding/binary"
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -262,6 +263,28 @@ checksums:
 		if r := pair(t, lay, base, edited(base, func(b []byte) { b[0x91] ^= bit; restamp(b) })); !slices.Equal(keys(r), want) {
 			t.Errorf("bit %#x: %v, want %v", bit, keys(r), want)
 		}
+	}
+}
+
+func TestOneFindingForWhatRulesDoNotTell(t *testing.T) {
+	bound := func(v float64) *calibrationv1.Worst { return &calibrationv1.Worst{Bound: &v} }
+	got := oneOfEach([]*calibrationv1.Finding{
+		{Rule: "undecided", Table: "ign", Count: 3, Detail: "rule a", Worst: bound(0.5)},
+		{Rule: "rule-error", Count: 1, Detail: "rule x"},
+		{Rule: "undecided", Signal: "plug", Count: 2, Detail: "rule a", Worst: bound(9)},
+		{Rule: "undecided", Table: "ign", Count: 5, Detail: "rule b", Worst: bound(2)},
+		{Rule: "far", Table: "ign", Count: 1},
+		{Rule: "far", Table: "ign", Count: 1, Origin: "inherited"},
+		{Rule: "undecided", Table: "ign", Count: 1, Detail: "rule c"},
+		{Rule: "rule-error", Count: 1, Detail: "rule y"},
+	})
+	var said []string
+	for _, f := range got {
+		said = append(said, fmt.Sprintf("%s %d %s %v", Key(f), f.Count, f.Detail, f.Worst.GetBound()))
+	}
+	want := []string{"undecided:ign 5 rule a; rule b; rule c 2", "rule-error 2 rule x; rule y 0", "undecided:plug 2 rule a 9", "far:ign 1  0", "far:ign 1  0"}
+	if !slices.Equal(said, want) {
+		t.Errorf("%q, want %q", said, want)
 	}
 }
 

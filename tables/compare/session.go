@@ -155,6 +155,7 @@ func (s *session) finish() (*calibrationv1.Report, error) {
 		return nil, err
 	}
 	s.carried()
+	s.report.Findings = oneOfEach(s.report.Findings)
 	order(s.report.Findings, s.candLay)
 	s.report.Verdict = verdict(s.report.Findings)
 	return s.report, nil

@@ -40,6 +40,36 @@ func Warnings(r *calibrationv1.Report) []string {
 	return slices.Compact(keys)
 }
 
+// oneOfEach makes one finding of all that rules could not evaluate, or not decide, of one table or signal, so that its key is its
+// alone: it tells what each rule says, of rules that erred how many, and of cells that were not decided the most of any rule.
+func oneOfEach(findings []*calibrationv1.Finding) []*calibrationv1.Finding {
+	first, says := map[string]*calibrationv1.Finding{}, map[string][]string{}
+	return slices.DeleteFunc(findings, func(f *calibrationv1.Finding) bool {
+		if f.Rule != "undecided" && f.Rule != "rule-error" {
+			return false
+		}
+		key := Key(f)
+		into := first[key]
+		says[key] = append(says[key], f.Detail)
+		if into == nil {
+			first[key] = f
+			return false
+		}
+		into.Detail = joined(says[key])
+		if f.Rule == "rule-error" {
+			into.Count += f.Count
+			return true
+		}
+		into.Count = max(into.Count, f.Count)
+		if into.Worst == nil {
+			into.Worst = f.Worst
+		} else if f.Worst.GetBound() > into.Worst.GetBound() {
+			into.Worst.Bound = f.Worst.Bound
+		}
+		return true
+	})
+}
+
 func verdict(findings []*calibrationv1.Finding) string {
 	worst := severity.Clear
 	for _, f := range findings {
