@@ -23,8 +23,7 @@ func (s *subject) bends(rivals []rival) bool {
 
 // holdBoxes judges a surface against bounds over boxes of its axes.
 func (s *subject) holdBoxes(rivals []rival) error {
-	l, err := s.lattice(rivals)
-	if err != nil {
+	if _, err := s.lattice(rivals); err != nil { // which puts what is almost one breakpoint on one
 		return err
 	}
 	b := &boxes{subject: s, space: signal.NewSpace(nil)}
@@ -55,10 +54,15 @@ func (s *subject) holdBoxes(rivals []rival) error {
 		}
 		edges = append(edges, e)
 	}
-	if b.areas, err = s.areas(b.space, l); err != nil {
+	if b.areas, err = s.areas(b.space); err != nil {
 		return err
 	}
-	for _, e := range edges {
+	areas := b.areas
+	for i, e := range edges {
+		b.areas = areas
+		if from := rivals[i].now; e.still && from.of != nil && sameMeaning(s.cand.t, from.of.Table) {
+			b.areas = b.whereRawMoved(areas, from.grid.Raw())
+		}
 		b.hold(e)
 	}
 	if s.looked == 0 {
@@ -67,32 +71,41 @@ func (s *subject) holdBoxes(rivals []rival) error {
 	return nil
 }
 
+// whereRawMoved leaves out the cells of areas in which what is judged is raw what it is held against, be it no number.
+func (b *boxes) whereRawMoved(areas []area, from *surface.Grid) []area {
+	moved := b.rawFrom(from)
+	out := slices.Clone(areas)
+	for i, a := range out {
+		for _, along := range a.cells {
+			if len(along) == 0 {
+				return areas
+			}
+		}
+		b.looked++ // at all of it, of which the most has not moved
+		box := boxOf(a.cells)
+		out[i].only = func(index []int) bool {
+			if a.only != nil && !a.only(index) {
+				return false
+			}
+			up, down, _ := moved(box(index))
+			return up || down
+		}
+	}
+	return out
+}
+
 // rawMoved compares raw values: between the breakpoints of both they run straight along each axis, so that the corners
 // tell, and the conversion keeps or turns their order.
 func (b *boxes) rawMoved() moved {
 	if b.base == nil || !sameMeaning(b.cand.t, b.subject.base.t) {
 		return nil
 	}
-	now, was := b.cand.grid.Raw(), b.subject.base.grid.Raw()
-	along := [2]int{-1, -1}
-	for i, in := range b.space.Inputs() {
-		if k := pairing(b.t, in.Quantity); k >= 0 {
-			along[k] = i
-		}
-	}
+	from := b.rawFrom(b.subject.base.grid.Raw())
 	return func(cell *bounded.Box) (up, down, known bool) {
-		least, most := math.Inf(1), math.Inf(-1)
-		for _, x := range corners(cell, along[0]) {
-			for _, y := range corners(cell, along[1]) {
-				sd := side{x.below, y.below}
-				p, q := at(now, x.v, y.v, sd), at(was, x.v, y.v, sd)
-				least, most = min(least, p, q), max(most, p, q)
-				up, down = up || p > q, down || p < q
-			}
-		}
-		known = surface.Finite(least, most)
+		up, down, reach := from(cell)
+		known = surface.Finite(reach.Lo, reach.Hi)
 		if up || down {
-			switch ordering(&b.t.Cells.Conv, least, most) {
+			switch ordering(&b.t.Cells.Conv, reach.Lo, reach.Hi) {
 			case 0:
 				known = false
 			case -1:
@@ -100,6 +113,30 @@ func (b *boxes) rawMoved() moved {
 			}
 		}
 		return up, down, known
+	}
+}
+
+// rawFrom says of a cell whether raw values lie above others anywhere, or below, and between which all of them lie.
+func (b *boxes) rawFrom(was *surface.Grid) func(cell *bounded.Box) (up, down bool, reach bounded.Interval) {
+	now := b.cand.grid.Raw()
+	along := [2]int{-1, -1}
+	for i, in := range b.space.Inputs() {
+		if k := pairing(b.t, in.Quantity); k >= 0 {
+			along[k] = i
+		}
+	}
+	return func(cell *bounded.Box) (up, down bool, reach bounded.Interval) {
+		least, most := math.Inf(1), math.Inf(-1)
+		for _, x := range corners(cell, along[0]) {
+			for _, y := range corners(cell, along[1]) {
+				sd := side{x.below, y.below}
+				p, q := at(now, x.v, y.v, sd), at(was, x.v, y.v, sd)
+				least, most = min(least, p, q), max(most, p, q)
+				other := p != q && (p == p || q == q)
+				up, down = up || other && !(p <= q), down || other && !(p >= q)
+			}
+		}
+		return up, down, bounded.Interval{Lo: least, Hi: most}
 	}
 }
 
@@ -213,20 +250,13 @@ func (s *subject) limitIn(space *signal.Space, b *bound) (*signal.Function, erro
 }
 
 // areas are the cells where the rule holds, and of those the ones on new ground.
-func (s *subject) areas(space *signal.Space, l *lattice) ([]area, error) {
+func (s *subject) areas(space *signal.Space) ([]area, error) {
 	stretches, err := s.stretches(space)
 	if err != nil {
 		return nil, err
 	}
-	cells, inputs := space.Cells(), space.Inputs()
-	for i, w := range stretches {
-		cells[i] = clip(cells[i], w)
-		// The surface at the last end itself is what the step has above.
-		if k := pairing(s.t, inputs[i].Quantity); k >= 0 && w != nil && [2]*rail{&l.x, &l.y}[k].steps(w.to) && w.from < w.to {
-			cells[i] = append(cells[i], bounded.Exactly(w.to))
-		}
-	}
-	ground := s.groundIn(inputs)
+	cells := clipped(space, stretches)
+	ground := s.groundIn(space.Inputs())
 	if ground == nil {
 		return []area{{cells: cells}}, nil
 	}
@@ -284,6 +314,21 @@ func (s *subject) groundIn(inputs []signal.Input) [][]reached {
 		}
 	}
 	return out
+}
+
+// clipped are a space's cells where stretches hold, nil for all of an input.
+func clipped(space *signal.Space, stretches []*stretch) [][]bounded.Interval {
+	cells := space.Cells()
+	for i, w := range stretches {
+		cells[i] = clip(cells[i], w)
+		// At its last end itself a stretch has what a step there has above.
+		if n := len(cells[i]); w != nil && n > 0 {
+			if last := cells[i][n-1]; last.Lo < last.Hi && space.Steps(i, last.Hi) {
+				cells[i] = append(cells[i], bounded.Exactly(last.Hi))
+			}
+		}
+	}
+	return cells
 }
 
 // clip keeps the cells inside a stretch; of one that is a point, the point as it is seen from above.

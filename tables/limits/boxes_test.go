@@ -150,3 +150,20 @@ func TestCurvesInEveryRuleOfSurfaces(t *testing.T) {
 		t.Errorf("new ground of a changed table: %v", out.Findings)
 	}
 }
+
+// Raw 0 is 0/0 in both images, which is no change, confined or not. Beside it 1e4/raw goes from 50 to 40, or to 100.
+func TestWhatWasNoNumberStaysWhereTheRuleIsConfined(t *testing.T) {
+	s := func(raw ...float64) []sheet {
+		return one(sheet{id: "t", quantity: "q", unit: "deg", x: []float64{1000, 2000, 3000, 4000}, v: raw,
+			rational: &definition.Conversion{Rational: true, Num: [3]float64{0, 1e4}, Den: [3]float64{0, 0, 1}}})
+	}
+	for _, text := range []string{`{"change":{"unit":"deg","maxUp":20,"maxDown":20}}`, speeds(`{"change":{"unit":"deg","maxUp":20,"maxDown":20}}`, `"from":500,"to":4000,"unit":"1/min"`)} {
+		if out := judged(t, judging(s(0, 100, 200, 400), s(0, 100, 250, 400)), rule(text)); len(out.Findings)+len(out.Unjudged)+len(out.Passed) > 0 || len(out.JudgedBy["t"]) != 1 {
+			t.Errorf("%s: %v, %v", text, sayAll(out.Findings), out.JudgedBy)
+		}
+		out := judged(t, judging(s(0, 100, 200, 400), s(0, 100, 100, 400)), rule(text))
+		if len(out.Findings) != 1 || out.Findings[0].Worst.GetX() != 3000 || math.Abs(out.Findings[0].Worst.GetExcess()-30) > 1e-9 {
+			t.Errorf("%s: %v", text, sayAll(out.Findings))
+		}
+	}
+}

@@ -20,10 +20,7 @@ func (o *sounding) holdAll(edges ...edge) error {
 	if err != nil {
 		return err
 	}
-	cells := o.space.Cells() // now that all inputs are known
-	for i, w := range stretches {
-		cells[i] = clip(cells[i], w)
-	}
+	cells := clipped(o.space, stretches) // now that all inputs are known
 	for _, e := range edges {
 		a := area{cells: cells}
 		o.value, o.base = o.now, nil
@@ -53,7 +50,7 @@ func (o *sounding) holdAll(edges ...edge) error {
 
 // whereMoved picks the cells where the value may not be the base's.
 func (o *sounding) whereMoved(cells [][]bounded.Interval) func(index []int) bool {
-	index := o.box(cells)
+	index := boxOf(cells)
 	return func(n []int) bool {
 		up, down, known := o.moved(index(n))
 		return up || down || !known
@@ -71,8 +68,8 @@ func (a *area) alongWhatMatters(f *signal.Function) {
 	}
 }
 
-// box is the cell of an index.
-func (o *sounding) box(cells [][]bounded.Interval) func(index []int) *bounded.Box {
+// boxOf is the cell of an index.
+func boxOf(cells [][]bounded.Interval) func(index []int) *bounded.Box {
 	var box bounded.Box
 	return func(index []int) *bounded.Box {
 		for i, n := range index {

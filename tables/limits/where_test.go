@@ -207,3 +207,22 @@ func TestUnknownTables(t *testing.T) {
 		}
 	}
 }
+
+// At 2000 itself the signal is what the step has above: 30, where 20 are allowed up to there.
+func TestWhereOfASignalEndsAtAStep(t *testing.T) {
+	r := &rig{}
+	r.table("c", "quantity: q, unit: deg", nil, 15)
+	r.signal("s", "quantity: q, unit: deg", "input('engine_speed') < 2000.0 ? 10.0 : table('c')")
+	r.input("engine_speed", "1/min", 600, 6000, "")
+	for end, want := range map[string]string{
+		"2000": "s introduced 1x 30/20 by 10 engine_speed=2000",
+		"1999": "",
+		"2500": "s introduced 1x 30/20 by 10 engine_speed=2000",
+	} {
+		got := sayPoints(checked(t, r.judging(t, map[string][]float64{"c": {30}}),
+			rule(`{"select":{"signals":["s"]},"range":{"unit":"deg","max":20},"where":{"engine_speed":{"unit":"1/min","to":`+end+`}}}`)))
+		if got != want {
+			t.Errorf("to %s: %q, want %q", end, got, want)
+		}
+	}
+}

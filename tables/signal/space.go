@@ -138,6 +138,11 @@ func (in *input) cells() []bounded.Interval {
 	return out
 }
 
+// Steps says whether something steps at a place along an input, by its number.
+func (s *Space) Steps(input int, at float64) bool {
+	return slices.ContainsFunc(s.inputs[input].steps, func(v float64) bool { return math.Abs(v-at) <= 1e-12*math.Abs(at) })
+}
+
 // ends are the declared ones, or the outermost breakpoints.
 func (in *input) ends() (from, to float64) {
 	if in.declared {
