@@ -50,7 +50,7 @@ func TestInheritedOnlyWhereNothingGrewBeside(t *testing.T) {
 		if c.name != "nothing grew" {
 			continue
 		}
-		p.Unchanged = func(cell *Box) bool { return cell[0] == c.cells[0] }
+		p.NoFurther = func(cell *Box) bool { return cell[0] == c.cells[0] }
 		if told := Judge(p); told.Found != r.Found || told.Boxes != r.Boxes-1 {
 			t.Errorf("told that nothing changed: %+v, else %+v", told, r)
 		}
@@ -248,11 +248,11 @@ func TestWhatIsNotFiniteFails(t *testing.T) {
 	if f := r.Found[Introduced]; f.Cells != 2 || !math.IsInf(f.Worst.Beyond, 1) || f.Worst.Inputs[0] != 2 || r.Undecided != 0 {
 		t.Errorf("%+v", r)
 	}
-	p.BaseValue, p.BaseLimit, p.Unchanged = p.Value, p.Limit, func(*Box) bool { return true }
+	p.BaseValue, p.BaseLimit, p.NoFurther = p.Value, p.Limit, func(*Box) bool { return true }
 	if r = Judge(p); r.Found[Inherited].Cells != 2 || r.Found[Introduced].Cells+r.Found[Worsened].Cells != 0 {
 		t.Errorf("%+v", r.Found)
 	}
-	p.Unchanged, p.BaseValue = nil, Constant(0)
+	p.NoFurther, p.BaseValue = nil, Constant(0)
 	if r = Judge(p); r.Found[Introduced].Cells != 2 {
 		t.Errorf("%+v", r.Found)
 	}

@@ -100,7 +100,7 @@ func (s *search) furtherIn(number int) bool {
 // isFurtherOut asks it of a cell, as a problem of its own: how much the candidate's distance grew, against nothing.
 // What cannot be decided counts as grown.
 func (s *search) isFurtherOut(cell *Box) bool {
-	if s.p.Unchanged != nil && s.p.Unchanged(cell) {
+	if s.p.NoFurther != nil && s.p.NoFurther(cell) {
 		return false
 	}
 	left := min(s.budget-s.asked, closely)

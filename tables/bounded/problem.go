@@ -13,8 +13,8 @@ type Problem struct {
 	Apart Function
 	// BaseValue and BaseLimit are what the base had there; both nil: there is no base, all that fails is introduced.
 	BaseValue, BaseLimit Function
-	// Unchanged, if given, spares work: value and limit are known to be the base's own all over a cell.
-	Unchanged func(cell *Box) bool
+	// NoFurther, if given, spares work: the candidate is known to lie no further out than the base all over a cell.
+	NoFurther func(cell *Box) bool
 	// Ceiling: a value above its limit is beyond it; else one below.
 	Ceiling bool
 	// Step is the finest difference that means anything in a box. What does not take its extremes at corners

@@ -66,7 +66,7 @@ func (b *boxes) hold(e edge) {
 		if b.base != nil && e.was != nil && !a.fresh {
 			p.BaseValue, p.BaseLimit = b.base, e.was
 			if e.was == e.now && b.moved != nil { // then the value alone says how far out it is
-				p.Unchanged = func(cell *bounded.Box) bool {
+				p.NoFurther = func(cell *bounded.Box) bool {
 					up, down, known := b.moved(cell)
 					return known && (e.ceiling && !up || !e.ceiling && !down)
 				}
