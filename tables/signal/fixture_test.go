@@ -13,8 +13,8 @@ import (
 
 // fixture is a definition written out together with an image: all that is stored is f64, little-endian.
 type fixture struct {
-	head, axes, tables, rest strings.Builder
-	image                    []byte
+	tables, rest strings.Builder
+	image        []byte
 }
 
 func (f *fixture) put(values ...float64) int {
