@@ -24,7 +24,7 @@ func (l *Limits) misfits(lay *definition.Layout, bad map[string]bool) (faults []
 	if to := l.Source.GetAppliesTo(); len(to) > 0 && !slices.Contains(to, lay.Name) {
 		faults = append(faults, l.at.Errorf("applies_to", "definitions "+strings.Join(to, ", "), "limits %s do not apply to definition %s", l.Name, lay.Name))
 	}
-	c := &ruleCheck{l: l, lay: lay}
+	c := &ruleCheck{l: l, lay: lay, shapes: shapesOf(lay)}
 	for i, r := range l.Source.GetRules() {
 		c.path, c.rule, c.kind = fmt.Sprintf("rules[%d]", i), r, kindOf(r)
 		if bad[c.path] {
@@ -53,8 +53,7 @@ func (c *ruleCheck) fits() error {
 	if ids := c.rule.GetSelect().GetSignals(); len(ids) > 0 {
 		return c.signalsFit(ids)
 	}
-	selected := c.l.Selected(c.rule, lay)
-	if len(selected) == 0 {
+	if !slices.ContainsFunc(lay.Tables, func(t *definition.Table) bool { return selects(c.rule.GetSelect(), t) }) {
 		return c.bad("select", "quantity, role and tables that some table has, all together", "it selects no table of definition %s", lay.Name)
 	}
 	if c.kind.once != nil {
@@ -62,34 +61,37 @@ func (c *ruleCheck) fits() error {
 			return err
 		}
 	}
-	seen := map[shape]bool{}
-	for _, t := range selected {
-		if c.tells(t, seen) {
-			if err := c.table(t); err != nil {
-				return err
-			}
+	// Where it does not name its tables, a rule fits one as it fits the first of its shape.
+	seen := make([]bool, len(c.shapes))
+	for i, t := range lay.Tables {
+		like := c.shapes[i]
+		if seen[like] && !c.named() || !selects(c.rule.GetSelect(), t) {
+			continue
 		}
+		if err := c.table(t); err != nil {
+			return err
+		}
+		seen[like] = t.ID != c.kind.against(c.rule) // which nobody holds against itself
 	}
 	return nil
 }
 
-// shape is all of a table that a rule which does not name it can be at odds with.
-type shape struct {
-	quantity, unit string
-	labels         bool
-	x, y           *definition.Axis
-}
-
-// tells says whether a table is the first of its shape under a rule that does not name its tables. Where it is not, the
-// rule fits it as it fits the first.
-func (c *ruleCheck) tells(t *definition.Table, seen map[shape]bool) bool {
-	if c.named() || t.ID == c.kind.against(c.rule) {
-		return true
+// shapesOf is, for each table, the first in the definition that a rule cannot tell from it but by its name.
+func shapesOf(lay *definition.Layout) []int {
+	type shape struct {
+		quantity, unit string
+		labels         bool
+		x, y           *definition.Axis
 	}
-	of := shape{t.Quantity, t.Unit, t.Cells.Conv.Labels != nil, t.X, t.Y}
-	first := !seen[of]
-	seen[of] = true
-	return first
+	first, out := map[shape]int{}, make([]int, len(lay.Tables))
+	for i, t := range lay.Tables {
+		of := shape{t.Quantity, t.Unit, t.Cells.Conv.Labels != nil, t.X, t.Y}
+		if _, known := first[of]; !known {
+			first[of] = i
+		}
+		out[i] = first[of]
+	}
+	return out
 }
 
 // named reports whether the rule names its tables. It must then be able to judge each of

@@ -24,6 +24,7 @@ type stop struct {
 
 // facet is one side of a stop.
 type facet struct {
+	v     float64
 	below bool
 	near  [2]int         // the finer stations of the stretches that touch it there
 	cell  int            // the stored index of the breakpoint that it is; -1 for none
@@ -66,9 +67,9 @@ func (r *rail) stops() []stop {
 		from := len(facets)
 		// What is below the first end of where is not of it.
 		if stepped && r.steps(v) && (r.where == nil || v > r.where.from) {
-			facets = append(facets, facet{below: true})
+			facets = append(facets, facet{v: v, below: true})
 		}
-		facets = append(facets, facet{})
+		facets = append(facets, facet{v: v})
 		out = append(out, stop{v: v, sides: facets[from:]})
 	}
 	return out
@@ -147,21 +148,24 @@ func (s *subject) place(i int, stops []stop, rivals []rival) {
 	}
 }
 
-// each visits every point, y outer, x inner, ascending.
-func each(xs, ys []stop, visit func(p *place, x, y *facet)) {
+// placeAt is the point of two facets, and which cell it is, if any.
+func placeAt(point int, x, y *facet) place {
+	p := place{x: x.v, y: y.v, point: point}
+	if x.cell >= 0 && y.cell >= 0 {
+		p.row, p.col, p.cell = y.cell, x.cell, true
+	}
+	return p
+}
+
+// each visits every point, y outer, x inner, ascending, from each of its sides.
+func each(xs, ys []stop, visit func(point int, x, y *facet)) {
 	point := 0
-	var p place
 	for i := range ys {
 		for k := range xs {
 			point++
 			for n := range ys[i].sides {
 				for m := range xs[k].sides {
-					fx, fy := &xs[k].sides[m], &ys[i].sides[n]
-					p = place{x: xs[k].v, y: ys[i].v, point: point}
-					if fx.cell >= 0 && fy.cell >= 0 {
-						p.row, p.col, p.cell = fy.cell, fx.cell, true
-					}
-					visit(&p, fx, fy)
+					visit(point, &xs[k].sides[m], &ys[i].sides[n])
 				}
 			}
 		}

@@ -31,10 +31,9 @@ func (h *held) finer(l *lattice, xs, ys []stop) (fx, fy []station) {
 }
 
 // point judges one point by every bound.
-func (h *held) point(p *place, x, y *facet) {
-	sd := side{x.below, y.below}
-	fresh := h.freshAt(p, sd)
-	if h.only && !fresh || h.gaps && p.cell {
+func (h *held) point(point int, x, y *facet) {
+	fresh := h.freshAt(x, y)
+	if h.only && !fresh || h.gaps && x.cell >= 0 && y.cell >= 0 {
 		return
 	}
 	h.looked++
@@ -47,7 +46,7 @@ func (h *held) point(p *place, x, y *facet) {
 		if r.now.apiece() {
 			limit = r.now.on(x.of[i], y.of[i])
 		} else {
-			limit = r.now.at(p.x, p.y, sd)
+			limit = r.now.at(x.v, y.v, side{x.below, y.below})
 		}
 		if r.now.still && v != v && limit != limit {
 			continue
@@ -57,19 +56,19 @@ func (h *held) point(p *place, x, y *facet) {
 		}
 		c := h.tally.judge(v, limit, r.now.ceiling)
 		if !r.now.still && h.tally.closer(&c) {
-			h.tally.leave(*p, c)
+			h.tally.leave(placeAt(point, x, y), c)
 		}
 		if !c.fails {
 			continue
 		}
 		o := introduced
 		if h.base != nil && r.was != nil && !fresh {
-			b := h.before(i, p.x, p.y, sd)
+			b := h.before(i, x.v, y.v, side{x.below, y.below})
 			if o = h.tally.origin(c, &b); o == inherited && h.grewNear(i, x, y) {
 				o = worsened
 			}
 		}
-		h.tally.put(*p, c, o)
+		h.tally.put(placeAt(point, x, y), c, o)
 	}
 }
 
@@ -114,18 +113,17 @@ func (h *held) grewAt(i int, x, y station) bool {
 }
 
 // freshAt says whether a point of the surface lies on new ground.
-func (h *held) freshAt(p *place, sd side) bool {
+func (h *held) freshAt(x, y *facet) bool {
 	if len(h.ground[0])+len(h.ground[1]) == 0 {
 		return false
 	}
-	below := [2]bool{sd.belowX, sd.belowY}
-	for i, v := range [2]float64{p.x, p.y} {
+	for i, f := range [2]*facet{x, y} {
 		for _, g := range h.ground[i] {
 			if indexed(axesOf(h.t)[i]) {
-				if g.cell(v) {
+				if g.cell(f.v) {
 					return true
 				}
-			} else if g.holds(v) && !(below[i] && v == g.from) {
+			} else if g.holds(f.v) && !(f.below && f.v == g.from) {
 				return true
 			}
 		}

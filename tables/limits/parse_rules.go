@@ -17,8 +17,9 @@ type ruleCheck struct {
 	rule *calibrationv1.Rule
 	kind *kind
 
-	lay   *definition.Layout // nil where the rule is checked by itself
-	exprs *evaluator         // made when the first expression wants it
+	lay    *definition.Layout // nil where the rule is checked by itself
+	shapes []int              // of its tables: see shapesOf
+	exprs  *evaluator         // made when the first expression wants it
 }
 
 // bad is an error about the rule, at a field of it.
