@@ -3,6 +3,7 @@ package desk
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"witnessmark/client"
@@ -13,10 +14,12 @@ import (
 
 // heldRun is a run beside what it showed when it was held against what was in the car.
 type heldRun struct {
-	Name  string
-	With  string                  // what was in the car, of a sheet's two images; empty elsewhere
-	Check *calibrationv1.RunCheck // nil where it was not held
-	Says  string
+	Name    string
+	With    string                   // what was in the car, of a sheet's two images; empty elsewhere
+	Check   *calibrationv1.RunCheck  // nil where it was not held
+	Verdict string                   // empty where no map could be held against it, and nothing was found
+	Sides   []*calibrationv1.RunSide // nil where no map could be held against it
+	Says    string
 }
 
 // heldOf is what runs showed, by their numbers; after the first that the server does not give, none is asked for.
@@ -36,6 +39,12 @@ func (d *Desk) heldOf(ctx context.Context, runs []*recordv1.Run) map[uint32]held
 				away = err
 			}
 		case h.Check != nil:
+			if slices.ContainsFunc(h.Check.GetSides(), func(s *calibrationv1.RunSide) bool { return s.GetSamples() > 0 }) {
+				h.Sides = h.Check.GetSides()
+			}
+			if h.Sides != nil || len(h.Check.GetFindings()) > 0 {
+				h.Verdict = h.Check.GetVerdict()
+			}
 			h.Says = sentence(strings.TrimPrefix(runcheck.Says(h.Check), h.Check.GetVerdict()+": "))
 		}
 		out[r.GetNumber()] = h

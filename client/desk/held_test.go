@@ -50,4 +50,12 @@ func TestTheCardSaysWhatIsInTheCarAndWhatARunShowed(t *testing.T) {
 	w.must(w.lead.client.Sync(ctx))
 	b.shows("/job/2", "Not held against the map: what was in the car was not known.")
 	b.hides("/job/2", "From as found")
+
+	// What is found in a car was submitted by nobody: it is shown, and not judged.
+	_, err = w.technician.client.Readback(ctx, 1, w.demo("submission-1.bin"), "")
+	w.must(err)
+	w.must(w.lead.client.Sync(ctx))
+	b.shows("/report/1.back2", "What was found in the controller, against what was written.", "Tables that differ", `href="/report/1.back2/table/boost.target"`)
+	b.hides("/report/1.back2", "Findings, worst first", "v-danger")
+	b.hides("/report/1.back2/table/boost.target", "v-danger")
 }

@@ -6,6 +6,8 @@ import (
 	"net/http"
 	"net/url"
 
+	"google.golang.org/protobuf/proto"
+
 	"witnessmark/client"
 	"witnessmark/client/desk/view"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
@@ -63,8 +65,13 @@ func (d *Desk) enteredAt(r *http.Request) (b reportBody, c *view.Comparison, err
 	if e == nil {
 		return b, nil, nil
 	}
+	report := e.Report
+	if b.Changed { // nobody submitted it, so there is nothing to judge
+		report = proto.CloneOf(report)
+		report.Verdict, report.Findings, report.Margins = "", nil, nil
+	}
 	b.Pictures = e.Base != nil && e.Candidate != nil
-	return b, &view.Comparison{Report: e.Report, Layout: e.Layout, Base: e.Base, Candidate: e.Candidate}, nil
+	return b, &view.Comparison{Report: report, Layout: e.Layout, Base: e.Base, Candidate: e.Candidate}, nil
 }
 
 func (d *Desk) report(w http.ResponseWriter, r *http.Request) error {
@@ -76,7 +83,9 @@ func (d *Desk) report(w http.ResponseWriter, r *http.Request) error {
 	p.Title = fmt.Sprintf("Report of %s, %s", b.Name, text(b.Job.GetPlate()))
 	if c != nil {
 		at := reportAt(b.Name)
-		b.Verdict, b.Findings = c.Report.GetVerdict(), c.Findings(hrefIn(c, at))
+		if b.Verdict = c.Report.GetVerdict(); b.Verdict != "" {
+			b.Findings = c.Findings(hrefIn(c, at))
+		}
 		b.Signals = signalsOf(c, at)
 		b.Cards, _ = cardsOf(c, at, true)
 	}

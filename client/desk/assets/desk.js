@@ -146,11 +146,11 @@
     });
   }
 
-  // stacks says in each cell of a list what its column is, for where there is no room for columns.
+  // stacks says in each cell of a list what its column is, for where there is no room for columns; names say it themselves.
   function stacks(root) {
     root.querySelectorAll(".list").forEach((list) => {
       const heads = list.tHead.rows[0].cells;
-      for (const row of list.tBodies[0].rows) [...row.cells].forEach((c, i) => { c.dataset.of = heads[i].textContent; });
+      for (const row of list.tBodies[0].rows) [...row.cells].forEach((c, i) => { c.dataset.of = c.tagName === "TD" || /^\d+$/.test(c.textContent) ? heads[i].textContent : ""; });
       list.classList.add("stacks");
     });
   }

@@ -153,7 +153,11 @@ func (s *sides) writeSmall(b *strings.Builder) {
 	}
 	about := fmt.Sprintf("Difference%s. Across: %s", strings.Replace(unitOf(s.t.Unit), " ", ", ", 1), axisName(s.t.X, "x"))
 	if last-first+1 < s.cand.NX {
-		about += fmt.Sprintf(", %s to %s of %s to %s", xs[first], xs[last], xs[0], xs[len(xs)-1])
+		shown := xs[first]
+		if last > first {
+			shown += " to " + xs[last]
+		}
+		about += fmt.Sprintf(", %s of %s to %s", shown, xs[0], xs[len(xs)-1])
 	}
 	fmt.Fprintf(b, `<p class="small">%s; down: %s.</p><div class="wide small-map%s><table class="heat" aria-label="%s">`, esc(about), esc(axisName(s.t.Y, "y")), more, esc("Difference of "+s.t.ID))
 	writeHead(b, s.t.X, xs[first:last+1], widths, s.t.Y != nil)
