@@ -232,3 +232,25 @@ func TestJudgeNeedsItsInput(t *testing.T) {
 		t.Error("no definition, and no error")
 	}
 }
+
+// An infinity fails every numeric rule, on whichever side of its limit it lies, after any number that passed.
+func TestAnInfinityNeverPasses(t *testing.T) {
+	s := func(v ...float64) []sheet {
+		return one(sheet{id: "m", unit: "deg", x: []float64{1000, 2000, 3000, 4000}, v: v})
+	}
+	low, high := math.Inf(-1), math.Inf(1)
+	for text, cells := range map[string][]float64{
+		`{"range":{"max":9}}`: {1, 2, low, 3},
+		`{"range":{"min":0}}`: {1, 2, high, 3},
+		`{"monotonic":{"of":"values","along":"x","direction":"rising"}}`:  {low, 1, 2, 3},
+		`{"monotonic":{"of":"values","along":"x","direction":"falling"}}`: {high, 3, 2, 1},
+		`{"slope":{"along":"x","max":9}}`:                                 {1, 2, 3, low},
+		`{"lump":{"max":9}}`:                                              {1, 2, 3, high},
+		`{"change":{"max_up":9}}`:                                         {1, 2, low, 3},
+		`{"envelope":{"side":"max","unit":"deg","x":{"quantity":"engine_speed","unit":"1/min","points":[1000]},"values":[[9]]}}`: {1, low, 2, 3},
+	} {
+		if out := judged(t, judging(s(0, 0, 0, 0), s(cells...)), rule(text)); len(out.Findings) != 1 || !math.IsInf(out.Findings[0].Worst.GetExcess(), 1) {
+			t.Errorf("%s of %v: %v", text, cells, sayAll(out.Findings))
+		}
+	}
+}
