@@ -407,7 +407,11 @@ func compareAnything(t *rapid.T) {
 	if err != nil || !proto.Equal(r, again) {
 		t.Fatalf("the same input gives another report: %v", err)
 	}
+	checkOrder(t, in, r)
 	if in.CandidateLayout == nil {
+		if !slices.ContainsFunc(r.Unjudged, func(u *calibrationv1.Unjudged) bool { return u.Rule == "" }) { // a table of which bytes are unknown has no report
+			checkOverlaps(t, in, r)
+		}
 		checkAsFound(t, in, r)
 		checkGround(t, in, r)
 		checkProtection(t, in, r)
