@@ -8,7 +8,6 @@ import (
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/tables/definition"
-	"witnessmark/tables/limits"
 	"witnessmark/tables/run"
 )
 
@@ -98,23 +97,6 @@ func Recordings(runs []*RecordedRun) []*run.Run {
 
 // RunName is what people call a run of a job.
 func RunName(r *recordv1.Run) string { return fmt.Sprintf("run %d (%s)", r.GetNumber(), r.GetWhen()) }
-
-// Judged is the run as the rules see it.
-func (r *RecordedRun) Judged() *limits.Run {
-	out := &limits.Run{SHA256: r.SHA256}
-	for _, c := range r.Channels {
-		samples, ok := r.Values(c.Quantity)
-		if !ok {
-			continue
-		}
-		values := make([]float64, len(samples))
-		for i, v := range samples {
-			values[i] = float64(v)
-		}
-		out.Channels = append(out.Channels, limits.RunChannel{Quantity: c.Quantity, Unit: c.Unit, Values: values})
-	}
-	return out
-}
 
 // ForcedInduction says whether a definition has a table that controls charge pressure: then the
 // engine's own control may make up for the weather before any correction does.

@@ -51,7 +51,7 @@ func newCompareCommand(a *app) *cobra.Command {
 				return err
 			}
 			if recorded != nil {
-				in.Run = recorded.Judged()
+				in.Run = recorded.ForRules(recorded.SHA256)
 			}
 			report, err := compare.Compare(in)
 			if err != nil {

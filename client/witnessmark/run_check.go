@@ -49,7 +49,7 @@ func newRunCheck(a *app) *cobra.Command {
 				return err
 			}
 			a.saidNo = severity.Of(out.Verdict).AtLeast(severity.Caution)
-			return a.print(out.RunCheck, func(w io.Writer) error { return sheet.WriteRunCheck(w, out.RunCheck, out.Left) })
+			return a.print(out.RunCheck, func(w io.Writer) error { return sheet.WriteRunCheck(w, out.RunCheck) })
 		},
 	}
 	f := c.Flags()

@@ -183,6 +183,12 @@ func (c *Computer) answer(in compare.Input) (*answer, error) {
 func question(in compare.Input) string {
 	q := fmt.Appendf(nil, "%s %s\n%t %q\n", in.Layout.SHA256, in.Limits.SHA256, in.MeantGiven, in.Meant)
 	q = fmt.Appendf(q, "%q %v %q\n", in.Job.GetFuel(), in.Job.GetNumbers(), in.Proven)
+	if in.Run != nil {
+		q = fmt.Appendf(q, "%s", in.Run.SHA256)
+		for _, r := range in.Run.Before {
+			q = fmt.Appendf(q, " %s", r.SHA256)
+		}
+	}
 	for _, im := range []*image.Image{in.Candidate, in.Base, in.AsFound} {
 		if im != nil {
 			q = fmt.Appendf(q, "%s %v", im.SHA256(), im.Held)

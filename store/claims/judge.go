@@ -70,6 +70,10 @@ func (m *making) judge(j *recordv1.Job, meantGiven bool, meant []string) (*recor
 		if in.Proven, runs, err = m.proven(j); err != nil {
 			return nil, err
 		}
+		if in.Run, err = m.driven(j); err != nil {
+			return nil, err
+		}
+		runs = named(runs, in.Run)
 	}
 	a, err := m.report(j, in)
 	if err != nil {

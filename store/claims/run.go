@@ -9,6 +9,7 @@ import (
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
 	"witnessmark/tables/image"
+	"witnessmark/tables/limits"
 	"witnessmark/tables/run"
 	"witnessmark/tables/runcheck"
 	"witnessmark/tables/severity"
@@ -70,7 +71,56 @@ func (m *making) inCar(job uint32) (*image.Image, error) {
 	return m.image("what is in the car", im)
 }
 
-// mostRuns of a job, the first, are asked what they prove.
+// driven is the newest run of a job, where its limits ask what a run covers, beside the runs before the change.
+func (m *making) driven(j *recordv1.Job) (*limits.Run, error) {
+	asks := slices.ContainsFunc(m.Limits.Source.GetRules(), func(r *calibrationv1.Rule) bool { return r.GetCovers() != nil })
+	runs := j.GetRuns()
+	if !asks || len(runs) == 0 {
+		return nil, nil
+	}
+	var before []*limits.Run
+	for _, r := range runs[:min(len(runs), mostRuns)] {
+		if r.GetWhen() == "before" {
+			b, err := m.forRules(r)
+			if err != nil {
+				return nil, err
+			}
+			before = append(before, b)
+		}
+	}
+	return m.forRules(runs[len(runs)-1], before...)
+}
+
+func (m *making) forRules(of *recordv1.Run, before ...*limits.Run) (*limits.Run, error) {
+	file, err := m.bytes("a run", of.GetFileSha256())
+	if err != nil {
+		return nil, err
+	}
+	channels, err := m.bytes("the channels of a run", of.GetChannelsSha256())
+	if err != nil {
+		return nil, err
+	}
+	r, err := run.Load("a run", file, "its channels", channels)
+	if err != nil {
+		return nil, refuse(ReasonRun, "", "", "run %d: %s", of.GetNumber(), oneLine(err))
+	}
+	return r.ForRules(of.GetFileSha256(), before...), nil
+}
+
+// named adds the files of a run and of those before it to some, each once.
+func named(files []string, r *limits.Run) []string {
+	if r == nil {
+		return files
+	}
+	for _, r := range append(slices.Clone(r.Before), r) {
+		if !slices.Contains(files, r.SHA256) {
+			files = append(files, r.SHA256)
+		}
+	}
+	return files
+}
+
+// mostRuns of a job, the first, are asked what they prove and where the car had been before.
 const mostRuns = 32
 
 // proven are the signals that runs of the job, by its definition, were held against and did not contradict, in order, and

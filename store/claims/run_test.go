@@ -133,3 +133,38 @@ func TestProvenSignals(t *testing.T) {
 		t.Error("not proven by a run that was held against it")
 	}
 }
+
+// Limits that ask what a run covers are given the job's newest run, and those from before the change; the judgement names them.
+func TestRunsUnderCovers(t *testing.T) {
+	w := newWorld(t)
+	w.do(&recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: w.file(road +
+		"  - {id: covered, severity: warning, select: {tables: [boost]}, covers: {}, reason: Held at the last value beyond., source: test}\n")}}})
+	w.do(w.open("AB-1", "", ""))
+	w.do(w.read(1, w.image(picture("FRAME001", 110)), "FRAME001"))
+	add := func(when, file string) string {
+		a := w.run(1, when, file)
+		w.do(a)
+		return a.GetRun().GetFileSha256()
+	}
+	found := func(boost byte) (*recordv1.Judgement, string) {
+		a := w.submit(1, w.image(picture("FRAME001", boost)))
+		made := w.do(a)
+		for _, f := range made.Report.GetFindings() {
+			if f.GetRule() == "covered" {
+				return a.GetSubmission().GetJudgement(), f.GetOrigin()
+			}
+		}
+		return a.GetSubmission().GetJudgement(), ""
+	}
+	if j, origin := found(120); origin != "" || len(j.GetRunSha256()) != 0 {
+		t.Errorf("without a run: %s, %q", origin, j.GetRunSha256())
+	}
+	before := add("before", run98) // to 5000 1/min, where the axis ends at 4000
+	if j, origin := found(121); origin != "inherited" || !slices.Equal(j.GetRunSha256(), []string{before}) || j.GetVerdict() != "clear" && j.GetVerdict() != "notice" {
+		t.Errorf("as it was before the change: %q, %s, %q", origin, j.GetVerdict(), j.GetRunSha256())
+	}
+	after := add("after", strings.Replace(run98, "5000", "7000", 1))
+	if j, origin := found(122); origin != "introduced" || !slices.Equal(j.GetRunSha256(), []string{before, after}) || j.GetVerdict() != "warning" {
+		t.Errorf("further out after it: %q, %s, %q", origin, j.GetVerdict(), j.GetRunSha256())
+	}
+}

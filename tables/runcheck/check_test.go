@@ -32,8 +32,8 @@ func TestALogOfTheMapGivesItBack(t *testing.T) {
 		l.delays = map[string]float64{advance: tt.advance, lambda: tt.lambda, pressure: tt.boost}
 		l.noise = map[string]float64{advance: 0.3, lambda: 0.006, pressure: 1}
 		out := checked(t, Input{Run: l.write(t), Image: im, Layout: lay, Limits: demoLimits(t)})
-		if len(out.Findings) > 0 || len(out.Left) > 0 || out.Verdict != "clear" {
-			t.Errorf("seed %d, %v Hz: %s: %v, left out: %v", seed, tt.hertz, out.Verdict, out.Findings, out.Left)
+		if len(out.Findings) > 0 || len(out.LeftOut) > 0 || out.Verdict != "clear" {
+			t.Errorf("seed %d, %v Hz: %s: %v, left out: %v", seed, tt.hertz, out.Verdict, out.Findings, out.LeftOut)
 		}
 		for _, o := range observed[:2] {
 			s := sideOf(out, o[0])
@@ -186,8 +186,8 @@ func TestChannelsThatAreLacking(t *testing.T) {
 	if s := sideOf(out, lambda); s == nil || s.Samples != 0 || s.Worst != nil || sideOf(out, advance).Samples == 0 {
 		t.Errorf("%v", out.Sides)
 	}
-	if fmt.Sprint(out.Left) != "[lambda.commanded is not held against the run: the run has no channel of exhaust_temperature]" {
-		t.Errorf("%q", out.Left)
+	if fmt.Sprint(out.LeftOut) != "[lambda.commanded is not held against the run: the run has no channel of exhaust_temperature]" {
+		t.Errorf("%q", out.LeftOut)
 	}
 	l.without = "meter_voltage"
 	l.header, l.more = ",cylinder_filling [%]", func(p point) string {
@@ -195,8 +195,8 @@ func TestChannelsThatAreLacking(t *testing.T) {
 	}
 	out = checked(t, Input{Run: l.write(t), Image: im, Layout: lay, Limits: demoLimits(t)})
 	s := sideOf(out, advance)
-	if s.Samples == 0 || s.Rms > 0.3 || s.Worst.Inputs["cylinder_filling"] == 0 || len(out.Left) > 0 {
-		t.Errorf("%v, left out: %q", s, out.Left)
+	if s.Samples == 0 || s.Rms > 0.3 || s.Worst.Inputs["cylinder_filling"] == 0 || len(out.LeftOut) > 0 {
+		t.Errorf("%v, left out: %q", s, out.LeftOut)
 	}
 	if kinds(out) != "" {
 		t.Errorf("%v", out.Findings)

@@ -24,7 +24,7 @@ const settling = 0.5 // s
 
 // said is a grade in words.
 func said(g grade, what string) string {
-	return fmt.Sprintf("%s for %g s is %s (%s)", what, leastSeconds, g.level, practice)
+	return fmt.Sprintf("%s for %g s is a %s (%s)", what, leastSeconds, g.level, practice)
 }
 
 // knock finds advance that knock control took back.

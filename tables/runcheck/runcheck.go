@@ -27,11 +27,10 @@ type Input struct {
 	Candidate *image.Image   // whose boost targets are followed beyond the axes; nil for none
 }
 
-// Result is a check, and in words what could not be held against the run, and where the candidate's target leads, which are
-// findings too.
+// Result is a check, and in words where the candidate's target leads, which are findings too.
 type Result struct {
 	*calibrationv1.RunCheck
-	Left, Ahead []string
+	Ahead []string
 }
 
 // check is a run while it is held against a map.
@@ -102,7 +101,7 @@ func (c *check) weigh() {
 }
 
 func (c *check) left(format string, args ...any) {
-	c.out.Left = append(c.out.Left, fmt.Sprintf(format, args...))
+	c.out.LeftOut = append(c.out.LeftOut, fmt.Sprintf(format, args...))
 }
 
 // finish puts the worst finding first, and earlier ones before later ones.

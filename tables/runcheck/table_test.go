@@ -111,7 +111,7 @@ func TestRunsThatTellLittle(t *testing.T) {
 		}), "", nil},
 	} {
 		out := smallCheck(t, tt.file, tt.lacks...)
-		if all := strings.Join(out.Left, "\n"); tt.left == "" && strings.Contains(all, "boost") || !strings.Contains(all, tt.left) {
+		if all := strings.Join(out.LeftOut, "\n"); tt.left == "" && strings.Contains(all, "boost") || !strings.Contains(all, tt.left) {
 			t.Errorf("%s: left out %q, want %q", tt.name, all, tt.left)
 		}
 		if (out.Sides[0].Samples > 0) != (tt.left == "") {

@@ -1260,7 +1260,9 @@ type RunCheck struct {
 	Outside    []*RunOutside          `protobuf:"bytes,6,rep,name=outside,proto3" json:"outside,omitempty"`
 	Findings   []*RunFinding          `protobuf:"bytes,7,rep,name=findings,proto3" json:"findings,omitempty"`
 	// clear, or the worst severity of the findings.
-	Verdict       string `protobuf:"bytes,8,opt,name=verdict,proto3" json:"verdict,omitempty"`
+	Verdict string `protobuf:"bytes,8,opt,name=verdict,proto3" json:"verdict,omitempty"`
+	// What is observed and could not be held against the run, and why.
+	LeftOut       []string `protobuf:"bytes,9,rep,name=left_out,json=leftOut,proto3" json:"left_out,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1349,6 +1351,13 @@ func (x *RunCheck) GetVerdict() string {
 		return x.Verdict
 	}
 	return ""
+}
+
+func (x *RunCheck) GetLeftOut() []string {
+	if x != nil {
+		return x.LeftOut
+	}
+	return nil
 }
 
 // RunSide is what a table or signal commanded beside what a channel logged, in the table's or signal's unit.
@@ -1841,7 +1850,7 @@ const file_witnessmark_calibration_v1_run_proto_rawDesc = "" +
 	"\n" +
 	"LeastShown\x12\x16\n" +
 	"\x06torque\x18\x01 \x01(\x01R\x06torque\x12\x14\n" +
-	"\x05power\x18\x02 \x01(\x01R\x05power\"\xe1\x03\n" +
+	"\x05power\x18\x02 \x01(\x01R\x05power\"\xfc\x03\n" +
 	"\bRunCheck\x124\n" +
 	"\x03run\x18\x01 \x01(\v2\".witnessmark.calibration.v1.RunRefR\x03run\x12:\n" +
 	"\x05image\x18\x02 \x01(\v2$.witnessmark.calibration.v1.ImageRefR\x05image\x12G\n" +
@@ -1852,7 +1861,8 @@ const file_witnessmark_calibration_v1_run_proto_rawDesc = "" +
 	"\x05sides\x18\x05 \x03(\v2#.witnessmark.calibration.v1.RunSideR\x05sides\x12@\n" +
 	"\aoutside\x18\x06 \x03(\v2&.witnessmark.calibration.v1.RunOutsideR\aoutside\x12B\n" +
 	"\bfindings\x18\a \x03(\v2&.witnessmark.calibration.v1.RunFindingR\bfindings\x12\x18\n" +
-	"\averdict\x18\b \x01(\tR\averdict\"\xf8\x01\n" +
+	"\averdict\x18\b \x01(\tR\averdict\x12\x19\n" +
+	"\bleft_out\x18\t \x03(\tR\aleftOut\"\xf8\x01\n" +
 	"\aRunSide\x12\x14\n" +
 	"\x05table\x18\x01 \x01(\tR\x05table\x12\x16\n" +
 	"\x06signal\x18\x02 \x01(\tR\x06signal\x12\x18\n" +
