@@ -112,7 +112,7 @@ func TestWhatIsWrongIsNamed(t *testing.T) {
 				return ",3.5"
 			}
 			return ",0"
-		}, want: "knock/caution/advance.plug", says: "3 deg for 0.2 s is caution (common practice, no source)"},
+		}, want: "knock/caution/advance.plug", says: "3 deg for 0.2 s is a caution (common practice, no source)"},
 		{name: "lambda 1.10 at full load", change: func(channel string, p point, v float64) float64 {
 			if channel == lambda && pulling(p) && p.time > 11 {
 				return 1.10
@@ -130,7 +130,7 @@ func TestWhatIsWrongIsNamed(t *testing.T) {
 				return v + 30
 			}
 			return v
-		}, want: "over-target/danger/boost.request off-axis/caution/wastegate.duty", says: "25 kPa over the target for 0.2 s is danger"},
+		}, want: "over-target/danger/boost.request off-axis/caution/wastegate.duty", says: "25 kPa over the target for 0.2 s is a danger"},
 		{name: "more advance than the ceiling of the limits", change: func(channel string, p point, v float64) float64 {
 			if channel == advance && pulling(p) {
 				return v + 7
