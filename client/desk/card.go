@@ -72,10 +72,8 @@ func (d *Desk) card(w http.ResponseWriter, r *http.Request) error {
 	}
 	runs := d.heldOf(r.Context(), j.GetRuns())
 	for i := range b.Happened {
-		for _, run := range j.GetRuns() {
-			if h := runs[run.GetNumber()]; run.GetAdded().GetEntry() == b.Happened[i].Event.GetEntry() {
-				b.Happened[i].Held = &h
-			}
+		if h, ok := runs[b.Happened[i].Event.GetEntry()]; ok {
+			b.Happened[i].Held = &h
 		}
 	}
 	b.Far = d.farOf(r.Context(), j.GetInCar())

@@ -22,7 +22,7 @@ type heldRun struct {
 	Says    string
 }
 
-// heldOf is what runs showed, by their numbers; after the first that the server does not give, none is asked for.
+// heldOf is what runs showed, by their entries; after the first that the server does not give, none is asked for.
 func (d *Desk) heldOf(ctx context.Context, runs []*recordv1.Run) map[uint32]heldRun {
 	out := map[uint32]heldRun{}
 	var away error
@@ -47,7 +47,7 @@ func (d *Desk) heldOf(ctx context.Context, runs []*recordv1.Run) map[uint32]held
 			}
 			h.Says = sentence(strings.TrimPrefix(runcheck.Says(h.Check), h.Check.GetVerdict()+": "))
 		}
-		out[r.GetNumber()] = h
+		out[r.GetAdded().GetEntry()] = h
 	}
 	return out
 }
@@ -56,7 +56,7 @@ func (d *Desk) heldOf(ctx context.Context, runs []*recordv1.Run) map[uint32]held
 func (d *Desk) heldWith(ctx context.Context, rev *client.Review) (out []heldRun) {
 	all := d.heldOf(ctx, rev.Job.GetRuns())
 	for _, r := range rev.Job.GetRuns() {
-		h := all[r.GetNumber()]
+		h := all[r.GetAdded().GetEntry()]
 		switch h.Check.GetImage().GetSha256() {
 		case "":
 			continue

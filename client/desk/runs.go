@@ -99,7 +99,7 @@ func (d *Desk) runs(w http.ResponseWriter, r *http.Request) error {
 	}
 	showed := d.heldOf(r.Context(), j.GetRuns())
 	for _, run := range j.GetRuns() {
-		b.Held = append(b.Held, showed[run.GetNumber()])
+		b.Held = append(b.Held, showed[run.GetAdded().GetEntry()])
 	}
 	d.show(w, p, http.StatusOK, "runs", b)
 	return nil

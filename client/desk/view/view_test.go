@@ -117,6 +117,26 @@ func (b *bench) card(t testing.TB, id string) string {
 	return ""
 }
 
+// What a table is since the car first came stands beside what this submission did to it, where they differ.
+func TestACardSaysWhatIsSinceTheCarFirstCame(t *testing.T) {
+	b := newBench(t, map[int]byte{0x20: 11})
+	if len(b.report.GetTables()) != 1 {
+		t.Fatalf("%d tables changed", len(b.report.GetTables()))
+	}
+	tr := b.report.GetTables()[0]
+	once := tr.GetDelta().GetMax()
+	twice := 2 * once
+	tr.FromAsFound = &calibrationv1.SinceAsFound{Changed: tr.GetChanged(), Min: &once, Max: &once}
+	if card := b.card(t, tr.GetId()); strings.Contains(card, "first came") {
+		t.Errorf("it says twice what is the same: %s", card)
+	}
+	tr.FromAsFound = &calibrationv1.SinceAsFound{Changed: 3, Min: &once, Max: &twice}
+	want := fmt.Sprintf("1 of 6 cells, by %s deg in this submission; since the car first came 3, by %s to %s deg", decimals(2).signed(once), decimals(2).signed(once), decimals(2).signed(twice))
+	if card := b.card(t, tr.GetId()); !strings.Contains(card, want) {
+		t.Errorf("no %q in %s", want, card)
+	}
+}
+
 // WCAG 2.2, success criterion 1.4.3: 4.5 to 1. The colours are read out of the style that browsers get,
 // and the formula is written out here again from the recommendation's definition of relative luminance.
 func TestEveryNumberReadsOnItsColour(t *testing.T) {
