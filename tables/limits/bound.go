@@ -104,11 +104,21 @@ func (s *subject) holdSurface(rivals ...rival) error {
 	if s.bends(rivals) {
 		return s.holdBoxes(rivals)
 	}
-	l, err := s.lattice(rivals)
-	if err != nil {
+	m := &mesh{rule: s.rule, quantity: s.t.Quantity, unit: s.t.Unit, axes: axesOf(s.t), x: s.cand.x, y: s.cand.y, rivals: rivals}
+	var err error
+	if m.lattice, err = s.lattice(rivals); err != nil {
 		return err
 	}
-	h := &held{subject: s, rivals: rivals, grew: make([][]int8, len(rivals))}
+	m.xs, m.ys = m.lattice.x.stops(), m.lattice.y.stops()
+	s.place(0, m.xs, rivals)
+	s.place(1, m.ys, rivals)
+	s.last = m
+	return s.holdOn(m)
+}
+
+// holdOn judges the surface at the points of a mesh.
+func (s *subject) holdOn(m *mesh) error {
+	h := &held{subject: s, rivals: m.rivals, grew: make([][]int8, len(m.rivals))}
 	if s.base != nil {
 		if err := surfaces(s.cand, s.base); err != nil {
 			s.detail = "the base could not be judged: " + err.Error()
@@ -116,14 +126,8 @@ func (s *subject) holdSurface(rivals ...rival) error {
 			h.base = s.base.grid
 		}
 	}
-	xs, ys := l.x.stops(), l.y.stops()
-	if len(xs) == 0 || len(ys) == 0 {
-		return errPassed{"no point of it lies where the rule holds"}
-	}
-	s.place(0, xs, rivals)
-	s.place(1, ys, rivals)
-	h.stations = sync.OnceValues(func() ([]station, []station) { return h.finer(l, xs, ys) })
-	each(xs, ys, h.point)
+	h.stations = sync.OnceValues(func() ([]station, []station) { return h.finer(m.lattice, m.xs, m.ys) })
+	each(m.xs, m.ys, h.point)
 	if s.looked == 0 {
 		return errPassed{"no point of it lies where the rule holds"}
 	}

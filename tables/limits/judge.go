@@ -91,6 +91,7 @@ type judge struct {
 	pairs   map[*definition.Table]*pair
 	sets    map[whose]*signal.Set
 	exprs   *evaluator
+	last    *mesh   // that a surface was judged on
 	one     subject // under judgement: there are as many as rules times tables
 }
 

@@ -4,6 +4,8 @@ import (
 	"slices"
 	"sort"
 
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
 )
 
@@ -127,6 +129,23 @@ func (r *rail) finer(stops []stop, more ...[]float64) []station {
 
 // lattice is the points at which a surface is judged.
 type lattice struct{ x, y rail }
+
+// mesh is where a surface is judged against bounds. Tables on the same breakpoints have one under a rule that holds everywhere.
+type mesh struct {
+	rule           *calibrationv1.Rule
+	quantity, unit string
+	axes           [2]*definition.Axis
+	x, y           []float64 // the candidate's breakpoints, as stored
+	rivals         []rival
+	lattice        *lattice
+	xs, ys         []stop
+}
+
+// suits says whether a subject may be judged on the mesh of another one.
+func (m *mesh) suits(s *subject) bool {
+	return m != nil && m.rule == s.rule && s.everywhere() && m.quantity == s.t.Quantity && m.unit == s.t.Unit && m.axes == axesOf(s.t) &&
+		s.cand.err == nil && slices.Equal(m.x, s.cand.x) && slices.Equal(m.y, s.cand.y) && !s.bends(m.rivals)
+}
 
 // place finds where each stop of rail i lies on what is judged there: once for all points that share it.
 func (s *subject) place(i int, stops []stop, rivals []rival) {

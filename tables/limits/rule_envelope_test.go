@@ -236,3 +236,40 @@ func TestEnvelopeFindsWhatLiesOnlyBetweenCells(t *testing.T) {
 		}
 	})
 }
+
+// Tables on one axis are judged as each by itself, whether their breakpoints are the same or not.
+func TestTablesThatShareAnAxis(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		draw := func(id string) (base, cand sheet) {
+			x := rapid.SampledFrom([][]float64{{0, 4, 8}, {0, 4, 8}, {0, 4, 4, 8}, {8, 4, 0}, {1, 4, 8}}).Draw(t, id+" x")
+			base = sheet{id: id, unit: "deg", x: x, v: wholes(t, id+" base", len(x))}
+			if cand = base; rapid.Bool().Draw(t, id+" moved") {
+				cand.v = wholes(t, id+" cand", len(x))
+			}
+			return base, cand
+		}
+		r := rule(fmt.Sprintf(`{"envelope":{"side":"max","unit":"deg","x":{"quantity":"engine_speed","unit":"1/min","points":[0,2,6]},"values":[[%d,1,2]]}}`, rapid.IntRange(-3, 3).Draw(t, "limit")))
+		var bases, cands []sheet
+		var findings, margins []string
+		for _, id := range []string{"a", "b", "c", "d"} {
+			base, cand := draw(id)
+			bases, cands = append(bases, base), append(cands, cand)
+			alone := judged(t, judging(one(base), one(cand)), r)
+			if len(alone.Findings) > 0 {
+				findings = append(findings, sayAll(alone.Findings))
+			}
+			margins = append(margins, sayMargins(alone.Margins))
+		}
+		in := judging(bases, cands)
+		for _, table := range in.Layout.Tables {
+			table.X = in.Layout.Tables[0].X
+		}
+		out := judged(t, in, r)
+		if got, want := sayAll(out.Findings), strings.Join(findings, "; "); got != want {
+			t.Fatalf("together %s\nalone %s", got, want)
+		}
+		if got, want := sayMargins(out.Margins), strings.Join(margins, "; "); got != want {
+			t.Fatalf("together %s\nalone %s", got, want)
+		}
+	})
+}
