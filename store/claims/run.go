@@ -107,15 +107,17 @@ func (m *making) forRules(of *recordv1.Run, before ...*limits.Run) (*limits.Run,
 	return r.ForRules(of.GetFileSha256(), before...), nil
 }
 
-// named adds the files of a run and of those before it to some, each once.
+// named adds the files of a run and of those before it to those that proved something: a run may stand in both parts, so
+// that what it was asked for is told too.
 func named(files []string, r *limits.Run) []string {
 	if r == nil {
 		return files
 	}
-	for _, r := range append(slices.Clone(r.Before), r) {
-		if !slices.Contains(files, r.SHA256) {
-			files = append(files, r.SHA256)
-		}
+	for _, b := range r.Before {
+		files = append(files, b.SHA256)
+	}
+	if n := len(r.Before); n == 0 || r.Before[n-1].SHA256 != r.SHA256 {
+		files = append(files, r.SHA256)
 	}
 	return files
 }
