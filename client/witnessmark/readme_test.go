@@ -4,7 +4,6 @@ package main
 
 import (
 	"bytes"
-	"fmt"
 	"net"
 	"os"
 	"os/exec"
@@ -190,7 +189,7 @@ func TestPrinted(t *testing.T) {
 		{"at 2026-11-27T05:18:32Z", "at 2025-01-02T03:04:05Z", true}, {"a\nb\nd", "a\n…\nc", false}, {"a\nb", "…", true}, {"x\na\nb", "…\na\n…", true}, {"", "", true}, {"a", "", false},
 	} {
 		if printed(c.got, c.want) != c.same {
-			t.Error(fmt.Sprintf("%q against %q", c.got, c.want))
+			t.Errorf("%q against %q", c.got, c.want)
 		}
 	}
 }
