@@ -81,7 +81,7 @@ func worst(f *calibrationv1.Finding, o *Options) string {
 	m := o.measured(f.Table, f.Signal, p.GetAlong())
 	at := point(o.table(f.Table), p.X, p.Y)
 	if m.signal != nil {
-		at = o.operating(m.signal, p.Inputs)
+		at = o.Operating(m.signal, p.Inputs)
 	}
 	var s []string
 	say := func(format string, args ...any) { s = append(s, fmt.Sprintf(format, args...)) }
@@ -153,7 +153,7 @@ func writeMargins(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 		m := o.measured(g.Table, g.Signal, "")
 		at, of := point(o.table(g.Table), g.X, g.Y), ""
 		if m.signal != nil {
-			at, of = o.operating(m.signal, g.Inputs), called(m.signal)+" "
+			at, of = o.Operating(m.signal, g.Inputs), called(m.signal)+" "
 		}
 		fmt.Fprintf(b, "  %-36s %s%s%s: %s%s against %s\n", g.Rule+":"+firstOf(g.Table, g.Signal), m.near(g.Margin), m.unit, before(" at ", at),
 			of, m.near(g.Value), m.near(g.Limit))

@@ -52,9 +52,9 @@ func tablesOf(s *definition.Signal) string {
 	return strings.Join(ids, ", ")
 }
 
-// operating is an operating point in words, in the order of the signal's inputs, and with the quantities that signals feed
+// Operating is an operating point in words, in the order of the signal's inputs, and with the quantities that signals feed
 // there by the base's tables: people know a point by them.
-func (o *Options) operating(s *definition.Signal, at map[string]float64) string {
+func (o *Options) Operating(s *definition.Signal, at map[string]float64) string {
 	words := inputsInWords(s, at)
 	set := o.set("base")
 	if words == "" || set == nil {
@@ -117,8 +117,8 @@ func writeSignals(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 		fmt.Fprintf(b, "\n  %s%s\n", bold.Render(s.Id), before("  ", plainText(def.Title)))
 		if d := s.Delta; d != nil {
 			n, u := o.signalDigits(def), signalUnit(def)
-			fmt.Fprintf(b, "  at least %s%s%s\n", plus(n.near(d.Min), d.Min), u, before(" at ", o.operating(def, d.AtMin)))
-			fmt.Fprintf(b, "  at most  %s%s%s\n", plus(n.near(d.Max), d.Max), u, before(" at ", o.operating(def, d.AtMax)))
+			fmt.Fprintf(b, "  at least %s%s%s\n", plus(n.near(d.Min), d.Min), u, before(" at ", o.Operating(def, d.AtMin)))
+			fmt.Fprintf(b, "  at most  %s%s%s\n", plus(n.near(d.Max), d.Max), u, before(" at ", o.Operating(def, d.AtMax)))
 		}
 		fmt.Fprintf(b, "  computed from %s\n", strings.Join(s.DependsOn, ", "))
 		fmt.Fprintf(b, "  judged by %s\n", judged(s.JudgedBy))

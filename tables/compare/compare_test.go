@@ -250,7 +250,7 @@ func TestMasksPartBytes(t *testing.T) {
 checksums:
 `, 1)
 	lay, base := layoutOf(t, parted), smallImage()
-	shares := func(a, b string) bool { return shareBits(lay.ByID[a].Cells, lay.ByID[b].Cells) }
+	shares := func(a, b string) bool { return lay.ByID[a].Cells.Shares(lay.ByID[b].Cells) }
 	for _, c := range []struct {
 		a, b string
 		want bool

@@ -102,7 +102,7 @@ func (o *owners) claimCells(c *definition.Cells, k kind) (changed bool) {
 			for i := range c.Bytes {
 				off := at + uint64(i)
 				diff := o.a[off] ^ o.b[off]
-				mask := maskByte(c, i)
+				mask := c.MaskByte(i)
 				if diff == 0 || mask == 0 {
 					continue
 				}
@@ -120,12 +120,4 @@ func (o *owners) claimCells(c *definition.Cells, k kind) (changed bool) {
 		}
 	}
 	return changed
-}
-
-// maskByte is the part of a cell's mask that lies in its i-th byte as stored.
-func maskByte(c *definition.Cells, i int) byte {
-	if !c.Little {
-		i = c.Bytes - 1 - i
-	}
-	return byte(c.Mask >> (8 * i))
 }

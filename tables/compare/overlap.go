@@ -6,7 +6,6 @@ import (
 	"sort"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
-	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
 )
 
@@ -43,7 +42,7 @@ func (s *session) overlaps() {
 		for ; k >= 0 && moved[k].reach > at.Start; k-- {
 			m := moved[k]
 			told := i == m.index || i < m.index && s.byID[t.ID] != nil
-			if !told && m.End > at.Start && shareBits(t.Cells, tables[m.index].Cells) {
+			if !told && m.End > at.Start && t.Cells.Shares(tables[m.index].Cells) {
 				shares[m.index] = append(shares[m.index], t.ID)
 			}
 		}
@@ -51,34 +50,6 @@ func (s *session) overlaps() {
 	for i, others := range shares {
 		if len(others) > 0 {
 			s.find(&calibrationv1.Finding{Rule: "overlap", Severity: "notice", Table: tables[i].ID, Tables: others, Count: uint32(len(others))})
-		}
-	}
-}
-
-// shareBits says whether two blocks of cells have a bit in common: masks may part the bytes that both lie on.
-func shareBits(a, b *definition.Cells) bool {
-	common := image.Common(a.Ranges(), b.Ranges())
-	if len(common) == 0 {
-		return false
-	}
-	of := map[uint64]byte{} // a's bits of each byte that both have
-	shared := false
-	eachByte(a, common, func(at uint64, mask byte) { of[at] |= mask })
-	eachByte(b, common, func(at uint64, mask byte) { shared = shared || of[at]&mask != 0 })
-	return shared
-}
-
-// eachByte visits the bytes of cells that lie within ranges, with the bits that the cells take of them.
-func eachByte(c *definition.Cells, within []image.Range, visit func(at uint64, mask byte)) {
-	for row := range c.NY {
-		for col := range c.NX {
-			for i := range c.Bytes {
-				at := c.At(row, col) + uint64(i)
-				k := sort.Search(len(within), func(k int) bool { return within[k].End > at })
-				if k < len(within) && within[k].Start <= at {
-					visit(at, maskByte(c, i))
-				}
-			}
 		}
 	}
 }

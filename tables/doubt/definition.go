@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"witnessmark/tables/definition"
-	"witnessmark/tables/image"
 	"witnessmark/tables/severity"
 	"witnessmark/tables/units"
 )
@@ -126,7 +125,7 @@ func (d *ofDefinition) blocks() (all []block) {
 	return all
 }
 
-// overlaps names what shares bytes: tables may, which is worth knowing; an axis with anything is doubtful.
+// overlaps names what shares bits: tables may, which is worth knowing; an axis with anything is doubtful.
 func (d *ofDefinition) overlaps() {
 	var open []block
 	for _, b := range d.blocks() {
@@ -134,7 +133,7 @@ func (d *ofDefinition) overlaps() {
 		open = slices.DeleteFunc(open, func(o block) bool { return o.cells.Extent().End <= at.Start })
 		var tables, others []string
 		for _, o := range open {
-			if !share(o.cells, b.cells) {
+			if !o.cells.Shares(b.cells) {
 				continue
 			}
 			if strings.HasPrefix(o.what+b.what, "table ") && strings.HasPrefix(b.what, "table ") {
@@ -144,19 +143,11 @@ func (d *ofDefinition) overlaps() {
 			}
 		}
 		if len(tables) > 0 {
-			d.say(severity.Notice, b.path, "", "%s shares bytes with %s", b.what, some(tables))
+			d.say(severity.Notice, b.path, "", "%s shares bits with %s", b.what, some(tables))
 		}
 		if len(others) > 0 {
-			d.say(severity.Caution, b.path, "", "%s shares bytes with %s", b.what, some(others))
+			d.say(severity.Caution, b.path, "", "%s shares bits with %s", b.what, some(others))
 		}
 		open = append(open, b)
 	}
-}
-
-// share says whether two blocks have a byte in common, and not only other bits of the same words.
-func share(a, b *definition.Cells) bool {
-	if a.Offset == b.Offset && a.Bytes == b.Bytes && a.Little == b.Little && a.StepX == b.StepX && a.StepY == b.StepY && a.Mask&b.Mask == 0 {
-		return false
-	}
-	return len(image.Common(a.Ranges(), b.Ranges())) > 0
 }

@@ -150,7 +150,7 @@ func (s *subject) reach(name string) (*reach, error) {
 // beyond holds a sample against the end of an axis that it is nearer to leaving.
 func beyond(v, low, high float64) verdict {
 	limit, excess := high, v-high
-	if v < low || math.IsNaN(v) {
+	if v < low {
 		limit, excess = low, low-v
 	}
 	if !surface.Finite(v) {
@@ -174,6 +174,11 @@ func (s *subject) coverPoint(axes []*reach, i int, w float64, most *[origins]flo
 	var worst verdict
 	var by *reach
 	share := -1.0
+	for _, r := range axes {
+		if math.IsNaN(r.samples[i]) { // a hole in the recording: nobody knows where the engine was
+			return 0, false
+		}
+	}
 	for _, r := range axes {
 		v := beyond(r.samples[i], r.low, r.high)
 		if r.name == "y" {

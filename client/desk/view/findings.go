@@ -131,8 +131,8 @@ func (c *Comparison) worst(f *calibrationv1.Finding, t *definition.Table) (out [
 		item("Beyond by", n.near(w.GetExcess())+unit)
 	}
 	at := point(t, w.X, w.Y)
-	if len(w.GetInputs()) > 0 {
-		at = inputs(sig, w.GetInputs())
+	if sig != nil && len(w.GetInputs()) > 0 {
+		at = c.operating(sig, w.GetInputs())
 	}
 	item("At", at)
 	if f.GetCount() > 1 {

@@ -3,8 +3,6 @@ package view
 import (
 	"fmt"
 	"html/template"
-	"maps"
-	"math"
 	"slices"
 	"strings"
 
@@ -42,7 +40,11 @@ func (c *Comparison) Signal(r *calibrationv1.SignalReport, href func(*calibratio
 			by   float64
 			at   map[string]float64
 		}{{"at least", d.GetMin(), d.GetAtMin()}, {"at most", d.GetMax(), d.GetAtMax()}} {
-			fmt.Fprintf(&b, `<p class="numbers">moved by %s %s%s%s</p>`, end.name, esc(n.signed(n.round(end.by))), esc(unit), esc(atInputs(s, end.at)))
+			where := ""
+			if words := c.operating(s, end.at); words != "" {
+				where = " at " + words
+			}
+			fmt.Fprintf(&b, `<p class="numbers">moved by %s %s%s%s</p>`, end.name, esc(n.signed(n.round(end.by))), esc(unit), esc(where))
 		}
 	}
 	if len(r.GetJudgedBy()) == 0 {
@@ -85,31 +87,16 @@ func (c *Comparison) signalPlaces(s *definition.Signal) decimals {
 	return -1
 }
 
-// atInputs is an operating point behind a number, in the order of the signal's inputs.
-func atInputs(s *definition.Signal, at map[string]float64) string {
-	if words := inputs(s, at); words != "" {
-		return " at " + words
+// operating is an operating point in words; empty of a signal that the definition does not have.
+func (c *Comparison) operating(s *definition.Signal, at map[string]float64) string {
+	if s == nil {
+		return ""
 	}
-	return ""
+	return c.options().Operating(s, at)
 }
 
-func inputs(s *definition.Signal, at map[string]float64) string {
-	var parts, said []string
-	say := func(quantity, unit string) {
-		if v, ok := at[quantity]; ok && !slices.Contains(said, quantity) {
-			said = append(said, quantity)
-			parts = append(parts, along(&definition.Axis{Quantity: quantity, Unit: unit}, quantity, math.Round(v*100)/100))
-		}
-	}
-	if s != nil {
-		for _, in := range s.Inputs {
-			say(in.Quantity, in.Unit)
-		}
-	}
-	for _, quantity := range slices.Sorted(maps.Keys(at)) {
-		say(quantity, "")
-	}
-	return strings.Join(parts, ", ")
+func (c *Comparison) options() *sheet.Options {
+	return &sheet.Options{Layout: c.Layout, Base: c.Base, Candidate: c.Candidate}
 }
 
 // between is how many stretches lie between two breakpoints: a signal curves there.
@@ -117,7 +104,7 @@ const between = 8
 
 // writeSignal draws both sides through the worst point, or where it moved most.
 func (c *Comparison) writeSignal(b *strings.Builder, r *calibrationv1.SignalReport, found []*calibrationv1.Finding) {
-	curve, err := sheet.SignalCurve(c.Report, r, &sheet.Options{Layout: c.Layout, Base: c.Base, Candidate: c.Candidate}, between)
+	curve, err := sheet.SignalCurve(c.Report, r, c.options(), between)
 	if err != nil {
 		fmt.Fprintf(b, `<p class="small">No picture: %s.</p>`, esc(err.Error()))
 		return
