@@ -1,6 +1,7 @@
 package client
 
 import (
+	"context"
 	"fmt"
 	"slices"
 
@@ -98,4 +99,13 @@ func ofCar(f *definition.IdentityField) bool { return f.Vehicle }
 
 func otherCar(format string, args ...any) error {
 	return &Error{Kind: Distrust, Text: fmt.Sprintf(format, args...), Try: "nothing was written; make sure that the right car is in the bay"}
+}
+
+// FromAsFound is the submission that is in a car, whose report says how far it is from what the car came with; nil where the car
+// is as found, or nobody knows what is in it. Errors are Review's.
+func (c *Client) FromAsFound(ctx context.Context, in *recordv1.InCar) (*Review, error) {
+	if !in.GetKnown() || in.GetSubmission() == 0 {
+		return nil, nil
+	}
+	return c.Review(ctx, in.GetJob(), in.GetSubmission())
 }

@@ -23,12 +23,12 @@ const mostFar = 12
 
 // farOf is nil where the car is as found, or nobody knows what is in it.
 func (d *Desk) farOf(ctx context.Context, in *recordv1.InCar) *far {
-	if !in.GetKnown() || in.GetSubmission() == 0 {
-		return nil
-	}
-	rev, err := d.client.Review(ctx, in.GetJob(), in.GetSubmission())
-	if err != nil {
+	rev, err := d.client.FromAsFound(ctx, in)
+	switch {
+	case err != nil:
 		return &far{Why: d.plain(err)}
+	case rev == nil:
+		return nil
 	}
 	name := record.Name{Job: in.GetJob(), Part: record.ASubmission, N: in.GetSubmission()}
 	f := &far{}

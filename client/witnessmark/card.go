@@ -96,13 +96,12 @@ func writeCard(w io.Writer, j *recordv1.Job, files client.JobFiles, distance str
 
 // distance says how far what is in a job's car is from what it came with, in words.
 func distance(ctx context.Context, c *client.Client, j *recordv1.Job) string {
-	in := j.GetInCar()
-	if !in.GetKnown() || in.GetSubmission() == 0 {
-		return ""
-	}
-	r, err := c.Review(ctx, in.GetJob(), in.GetSubmission())
-	if err != nil {
+	r, err := c.FromAsFound(ctx, j.GetInCar())
+	switch {
+	case err != nil:
 		return "not told: " + clean(err.Error())
+	case r == nil:
+		return ""
 	}
 	var far []string
 	for _, t := range r.Report.GetTables() {

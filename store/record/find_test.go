@@ -24,7 +24,7 @@ func finds(j *recordv1.Job, q Query) bool {
 		return (q.Submission == "" || s.GetState() == q.Submission) && (q.Verdict == "" || Verdict(s) == q.Verdict)
 	})
 	person := q.Person == ""
-	visitEvents(j.ProtoReflect(), func(e *recordv1.Event) {
+	walk(j.ProtoReflect(), func(e *recordv1.Event) {
 		person = person || signoff.FoldName(e.GetPerson()) == signoff.FoldName(q.Person)
 	})
 	day := j.GetOpened().GetAdmittedAt()[:10]

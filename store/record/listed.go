@@ -6,8 +6,6 @@ import (
 	"slices"
 	"strings"
 
-	"google.golang.org/protobuf/reflect/protoreflect"
-
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/signoff"
 	"witnessmark/tables/severity"
@@ -47,7 +45,7 @@ func listing(j *recordv1.Job, texts []Said) (out []string) {
 	if at := j.GetOpened().GetAdmittedAt(); len(at) >= len("2006-01-02") {
 		mark(markOpened, at[:len("2006-01-02")])
 	}
-	visitEvents(j.ProtoReflect(), func(e *recordv1.Event) { mark(markPerson, signoff.FoldName(e.GetPerson())) })
+	walk(j.ProtoReflect(), func(e *recordv1.Event) { mark(markPerson, signoff.FoldName(e.GetPerson())) })
 	standing := ""
 	for _, sub := range j.GetSubmissions() {
 		mark(markSubmission, sub.GetState(), Verdict(sub))
@@ -79,25 +77,6 @@ func first(word string, n int) string {
 		}
 	}
 	return word
-}
-
-func visitEvents(m protoreflect.Message, fn func(*recordv1.Event)) {
-	if e, ok := m.Interface().(*recordv1.Event); ok {
-		fn(e)
-		return
-	}
-	m.Range(func(f protoreflect.FieldDescriptor, v protoreflect.Value) bool {
-		switch {
-		case f.IsMap() || f.Message() == nil:
-		case f.IsList():
-			for i := range v.List().Len() {
-				visitEvents(v.List().Get(i).Message(), fn)
-			}
-		default:
-			visitEvents(v.Message(), fn)
-		}
-		return true
-	})
 }
 
 // relist brings up to date what changed jobs are listed by; it writes each document once.

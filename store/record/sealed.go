@@ -125,8 +125,9 @@ func (s *State) reveal(m proto.Message, erased bool) {
 	})
 }
 
-func walk(m protoreflect.Message, fn func(*recordv1.Text)) {
-	if t, ok := m.Interface().(*recordv1.Text); ok {
+// walk visits every message of a kind in m, and does not look into one.
+func walk[M proto.Message](m protoreflect.Message, fn func(M)) {
+	if t, ok := m.Interface().(M); ok {
 		fn(t)
 		return
 	}
