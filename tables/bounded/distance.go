@@ -36,8 +36,7 @@ func (d *distance) over(cell, box *Box) Bounds {
 	if d.apart != nil {
 		b := d.apart.Over(cell, box)
 		if !d.ceiling {
-			nothing := Bounds{Smooth: true, Multilinear: true}
-			b = nothing.Sub(&b)
+			return b.neg()
 		}
 		return b
 	}

@@ -51,17 +51,3 @@ type Function interface {
 	// Over encloses every At of the box.
 	Over(cell, box *Box) Bounds
 }
-
-type difference struct{ a, b Function }
-
-// Difference is a − b.
-func Difference(a, b Function) Function { return difference{a, b} }
-
-func (d difference) At(cell *Box, p *[MaxInputs]float64) float64 {
-	return d.a.At(cell, p) - d.b.At(cell, p)
-}
-
-func (d difference) Over(cell, box *Box) Bounds {
-	a, b := d.a.Over(cell, box), d.b.Over(cell, box)
-	return a.Sub(&b)
-}
