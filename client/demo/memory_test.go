@@ -12,7 +12,7 @@ func TestRawOf(t *testing.T) {
 	s8 := &definition.Cells{Bytes: 1, Signed: true, Mask: 0xFF, Width: 8, Conv: definition.Conversion{Factor: 0.75}}
 	celsius := &definition.Cells{Bytes: 1, Mask: 0xFF, Width: 8, Conv: definition.Conversion{Factor: 0.75, Offset: -48}}
 	flow := &definition.Cells{Bytes: 2, Mask: 0xFFFF, Width: 16, Conv: definition.Conversion{Rational: true, Num: [3]float64{600000}, Den: [3]float64{0, 1}}}
-	bits := &definition.Cells{Bytes: 1, Mask: 0x30, Shift: 4, Width: 2, Conv: definition.Conversion{Labels: map[int64]string{1: "98 RON"}}}
+	bits := &definition.Cells{Bytes: 1, Mask: 0x30, Shift: 4, Width: 2, Conv: definition.Conversion{Labels: definition.LabelsOf(map[int64]string{1: "98 RON"})}}
 	float := &definition.Cells{Bytes: 4, Float: true, Mask: 0xFFFFFFFF, Width: 32, Conv: definition.Conversion{Factor: 1}}
 	for _, c := range []struct {
 		cells *definition.Cells

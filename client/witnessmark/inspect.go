@@ -67,7 +67,7 @@ func newInspectCommand(a *app) *cobra.Command {
 // tableValues decodes a whole table.
 func tableValues(t *definition.Table, img []byte) *calibrationv1.TableValues {
 	d := surface.Decode(t, img)
-	out := &calibrationv1.TableValues{Id: t.ID, Title: t.Title, Kind: t.Kind, Quantity: t.Quantity, Unit: t.Unit, X: d.X, Y: d.Y}
+	out := &calibrationv1.TableValues{Id: t.ID, Title: t.Title, Kind: t.Kind, Quantity: t.Quantity, Unit: t.Unit, X: numbers(d.X), Y: numbers(d.Y)}
 	for r := range d.NY {
 		row := &structpb.ListValue{}
 		for c := range d.NX {
@@ -82,7 +82,20 @@ func cellValue(t *definition.Table, d *surface.Decoded, i int) *structpb.Value {
 	if t.Cells.Conv.Labels != nil {
 		return structpb.NewStringValue(t.Cells.Conv.Label(t.Cells.Int(d.Bits[i])))
 	}
-	switch v := d.Values[i]; {
+	return number(d.Values[i])
+}
+
+func numbers(vs []float64) []*structpb.Value {
+	out := make([]*structpb.Value, len(vs))
+	for i, v := range vs {
+		out[i] = number(v)
+	}
+	return out
+}
+
+// number is a float as a message holds it that JSON has to hold.
+func number(v float64) *structpb.Value {
+	switch {
 	case math.IsNaN(v):
 		return structpb.NewStringValue("NaN")
 	case math.IsInf(v, 1):

@@ -60,7 +60,7 @@ func drawConversion(t *rapid.T, label string, labels bool) *calibrationv1.Conver
 		return &calibrationv1.Conversion{Rational: &calibrationv1.Rational{Num: []float64{1000, 1, 0}, Den: []float64{0, 1, 0}}}
 	case 2:
 		if labels {
-			return &calibrationv1.Conversion{Labels: map[int64]string{0: "off"}}
+			return &calibrationv1.Conversion{Labels: map[string]string{"0": "off"}}
 		}
 	}
 	return &calibrationv1.Conversion{

@@ -144,7 +144,7 @@ func quadratic(n [3]float64, x float64) float64 {
 
 // Label is the text of a raw value, "raw N" where there is none.
 func (c *Conversion) Label(raw int64) string {
-	if s, ok := c.Labels[raw]; ok {
+	if s, ok := c.Labels.Of(raw); ok {
 		return s
 	}
 	return fmt.Sprintf("raw %d", raw)

@@ -1,9 +1,6 @@
 package definition
 
 import (
-	"fmt"
-	"slices"
-
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 )
 
@@ -60,29 +57,6 @@ func (c *compiler) rational(path string, r *calibrationv1.Rational, conv *Conver
 	if conv.Num[1] == 0 && conv.Num[2] == 0 && conv.Den[1] == 0 && conv.Den[2] == 0 {
 		return c.at.Errorf(path, "a number for raw or raw² in num or den", "every raw value means the same")
 	}
-	return nil
-}
-
-func (c *compiler) labels(path string, labels map[int64]string, cells *Cells) error {
-	if cells.Float {
-		return c.at.Errorf(path, "labels on whole numbers only", "the stored type is a float")
-	}
-	low, high := cells.rawRange()
-	keys := make([]int64, 0, len(labels))
-	for raw := range labels {
-		keys = append(keys, raw)
-	}
-	slices.Sort(keys)
-	for _, raw := range keys {
-		at := fmt.Sprintf("%s[%d]", path, raw)
-		if raw < low || raw > 0 && uint64(raw) > high {
-			return c.at.Errorf(at, fmt.Sprintf("raw values from %d to %d", low, high), "the stored type cannot hold %d", raw)
-		}
-		if labels[raw] == "" {
-			return c.at.Errorf(at, "some text", "the label is empty")
-		}
-	}
-	cells.Conv.Labels = labels
 	return nil
 }
 

@@ -81,7 +81,7 @@ type Conversion struct {
 	Factor, Offset float64
 	Rational       bool
 	Num, Den       [3]float64
-	Labels         map[int64]string // nil if the value is a number
+	Labels         *Labels // nil if the value is a number
 }
 
 // Affine reports whether physical = raw*Factor + Offset.

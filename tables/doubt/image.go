@@ -105,7 +105,7 @@ func (d *ofDefinition) labels(t *definition.Table, bits []uint64) {
 	var without []string
 	for _, b := range bits {
 		raw := t.Cells.Int(b)
-		if _, ok := t.Cells.Conv.Labels[raw]; !ok && !slices.Contains(without, fmt.Sprint(raw)) {
+		if _, ok := t.Cells.Conv.Labels.Of(raw); !ok && !slices.Contains(without, fmt.Sprint(raw)) {
 			without = append(without, fmt.Sprint(raw))
 		}
 	}

@@ -52,7 +52,7 @@ func (s sheet) table() *definition.Table {
 		t.Cells.Bytes, t.Cells.Width = 4, 32
 	}
 	if s.labels != nil {
-		t.Cells.Float, t.Cells.Conv = false, definition.Conversion{Labels: s.labels}
+		t.Cells.Float, t.Cells.Conv = false, definition.Conversion{Labels: definition.LabelsOf(s.labels)}
 	}
 	if s.rational != nil {
 		t.Cells.Float, t.Cells.Conv = false, *s.rational

@@ -146,7 +146,7 @@ func TestRationalIsConvertedAfterInterpolating(t *testing.T) {
 
 func TestLabelsHaveNoSurface(t *testing.T) {
 	cells := &definition.Cells{Bytes: 1, Mask: 0x0F, Width: 4, NX: 1, NY: 1, StepX: 1, StepY: 1,
-		Conv: definition.Conversion{Factor: 1, Labels: map[int64]string{1: "on"}}}
+		Conv: definition.Conversion{Factor: 1, Labels: definition.LabelsOf(map[int64]string{1: "on"})}}
 	d := Decode(&definition.Table{ID: "l", Kind: "scalar", Cells: cells}, []byte{0xF1})
 	if d.Values != nil || d.Bits[0] != 1 || d.X != nil || d.Y != nil {
 		t.Errorf("decoded %+v", d)

@@ -191,6 +191,16 @@ func (d *decoder) list(n *yaml.Node, at *place, list protoreflect.List, fd proto
 	return nil
 }
 
+// named is a key as text where text is asked for: a key needs no quotes, whatever it looks like.
+func named(key *yaml.Node, fd protoreflect.FieldDescriptor) *yaml.Node {
+	if fd.Kind() != protoreflect.StringKind || key.Kind != yaml.ScalarNode || key.Style != 0 || key.ShortTag() == "!!null" {
+		return key
+	}
+	text := *key
+	text.Tag = "!!str"
+	return &text
+}
+
 func (d *decoder) pairs(n *yaml.Node, at *place, pairs protoreflect.Map, fd protoreflect.FieldDescriptor) error {
 	n, err := d.enter(n, at)
 	if err != nil {
@@ -205,7 +215,7 @@ func (d *decoder) pairs(n *yaml.Node, at *place, pairs protoreflect.Map, fd prot
 			return err
 		}
 		inside := &place{parent: at, step: "[" + key.Value + "]"}
-		k, err := d.scalar(key, inside, fd.MapKey())
+		k, err := d.scalar(named(key, fd.MapKey()), inside, fd.MapKey())
 		if err != nil {
 			return err
 		}

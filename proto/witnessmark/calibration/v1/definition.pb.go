@@ -11,6 +11,7 @@ package calibrationv1
 import (
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	structpb "google.golang.org/protobuf/types/known/structpb"
 	reflect "reflect"
 	sync "sync"
 	unsafe "unsafe"
@@ -43,7 +44,11 @@ type Definition struct {
 	// What the controller computes from tables, as far as limits shall judge it.
 	Signals []*Signal `protobuf:"bytes,10,rep,name=signals,proto3" json:"signals,omitempty"`
 	// The ranges of the quantities that come from outside, one for each quantity.
-	Inputs        []*InputRange `protobuf:"bytes,11,rep,name=inputs,proto3" json:"inputs,omitempty"`
+	Inputs []*InputRange `protobuf:"bytes,11,rep,name=inputs,proto3" json:"inputs,omitempty"`
+	// Only where the definition was carried over from another version of the software.
+	Carried *Carried `protobuf:"bytes,12,opt,name=carried,proto3" json:"carried,omitempty"`
+	// Tables by what they belong to; for finding one's way alone.
+	Folders       []*Folder `protobuf:"bytes,13,rep,name=folders,proto3" json:"folders,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -155,6 +160,161 @@ func (x *Definition) GetInputs() []*InputRange {
 	return nil
 }
 
+func (x *Definition) GetCarried() *Carried {
+	if x != nil {
+		return x.Carried
+	}
+	return nil
+}
+
+func (x *Definition) GetFolders() []*Folder {
+	if x != nil {
+		return x.Folders
+	}
+	return nil
+}
+
+// Carried says from where a definition was carried over to the images of another software version.
+type Carried struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The definition's name, and the SHA-256 of its file.
+	Definition       string `protobuf:"bytes,1,opt,name=definition,proto3" json:"definition,omitempty"`
+	DefinitionSha256 string `protobuf:"bytes,2,opt,name=definition_sha256,json=definitionSha256,proto3" json:"definition_sha256,omitempty"`
+	// The images in which the tables were found again, by the SHA-256 of their bytes.
+	FromImageSha256 string `protobuf:"bytes,3,opt,name=from_image_sha256,json=fromImageSha256,proto3" json:"from_image_sha256,omitempty"`
+	ToImageSha256   string `protobuf:"bytes,4,opt,name=to_image_sha256,json=toImageSha256,proto3" json:"to_image_sha256,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
+}
+
+func (x *Carried) Reset() {
+	*x = Carried{}
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Carried) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Carried) ProtoMessage() {}
+
+func (x *Carried) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Carried.ProtoReflect.Descriptor instead.
+func (*Carried) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Carried) GetDefinition() string {
+	if x != nil {
+		return x.Definition
+	}
+	return ""
+}
+
+func (x *Carried) GetDefinitionSha256() string {
+	if x != nil {
+		return x.DefinitionSha256
+	}
+	return ""
+}
+
+func (x *Carried) GetFromImageSha256() string {
+	if x != nil {
+		return x.FromImageSha256
+	}
+	return ""
+}
+
+func (x *Carried) GetToImageSha256() string {
+	if x != nil {
+		return x.ToImageSha256
+	}
+	return ""
+}
+
+// Folder is tables that belong together.
+type Folder struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Id     string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	Title  string                 `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	Tables []string               `protobuf:"bytes,3,rep,name=tables,proto3" json:"tables,omitempty"`
+	// Ids of folders inside.
+	Folders       []string `protobuf:"bytes,4,rep,name=folders,proto3" json:"folders,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Folder) Reset() {
+	*x = Folder{}
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Folder) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Folder) ProtoMessage() {}
+
+func (x *Folder) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Folder.ProtoReflect.Descriptor instead.
+func (*Folder) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *Folder) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *Folder) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *Folder) GetTables() []string {
+	if x != nil {
+		return x.Tables
+	}
+	return nil
+}
+
+func (x *Folder) GetFolders() []string {
+	if x != nil {
+		return x.Folders
+	}
+	return nil
+}
+
 // Signal is a quantity that the controller computes from tables.
 type Signal struct {
 	state    protoimpl.MessageState `protogen:"open.v1"`
@@ -177,7 +337,7 @@ type Signal struct {
 
 func (x *Signal) Reset() {
 	*x = Signal{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[1]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -189,7 +349,7 @@ func (x *Signal) String() string {
 func (*Signal) ProtoMessage() {}
 
 func (x *Signal) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[1]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -202,7 +362,7 @@ func (x *Signal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Signal.ProtoReflect.Descriptor instead.
 func (*Signal) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{1}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Signal) GetId() string {
@@ -272,7 +432,7 @@ type Observed struct {
 
 func (x *Observed) Reset() {
 	*x = Observed{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[2]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -284,7 +444,7 @@ func (x *Observed) String() string {
 func (*Observed) ProtoMessage() {}
 
 func (x *Observed) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[2]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -297,7 +457,7 @@ func (x *Observed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Observed.ProtoReflect.Descriptor instead.
 func (*Observed) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{2}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Observed) GetChannel() string {
@@ -323,7 +483,7 @@ type InputRange struct {
 
 func (x *InputRange) Reset() {
 	*x = InputRange{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[3]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -335,7 +495,7 @@ func (x *InputRange) String() string {
 func (*InputRange) ProtoMessage() {}
 
 func (x *InputRange) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[3]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -348,7 +508,7 @@ func (x *InputRange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use InputRange.ProtoReflect.Descriptor instead.
 func (*InputRange) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{3}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *InputRange) GetQuantity() string {
@@ -391,15 +551,17 @@ type ImageLayout struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Start uint32                 `protobuf:"varint,1,opt,name=start,proto3" json:"start,omitempty"`
 	// Bytes.
-	Size          uint32     `protobuf:"varint,2,opt,name=size,proto3" json:"size,omitempty"`
-	Segments      []*Segment `protobuf:"bytes,3,rep,name=segments,proto3" json:"segments,omitempty"`
+	Size     uint32     `protobuf:"varint,2,opt,name=size,proto3" json:"size,omitempty"`
+	Segments []*Segment `protobuf:"bytes,3,rep,name=segments,proto3" json:"segments,omitempty"`
+	// In place of start and size: addresses are of one space, and a file may hold some of the regions.
+	Regions       []*Region `protobuf:"bytes,4,rep,name=regions,proto3" json:"regions,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ImageLayout) Reset() {
 	*x = ImageLayout{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[4]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -411,7 +573,7 @@ func (x *ImageLayout) String() string {
 func (*ImageLayout) ProtoMessage() {}
 
 func (x *ImageLayout) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[4]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -424,7 +586,7 @@ func (x *ImageLayout) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImageLayout.ProtoReflect.Descriptor instead.
 func (*ImageLayout) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{4}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ImageLayout) GetStart() uint32 {
@@ -448,6 +610,67 @@ func (x *ImageLayout) GetSegments() []*Segment {
 	return nil
 }
 
+func (x *ImageLayout) GetRegions() []*Region {
+	if x != nil {
+		return x.Regions
+	}
+	return nil
+}
+
+// Region is one stretch of an image's addresses.
+type Region struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Start uint32                 `protobuf:"varint,1,opt,name=start,proto3" json:"start,omitempty"`
+	// Bytes.
+	Size          uint32 `protobuf:"varint,2,opt,name=size,proto3" json:"size,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Region) Reset() {
+	*x = Region{}
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Region) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Region) ProtoMessage() {}
+
+func (x *Region) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Region.ProtoReflect.Descriptor instead.
+func (*Region) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *Region) GetStart() uint32 {
+	if x != nil {
+		return x.Start
+	}
+	return 0
+}
+
+func (x *Region) GetSize() uint32 {
+	if x != nil {
+		return x.Size
+	}
+	return 0
+}
+
 // Segment says what a part of the image holds; a byte in none is data.
 type Segment struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -462,7 +685,7 @@ type Segment struct {
 
 func (x *Segment) Reset() {
 	*x = Segment{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[5]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -474,7 +697,7 @@ func (x *Segment) String() string {
 func (*Segment) ProtoMessage() {}
 
 func (x *Segment) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[5]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -487,7 +710,7 @@ func (x *Segment) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Segment.ProtoReflect.Descriptor instead.
 func (*Segment) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{5}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Segment) GetStart() uint32 {
@@ -531,7 +754,7 @@ type IdentityField struct {
 
 func (x *IdentityField) Reset() {
 	*x = IdentityField{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[6]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -543,7 +766,7 @@ func (x *IdentityField) String() string {
 func (*IdentityField) ProtoMessage() {}
 
 func (x *IdentityField) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[6]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -556,7 +779,7 @@ func (x *IdentityField) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use IdentityField.ProtoReflect.Descriptor instead.
 func (*IdentityField) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{6}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *IdentityField) GetId() string {
@@ -614,7 +837,7 @@ type Stored struct {
 	Address uint32                 `protobuf:"varint,1,opt,name=address,proto3" json:"address,omitempty"`
 	// u8 s8 u16 s16 u24 s24 u32 s32 u64 s64 f32 f64.
 	Type string `protobuf:"bytes,2,opt,name=type,proto3" json:"type,omitempty"`
-	// Number of breakpoints of a stored axis; a table's count follows from its axes.
+	// Number of breakpoints of a stored axis, the most where count_at is given; a table's count follows from its axes.
 	Count uint32 `protobuf:"varint,3,opt,name=count,proto3" json:"count,omitempty"`
 	// big or little; the definition's if left out.
 	ByteOrder string `protobuf:"bytes,4,opt,name=byte_order,json=byteOrder,proto3" json:"byte_order,omitempty"`
@@ -625,14 +848,26 @@ type Stored struct {
 	// Bytes from one cell to the next; the type's size if left out.
 	Stride *uint32 `protobuf:"varint,7,opt,name=stride,proto3,oneof" json:"stride,omitempty"`
 	// Bytes from one run of the fast axis to the next; its count times stride if left out.
-	RowStride     *uint32 `protobuf:"varint,8,opt,name=row_stride,json=rowStride,proto3,oneof" json:"row_stride,omitempty"`
+	RowStride *uint32 `protobuf:"varint,8,opt,name=row_stride,json=rowStride,proto3,oneof" json:"row_stride,omitempty"`
+	// u16, u24 or u32: at the address stands the address of the values, followed in each image by itself.
+	Pointer string `protobuf:"bytes,9,opt,name=pointer,proto3" json:"pointer,omitempty"`
+	// The values run down from the address.
+	Reversed bool `protobuf:"varint,10,opt,name=reversed,proto3" json:"reversed,omitempty"`
+	// Raw codes that mean "off" and are no value.
+	NotAValue []int64 `protobuf:"varint,11,rep,packed,name=not_a_value,json=notAValue,proto3" json:"not_a_value,omitempty"`
+	// Where an axis says how many of its breakpoints are used.
+	CountAt *CountAt `protobuf:"bytes,12,opt,name=count_at,json=countAt,proto3" json:"count_at,omitempty"`
+	// packed: what follows breakpoints that are not used moves up; fixed if left out.
+	Layout string `protobuf:"bytes,13,opt,name=layout,proto3" json:"layout,omitempty"`
+	// Bytes, of a text or a hash.
+	Length        uint32 `protobuf:"varint,14,opt,name=length,proto3" json:"length,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Stored) Reset() {
 	*x = Stored{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[7]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -644,7 +879,7 @@ func (x *Stored) String() string {
 func (*Stored) ProtoMessage() {}
 
 func (x *Stored) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[7]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -657,7 +892,7 @@ func (x *Stored) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Stored.ProtoReflect.Descriptor instead.
 func (*Stored) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{7}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Stored) GetAddress() uint32 {
@@ -716,22 +951,128 @@ func (x *Stored) GetRowStride() uint32 {
 	return 0
 }
 
-// Conversion turns raw into physical: affine (the default), rational or labels.
+func (x *Stored) GetPointer() string {
+	if x != nil {
+		return x.Pointer
+	}
+	return ""
+}
+
+func (x *Stored) GetReversed() bool {
+	if x != nil {
+		return x.Reversed
+	}
+	return false
+}
+
+func (x *Stored) GetNotAValue() []int64 {
+	if x != nil {
+		return x.NotAValue
+	}
+	return nil
+}
+
+func (x *Stored) GetCountAt() *CountAt {
+	if x != nil {
+		return x.CountAt
+	}
+	return nil
+}
+
+func (x *Stored) GetLayout() string {
+	if x != nil {
+		return x.Layout
+	}
+	return ""
+}
+
+func (x *Stored) GetLength() uint32 {
+	if x != nil {
+		return x.Length
+	}
+	return 0
+}
+
+// CountAt is where a count stands in the image.
+type CountAt struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Address uint32                 `protobuf:"varint,1,opt,name=address,proto3" json:"address,omitempty"`
+	// u8, u16 or u32.
+	Type string `protobuf:"bytes,2,opt,name=type,proto3" json:"type,omitempty"`
+	// big or little; the definition's if left out.
+	ByteOrder     string `protobuf:"bytes,3,opt,name=byte_order,json=byteOrder,proto3" json:"byte_order,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CountAt) Reset() {
+	*x = CountAt{}
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CountAt) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CountAt) ProtoMessage() {}
+
+func (x *CountAt) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CountAt.ProtoReflect.Descriptor instead.
+func (*CountAt) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *CountAt) GetAddress() uint32 {
+	if x != nil {
+		return x.Address
+	}
+	return 0
+}
+
+func (x *CountAt) GetType() string {
+	if x != nil {
+		return x.Type
+	}
+	return ""
+}
+
+func (x *CountAt) GetByteOrder() string {
+	if x != nil {
+		return x.ByteOrder
+	}
+	return ""
+}
+
+// Conversion turns raw into physical: affine (the default), rational, points or labels.
 type Conversion struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// physical = raw * factor + offset; 1 and 0 if left out.
 	Factor   *float64  `protobuf:"fixed64,1,opt,name=factor,proto3,oneof" json:"factor,omitempty"`
 	Offset   *float64  `protobuf:"fixed64,2,opt,name=offset,proto3,oneof" json:"offset,omitempty"`
 	Rational *Rational `protobuf:"bytes,3,opt,name=rational,proto3" json:"rational,omitempty"`
-	// Raw value to label; such a table has no number.
-	Labels        map[int64]string `protobuf:"bytes,4,rep,name=labels,proto3" json:"labels,omitempty" protobuf_key:"varint,1,opt,name=key" protobuf_val:"bytes,2,opt,name=value"`
+	// Raw value to label; such a table has no number. A key is a raw value, two with ".." between (ends included), or else.
+	Labels        map[string]string `protobuf:"bytes,5,rep,name=labels,proto3" json:"labels,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"bytes,2,opt,name=value"`
+	Points        *PointTable       `protobuf:"bytes,6,opt,name=points,proto3" json:"points,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Conversion) Reset() {
 	*x = Conversion{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[8]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -743,7 +1084,7 @@ func (x *Conversion) String() string {
 func (*Conversion) ProtoMessage() {}
 
 func (x *Conversion) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[8]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -756,7 +1097,7 @@ func (x *Conversion) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Conversion.ProtoReflect.Descriptor instead.
 func (*Conversion) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{8}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Conversion) GetFactor() float64 {
@@ -780,9 +1121,88 @@ func (x *Conversion) GetRational() *Rational {
 	return nil
 }
 
-func (x *Conversion) GetLabels() map[int64]string {
+func (x *Conversion) GetLabels() map[string]string {
 	if x != nil {
 		return x.Labels
+	}
+	return nil
+}
+
+func (x *Conversion) GetPoints() *PointTable {
+	if x != nil {
+		return x.Points
+	}
+	return nil
+}
+
+// PointTable turns raw into physical by pairs.
+type PointTable struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Strictly rising.
+	Raw      []float64 `protobuf:"fixed64,1,rep,packed,name=raw,proto3" json:"raw,omitempty"`
+	Physical []float64 `protobuf:"fixed64,2,rep,packed,name=physical,proto3" json:"physical,omitempty"`
+	// linear (if left out), or step: the pair at or below the raw value.
+	Between string `protobuf:"bytes,3,opt,name=between,proto3" json:"between,omitempty"`
+	// hold (if left out): the value of the nearest pair; or a number.
+	Outside       *structpb.Value `protobuf:"bytes,4,opt,name=outside,proto3" json:"outside,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PointTable) Reset() {
+	*x = PointTable{}
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PointTable) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PointTable) ProtoMessage() {}
+
+func (x *PointTable) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PointTable.ProtoReflect.Descriptor instead.
+func (*PointTable) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *PointTable) GetRaw() []float64 {
+	if x != nil {
+		return x.Raw
+	}
+	return nil
+}
+
+func (x *PointTable) GetPhysical() []float64 {
+	if x != nil {
+		return x.Physical
+	}
+	return nil
+}
+
+func (x *PointTable) GetBetween() string {
+	if x != nil {
+		return x.Between
+	}
+	return ""
+}
+
+func (x *PointTable) GetOutside() *structpb.Value {
+	if x != nil {
+		return x.Outside
 	}
 	return nil
 }
@@ -798,7 +1218,7 @@ type Rational struct {
 
 func (x *Rational) Reset() {
 	*x = Rational{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[9]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -810,7 +1230,7 @@ func (x *Rational) String() string {
 func (*Rational) ProtoMessage() {}
 
 func (x *Rational) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[9]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -823,7 +1243,7 @@ func (x *Rational) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Rational.ProtoReflect.Descriptor instead.
 func (*Rational) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{9}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *Rational) GetNum() []float64 {
@@ -854,14 +1274,21 @@ type Axis struct {
 	// The points are places, not amounts: never interpolated.
 	Index bool `protobuf:"varint,7,opt,name=index,proto3" json:"index,omitempty"`
 	// The signal that the axis takes its quantity from, where several feed it.
-	From          string `protobuf:"bytes,8,opt,name=from,proto3" json:"from,omitempty"`
+	From string `protobuf:"bytes,8,opt,name=from,proto3" json:"from,omitempty"`
+	// Names in place of numbers, of an index axis that is not in the image.
+	Labels []string `protobuf:"bytes,9,rep,name=labels,proto3" json:"labels,omitempty"`
+	By     *AxisBy  `protobuf:"bytes,10,opt,name=by,proto3" json:"by,omitempty"`
+	// Free text where no UCUM code is known: shown, never converted.
+	UnitText string `protobuf:"bytes,11,opt,name=unit_text,json=unitText,proto3" json:"unit_text,omitempty"`
+	// Its name where the definition came from.
+	KnownAs       string `protobuf:"bytes,12,opt,name=known_as,json=knownAs,proto3" json:"known_as,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Axis) Reset() {
 	*x = Axis{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[10]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -873,7 +1300,7 @@ func (x *Axis) String() string {
 func (*Axis) ProtoMessage() {}
 
 func (x *Axis) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[10]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -886,7 +1313,7 @@ func (x *Axis) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Axis.ProtoReflect.Descriptor instead.
 func (*Axis) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{10}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *Axis) GetId() string {
@@ -945,6 +1372,80 @@ func (x *Axis) GetFrom() string {
 	return ""
 }
 
+func (x *Axis) GetLabels() []string {
+	if x != nil {
+		return x.Labels
+	}
+	return nil
+}
+
+func (x *Axis) GetBy() *AxisBy {
+	if x != nil {
+		return x.By
+	}
+	return nil
+}
+
+func (x *Axis) GetUnitText() string {
+	if x != nil {
+		return x.UnitText
+	}
+	return ""
+}
+
+func (x *Axis) GetKnownAs() string {
+	if x != nil {
+		return x.KnownAs
+	}
+	return ""
+}
+
+// AxisBy is how an axis is looked up.
+type AxisBy struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The id of a curve: the breakpoints are its values, and the operating point goes through it.
+	Curve         string `protobuf:"bytes,1,opt,name=curve,proto3" json:"curve,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AxisBy) Reset() {
+	*x = AxisBy{}
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AxisBy) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AxisBy) ProtoMessage() {}
+
+func (x *AxisBy) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AxisBy.ProtoReflect.Descriptor instead.
+func (*AxisBy) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *AxisBy) GetCurve() string {
+	if x != nil {
+		return x.Curve
+	}
+	return ""
+}
+
 // TableAxis names a shared axis, or is an axis written out in place.
 type TableAxis struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -958,14 +1459,21 @@ type TableAxis struct {
 	Points     []float64   `protobuf:"fixed64,7,rep,packed,name=points,proto3" json:"points,omitempty"`
 	Index      bool        `protobuf:"varint,8,opt,name=index,proto3" json:"index,omitempty"`
 	// The signal that the axis takes its quantity from, where several feed it; also beside `axis`.
-	From          string `protobuf:"bytes,9,opt,name=from,proto3" json:"from,omitempty"`
+	From string `protobuf:"bytes,9,opt,name=from,proto3" json:"from,omitempty"`
+	// Names in place of numbers, of an index axis that is not in the image.
+	Labels []string `protobuf:"bytes,10,rep,name=labels,proto3" json:"labels,omitempty"`
+	By     *AxisBy  `protobuf:"bytes,11,opt,name=by,proto3" json:"by,omitempty"`
+	// Free text where no UCUM code is known: shown, never converted.
+	UnitText string `protobuf:"bytes,12,opt,name=unit_text,json=unitText,proto3" json:"unit_text,omitempty"`
+	// Its name where the definition came from.
+	KnownAs       string `protobuf:"bytes,13,opt,name=known_as,json=knownAs,proto3" json:"known_as,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *TableAxis) Reset() {
 	*x = TableAxis{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[11]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -977,7 +1485,7 @@ func (x *TableAxis) String() string {
 func (*TableAxis) ProtoMessage() {}
 
 func (x *TableAxis) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[11]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -990,7 +1498,7 @@ func (x *TableAxis) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TableAxis.ProtoReflect.Descriptor instead.
 func (*TableAxis) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{11}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *TableAxis) GetAxis() string {
@@ -1056,7 +1564,35 @@ func (x *TableAxis) GetFrom() string {
 	return ""
 }
 
-// Table is a scalar (no axis), a curve (x) or a map (x and y).
+func (x *TableAxis) GetLabels() []string {
+	if x != nil {
+		return x.Labels
+	}
+	return nil
+}
+
+func (x *TableAxis) GetBy() *AxisBy {
+	if x != nil {
+		return x.By
+	}
+	return nil
+}
+
+func (x *TableAxis) GetUnitText() string {
+	if x != nil {
+		return x.UnitText
+	}
+	return ""
+}
+
+func (x *TableAxis) GetKnownAs() string {
+	if x != nil {
+		return x.KnownAs
+	}
+	return ""
+}
+
+// Table is a scalar (no axis), a curve (x), a map (x and y), a block (three axes or more) or a text.
 type Table struct {
 	state    protoimpl.MessageState `protogen:"open.v1"`
 	Id       string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
@@ -1078,15 +1614,28 @@ type Table struct {
 	Feeds  []string `protobuf:"bytes,12,rep,name=feeds,proto3" json:"feeds,omitempty"`
 	Mirror *Mirror  `protobuf:"bytes,13,opt,name=mirror,proto3" json:"mirror,omitempty"`
 	// lower or higher: the table protects the engine while it is on that side.
-	Protects      string    `protobuf:"bytes,14,opt,name=protects,proto3" json:"protects,omitempty"`
-	Observed      *Observed `protobuf:"bytes,15,opt,name=observed,proto3" json:"observed,omitempty"`
+	Protects string    `protobuf:"bytes,14,opt,name=protects,proto3" json:"protects,omitempty"`
+	Observed *Observed `protobuf:"bytes,15,opt,name=observed,proto3" json:"observed,omitempty"`
+	// text, or left out: what else it is follows from its axes.
+	Kind string `protobuf:"bytes,16,opt,name=kind,proto3" json:"kind,omitempty"`
+	// Of a text: ascii or utf-8.
+	Encoding string `protobuf:"bytes,17,opt,name=encoding,proto3" json:"encoding,omitempty"`
+	// Its name where the definition came from: shown, searched, never an id.
+	KnownAs string `protobuf:"bytes,18,opt,name=known_as,json=knownAs,proto3" json:"known_as,omitempty"`
+	// Free text where no UCUM code is known: shown, never converted.
+	UnitText string `protobuf:"bytes,19,opt,name=unit_text,json=unitText,proto3" json:"unit_text,omitempty"`
+	// In place of x and y where there are three or more, the fastest first.
+	Axes []*TableAxis `protobuf:"bytes,20,rep,name=axes,proto3" json:"axes,omitempty"`
+	// Of a definition that was carried over, how the table was found again: same bytes, same axes, or moved
+	// as its neighbours.
+	Carried       string `protobuf:"bytes,21,opt,name=carried,proto3" json:"carried,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Table) Reset() {
 	*x = Table{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[12]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1098,7 +1647,7 @@ func (x *Table) String() string {
 func (*Table) ProtoMessage() {}
 
 func (x *Table) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[12]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1111,7 +1660,7 @@ func (x *Table) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Table.ProtoReflect.Descriptor instead.
 func (*Table) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{12}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *Table) GetId() string {
@@ -1219,6 +1768,48 @@ func (x *Table) GetObserved() *Observed {
 	return nil
 }
 
+func (x *Table) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *Table) GetEncoding() string {
+	if x != nil {
+		return x.Encoding
+	}
+	return ""
+}
+
+func (x *Table) GetKnownAs() string {
+	if x != nil {
+		return x.KnownAs
+	}
+	return ""
+}
+
+func (x *Table) GetUnitText() string {
+	if x != nil {
+		return x.UnitText
+	}
+	return ""
+}
+
+func (x *Table) GetAxes() []*TableAxis {
+	if x != nil {
+		return x.Axes
+	}
+	return nil
+}
+
+func (x *Table) GetCarried() string {
+	if x != nil {
+		return x.Carried
+	}
+	return ""
+}
+
 // Mirror says that a table repeats another one's raw bits.
 type Mirror struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1231,7 +1822,7 @@ type Mirror struct {
 
 func (x *Mirror) Reset() {
 	*x = Mirror{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[13]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1243,7 +1834,7 @@ func (x *Mirror) String() string {
 func (*Mirror) ProtoMessage() {}
 
 func (x *Mirror) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[13]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1256,7 +1847,7 @@ func (x *Mirror) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Mirror.ProtoReflect.Descriptor instead.
 func (*Mirror) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{13}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *Mirror) GetOf() string {
@@ -1277,21 +1868,38 @@ func (x *Mirror) GetAs() string {
 type Checksum struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Id    string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// A name of the public CRC catalogue in lower case; or sum-8, sum-16, sum-32: all bytes added, each by itself,
-	// and the sum cut to so many bits.
+	// A name of the public CRC catalogue in lower case; sum-8, sum-16, sum-32: all bytes added, each by itself, and
+	// the sum cut to so many bits; sum or xor, of words; or sha-256.
 	Algorithm string `protobuf:"bytes,2,opt,name=algorithm,proto3" json:"algorithm,omitempty"`
 	// Several ranges are concatenated.
 	Over   []*AddressRange `protobuf:"bytes,3,rep,name=over,proto3" json:"over,omitempty"`
 	Stored *Stored         `protobuf:"bytes,4,opt,name=stored,proto3" json:"stored,omitempty"`
 	// The tool that writes the controller recomputes it.
 	RestampedOnWrite bool `protobuf:"varint,5,opt,name=restamped_on_write,json=restampedOnWrite,proto3" json:"restamped_on_write,omitempty"`
-	unknownFields    protoimpl.UnknownFields
-	sizeCache        protoimpl.SizeCache
+	// Bytes that a sum or xor takes at once, 1, 2 or 4, and bytes of the result, 1, 2, 4 or 8.
+	Word        uint32 `protobuf:"varint,6,opt,name=word,proto3" json:"word,omitempty"`
+	Accumulator uint32 `protobuf:"varint,7,opt,name=accumulator,proto3" json:"accumulator,omitempty"`
+	// Of the words; the definition's if left out.
+	ByteOrder string `protobuf:"bytes,8,opt,name=byte_order,json=byteOrder,proto3" json:"byte_order,omitempty"`
+	// none (if left out), one or two: what is stored is that complement of the sum.
+	Complement string `protobuf:"bytes,9,opt,name=complement,proto3" json:"complement,omitempty"`
+	// What the words and the stored sum add up to.
+	Equals *uint64 `protobuf:"varint,10,opt,name=equals,proto3,oneof" json:"equals,omitempty"`
+	// What a CRC starts from, in place of the catalogue's value.
+	Init *uint64 `protobuf:"varint,11,opt,name=init,proto3,oneof" json:"init,omitempty"`
+	// Bytes of the words whose byte order is turned round before a CRC takes them, 2 or 4.
+	WordReversed uint32 `protobuf:"varint,12,opt,name=word_reversed,json=wordReversed,proto3" json:"word_reversed,omitempty"`
+	// Where the stored sum stands once more with every bit inverted.
+	InverseAt *Stored `protobuf:"bytes,13,opt,name=inverse_at,json=inverseAt,proto3" json:"inverse_at,omitempty"`
+	// In place of over and stored: the image lists ranges and their sums by itself.
+	BlocksAt      *BlocksAt `protobuf:"bytes,14,opt,name=blocks_at,json=blocksAt,proto3" json:"blocks_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Checksum) Reset() {
 	*x = Checksum{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[14]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1303,7 +1911,7 @@ func (x *Checksum) String() string {
 func (*Checksum) ProtoMessage() {}
 
 func (x *Checksum) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[14]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1316,7 +1924,7 @@ func (x *Checksum) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Checksum.ProtoReflect.Descriptor instead.
 func (*Checksum) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{14}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *Checksum) GetId() string {
@@ -1354,6 +1962,150 @@ func (x *Checksum) GetRestampedOnWrite() bool {
 	return false
 }
 
+func (x *Checksum) GetWord() uint32 {
+	if x != nil {
+		return x.Word
+	}
+	return 0
+}
+
+func (x *Checksum) GetAccumulator() uint32 {
+	if x != nil {
+		return x.Accumulator
+	}
+	return 0
+}
+
+func (x *Checksum) GetByteOrder() string {
+	if x != nil {
+		return x.ByteOrder
+	}
+	return ""
+}
+
+func (x *Checksum) GetComplement() string {
+	if x != nil {
+		return x.Complement
+	}
+	return ""
+}
+
+func (x *Checksum) GetEquals() uint64 {
+	if x != nil && x.Equals != nil {
+		return *x.Equals
+	}
+	return 0
+}
+
+func (x *Checksum) GetInit() uint64 {
+	if x != nil && x.Init != nil {
+		return *x.Init
+	}
+	return 0
+}
+
+func (x *Checksum) GetWordReversed() uint32 {
+	if x != nil {
+		return x.WordReversed
+	}
+	return 0
+}
+
+func (x *Checksum) GetInverseAt() *Stored {
+	if x != nil {
+		return x.InverseAt
+	}
+	return nil
+}
+
+func (x *Checksum) GetBlocksAt() *BlocksAt {
+	if x != nil {
+		return x.BlocksAt
+	}
+	return nil
+}
+
+// BlocksAt is a list of ranges that stands in the image.
+type BlocksAt struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Address uint32                 `protobuf:"varint,1,opt,name=address,proto3" json:"address,omitempty"`
+	// Entries.
+	Count uint32 `protobuf:"varint,2,opt,name=count,proto3" json:"count,omitempty"`
+	// What an entry holds, in order: start, end (or last, the address of the last byte) and sum, once each.
+	Entry []string `protobuf:"bytes,3,rep,name=entry,proto3" json:"entry,omitempty"`
+	// Of each part of an entry: u16 or u32.
+	Type string `protobuf:"bytes,4,opt,name=type,proto3" json:"type,omitempty"`
+	// big or little; the definition's if left out.
+	ByteOrder     string `protobuf:"bytes,5,opt,name=byte_order,json=byteOrder,proto3" json:"byte_order,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BlocksAt) Reset() {
+	*x = BlocksAt{}
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BlocksAt) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BlocksAt) ProtoMessage() {}
+
+func (x *BlocksAt) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BlocksAt.ProtoReflect.Descriptor instead.
+func (*BlocksAt) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *BlocksAt) GetAddress() uint32 {
+	if x != nil {
+		return x.Address
+	}
+	return 0
+}
+
+func (x *BlocksAt) GetCount() uint32 {
+	if x != nil {
+		return x.Count
+	}
+	return 0
+}
+
+func (x *BlocksAt) GetEntry() []string {
+	if x != nil {
+		return x.Entry
+	}
+	return nil
+}
+
+func (x *BlocksAt) GetType() string {
+	if x != nil {
+		return x.Type
+	}
+	return ""
+}
+
+func (x *BlocksAt) GetByteOrder() string {
+	if x != nil {
+		return x.ByteOrder
+	}
+	return ""
+}
+
 // AddressRange is a half-open range of addresses.
 type AddressRange struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1366,7 +2118,7 @@ type AddressRange struct {
 
 func (x *AddressRange) Reset() {
 	*x = AddressRange{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[15]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1378,7 +2130,7 @@ func (x *AddressRange) String() string {
 func (*AddressRange) ProtoMessage() {}
 
 func (x *AddressRange) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[15]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1391,7 +2143,7 @@ func (x *AddressRange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AddressRange.ProtoReflect.Descriptor instead.
 func (*AddressRange) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{15}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *AddressRange) GetStart() uint32 {
@@ -1421,7 +2173,7 @@ type VolatileRange struct {
 
 func (x *VolatileRange) Reset() {
 	*x = VolatileRange{}
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[16]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1433,7 +2185,7 @@ func (x *VolatileRange) String() string {
 func (*VolatileRange) ProtoMessage() {}
 
 func (x *VolatileRange) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[16]
+	mi := &file_witnessmark_calibration_v1_definition_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1446,7 +2198,7 @@ func (x *VolatileRange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use VolatileRange.ProtoReflect.Descriptor instead.
 func (*VolatileRange) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{16}
+	return file_witnessmark_calibration_v1_definition_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *VolatileRange) GetStart() uint32 {
@@ -1474,7 +2226,7 @@ var File_witnessmark_calibration_v1_definition_proto protoreflect.FileDescriptor
 
 const file_witnessmark_calibration_v1_definition_proto_rawDesc = "" +
 	"\n" +
-	"+witnessmark/calibration/v1/definition.proto\x12\x1awitnessmark.calibration.v1\"\xd5\x04\n" +
+	"+witnessmark/calibration/v1/definition.proto\x12\x1awitnessmark.calibration.v1\x1a\x1cgoogle/protobuf/struct.proto\"\xd2\x05\n" +
 	"\n" +
 	"Definition\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
@@ -1489,7 +2241,21 @@ const file_witnessmark_calibration_v1_definition_proto_rawDesc = "" +
 	"\bvolatile\x18\t \x03(\v2).witnessmark.calibration.v1.VolatileRangeR\bvolatile\x12<\n" +
 	"\asignals\x18\n" +
 	" \x03(\v2\".witnessmark.calibration.v1.SignalR\asignals\x12>\n" +
-	"\x06inputs\x18\v \x03(\v2&.witnessmark.calibration.v1.InputRangeR\x06inputs\"\xee\x01\n" +
+	"\x06inputs\x18\v \x03(\v2&.witnessmark.calibration.v1.InputRangeR\x06inputs\x12=\n" +
+	"\acarried\x18\f \x01(\v2#.witnessmark.calibration.v1.CarriedR\acarried\x12<\n" +
+	"\afolders\x18\r \x03(\v2\".witnessmark.calibration.v1.FolderR\afolders\"\xaa\x01\n" +
+	"\aCarried\x12\x1e\n" +
+	"\n" +
+	"definition\x18\x01 \x01(\tR\n" +
+	"definition\x12+\n" +
+	"\x11definition_sha256\x18\x02 \x01(\tR\x10definitionSha256\x12*\n" +
+	"\x11from_image_sha256\x18\x03 \x01(\tR\x0ffromImageSha256\x12&\n" +
+	"\x0fto_image_sha256\x18\x04 \x01(\tR\rtoImageSha256\"`\n" +
+	"\x06Folder\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x12\x16\n" +
+	"\x06tables\x18\x03 \x03(\tR\x06tables\x12\x18\n" +
+	"\afolders\x18\x04 \x03(\tR\afolders\"\xee\x01\n" +
 	"\x06Signal\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1a\n" +
@@ -1508,11 +2274,15 @@ const file_witnessmark_calibration_v1_definition_proto_rawDesc = "" +
 	"\x04unit\x18\x02 \x01(\tR\x04unit\x12\x12\n" +
 	"\x04from\x18\x03 \x01(\x01R\x04from\x12\x0e\n" +
 	"\x02to\x18\x04 \x01(\x01R\x02to\x12\x16\n" +
-	"\x06fitted\x18\x05 \x01(\tR\x06fitted\"x\n" +
+	"\x06fitted\x18\x05 \x01(\tR\x06fitted\"\xb6\x01\n" +
 	"\vImageLayout\x12\x14\n" +
 	"\x05start\x18\x01 \x01(\rR\x05start\x12\x12\n" +
 	"\x04size\x18\x02 \x01(\rR\x04size\x12?\n" +
-	"\bsegments\x18\x03 \x03(\v2#.witnessmark.calibration.v1.SegmentR\bsegments\"K\n" +
+	"\bsegments\x18\x03 \x03(\v2#.witnessmark.calibration.v1.SegmentR\bsegments\x12<\n" +
+	"\aregions\x18\x04 \x03(\v2\".witnessmark.calibration.v1.RegionR\aregions\"2\n" +
+	"\x06Region\x12\x14\n" +
+	"\x05start\x18\x01 \x01(\rR\x05start\x12\x12\n" +
+	"\x04size\x18\x02 \x01(\rR\x04size\"K\n" +
 	"\aSegment\x12\x14\n" +
 	"\x05start\x18\x01 \x01(\rR\x05start\x12\x10\n" +
 	"\x03end\x18\x02 \x01(\rR\x03end\x12\x18\n" +
@@ -1525,7 +2295,7 @@ const file_witnessmark_calibration_v1_definition_proto_rawDesc = "" +
 	"\x06expect\x18\x05 \x01(\tH\x00R\x06expect\x88\x01\x01\x12\x18\n" +
 	"\avehicle\x18\x06 \x01(\bR\avehicle\x12\x18\n" +
 	"\aprivate\x18\a \x01(\bR\aprivateB\t\n" +
-	"\a_expect\"\xfc\x01\n" +
+	"\a_expect\"\xc2\x03\n" +
 	"\x06Stored\x12\x18\n" +
 	"\aaddress\x18\x01 \x01(\rR\aaddress\x12\x12\n" +
 	"\x04type\x18\x02 \x01(\tR\x04type\x12\x14\n" +
@@ -1536,24 +2306,43 @@ const file_witnessmark_calibration_v1_definition_proto_rawDesc = "" +
 	"\x04mask\x18\x06 \x01(\x04H\x00R\x04mask\x88\x01\x01\x12\x1b\n" +
 	"\x06stride\x18\a \x01(\rH\x01R\x06stride\x88\x01\x01\x12\"\n" +
 	"\n" +
-	"row_stride\x18\b \x01(\rH\x02R\trowStride\x88\x01\x01B\a\n" +
+	"row_stride\x18\b \x01(\rH\x02R\trowStride\x88\x01\x01\x12\x18\n" +
+	"\apointer\x18\t \x01(\tR\apointer\x12\x1a\n" +
+	"\breversed\x18\n" +
+	" \x01(\bR\breversed\x12\x1e\n" +
+	"\vnot_a_value\x18\v \x03(\x03R\tnotAValue\x12>\n" +
+	"\bcount_at\x18\f \x01(\v2#.witnessmark.calibration.v1.CountAtR\acountAt\x12\x16\n" +
+	"\x06layout\x18\r \x01(\tR\x06layout\x12\x16\n" +
+	"\x06length\x18\x0e \x01(\rR\x06lengthB\a\n" +
 	"\x05_maskB\t\n" +
 	"\a_strideB\r\n" +
-	"\v_row_stride\"\xa5\x02\n" +
+	"\v_row_stride\"V\n" +
+	"\aCountAt\x12\x18\n" +
+	"\aaddress\x18\x01 \x01(\rR\aaddress\x12\x12\n" +
+	"\x04type\x18\x02 \x01(\tR\x04type\x12\x1d\n" +
+	"\n" +
+	"byte_order\x18\x03 \x01(\tR\tbyteOrder\"\xeb\x02\n" +
 	"\n" +
 	"Conversion\x12\x1b\n" +
 	"\x06factor\x18\x01 \x01(\x01H\x00R\x06factor\x88\x01\x01\x12\x1b\n" +
 	"\x06offset\x18\x02 \x01(\x01H\x01R\x06offset\x88\x01\x01\x12@\n" +
 	"\brational\x18\x03 \x01(\v2$.witnessmark.calibration.v1.RationalR\brational\x12J\n" +
-	"\x06labels\x18\x04 \x03(\v22.witnessmark.calibration.v1.Conversion.LabelsEntryR\x06labels\x1a9\n" +
+	"\x06labels\x18\x05 \x03(\v22.witnessmark.calibration.v1.Conversion.LabelsEntryR\x06labels\x12>\n" +
+	"\x06points\x18\x06 \x01(\v2&.witnessmark.calibration.v1.PointTableR\x06points\x1a9\n" +
 	"\vLabelsEntry\x12\x10\n" +
-	"\x03key\x18\x01 \x01(\x03R\x03key\x12\x14\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
 	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01B\t\n" +
 	"\a_factorB\t\n" +
-	"\a_offset\".\n" +
+	"\a_offsetJ\x04\b\x04\x10\x05\"\x86\x01\n" +
+	"\n" +
+	"PointTable\x12\x10\n" +
+	"\x03raw\x18\x01 \x03(\x01R\x03raw\x12\x1a\n" +
+	"\bphysical\x18\x02 \x03(\x01R\bphysical\x12\x18\n" +
+	"\abetween\x18\x03 \x01(\tR\abetween\x120\n" +
+	"\aoutside\x18\x04 \x01(\v2\x16.google.protobuf.ValueR\aoutside\".\n" +
 	"\bRational\x12\x10\n" +
 	"\x03num\x18\x01 \x03(\x01R\x03num\x12\x10\n" +
-	"\x03den\x18\x02 \x03(\x01R\x03den\"\x8c\x02\n" +
+	"\x03den\x18\x02 \x03(\x01R\x03den\"\x90\x03\n" +
 	"\x04Axis\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1a\n" +
 	"\bquantity\x18\x02 \x01(\tR\bquantity\x12\x12\n" +
@@ -1564,7 +2353,14 @@ const file_witnessmark_calibration_v1_definition_proto_rawDesc = "" +
 	"conversion\x12\x16\n" +
 	"\x06points\x18\x06 \x03(\x01R\x06points\x12\x14\n" +
 	"\x05index\x18\a \x01(\bR\x05index\x12\x12\n" +
-	"\x04from\x18\b \x01(\tR\x04from\"\xa5\x02\n" +
+	"\x04from\x18\b \x01(\tR\x04from\x12\x16\n" +
+	"\x06labels\x18\t \x03(\tR\x06labels\x122\n" +
+	"\x02by\x18\n" +
+	" \x01(\v2\".witnessmark.calibration.v1.AxisByR\x02by\x12\x1b\n" +
+	"\tunit_text\x18\v \x01(\tR\bunitText\x12\x19\n" +
+	"\bknown_as\x18\f \x01(\tR\aknownAs\"\x1e\n" +
+	"\x06AxisBy\x12\x14\n" +
+	"\x05curve\x18\x01 \x01(\tR\x05curve\"\xa9\x03\n" +
 	"\tTableAxis\x12\x12\n" +
 	"\x04axis\x18\x01 \x01(\tR\x04axis\x12\x0e\n" +
 	"\x02id\x18\x02 \x01(\tR\x02id\x12\x1a\n" +
@@ -1576,7 +2372,12 @@ const file_witnessmark_calibration_v1_definition_proto_rawDesc = "" +
 	"conversion\x12\x16\n" +
 	"\x06points\x18\a \x03(\x01R\x06points\x12\x14\n" +
 	"\x05index\x18\b \x01(\bR\x05index\x12\x12\n" +
-	"\x04from\x18\t \x01(\tR\x04from\"\xbd\x04\n" +
+	"\x04from\x18\t \x01(\tR\x04from\x12\x16\n" +
+	"\x06labels\x18\n" +
+	" \x03(\tR\x06labels\x122\n" +
+	"\x02by\x18\v \x01(\v2\".witnessmark.calibration.v1.AxisByR\x02by\x12\x1b\n" +
+	"\tunit_text\x18\f \x01(\tR\bunitText\x12\x19\n" +
+	"\bknown_as\x18\r \x01(\tR\aknownAs\"\xfa\x05\n" +
 	"\x05Table\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1a\n" +
@@ -1595,16 +2396,45 @@ const file_witnessmark_calibration_v1_definition_proto_rawDesc = "" +
 	"\x05feeds\x18\f \x03(\tR\x05feeds\x12:\n" +
 	"\x06mirror\x18\r \x01(\v2\".witnessmark.calibration.v1.MirrorR\x06mirror\x12\x1a\n" +
 	"\bprotects\x18\x0e \x01(\tR\bprotects\x12@\n" +
-	"\bobserved\x18\x0f \x01(\v2$.witnessmark.calibration.v1.ObservedR\bobserved\"(\n" +
+	"\bobserved\x18\x0f \x01(\v2$.witnessmark.calibration.v1.ObservedR\bobserved\x12\x12\n" +
+	"\x04kind\x18\x10 \x01(\tR\x04kind\x12\x1a\n" +
+	"\bencoding\x18\x11 \x01(\tR\bencoding\x12\x19\n" +
+	"\bknown_as\x18\x12 \x01(\tR\aknownAs\x12\x1b\n" +
+	"\tunit_text\x18\x13 \x01(\tR\bunitText\x129\n" +
+	"\x04axes\x18\x14 \x03(\v2%.witnessmark.calibration.v1.TableAxisR\x04axes\x12\x18\n" +
+	"\acarried\x18\x15 \x01(\tR\acarried\"(\n" +
 	"\x06Mirror\x12\x0e\n" +
 	"\x02of\x18\x01 \x01(\tR\x02of\x12\x0e\n" +
-	"\x02as\x18\x02 \x01(\tR\x02as\"\xe0\x01\n" +
+	"\x02as\x18\x02 \x01(\tR\x02as\"\xca\x04\n" +
 	"\bChecksum\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1c\n" +
 	"\talgorithm\x18\x02 \x01(\tR\talgorithm\x12<\n" +
 	"\x04over\x18\x03 \x03(\v2(.witnessmark.calibration.v1.AddressRangeR\x04over\x12:\n" +
 	"\x06stored\x18\x04 \x01(\v2\".witnessmark.calibration.v1.StoredR\x06stored\x12,\n" +
-	"\x12restamped_on_write\x18\x05 \x01(\bR\x10restampedOnWrite\"6\n" +
+	"\x12restamped_on_write\x18\x05 \x01(\bR\x10restampedOnWrite\x12\x12\n" +
+	"\x04word\x18\x06 \x01(\rR\x04word\x12 \n" +
+	"\vaccumulator\x18\a \x01(\rR\vaccumulator\x12\x1d\n" +
+	"\n" +
+	"byte_order\x18\b \x01(\tR\tbyteOrder\x12\x1e\n" +
+	"\n" +
+	"complement\x18\t \x01(\tR\n" +
+	"complement\x12\x1b\n" +
+	"\x06equals\x18\n" +
+	" \x01(\x04H\x00R\x06equals\x88\x01\x01\x12\x17\n" +
+	"\x04init\x18\v \x01(\x04H\x01R\x04init\x88\x01\x01\x12#\n" +
+	"\rword_reversed\x18\f \x01(\rR\fwordReversed\x12A\n" +
+	"\n" +
+	"inverse_at\x18\r \x01(\v2\".witnessmark.calibration.v1.StoredR\tinverseAt\x12A\n" +
+	"\tblocks_at\x18\x0e \x01(\v2$.witnessmark.calibration.v1.BlocksAtR\bblocksAtB\t\n" +
+	"\a_equalsB\a\n" +
+	"\x05_init\"\x83\x01\n" +
+	"\bBlocksAt\x12\x18\n" +
+	"\aaddress\x18\x01 \x01(\rR\aaddress\x12\x14\n" +
+	"\x05count\x18\x02 \x01(\rR\x05count\x12\x14\n" +
+	"\x05entry\x18\x03 \x03(\tR\x05entry\x12\x12\n" +
+	"\x04type\x18\x04 \x01(\tR\x04type\x12\x1d\n" +
+	"\n" +
+	"byte_order\x18\x05 \x01(\tR\tbyteOrder\"6\n" +
 	"\fAddressRange\x12\x14\n" +
 	"\x05start\x18\x01 \x01(\rR\x05start\x12\x10\n" +
 	"\x03end\x18\x02 \x01(\rR\x03end\"M\n" +
@@ -1625,57 +2455,76 @@ func file_witnessmark_calibration_v1_definition_proto_rawDescGZIP() []byte {
 	return file_witnessmark_calibration_v1_definition_proto_rawDescData
 }
 
-var file_witnessmark_calibration_v1_definition_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
+var file_witnessmark_calibration_v1_definition_proto_msgTypes = make([]protoimpl.MessageInfo, 25)
 var file_witnessmark_calibration_v1_definition_proto_goTypes = []any{
-	(*Definition)(nil),    // 0: witnessmark.calibration.v1.Definition
-	(*Signal)(nil),        // 1: witnessmark.calibration.v1.Signal
-	(*Observed)(nil),      // 2: witnessmark.calibration.v1.Observed
-	(*InputRange)(nil),    // 3: witnessmark.calibration.v1.InputRange
-	(*ImageLayout)(nil),   // 4: witnessmark.calibration.v1.ImageLayout
-	(*Segment)(nil),       // 5: witnessmark.calibration.v1.Segment
-	(*IdentityField)(nil), // 6: witnessmark.calibration.v1.IdentityField
-	(*Stored)(nil),        // 7: witnessmark.calibration.v1.Stored
-	(*Conversion)(nil),    // 8: witnessmark.calibration.v1.Conversion
-	(*Rational)(nil),      // 9: witnessmark.calibration.v1.Rational
-	(*Axis)(nil),          // 10: witnessmark.calibration.v1.Axis
-	(*TableAxis)(nil),     // 11: witnessmark.calibration.v1.TableAxis
-	(*Table)(nil),         // 12: witnessmark.calibration.v1.Table
-	(*Mirror)(nil),        // 13: witnessmark.calibration.v1.Mirror
-	(*Checksum)(nil),      // 14: witnessmark.calibration.v1.Checksum
-	(*AddressRange)(nil),  // 15: witnessmark.calibration.v1.AddressRange
-	(*VolatileRange)(nil), // 16: witnessmark.calibration.v1.VolatileRange
-	nil,                   // 17: witnessmark.calibration.v1.Conversion.LabelsEntry
+	(*Definition)(nil),     // 0: witnessmark.calibration.v1.Definition
+	(*Carried)(nil),        // 1: witnessmark.calibration.v1.Carried
+	(*Folder)(nil),         // 2: witnessmark.calibration.v1.Folder
+	(*Signal)(nil),         // 3: witnessmark.calibration.v1.Signal
+	(*Observed)(nil),       // 4: witnessmark.calibration.v1.Observed
+	(*InputRange)(nil),     // 5: witnessmark.calibration.v1.InputRange
+	(*ImageLayout)(nil),    // 6: witnessmark.calibration.v1.ImageLayout
+	(*Region)(nil),         // 7: witnessmark.calibration.v1.Region
+	(*Segment)(nil),        // 8: witnessmark.calibration.v1.Segment
+	(*IdentityField)(nil),  // 9: witnessmark.calibration.v1.IdentityField
+	(*Stored)(nil),         // 10: witnessmark.calibration.v1.Stored
+	(*CountAt)(nil),        // 11: witnessmark.calibration.v1.CountAt
+	(*Conversion)(nil),     // 12: witnessmark.calibration.v1.Conversion
+	(*PointTable)(nil),     // 13: witnessmark.calibration.v1.PointTable
+	(*Rational)(nil),       // 14: witnessmark.calibration.v1.Rational
+	(*Axis)(nil),           // 15: witnessmark.calibration.v1.Axis
+	(*AxisBy)(nil),         // 16: witnessmark.calibration.v1.AxisBy
+	(*TableAxis)(nil),      // 17: witnessmark.calibration.v1.TableAxis
+	(*Table)(nil),          // 18: witnessmark.calibration.v1.Table
+	(*Mirror)(nil),         // 19: witnessmark.calibration.v1.Mirror
+	(*Checksum)(nil),       // 20: witnessmark.calibration.v1.Checksum
+	(*BlocksAt)(nil),       // 21: witnessmark.calibration.v1.BlocksAt
+	(*AddressRange)(nil),   // 22: witnessmark.calibration.v1.AddressRange
+	(*VolatileRange)(nil),  // 23: witnessmark.calibration.v1.VolatileRange
+	nil,                    // 24: witnessmark.calibration.v1.Conversion.LabelsEntry
+	(*structpb.Value)(nil), // 25: google.protobuf.Value
 }
 var file_witnessmark_calibration_v1_definition_proto_depIdxs = []int32{
-	4,  // 0: witnessmark.calibration.v1.Definition.image:type_name -> witnessmark.calibration.v1.ImageLayout
-	6,  // 1: witnessmark.calibration.v1.Definition.identity:type_name -> witnessmark.calibration.v1.IdentityField
-	10, // 2: witnessmark.calibration.v1.Definition.axes:type_name -> witnessmark.calibration.v1.Axis
-	12, // 3: witnessmark.calibration.v1.Definition.tables:type_name -> witnessmark.calibration.v1.Table
-	14, // 4: witnessmark.calibration.v1.Definition.checksums:type_name -> witnessmark.calibration.v1.Checksum
-	16, // 5: witnessmark.calibration.v1.Definition.volatile:type_name -> witnessmark.calibration.v1.VolatileRange
-	1,  // 6: witnessmark.calibration.v1.Definition.signals:type_name -> witnessmark.calibration.v1.Signal
-	3,  // 7: witnessmark.calibration.v1.Definition.inputs:type_name -> witnessmark.calibration.v1.InputRange
-	2,  // 8: witnessmark.calibration.v1.Signal.observed:type_name -> witnessmark.calibration.v1.Observed
-	5,  // 9: witnessmark.calibration.v1.ImageLayout.segments:type_name -> witnessmark.calibration.v1.Segment
-	9,  // 10: witnessmark.calibration.v1.Conversion.rational:type_name -> witnessmark.calibration.v1.Rational
-	17, // 11: witnessmark.calibration.v1.Conversion.labels:type_name -> witnessmark.calibration.v1.Conversion.LabelsEntry
-	7,  // 12: witnessmark.calibration.v1.Axis.stored:type_name -> witnessmark.calibration.v1.Stored
-	8,  // 13: witnessmark.calibration.v1.Axis.conversion:type_name -> witnessmark.calibration.v1.Conversion
-	7,  // 14: witnessmark.calibration.v1.TableAxis.stored:type_name -> witnessmark.calibration.v1.Stored
-	8,  // 15: witnessmark.calibration.v1.TableAxis.conversion:type_name -> witnessmark.calibration.v1.Conversion
-	7,  // 16: witnessmark.calibration.v1.Table.stored:type_name -> witnessmark.calibration.v1.Stored
-	8,  // 17: witnessmark.calibration.v1.Table.conversion:type_name -> witnessmark.calibration.v1.Conversion
-	11, // 18: witnessmark.calibration.v1.Table.x:type_name -> witnessmark.calibration.v1.TableAxis
-	11, // 19: witnessmark.calibration.v1.Table.y:type_name -> witnessmark.calibration.v1.TableAxis
-	13, // 20: witnessmark.calibration.v1.Table.mirror:type_name -> witnessmark.calibration.v1.Mirror
-	2,  // 21: witnessmark.calibration.v1.Table.observed:type_name -> witnessmark.calibration.v1.Observed
-	15, // 22: witnessmark.calibration.v1.Checksum.over:type_name -> witnessmark.calibration.v1.AddressRange
-	7,  // 23: witnessmark.calibration.v1.Checksum.stored:type_name -> witnessmark.calibration.v1.Stored
-	24, // [24:24] is the sub-list for method output_type
-	24, // [24:24] is the sub-list for method input_type
-	24, // [24:24] is the sub-list for extension type_name
-	24, // [24:24] is the sub-list for extension extendee
-	0,  // [0:24] is the sub-list for field type_name
+	6,  // 0: witnessmark.calibration.v1.Definition.image:type_name -> witnessmark.calibration.v1.ImageLayout
+	9,  // 1: witnessmark.calibration.v1.Definition.identity:type_name -> witnessmark.calibration.v1.IdentityField
+	15, // 2: witnessmark.calibration.v1.Definition.axes:type_name -> witnessmark.calibration.v1.Axis
+	18, // 3: witnessmark.calibration.v1.Definition.tables:type_name -> witnessmark.calibration.v1.Table
+	20, // 4: witnessmark.calibration.v1.Definition.checksums:type_name -> witnessmark.calibration.v1.Checksum
+	23, // 5: witnessmark.calibration.v1.Definition.volatile:type_name -> witnessmark.calibration.v1.VolatileRange
+	3,  // 6: witnessmark.calibration.v1.Definition.signals:type_name -> witnessmark.calibration.v1.Signal
+	5,  // 7: witnessmark.calibration.v1.Definition.inputs:type_name -> witnessmark.calibration.v1.InputRange
+	1,  // 8: witnessmark.calibration.v1.Definition.carried:type_name -> witnessmark.calibration.v1.Carried
+	2,  // 9: witnessmark.calibration.v1.Definition.folders:type_name -> witnessmark.calibration.v1.Folder
+	4,  // 10: witnessmark.calibration.v1.Signal.observed:type_name -> witnessmark.calibration.v1.Observed
+	8,  // 11: witnessmark.calibration.v1.ImageLayout.segments:type_name -> witnessmark.calibration.v1.Segment
+	7,  // 12: witnessmark.calibration.v1.ImageLayout.regions:type_name -> witnessmark.calibration.v1.Region
+	11, // 13: witnessmark.calibration.v1.Stored.count_at:type_name -> witnessmark.calibration.v1.CountAt
+	14, // 14: witnessmark.calibration.v1.Conversion.rational:type_name -> witnessmark.calibration.v1.Rational
+	24, // 15: witnessmark.calibration.v1.Conversion.labels:type_name -> witnessmark.calibration.v1.Conversion.LabelsEntry
+	13, // 16: witnessmark.calibration.v1.Conversion.points:type_name -> witnessmark.calibration.v1.PointTable
+	25, // 17: witnessmark.calibration.v1.PointTable.outside:type_name -> google.protobuf.Value
+	10, // 18: witnessmark.calibration.v1.Axis.stored:type_name -> witnessmark.calibration.v1.Stored
+	12, // 19: witnessmark.calibration.v1.Axis.conversion:type_name -> witnessmark.calibration.v1.Conversion
+	16, // 20: witnessmark.calibration.v1.Axis.by:type_name -> witnessmark.calibration.v1.AxisBy
+	10, // 21: witnessmark.calibration.v1.TableAxis.stored:type_name -> witnessmark.calibration.v1.Stored
+	12, // 22: witnessmark.calibration.v1.TableAxis.conversion:type_name -> witnessmark.calibration.v1.Conversion
+	16, // 23: witnessmark.calibration.v1.TableAxis.by:type_name -> witnessmark.calibration.v1.AxisBy
+	10, // 24: witnessmark.calibration.v1.Table.stored:type_name -> witnessmark.calibration.v1.Stored
+	12, // 25: witnessmark.calibration.v1.Table.conversion:type_name -> witnessmark.calibration.v1.Conversion
+	17, // 26: witnessmark.calibration.v1.Table.x:type_name -> witnessmark.calibration.v1.TableAxis
+	17, // 27: witnessmark.calibration.v1.Table.y:type_name -> witnessmark.calibration.v1.TableAxis
+	19, // 28: witnessmark.calibration.v1.Table.mirror:type_name -> witnessmark.calibration.v1.Mirror
+	4,  // 29: witnessmark.calibration.v1.Table.observed:type_name -> witnessmark.calibration.v1.Observed
+	17, // 30: witnessmark.calibration.v1.Table.axes:type_name -> witnessmark.calibration.v1.TableAxis
+	22, // 31: witnessmark.calibration.v1.Checksum.over:type_name -> witnessmark.calibration.v1.AddressRange
+	10, // 32: witnessmark.calibration.v1.Checksum.stored:type_name -> witnessmark.calibration.v1.Stored
+	10, // 33: witnessmark.calibration.v1.Checksum.inverse_at:type_name -> witnessmark.calibration.v1.Stored
+	21, // 34: witnessmark.calibration.v1.Checksum.blocks_at:type_name -> witnessmark.calibration.v1.BlocksAt
+	35, // [35:35] is the sub-list for method output_type
+	35, // [35:35] is the sub-list for method input_type
+	35, // [35:35] is the sub-list for extension type_name
+	35, // [35:35] is the sub-list for extension extendee
+	0,  // [0:35] is the sub-list for field type_name
 }
 
 func init() { file_witnessmark_calibration_v1_definition_proto_init() }
@@ -1683,17 +2532,18 @@ func file_witnessmark_calibration_v1_definition_proto_init() {
 	if File_witnessmark_calibration_v1_definition_proto != nil {
 		return
 	}
-	file_witnessmark_calibration_v1_definition_proto_msgTypes[1].OneofWrappers = []any{}
-	file_witnessmark_calibration_v1_definition_proto_msgTypes[6].OneofWrappers = []any{}
-	file_witnessmark_calibration_v1_definition_proto_msgTypes[7].OneofWrappers = []any{}
-	file_witnessmark_calibration_v1_definition_proto_msgTypes[8].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_definition_proto_msgTypes[3].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_definition_proto_msgTypes[9].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_definition_proto_msgTypes[10].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_definition_proto_msgTypes[12].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_definition_proto_msgTypes[20].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_witnessmark_calibration_v1_definition_proto_rawDesc), len(file_witnessmark_calibration_v1_definition_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   18,
+			NumMessages:   25,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

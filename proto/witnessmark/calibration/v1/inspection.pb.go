@@ -107,17 +107,24 @@ func (x *Inspection) GetHoles() []*Hole {
 	return nil
 }
 
-// TableValues is a whole table; values holds one row per y, numbers or labels.
+// TableValues is a whole table; values holds one row per y, numbers or labels, null for a code that is no value.
 type TableValues struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Id            string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	Title         string                 `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
-	Kind          string                 `protobuf:"bytes,3,opt,name=kind,proto3" json:"kind,omitempty"`
-	Quantity      string                 `protobuf:"bytes,4,opt,name=quantity,proto3" json:"quantity,omitempty"`
-	Unit          string                 `protobuf:"bytes,5,opt,name=unit,proto3" json:"unit,omitempty"`
-	X             []float64              `protobuf:"fixed64,6,rep,packed,name=x,proto3" json:"x,omitempty"`
-	Y             []float64              `protobuf:"fixed64,7,rep,packed,name=y,proto3" json:"y,omitempty"`
-	Values        []*structpb.ListValue  `protobuf:"bytes,8,rep,name=values,proto3" json:"values,omitempty"`
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Id       string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	Title    string                 `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	Kind     string                 `protobuf:"bytes,3,opt,name=kind,proto3" json:"kind,omitempty"`
+	Quantity string                 `protobuf:"bytes,4,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	Unit     string                 `protobuf:"bytes,5,opt,name=unit,proto3" json:"unit,omitempty"`
+	Values   []*structpb.ListValue  `protobuf:"bytes,8,rep,name=values,proto3" json:"values,omitempty"`
+	// Breakpoints as stored, numbers or labels.
+	X []*structpb.Value `protobuf:"bytes,9,rep,name=x,proto3" json:"x,omitempty"`
+	Y []*structpb.Value `protobuf:"bytes,10,rep,name=y,proto3" json:"y,omitempty"`
+	// In place of values, of three axes or more: a slice for each place on the axes beyond y.
+	Blocks []*BlockSlice `protobuf:"bytes,11,rep,name=blocks,proto3" json:"blocks,omitempty"`
+	// In place of values, of a text.
+	Text          *string `protobuf:"bytes,12,opt,name=text,proto3,oneof" json:"text,omitempty"`
+	KnownAs       string  `protobuf:"bytes,13,opt,name=known_as,json=knownAs,proto3" json:"known_as,omitempty"`
+	UnitText      string  `protobuf:"bytes,14,opt,name=unit_text,json=unitText,proto3" json:"unit_text,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -187,21 +194,103 @@ func (x *TableValues) GetUnit() string {
 	return ""
 }
 
-func (x *TableValues) GetX() []float64 {
+func (x *TableValues) GetValues() []*structpb.ListValue {
+	if x != nil {
+		return x.Values
+	}
+	return nil
+}
+
+func (x *TableValues) GetX() []*structpb.Value {
 	if x != nil {
 		return x.X
 	}
 	return nil
 }
 
-func (x *TableValues) GetY() []float64 {
+func (x *TableValues) GetY() []*structpb.Value {
 	if x != nil {
 		return x.Y
 	}
 	return nil
 }
 
-func (x *TableValues) GetValues() []*structpb.ListValue {
+func (x *TableValues) GetBlocks() []*BlockSlice {
+	if x != nil {
+		return x.Blocks
+	}
+	return nil
+}
+
+func (x *TableValues) GetText() string {
+	if x != nil && x.Text != nil {
+		return *x.Text
+	}
+	return ""
+}
+
+func (x *TableValues) GetKnownAs() string {
+	if x != nil {
+		return x.KnownAs
+	}
+	return ""
+}
+
+func (x *TableValues) GetUnitText() string {
+	if x != nil {
+		return x.UnitText
+	}
+	return ""
+}
+
+// BlockSlice is the part of a block at one place of its axes beyond y.
+type BlockSlice struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Numbers or labels, the fastest axis first.
+	At            []*structpb.Value     `protobuf:"bytes,1,rep,name=at,proto3" json:"at,omitempty"`
+	Values        []*structpb.ListValue `protobuf:"bytes,2,rep,name=values,proto3" json:"values,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BlockSlice) Reset() {
+	*x = BlockSlice{}
+	mi := &file_witnessmark_calibration_v1_inspection_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BlockSlice) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BlockSlice) ProtoMessage() {}
+
+func (x *BlockSlice) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_inspection_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BlockSlice.ProtoReflect.Descriptor instead.
+func (*BlockSlice) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_inspection_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *BlockSlice) GetAt() []*structpb.Value {
+	if x != nil {
+		return x.At
+	}
+	return nil
+}
+
+func (x *BlockSlice) GetValues() []*structpb.ListValue {
 	if x != nil {
 		return x.Values
 	}
@@ -227,7 +316,7 @@ type SignalShown struct {
 
 func (x *SignalShown) Reset() {
 	*x = SignalShown{}
-	mi := &file_witnessmark_calibration_v1_inspection_proto_msgTypes[2]
+	mi := &file_witnessmark_calibration_v1_inspection_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -239,7 +328,7 @@ func (x *SignalShown) String() string {
 func (*SignalShown) ProtoMessage() {}
 
 func (x *SignalShown) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_inspection_proto_msgTypes[2]
+	mi := &file_witnessmark_calibration_v1_inspection_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -252,7 +341,7 @@ func (x *SignalShown) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignalShown.ProtoReflect.Descriptor instead.
 func (*SignalShown) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_inspection_proto_rawDescGZIP(), []int{2}
+	return file_witnessmark_calibration_v1_inspection_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *SignalShown) GetImage() *ImageRef {
@@ -320,7 +409,7 @@ type SignalStep struct {
 
 func (x *SignalStep) Reset() {
 	*x = SignalStep{}
-	mi := &file_witnessmark_calibration_v1_inspection_proto_msgTypes[3]
+	mi := &file_witnessmark_calibration_v1_inspection_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -332,7 +421,7 @@ func (x *SignalStep) String() string {
 func (*SignalStep) ProtoMessage() {}
 
 func (x *SignalStep) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_inspection_proto_msgTypes[3]
+	mi := &file_witnessmark_calibration_v1_inspection_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -345,7 +434,7 @@ func (x *SignalStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignalStep.ProtoReflect.Descriptor instead.
 func (*SignalStep) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_inspection_proto_rawDescGZIP(), []int{3}
+	return file_witnessmark_calibration_v1_inspection_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *SignalStep) GetTable() string {
@@ -397,16 +486,26 @@ const file_witnessmark_calibration_v1_inspection_proto_rawDesc = "" +
 	"\bidentity\x18\x03 \x03(\v2*.witnessmark.calibration.v1.IdentityResultR\bidentity\x12H\n" +
 	"\tchecksums\x18\x04 \x03(\v2*.witnessmark.calibration.v1.ChecksumResultR\tchecksums\x12?\n" +
 	"\x06tables\x18\x05 \x03(\v2'.witnessmark.calibration.v1.TableValuesR\x06tables\x126\n" +
-	"\x05holes\x18\a \x03(\v2 .witnessmark.calibration.v1.HoleR\x05holesJ\x04\b\x06\x10\aR\x04gaps\"\xc7\x01\n" +
+	"\x05holes\x18\a \x03(\v2 .witnessmark.calibration.v1.HoleR\x05holesJ\x04\b\x06\x10\aR\x04gaps\"\x9d\x03\n" +
 	"\vTableValues\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x12\n" +
 	"\x04kind\x18\x03 \x01(\tR\x04kind\x12\x1a\n" +
 	"\bquantity\x18\x04 \x01(\tR\bquantity\x12\x12\n" +
-	"\x04unit\x18\x05 \x01(\tR\x04unit\x12\f\n" +
-	"\x01x\x18\x06 \x03(\x01R\x01x\x12\f\n" +
-	"\x01y\x18\a \x03(\x01R\x01y\x122\n" +
-	"\x06values\x18\b \x03(\v2\x1a.google.protobuf.ListValueR\x06values\"\x9a\x03\n" +
+	"\x04unit\x18\x05 \x01(\tR\x04unit\x122\n" +
+	"\x06values\x18\b \x03(\v2\x1a.google.protobuf.ListValueR\x06values\x12$\n" +
+	"\x01x\x18\t \x03(\v2\x16.google.protobuf.ValueR\x01x\x12$\n" +
+	"\x01y\x18\n" +
+	" \x03(\v2\x16.google.protobuf.ValueR\x01y\x12>\n" +
+	"\x06blocks\x18\v \x03(\v2&.witnessmark.calibration.v1.BlockSliceR\x06blocks\x12\x17\n" +
+	"\x04text\x18\f \x01(\tH\x00R\x04text\x88\x01\x01\x12\x19\n" +
+	"\bknown_as\x18\r \x01(\tR\aknownAs\x12\x1b\n" +
+	"\tunit_text\x18\x0e \x01(\tR\bunitTextB\a\n" +
+	"\x05_textJ\x04\b\x06\x10\aJ\x04\b\a\x10\b\"h\n" +
+	"\n" +
+	"BlockSlice\x12&\n" +
+	"\x02at\x18\x01 \x03(\v2\x16.google.protobuf.ValueR\x02at\x122\n" +
+	"\x06values\x18\x02 \x03(\v2\x1a.google.protobuf.ListValueR\x06values\"\x9a\x03\n" +
 	"\vSignalShown\x12:\n" +
 	"\x05image\x18\x01 \x01(\v2$.witnessmark.calibration.v1.ImageRefR\x05image\x12G\n" +
 	"\n" +
@@ -443,39 +542,46 @@ func file_witnessmark_calibration_v1_inspection_proto_rawDescGZIP() []byte {
 	return file_witnessmark_calibration_v1_inspection_proto_rawDescData
 }
 
-var file_witnessmark_calibration_v1_inspection_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
+var file_witnessmark_calibration_v1_inspection_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
 var file_witnessmark_calibration_v1_inspection_proto_goTypes = []any{
 	(*Inspection)(nil),         // 0: witnessmark.calibration.v1.Inspection
 	(*TableValues)(nil),        // 1: witnessmark.calibration.v1.TableValues
-	(*SignalShown)(nil),        // 2: witnessmark.calibration.v1.SignalShown
-	(*SignalStep)(nil),         // 3: witnessmark.calibration.v1.SignalStep
-	nil,                        // 4: witnessmark.calibration.v1.SignalShown.InputsEntry
-	nil,                        // 5: witnessmark.calibration.v1.SignalStep.AtEntry
-	(*ImageRef)(nil),           // 6: witnessmark.calibration.v1.ImageRef
-	(*DocumentRef)(nil),        // 7: witnessmark.calibration.v1.DocumentRef
-	(*IdentityResult)(nil),     // 8: witnessmark.calibration.v1.IdentityResult
-	(*ChecksumResult)(nil),     // 9: witnessmark.calibration.v1.ChecksumResult
-	(*Hole)(nil),               // 10: witnessmark.calibration.v1.Hole
-	(*structpb.ListValue)(nil), // 11: google.protobuf.ListValue
+	(*BlockSlice)(nil),         // 2: witnessmark.calibration.v1.BlockSlice
+	(*SignalShown)(nil),        // 3: witnessmark.calibration.v1.SignalShown
+	(*SignalStep)(nil),         // 4: witnessmark.calibration.v1.SignalStep
+	nil,                        // 5: witnessmark.calibration.v1.SignalShown.InputsEntry
+	nil,                        // 6: witnessmark.calibration.v1.SignalStep.AtEntry
+	(*ImageRef)(nil),           // 7: witnessmark.calibration.v1.ImageRef
+	(*DocumentRef)(nil),        // 8: witnessmark.calibration.v1.DocumentRef
+	(*IdentityResult)(nil),     // 9: witnessmark.calibration.v1.IdentityResult
+	(*ChecksumResult)(nil),     // 10: witnessmark.calibration.v1.ChecksumResult
+	(*Hole)(nil),               // 11: witnessmark.calibration.v1.Hole
+	(*structpb.ListValue)(nil), // 12: google.protobuf.ListValue
+	(*structpb.Value)(nil),     // 13: google.protobuf.Value
 }
 var file_witnessmark_calibration_v1_inspection_proto_depIdxs = []int32{
-	6,  // 0: witnessmark.calibration.v1.Inspection.image:type_name -> witnessmark.calibration.v1.ImageRef
-	7,  // 1: witnessmark.calibration.v1.Inspection.definition:type_name -> witnessmark.calibration.v1.DocumentRef
-	8,  // 2: witnessmark.calibration.v1.Inspection.identity:type_name -> witnessmark.calibration.v1.IdentityResult
-	9,  // 3: witnessmark.calibration.v1.Inspection.checksums:type_name -> witnessmark.calibration.v1.ChecksumResult
+	7,  // 0: witnessmark.calibration.v1.Inspection.image:type_name -> witnessmark.calibration.v1.ImageRef
+	8,  // 1: witnessmark.calibration.v1.Inspection.definition:type_name -> witnessmark.calibration.v1.DocumentRef
+	9,  // 2: witnessmark.calibration.v1.Inspection.identity:type_name -> witnessmark.calibration.v1.IdentityResult
+	10, // 3: witnessmark.calibration.v1.Inspection.checksums:type_name -> witnessmark.calibration.v1.ChecksumResult
 	1,  // 4: witnessmark.calibration.v1.Inspection.tables:type_name -> witnessmark.calibration.v1.TableValues
-	10, // 5: witnessmark.calibration.v1.Inspection.holes:type_name -> witnessmark.calibration.v1.Hole
-	11, // 6: witnessmark.calibration.v1.TableValues.values:type_name -> google.protobuf.ListValue
-	6,  // 7: witnessmark.calibration.v1.SignalShown.image:type_name -> witnessmark.calibration.v1.ImageRef
-	7,  // 8: witnessmark.calibration.v1.SignalShown.definition:type_name -> witnessmark.calibration.v1.DocumentRef
-	4,  // 9: witnessmark.calibration.v1.SignalShown.inputs:type_name -> witnessmark.calibration.v1.SignalShown.InputsEntry
-	3,  // 10: witnessmark.calibration.v1.SignalShown.steps:type_name -> witnessmark.calibration.v1.SignalStep
-	5,  // 11: witnessmark.calibration.v1.SignalStep.at:type_name -> witnessmark.calibration.v1.SignalStep.AtEntry
-	12, // [12:12] is the sub-list for method output_type
-	12, // [12:12] is the sub-list for method input_type
-	12, // [12:12] is the sub-list for extension type_name
-	12, // [12:12] is the sub-list for extension extendee
-	0,  // [0:12] is the sub-list for field type_name
+	11, // 5: witnessmark.calibration.v1.Inspection.holes:type_name -> witnessmark.calibration.v1.Hole
+	12, // 6: witnessmark.calibration.v1.TableValues.values:type_name -> google.protobuf.ListValue
+	13, // 7: witnessmark.calibration.v1.TableValues.x:type_name -> google.protobuf.Value
+	13, // 8: witnessmark.calibration.v1.TableValues.y:type_name -> google.protobuf.Value
+	2,  // 9: witnessmark.calibration.v1.TableValues.blocks:type_name -> witnessmark.calibration.v1.BlockSlice
+	13, // 10: witnessmark.calibration.v1.BlockSlice.at:type_name -> google.protobuf.Value
+	12, // 11: witnessmark.calibration.v1.BlockSlice.values:type_name -> google.protobuf.ListValue
+	7,  // 12: witnessmark.calibration.v1.SignalShown.image:type_name -> witnessmark.calibration.v1.ImageRef
+	8,  // 13: witnessmark.calibration.v1.SignalShown.definition:type_name -> witnessmark.calibration.v1.DocumentRef
+	5,  // 14: witnessmark.calibration.v1.SignalShown.inputs:type_name -> witnessmark.calibration.v1.SignalShown.InputsEntry
+	4,  // 15: witnessmark.calibration.v1.SignalShown.steps:type_name -> witnessmark.calibration.v1.SignalStep
+	6,  // 16: witnessmark.calibration.v1.SignalStep.at:type_name -> witnessmark.calibration.v1.SignalStep.AtEntry
+	17, // [17:17] is the sub-list for method output_type
+	17, // [17:17] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_witnessmark_calibration_v1_inspection_proto_init() }
@@ -484,13 +590,14 @@ func file_witnessmark_calibration_v1_inspection_proto_init() {
 		return
 	}
 	file_witnessmark_calibration_v1_report_proto_init()
+	file_witnessmark_calibration_v1_inspection_proto_msgTypes[1].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_witnessmark_calibration_v1_inspection_proto_rawDesc), len(file_witnessmark_calibration_v1_inspection_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   6,
+			NumMessages:   7,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -126,7 +126,10 @@ type Rule struct {
 	//	*Rule_Covers
 	Kind isRule_Kind `protobuf_oneof:"kind"`
 	// Quantity to the stretch of it where the rule holds, ends included; everywhere if left out.
-	Where         map[string]*Stretch `protobuf:"bytes,17,rep,name=where,proto3" json:"where,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"bytes,2,opt,name=value"`
+	Where map[string]*Stretch `protobuf:"bytes,17,rep,name=where,proto3" json:"where,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"bytes,2,opt,name=value"`
+	// The bounds are those that the definition's author declared for the type of value: they judge, but a table
+	// that nothing else judges still counts as one that no rule looked at.
+	Declared      bool `protobuf:"varint,18,opt,name=declared,proto3" json:"declared,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -307,6 +310,13 @@ func (x *Rule) GetWhere() map[string]*Stretch {
 		return x.Where
 	}
 	return nil
+}
+
+func (x *Rule) GetDeclared() bool {
+	if x != nil {
+		return x.Declared
+	}
+	return false
 }
 
 type isRule_Kind interface {
@@ -1169,7 +1179,7 @@ const file_witnessmark_calibration_v1_limits_proto_rawDesc = "" +
 	"\n" +
 	"applies_to\x18\x03 \x03(\tR\tappliesTo\x12\x12\n" +
 	"\x04fuel\x18\x04 \x03(\tR\x04fuel\x126\n" +
-	"\x05rules\x18\x05 \x03(\v2 .witnessmark.calibration.v1.RuleR\x05rules\"\xd7\a\n" +
+	"\x05rules\x18\x05 \x03(\v2 .witnessmark.calibration.v1.RuleR\x05rules\"\xf3\a\n" +
 	"\x04Rule\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1a\n" +
 	"\bseverity\x18\x02 \x01(\tR\bseverity\x12:\n" +
@@ -1190,7 +1200,8 @@ const file_witnessmark_calibration_v1_limits_proto_rawDesc = "" +
 	"expression\x18\x0f \x01(\tH\x00R\n" +
 	"expression\x12<\n" +
 	"\x06covers\x18\x10 \x01(\v2\".witnessmark.calibration.v1.CoversH\x00R\x06covers\x12A\n" +
-	"\x05where\x18\x11 \x03(\v2+.witnessmark.calibration.v1.Rule.WhereEntryR\x05where\x1a]\n" +
+	"\x05where\x18\x11 \x03(\v2+.witnessmark.calibration.v1.Rule.WhereEntryR\x05where\x12\x1a\n" +
+	"\bdeclared\x18\x12 \x01(\bR\bdeclared\x1a]\n" +
 	"\n" +
 	"WhereEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x129\n" +

@@ -736,7 +736,7 @@ func (x *ChecksumResult) GetComputed() string {
 type TableReport struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Id    string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	// scalar, curve or map.
+	// scalar, curve, map, block or text.
 	Kind        string `protobuf:"bytes,2,opt,name=kind,proto3" json:"kind,omitempty"`
 	Unit        string `protobuf:"bytes,3,opt,name=unit,proto3" json:"unit,omitempty"`
 	Cells       uint32 `protobuf:"varint,4,opt,name=cells,proto3" json:"cells,omitempty"`
@@ -753,7 +753,9 @@ type TableReport struct {
 	// Only with two definitions whose axes differ in count.
 	Alignment *Alignment `protobuf:"bytes,12,opt,name=alignment,proto3" json:"alignment,omitempty"`
 	// Only where an image as found was given.
-	FromAsFound   *SinceAsFound `protobuf:"bytes,13,opt,name=from_as_found,json=fromAsFound,proto3" json:"from_as_found,omitempty"`
+	FromAsFound *SinceAsFound `protobuf:"bytes,13,opt,name=from_as_found,json=fromAsFound,proto3" json:"from_as_found,omitempty"`
+	// Of a block, in place of surface: one for each slice whose surface was joined.
+	Surfaces      []*Surface `protobuf:"bytes,14,rep,name=surfaces,proto3" json:"surfaces,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -875,6 +877,13 @@ func (x *TableReport) GetAlignment() *Alignment {
 func (x *TableReport) GetFromAsFound() *SinceAsFound {
 	if x != nil {
 		return x.FromAsFound
+	}
+	return nil
+}
+
+func (x *TableReport) GetSurfaces() []*Surface {
+	if x != nil {
+		return x.Surfaces
 	}
 	return nil
 }
@@ -1181,13 +1190,18 @@ type CellChange struct {
 	// Only where the breakpoint of this cell moved.
 	BaseX *float64 `protobuf:"fixed64,5,opt,name=base_x,json=baseX,proto3,oneof" json:"base_x,omitempty"`
 	BaseY *float64 `protobuf:"fixed64,6,opt,name=base_y,json=baseY,proto3,oneof" json:"base_y,omitempty"`
-	// A number, or a label as a string.
+	// A number, a label or a text as a string, or null for a code that is no value.
 	Base      *structpb.Value `protobuf:"bytes,7,opt,name=base,proto3" json:"base,omitempty"`
 	Candidate *structpb.Value `protobuf:"bytes,8,opt,name=candidate,proto3" json:"candidate,omitempty"`
 	Delta     *float64        `protobuf:"fixed64,9,opt,name=delta,proto3,oneof" json:"delta,omitempty"`
 	// Decimal; left out for floats.
-	BaseRaw       *string `protobuf:"bytes,10,opt,name=base_raw,json=baseRaw,proto3,oneof" json:"base_raw,omitempty"`
-	CandidateRaw  *string `protobuf:"bytes,11,opt,name=candidate_raw,json=candidateRaw,proto3,oneof" json:"candidate_raw,omitempty"`
+	BaseRaw      *string `protobuf:"bytes,10,opt,name=base_raw,json=baseRaw,proto3,oneof" json:"base_raw,omitempty"`
+	CandidateRaw *string `protobuf:"bytes,11,opt,name=candidate_raw,json=candidateRaw,proto3,oneof" json:"candidate_raw,omitempty"`
+	// In place of x and y, on an axis of labels.
+	XLabel *string `protobuf:"bytes,12,opt,name=x_label,json=xLabel,proto3,oneof" json:"x_label,omitempty"`
+	YLabel *string `protobuf:"bytes,13,opt,name=y_label,json=yLabel,proto3,oneof" json:"y_label,omitempty"`
+	// Only of a block.
+	Slice         *Slice `protobuf:"bytes,14,opt,name=slice,proto3" json:"slice,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1299,20 +1313,98 @@ func (x *CellChange) GetCandidateRaw() string {
 	return ""
 }
 
+func (x *CellChange) GetXLabel() string {
+	if x != nil && x.XLabel != nil {
+		return *x.XLabel
+	}
+	return ""
+}
+
+func (x *CellChange) GetYLabel() string {
+	if x != nil && x.YLabel != nil {
+		return *x.YLabel
+	}
+	return ""
+}
+
+func (x *CellChange) GetSlice() *Slice {
+	if x != nil {
+		return x.Slice
+	}
+	return nil
+}
+
+// Slice is one x and y part of a block.
+type Slice struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The place on each axis beyond y, the fastest first: as an index, from 0, as stored.
+	Index []uint32 `protobuf:"varint,1,rep,packed,name=index,proto3" json:"index,omitempty"`
+	// As a breakpoint or a label.
+	At            []*structpb.Value `protobuf:"bytes,2,rep,name=at,proto3" json:"at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Slice) Reset() {
+	*x = Slice{}
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Slice) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Slice) ProtoMessage() {}
+
+func (x *Slice) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Slice.ProtoReflect.Descriptor instead.
+func (*Slice) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *Slice) GetIndex() []uint32 {
+	if x != nil {
+		return x.Index
+	}
+	return nil
+}
+
+func (x *Slice) GetAt() []*structpb.Value {
+	if x != nil {
+		return x.At
+	}
+	return nil
+}
+
 // Surface is a table of both images on the joined breakpoints of both; one row per y.
 type Surface struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	X             []float64              `protobuf:"fixed64,1,rep,packed,name=x,proto3" json:"x,omitempty"`
-	Y             []float64              `protobuf:"fixed64,2,rep,packed,name=y,proto3" json:"y,omitempty"`
-	Base          []*structpb.ListValue  `protobuf:"bytes,3,rep,name=base,proto3" json:"base,omitempty"`
-	Candidate     []*structpb.ListValue  `protobuf:"bytes,4,rep,name=candidate,proto3" json:"candidate,omitempty"`
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	X         []float64              `protobuf:"fixed64,1,rep,packed,name=x,proto3" json:"x,omitempty"`
+	Y         []float64              `protobuf:"fixed64,2,rep,packed,name=y,proto3" json:"y,omitempty"`
+	Base      []*structpb.ListValue  `protobuf:"bytes,3,rep,name=base,proto3" json:"base,omitempty"`
+	Candidate []*structpb.ListValue  `protobuf:"bytes,4,rep,name=candidate,proto3" json:"candidate,omitempty"`
+	// Only of a block.
+	Slice         *Slice `protobuf:"bytes,5,opt,name=slice,proto3" json:"slice,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Surface) Reset() {
 	*x = Surface{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[15]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1324,7 +1416,7 @@ func (x *Surface) String() string {
 func (*Surface) ProtoMessage() {}
 
 func (x *Surface) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[15]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1337,7 +1429,7 @@ func (x *Surface) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Surface.ProtoReflect.Descriptor instead.
 func (*Surface) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{15}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *Surface) GetX() []float64 {
@@ -1368,6 +1460,13 @@ func (x *Surface) GetCandidate() []*structpb.ListValue {
 	return nil
 }
 
+func (x *Surface) GetSlice() *Slice {
+	if x != nil {
+		return x.Slice
+	}
+	return nil
+}
+
 // Alignment lists breakpoints that only one side has, by index as stored.
 type Alignment struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -1379,7 +1478,7 @@ type Alignment struct {
 
 func (x *Alignment) Reset() {
 	*x = Alignment{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[16]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1391,7 +1490,7 @@ func (x *Alignment) String() string {
 func (*Alignment) ProtoMessage() {}
 
 func (x *Alignment) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[16]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1404,7 +1503,7 @@ func (x *Alignment) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Alignment.ProtoReflect.Descriptor instead.
 func (*Alignment) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{16}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *Alignment) GetX() []*AlignedIndex {
@@ -1434,7 +1533,7 @@ type AlignedIndex struct {
 
 func (x *AlignedIndex) Reset() {
 	*x = AlignedIndex{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[17]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1446,7 +1545,7 @@ func (x *AlignedIndex) String() string {
 func (*AlignedIndex) ProtoMessage() {}
 
 func (x *AlignedIndex) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[17]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1459,7 +1558,7 @@ func (x *AlignedIndex) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AlignedIndex.ProtoReflect.Descriptor instead.
 func (*AlignedIndex) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{17}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *AlignedIndex) GetSide() string {
@@ -1499,7 +1598,7 @@ type UnmappedRange struct {
 
 func (x *UnmappedRange) Reset() {
 	*x = UnmappedRange{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[18]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1511,7 +1610,7 @@ func (x *UnmappedRange) String() string {
 func (*UnmappedRange) ProtoMessage() {}
 
 func (x *UnmappedRange) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[18]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1524,7 +1623,7 @@ func (x *UnmappedRange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnmappedRange.ProtoReflect.Descriptor instead.
 func (*UnmappedRange) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{18}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *UnmappedRange) GetStart() string {
@@ -1584,7 +1683,7 @@ type Finding struct {
 
 func (x *Finding) Reset() {
 	*x = Finding{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[19]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1596,7 +1695,7 @@ func (x *Finding) String() string {
 func (*Finding) ProtoMessage() {}
 
 func (x *Finding) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[19]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1609,7 +1708,7 @@ func (x *Finding) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Finding.ProtoReflect.Descriptor instead.
 func (*Finding) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{19}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *Finding) GetRule() string {
@@ -1713,14 +1812,19 @@ type Worst struct {
 	// Of what was judged over boxes of operating points: quantity to value.
 	Inputs map[string]float64 `protobuf:"bytes,9,rep,name=inputs,proto3" json:"inputs,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
 	// Likewise: the excess that no point surpasses.
-	Bound         *float64 `protobuf:"fixed64,10,opt,name=bound,proto3,oneof" json:"bound,omitempty"`
+	Bound *float64 `protobuf:"fixed64,10,opt,name=bound,proto3,oneof" json:"bound,omitempty"`
+	// Only of a block.
+	Slice *Slice `protobuf:"bytes,11,opt,name=slice,proto3" json:"slice,omitempty"`
+	// In place of x and y, on an axis of labels.
+	XLabel        *string `protobuf:"bytes,12,opt,name=x_label,json=xLabel,proto3,oneof" json:"x_label,omitempty"`
+	YLabel        *string `protobuf:"bytes,13,opt,name=y_label,json=yLabel,proto3,oneof" json:"y_label,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Worst) Reset() {
 	*x = Worst{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[20]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1732,7 +1836,7 @@ func (x *Worst) String() string {
 func (*Worst) ProtoMessage() {}
 
 func (x *Worst) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[20]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1745,7 +1849,7 @@ func (x *Worst) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Worst.ProtoReflect.Descriptor instead.
 func (*Worst) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{20}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *Worst) GetX() float64 {
@@ -1818,6 +1922,27 @@ func (x *Worst) GetBound() float64 {
 	return 0
 }
 
+func (x *Worst) GetSlice() *Slice {
+	if x != nil {
+		return x.Slice
+	}
+	return nil
+}
+
+func (x *Worst) GetXLabel() string {
+	if x != nil && x.XLabel != nil {
+		return *x.XLabel
+	}
+	return ""
+}
+
+func (x *Worst) GetYLabel() string {
+	if x != nil && x.YLabel != nil {
+		return *x.YLabel
+	}
+	return ""
+}
+
 // Margin is the least room a table has left under a rule; negative where it is exceeded.
 type Margin struct {
 	state  protoimpl.MessageState `protogen:"open.v1"`
@@ -1832,14 +1957,16 @@ type Margin struct {
 	// In place of a table.
 	Signal string `protobuf:"bytes,10,opt,name=signal,proto3" json:"signal,omitempty"`
 	// Of what was judged over boxes of operating points: quantity to value.
-	Inputs        map[string]float64 `protobuf:"bytes,11,rep,name=inputs,proto3" json:"inputs,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
+	Inputs map[string]float64 `protobuf:"bytes,11,rep,name=inputs,proto3" json:"inputs,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
+	// Only of a block.
+	Slice         *Slice `protobuf:"bytes,12,opt,name=slice,proto3" json:"slice,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Margin) Reset() {
 	*x = Margin{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[21]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1851,7 +1978,7 @@ func (x *Margin) String() string {
 func (*Margin) ProtoMessage() {}
 
 func (x *Margin) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[21]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1864,7 +1991,7 @@ func (x *Margin) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Margin.ProtoReflect.Descriptor instead.
 func (*Margin) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{21}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *Margin) GetRule() string {
@@ -1937,6 +2064,13 @@ func (x *Margin) GetInputs() map[string]float64 {
 	return nil
 }
 
+func (x *Margin) GetSlice() *Slice {
+	if x != nil {
+		return x.Slice
+	}
+	return nil
+}
+
 // Unjudged is a rule that selects a table and could not judge it.
 type Unjudged struct {
 	state  protoimpl.MessageState `protogen:"open.v1"`
@@ -1951,7 +2085,7 @@ type Unjudged struct {
 
 func (x *Unjudged) Reset() {
 	*x = Unjudged{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[22]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1963,7 +2097,7 @@ func (x *Unjudged) String() string {
 func (*Unjudged) ProtoMessage() {}
 
 func (x *Unjudged) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[22]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1976,7 +2110,7 @@ func (x *Unjudged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Unjudged.ProtoReflect.Descriptor instead.
 func (*Unjudged) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{22}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *Unjudged) GetRule() string {
@@ -2021,7 +2155,7 @@ type Hole struct {
 
 func (x *Hole) Reset() {
 	*x = Hole{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[23]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2033,7 +2167,7 @@ func (x *Hole) String() string {
 func (*Hole) ProtoMessage() {}
 
 func (x *Hole) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[23]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2046,7 +2180,7 @@ func (x *Hole) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Hole.ProtoReflect.Descriptor instead.
 func (*Hole) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{23}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *Hole) GetSide() string {
@@ -2141,7 +2275,7 @@ const file_witnessmark_calibration_v1_report_proto_rawDesc = "" +
 	"\x06stored\x18\x04 \x01(\tR\x06stored\x12\x1a\n" +
 	"\bcomputed\x18\x05 \x01(\tR\bcomputedB\n" +
 	"\n" +
-	"\b_base_ok\"\xa0\x04\n" +
+	"\b_base_ok\"\xe1\x04\n" +
 	"\vTableReport\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
 	"\x04kind\x18\x02 \x01(\tR\x04kind\x12\x12\n" +
@@ -2156,7 +2290,8 @@ const file_witnessmark_calibration_v1_report_proto_rawDesc = "" +
 	" \x03(\v2&.witnessmark.calibration.v1.CellChangeR\achanges\x12=\n" +
 	"\asurface\x18\v \x01(\v2#.witnessmark.calibration.v1.SurfaceR\asurface\x12C\n" +
 	"\talignment\x18\f \x01(\v2%.witnessmark.calibration.v1.AlignmentR\talignment\x12L\n" +
-	"\rfrom_as_found\x18\r \x01(\v2(.witnessmark.calibration.v1.SinceAsFoundR\vfromAsFound\"f\n" +
+	"\rfrom_as_found\x18\r \x01(\v2(.witnessmark.calibration.v1.SinceAsFoundR\vfromAsFound\x12?\n" +
+	"\bsurfaces\x18\x0e \x03(\v2#.witnessmark.calibration.v1.SurfaceR\bsurfaces\"f\n" +
 	"\fSinceAsFound\x12\x18\n" +
 	"\achanged\x18\x01 \x01(\rR\achanged\x12\x15\n" +
 	"\x03min\x18\x02 \x01(\x01H\x00R\x03min\x88\x01\x01\x12\x15\n" +
@@ -2188,7 +2323,7 @@ const file_witnessmark_calibration_v1_report_proto_rawDesc = "" +
 	"\x03min\x18\x01 \x01(\x01R\x03min\x12\x10\n" +
 	"\x03max\x18\x02 \x01(\x01R\x03max\x12\x12\n" +
 	"\x04mean\x18\x03 \x01(\x01R\x04mean\x12\x10\n" +
-	"\x03rms\x18\x04 \x01(\x01R\x03rms\"\xa6\x03\n" +
+	"\x03rms\x18\x04 \x01(\x01R\x03rms\"\xb3\x04\n" +
 	"\n" +
 	"CellChange\x12\x10\n" +
 	"\x03row\x18\x01 \x01(\rR\x03row\x12\x16\n" +
@@ -2202,19 +2337,30 @@ const file_witnessmark_calibration_v1_report_proto_rawDesc = "" +
 	"\x05delta\x18\t \x01(\x01H\x04R\x05delta\x88\x01\x01\x12\x1e\n" +
 	"\bbase_raw\x18\n" +
 	" \x01(\tH\x05R\abaseRaw\x88\x01\x01\x12(\n" +
-	"\rcandidate_raw\x18\v \x01(\tH\x06R\fcandidateRaw\x88\x01\x01B\x04\n" +
+	"\rcandidate_raw\x18\v \x01(\tH\x06R\fcandidateRaw\x88\x01\x01\x12\x1c\n" +
+	"\ax_label\x18\f \x01(\tH\aR\x06xLabel\x88\x01\x01\x12\x1c\n" +
+	"\ay_label\x18\r \x01(\tH\bR\x06yLabel\x88\x01\x01\x127\n" +
+	"\x05slice\x18\x0e \x01(\v2!.witnessmark.calibration.v1.SliceR\x05sliceB\x04\n" +
 	"\x02_xB\x04\n" +
 	"\x02_yB\t\n" +
 	"\a_base_xB\t\n" +
 	"\a_base_yB\b\n" +
 	"\x06_deltaB\v\n" +
 	"\t_base_rawB\x10\n" +
-	"\x0e_candidate_raw\"\x8f\x01\n" +
+	"\x0e_candidate_rawB\n" +
+	"\n" +
+	"\b_x_labelB\n" +
+	"\n" +
+	"\b_y_label\"E\n" +
+	"\x05Slice\x12\x14\n" +
+	"\x05index\x18\x01 \x03(\rR\x05index\x12&\n" +
+	"\x02at\x18\x02 \x03(\v2\x16.google.protobuf.ValueR\x02at\"\xc8\x01\n" +
 	"\aSurface\x12\f\n" +
 	"\x01x\x18\x01 \x03(\x01R\x01x\x12\f\n" +
 	"\x01y\x18\x02 \x03(\x01R\x01y\x12.\n" +
 	"\x04base\x18\x03 \x03(\v2\x1a.google.protobuf.ListValueR\x04base\x128\n" +
-	"\tcandidate\x18\x04 \x03(\v2\x1a.google.protobuf.ListValueR\tcandidate\"{\n" +
+	"\tcandidate\x18\x04 \x03(\v2\x1a.google.protobuf.ListValueR\tcandidate\x127\n" +
+	"\x05slice\x18\x05 \x01(\v2!.witnessmark.calibration.v1.SliceR\x05slice\"{\n" +
 	"\tAlignment\x126\n" +
 	"\x01x\x18\x01 \x03(\v2(.witnessmark.calibration.v1.AlignedIndexR\x01x\x126\n" +
 	"\x01y\x18\x02 \x03(\v2(.witnessmark.calibration.v1.AlignedIndexR\x01y\"N\n" +
@@ -2241,7 +2387,7 @@ const file_witnessmark_calibration_v1_report_proto_rawDesc = "" +
 	"\x06ranges\x18\v \x03(\v2).witnessmark.calibration.v1.UnmappedRangeR\x06ranges\x12\x16\n" +
 	"\x06tables\x18\f \x03(\tR\x06tables\x12\x16\n" +
 	"\x06signal\x18\r \x01(\tR\x06signalJ\x04\b\t\x10\n" +
-	"R\x05exact\"\xae\x03\n" +
+	"R\x05exact\"\xbb\x04\n" +
 	"\x05Worst\x12\x11\n" +
 	"\x01x\x18\x01 \x01(\x01H\x00R\x01x\x88\x01\x01\x12\x11\n" +
 	"\x01y\x18\x02 \x01(\x01H\x01R\x01y\x88\x01\x01\x12\x19\n" +
@@ -2253,7 +2399,10 @@ const file_witnessmark_calibration_v1_report_proto_rawDesc = "" +
 	"\x05along\x18\b \x01(\tH\x06R\x05along\x88\x01\x01\x12E\n" +
 	"\x06inputs\x18\t \x03(\v2-.witnessmark.calibration.v1.Worst.InputsEntryR\x06inputs\x12\x19\n" +
 	"\x05bound\x18\n" +
-	" \x01(\x01H\aR\x05bound\x88\x01\x01\x1a9\n" +
+	" \x01(\x01H\aR\x05bound\x88\x01\x01\x127\n" +
+	"\x05slice\x18\v \x01(\v2!.witnessmark.calibration.v1.SliceR\x05slice\x12\x1c\n" +
+	"\ax_label\x18\f \x01(\tH\bR\x06xLabel\x88\x01\x01\x12\x1c\n" +
+	"\ay_label\x18\r \x01(\tH\tR\x06yLabel\x88\x01\x01\x1a9\n" +
 	"\vInputsEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
 	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01B\x04\n" +
@@ -2264,7 +2413,11 @@ const file_witnessmark_calibration_v1_report_proto_rawDesc = "" +
 	"\x04_rowB\t\n" +
 	"\a_columnB\b\n" +
 	"\x06_alongB\b\n" +
-	"\x06_bound\"\xe4\x02\n" +
+	"\x06_boundB\n" +
+	"\n" +
+	"\b_x_labelB\n" +
+	"\n" +
+	"\b_y_label\"\x9d\x03\n" +
 	"\x06Margin\x12\x12\n" +
 	"\x04rule\x18\x01 \x01(\tR\x04rule\x12\x14\n" +
 	"\x05table\x18\x02 \x01(\tR\x05table\x12\x16\n" +
@@ -2276,7 +2429,8 @@ const file_witnessmark_calibration_v1_report_proto_rawDesc = "" +
 	"\x04unit\x18\b \x01(\tR\x04unit\x12\x16\n" +
 	"\x06signal\x18\n" +
 	" \x01(\tR\x06signal\x12F\n" +
-	"\x06inputs\x18\v \x03(\v2..witnessmark.calibration.v1.Margin.InputsEntryR\x06inputs\x1a9\n" +
+	"\x06inputs\x18\v \x03(\v2..witnessmark.calibration.v1.Margin.InputsEntryR\x06inputs\x127\n" +
+	"\x05slice\x18\f \x01(\v2!.witnessmark.calibration.v1.SliceR\x05slice\x1a9\n" +
 	"\vInputsEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
 	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01B\x04\n" +
@@ -2305,7 +2459,7 @@ func file_witnessmark_calibration_v1_report_proto_rawDescGZIP() []byte {
 	return file_witnessmark_calibration_v1_report_proto_rawDescData
 }
 
-var file_witnessmark_calibration_v1_report_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
+var file_witnessmark_calibration_v1_report_proto_msgTypes = make([]protoimpl.MessageInfo, 30)
 var file_witnessmark_calibration_v1_report_proto_goTypes = []any{
 	(*Report)(nil),             // 0: witnessmark.calibration.v1.Report
 	(*ImageRef)(nil),           // 1: witnessmark.calibration.v1.ImageRef
@@ -2322,22 +2476,23 @@ var file_witnessmark_calibration_v1_report_proto_goTypes = []any{
 	(*SignalDelta)(nil),        // 12: witnessmark.calibration.v1.SignalDelta
 	(*Delta)(nil),              // 13: witnessmark.calibration.v1.Delta
 	(*CellChange)(nil),         // 14: witnessmark.calibration.v1.CellChange
-	(*Surface)(nil),            // 15: witnessmark.calibration.v1.Surface
-	(*Alignment)(nil),          // 16: witnessmark.calibration.v1.Alignment
-	(*AlignedIndex)(nil),       // 17: witnessmark.calibration.v1.AlignedIndex
-	(*UnmappedRange)(nil),      // 18: witnessmark.calibration.v1.UnmappedRange
-	(*Finding)(nil),            // 19: witnessmark.calibration.v1.Finding
-	(*Worst)(nil),              // 20: witnessmark.calibration.v1.Worst
-	(*Margin)(nil),             // 21: witnessmark.calibration.v1.Margin
-	(*Unjudged)(nil),           // 22: witnessmark.calibration.v1.Unjudged
-	(*Hole)(nil),               // 23: witnessmark.calibration.v1.Hole
-	nil,                        // 24: witnessmark.calibration.v1.JobFacts.NumbersEntry
-	nil,                        // 25: witnessmark.calibration.v1.SignalDelta.AtMinEntry
-	nil,                        // 26: witnessmark.calibration.v1.SignalDelta.AtMaxEntry
-	nil,                        // 27: witnessmark.calibration.v1.Worst.InputsEntry
-	nil,                        // 28: witnessmark.calibration.v1.Margin.InputsEntry
-	(*structpb.Value)(nil),     // 29: google.protobuf.Value
-	(*structpb.ListValue)(nil), // 30: google.protobuf.ListValue
+	(*Slice)(nil),              // 15: witnessmark.calibration.v1.Slice
+	(*Surface)(nil),            // 16: witnessmark.calibration.v1.Surface
+	(*Alignment)(nil),          // 17: witnessmark.calibration.v1.Alignment
+	(*AlignedIndex)(nil),       // 18: witnessmark.calibration.v1.AlignedIndex
+	(*UnmappedRange)(nil),      // 19: witnessmark.calibration.v1.UnmappedRange
+	(*Finding)(nil),            // 20: witnessmark.calibration.v1.Finding
+	(*Worst)(nil),              // 21: witnessmark.calibration.v1.Worst
+	(*Margin)(nil),             // 22: witnessmark.calibration.v1.Margin
+	(*Unjudged)(nil),           // 23: witnessmark.calibration.v1.Unjudged
+	(*Hole)(nil),               // 24: witnessmark.calibration.v1.Hole
+	nil,                        // 25: witnessmark.calibration.v1.JobFacts.NumbersEntry
+	nil,                        // 26: witnessmark.calibration.v1.SignalDelta.AtMinEntry
+	nil,                        // 27: witnessmark.calibration.v1.SignalDelta.AtMaxEntry
+	nil,                        // 28: witnessmark.calibration.v1.Worst.InputsEntry
+	nil,                        // 29: witnessmark.calibration.v1.Margin.InputsEntry
+	(*structpb.Value)(nil),     // 30: google.protobuf.Value
+	(*structpb.ListValue)(nil), // 31: google.protobuf.ListValue
 }
 var file_witnessmark_calibration_v1_report_proto_depIdxs = []int32{
 	1,  // 0: witnessmark.calibration.v1.Report.base:type_name -> witnessmark.calibration.v1.ImageRef
@@ -2352,37 +2507,43 @@ var file_witnessmark_calibration_v1_report_proto_depIdxs = []int32{
 	7,  // 9: witnessmark.calibration.v1.Report.identity:type_name -> witnessmark.calibration.v1.IdentityResult
 	8,  // 10: witnessmark.calibration.v1.Report.checksums:type_name -> witnessmark.calibration.v1.ChecksumResult
 	9,  // 11: witnessmark.calibration.v1.Report.tables:type_name -> witnessmark.calibration.v1.TableReport
-	18, // 12: witnessmark.calibration.v1.Report.unmapped:type_name -> witnessmark.calibration.v1.UnmappedRange
-	19, // 13: witnessmark.calibration.v1.Report.findings:type_name -> witnessmark.calibration.v1.Finding
-	21, // 14: witnessmark.calibration.v1.Report.margins:type_name -> witnessmark.calibration.v1.Margin
-	22, // 15: witnessmark.calibration.v1.Report.unjudged:type_name -> witnessmark.calibration.v1.Unjudged
-	23, // 16: witnessmark.calibration.v1.Report.holes:type_name -> witnessmark.calibration.v1.Hole
+	19, // 12: witnessmark.calibration.v1.Report.unmapped:type_name -> witnessmark.calibration.v1.UnmappedRange
+	20, // 13: witnessmark.calibration.v1.Report.findings:type_name -> witnessmark.calibration.v1.Finding
+	22, // 14: witnessmark.calibration.v1.Report.margins:type_name -> witnessmark.calibration.v1.Margin
+	23, // 15: witnessmark.calibration.v1.Report.unjudged:type_name -> witnessmark.calibration.v1.Unjudged
+	24, // 16: witnessmark.calibration.v1.Report.holes:type_name -> witnessmark.calibration.v1.Hole
 	1,  // 17: witnessmark.calibration.v1.Report.as_found:type_name -> witnessmark.calibration.v1.ImageRef
 	11, // 18: witnessmark.calibration.v1.Report.signals:type_name -> witnessmark.calibration.v1.SignalReport
-	24, // 19: witnessmark.calibration.v1.JobFacts.numbers:type_name -> witnessmark.calibration.v1.JobFacts.NumbersEntry
+	25, // 19: witnessmark.calibration.v1.JobFacts.numbers:type_name -> witnessmark.calibration.v1.JobFacts.NumbersEntry
 	13, // 20: witnessmark.calibration.v1.TableReport.delta:type_name -> witnessmark.calibration.v1.Delta
 	14, // 21: witnessmark.calibration.v1.TableReport.changes:type_name -> witnessmark.calibration.v1.CellChange
-	15, // 22: witnessmark.calibration.v1.TableReport.surface:type_name -> witnessmark.calibration.v1.Surface
-	16, // 23: witnessmark.calibration.v1.TableReport.alignment:type_name -> witnessmark.calibration.v1.Alignment
+	16, // 22: witnessmark.calibration.v1.TableReport.surface:type_name -> witnessmark.calibration.v1.Surface
+	17, // 23: witnessmark.calibration.v1.TableReport.alignment:type_name -> witnessmark.calibration.v1.Alignment
 	10, // 24: witnessmark.calibration.v1.TableReport.from_as_found:type_name -> witnessmark.calibration.v1.SinceAsFound
-	12, // 25: witnessmark.calibration.v1.SignalReport.delta:type_name -> witnessmark.calibration.v1.SignalDelta
-	25, // 26: witnessmark.calibration.v1.SignalDelta.at_min:type_name -> witnessmark.calibration.v1.SignalDelta.AtMinEntry
-	26, // 27: witnessmark.calibration.v1.SignalDelta.at_max:type_name -> witnessmark.calibration.v1.SignalDelta.AtMaxEntry
-	29, // 28: witnessmark.calibration.v1.CellChange.base:type_name -> google.protobuf.Value
-	29, // 29: witnessmark.calibration.v1.CellChange.candidate:type_name -> google.protobuf.Value
-	30, // 30: witnessmark.calibration.v1.Surface.base:type_name -> google.protobuf.ListValue
-	30, // 31: witnessmark.calibration.v1.Surface.candidate:type_name -> google.protobuf.ListValue
-	17, // 32: witnessmark.calibration.v1.Alignment.x:type_name -> witnessmark.calibration.v1.AlignedIndex
-	17, // 33: witnessmark.calibration.v1.Alignment.y:type_name -> witnessmark.calibration.v1.AlignedIndex
-	20, // 34: witnessmark.calibration.v1.Finding.worst:type_name -> witnessmark.calibration.v1.Worst
-	18, // 35: witnessmark.calibration.v1.Finding.ranges:type_name -> witnessmark.calibration.v1.UnmappedRange
-	27, // 36: witnessmark.calibration.v1.Worst.inputs:type_name -> witnessmark.calibration.v1.Worst.InputsEntry
-	28, // 37: witnessmark.calibration.v1.Margin.inputs:type_name -> witnessmark.calibration.v1.Margin.InputsEntry
-	38, // [38:38] is the sub-list for method output_type
-	38, // [38:38] is the sub-list for method input_type
-	38, // [38:38] is the sub-list for extension type_name
-	38, // [38:38] is the sub-list for extension extendee
-	0,  // [0:38] is the sub-list for field type_name
+	16, // 25: witnessmark.calibration.v1.TableReport.surfaces:type_name -> witnessmark.calibration.v1.Surface
+	12, // 26: witnessmark.calibration.v1.SignalReport.delta:type_name -> witnessmark.calibration.v1.SignalDelta
+	26, // 27: witnessmark.calibration.v1.SignalDelta.at_min:type_name -> witnessmark.calibration.v1.SignalDelta.AtMinEntry
+	27, // 28: witnessmark.calibration.v1.SignalDelta.at_max:type_name -> witnessmark.calibration.v1.SignalDelta.AtMaxEntry
+	30, // 29: witnessmark.calibration.v1.CellChange.base:type_name -> google.protobuf.Value
+	30, // 30: witnessmark.calibration.v1.CellChange.candidate:type_name -> google.protobuf.Value
+	15, // 31: witnessmark.calibration.v1.CellChange.slice:type_name -> witnessmark.calibration.v1.Slice
+	30, // 32: witnessmark.calibration.v1.Slice.at:type_name -> google.protobuf.Value
+	31, // 33: witnessmark.calibration.v1.Surface.base:type_name -> google.protobuf.ListValue
+	31, // 34: witnessmark.calibration.v1.Surface.candidate:type_name -> google.protobuf.ListValue
+	15, // 35: witnessmark.calibration.v1.Surface.slice:type_name -> witnessmark.calibration.v1.Slice
+	18, // 36: witnessmark.calibration.v1.Alignment.x:type_name -> witnessmark.calibration.v1.AlignedIndex
+	18, // 37: witnessmark.calibration.v1.Alignment.y:type_name -> witnessmark.calibration.v1.AlignedIndex
+	21, // 38: witnessmark.calibration.v1.Finding.worst:type_name -> witnessmark.calibration.v1.Worst
+	19, // 39: witnessmark.calibration.v1.Finding.ranges:type_name -> witnessmark.calibration.v1.UnmappedRange
+	28, // 40: witnessmark.calibration.v1.Worst.inputs:type_name -> witnessmark.calibration.v1.Worst.InputsEntry
+	15, // 41: witnessmark.calibration.v1.Worst.slice:type_name -> witnessmark.calibration.v1.Slice
+	29, // 42: witnessmark.calibration.v1.Margin.inputs:type_name -> witnessmark.calibration.v1.Margin.InputsEntry
+	15, // 43: witnessmark.calibration.v1.Margin.slice:type_name -> witnessmark.calibration.v1.Slice
+	44, // [44:44] is the sub-list for method output_type
+	44, // [44:44] is the sub-list for method input_type
+	44, // [44:44] is the sub-list for extension type_name
+	44, // [44:44] is the sub-list for extension extendee
+	0,  // [0:44] is the sub-list for field type_name
 }
 
 func init() { file_witnessmark_calibration_v1_report_proto_init() }
@@ -2394,15 +2555,15 @@ func file_witnessmark_calibration_v1_report_proto_init() {
 	file_witnessmark_calibration_v1_report_proto_msgTypes[8].OneofWrappers = []any{}
 	file_witnessmark_calibration_v1_report_proto_msgTypes[10].OneofWrappers = []any{}
 	file_witnessmark_calibration_v1_report_proto_msgTypes[14].OneofWrappers = []any{}
-	file_witnessmark_calibration_v1_report_proto_msgTypes[20].OneofWrappers = []any{}
 	file_witnessmark_calibration_v1_report_proto_msgTypes[21].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_report_proto_msgTypes[22].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_witnessmark_calibration_v1_report_proto_rawDesc), len(file_witnessmark_calibration_v1_report_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   29,
+			NumMessages:   30,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -1214,11 +1214,13 @@ func (x *JobDetails) GetNote() *Sealed {
 
 // OpenJob opens one car's visit. Jobs are numbered from 1 in the order of the ledger.
 type OpenJob struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Details       *JobDetails            `protobuf:"bytes,1,opt,name=details,proto3" json:"details,omitempty"`
-	Definition    *Revision              `protobuf:"bytes,2,opt,name=definition,proto3" json:"definition,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	Details    *JobDetails            `protobuf:"bytes,1,opt,name=details,proto3" json:"details,omitempty"`
+	Definition *Revision              `protobuf:"bytes,2,opt,name=definition,proto3" json:"definition,omitempty"`
+	// The definition was carried over from another software version, as the file says.
+	DefinitionCarried bool `protobuf:"varint,3,opt,name=definition_carried,json=definitionCarried,proto3" json:"definition_carried,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *OpenJob) Reset() {
@@ -1263,6 +1265,13 @@ func (x *OpenJob) GetDefinition() *Revision {
 		return x.Definition
 	}
 	return nil
+}
+
+func (x *OpenJob) GetDefinitionCarried() bool {
+	if x != nil {
+		return x.DefinitionCarried
+	}
+	return false
 }
 
 // AmendJob puts other details in place of a job's. A text that stays keeps its commitment.
@@ -2670,12 +2679,13 @@ const file_witnessmark_record_v1_action_proto_rawDesc = "" +
 	" \x01(\v2\x1d.witnessmark.record.v1.SealedR\x04note\x1a:\n" +
 	"\fNumbersEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01\"\x91\x01\n" +
+	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01\"\xc0\x01\n" +
 	"\aOpenJob\x12;\n" +
 	"\adetails\x18\x01 \x01(\v2!.witnessmark.record.v1.JobDetailsR\adetails\x12?\n" +
 	"\n" +
 	"definition\x18\x02 \x01(\v2\x1f.witnessmark.record.v1.RevisionR\n" +
-	"definition:\b\x92\xcf\x18\x04\n" +
+	"definition\x12-\n" +
+	"\x12definition_carried\x18\x03 \x01(\bR\x11definitionCarried:\b\x92\xcf\x18\x04\n" +
 	"\x02\x01\x03\"c\n" +
 	"\bAmendJob\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\rR\x03job\x12;\n" +

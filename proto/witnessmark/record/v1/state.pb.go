@@ -471,8 +471,10 @@ type CatalogFile struct {
 	Name   string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	Sha256 string                 `protobuf:"bytes,2,opt,name=sha256,proto3" json:"sha256,omitempty"`
 	// From 1.
-	Revision      uint32 `protobuf:"varint,3,opt,name=revision,proto3" json:"revision,omitempty"`
-	Added         *Event `protobuf:"bytes,4,opt,name=added,proto3" json:"added,omitempty"`
+	Revision uint32 `protobuf:"varint,3,opt,name=revision,proto3" json:"revision,omitempty"`
+	Added    *Event `protobuf:"bytes,4,opt,name=added,proto3" json:"added,omitempty"`
+	// A definition by which a job was opened.
+	Used          bool `protobuf:"varint,5,opt,name=used,proto3" json:"used,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -533,6 +535,13 @@ func (x *CatalogFile) GetAdded() *Event {
 		return x.Added
 	}
 	return nil
+}
+
+func (x *CatalogFile) GetUsed() bool {
+	if x != nil {
+		return x.Used
+	}
+	return false
 }
 
 // Job is one car's visit, shown as a job card.
@@ -2062,12 +2071,13 @@ const file_witnessmark_record_v1_state_proto_rawDesc = "" +
 	"\x06person\x18\x02 \x01(\tR\x06person\"H\n" +
 	"\aRequest\x12\x14\n" +
 	"\x05entry\x18\x01 \x01(\x04R\x05entry\x12'\n" +
-	"\x0fenvelope_sha256\x18\x02 \x01(\tR\x0eenvelopeSha256\"\x89\x01\n" +
+	"\x0fenvelope_sha256\x18\x02 \x01(\tR\x0eenvelopeSha256\"\x9d\x01\n" +
 	"\vCatalogFile\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x16\n" +
 	"\x06sha256\x18\x02 \x01(\tR\x06sha256\x12\x1a\n" +
 	"\brevision\x18\x03 \x01(\rR\brevision\x122\n" +
-	"\x05added\x18\x04 \x01(\v2\x1c.witnessmark.record.v1.EventR\x05added\"\xae\v\n" +
+	"\x05added\x18\x04 \x01(\v2\x1c.witnessmark.record.v1.EventR\x05added\x12\x12\n" +
+	"\x04used\x18\x05 \x01(\bR\x04used\"\xae\v\n" +
 	"\x03Job\x12\x16\n" +
 	"\x06number\x18\x01 \x01(\rR\x06number\x12\x10\n" +
 	"\x03car\x18\x02 \x01(\rR\x03car\x121\n" +
