@@ -159,12 +159,3 @@ type IdentityField struct {
 	Vehicle bool
 	Private bool
 }
-
-// Checksum is a compiled checksum.
-type Checksum struct {
-	ID        string
-	Algorithm string
-	Over      []image.Range
-	Stored    *Cells // 1x1, unsigned integer
-	Restamped bool
-}
