@@ -110,10 +110,14 @@ func (b *tab) sees(words string) {
 }
 
 // follows clicks a link or a button by its words, in one step: a live page may be renewed between two.
+// Where a link leads to another page, that page has come when it returns, since the one before can
+// still be asked and clicked for a while.
 func (b *tab) follows(words string) {
 	b.Helper()
-	b.until("a link "+words, fmt.Sprintf(`(e => e !== undefined && (e.click(), true))(
+	b.until("a link "+words, fmt.Sprintf(`(e => e !== undefined && (
+		window.left = e.matches("a[href]:not([download])") && (e.pathname + e.search !== location.pathname + location.search || e.hash === ""), e.click(), true))(
 		[...document.querySelectorAll("main a, main button, main summary, nav a")].find(e => e.textContent.trim().startsWith(%s)))`, quote(words)))
+	b.until("the page behind "+words, `window.left !== true`)
 }
 
 func (b *tab) goes(path string) {
