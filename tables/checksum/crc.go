@@ -24,8 +24,6 @@ type crc struct {
 	table [8][256]uint64 // table[k][b]: the effect of byte b, k bytes before the last one
 }
 
-func newCRC(p parameters) *crc { return &crc{parameters: p} }
-
 // build fills the tables at first use: most programs need one or two of the algorithms.
 func (c *crc) build() {
 	for b := range c.table[0] {
