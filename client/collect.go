@@ -182,7 +182,7 @@ func (c *Client) collectAsFound(ctx context.Context, q Collecting, out Out) (*Co
 // writesNoHoles refuses a file for a car in which bytes that nobody knows would be written as 0xff.
 func writesNoHoles(m *recordv1.Image, lay *definition.Layout, format image.Format) error {
 	held, err := image.FromMessages(m.GetRanges())
-	lacks := image.Minus([]image.Range{{Start: lay.Start, End: lay.Start + lay.Size}}, held)
+	lacks := image.Minus(lay.Space, held)
 	if err != nil || len(lacks) == 0 || format != image.Raw {
 		return err
 	}
@@ -195,7 +195,7 @@ func (c *Client) imageFile(ctx context.Context, what string, m *recordv1.Image, 
 	if err != nil {
 		return nil, err
 	}
-	im, err := image.FromMessage(m, lay.Start, b)
+	im, err := image.FromMessage(m, lay.Space, b)
 	if err != nil {
 		return nil, err
 	}

@@ -62,7 +62,7 @@ func (c *Client) WorkingCopy(ctx context.Context, name record.Name, format image
 	}
 	held, err := image.FromMessages(m.GetRanges())
 	if err == nil && w.Format == image.Raw {
-		w.Unknown = image.Minus([]image.Range{{Start: lay.Start, End: lay.Start + uint64(m.GetSize())}}, held)
+		w.Unknown = image.Minus(lay.Space, held)
 	}
 	return w, err
 }

@@ -55,7 +55,7 @@ func (c *Client) knownAs(ctx context.Context, job *recordv1.Job, lay *definition
 		if err != nil {
 			return false
 		}
-		known, err := image.FromMessage(m, lay.Start, b)
+		known, err := image.FromMessage(m, lay.Space, b)
 		if err != nil {
 			return false
 		}

@@ -197,7 +197,7 @@ func (o *opened) documents(j *recordv1.Judgement, v *Verified) error {
 	if err != nil {
 		return o.no("%v", err)
 	}
-	if _, err := image.FromMessage(v.Submission.GetImage(), lay.Start, o.files[proofImage]); err != nil {
+	if _, err := image.FromMessage(v.Submission.GetImage(), lay.Space, o.files[proofImage]); err != nil {
 		return o.no("%v", err)
 	}
 	if err := lim.Check(lay); err != nil {

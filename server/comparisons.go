@@ -112,7 +112,7 @@ func (s *comparisonsServer) image(at, sha string, lay *definition.Layout) (*imag
 	if err != nil {
 		return nil, err
 	}
-	im, err := image.FromMessage(m, lay.Start, data)
+	im, err := image.FromMessage(m, lay.Space, data)
 	if err != nil {
 		return nil, invalid("cannot-compare", at, "", "%s: %s", at, oneLine(err))
 	}

@@ -52,7 +52,7 @@ func Files() (map[string][]byte, error) {
 			return nil, fmt.Errorf("%s: %w", name, err)
 		}
 	}
-	whole := image.Whole(lay.Start, found.bytes)
+	whole := lay.Space.Whole(found.bytes)
 	for name, format := range map[string]image.Format{"asfound.bin": image.Raw, "asfound.hex": image.IHex, "asfound.s19": image.SRec} {
 		if files[name], err = whole.Encode(format); err != nil {
 			return nil, fmt.Errorf("%s: %w", name, err)

@@ -185,7 +185,7 @@ func TestReadbackIsTheSecondSubmission(t *testing.T) {
 func TestRecordFilesHoldTheSame(t *testing.T) {
 	want := file(t, "asfound.bin")
 	for name, format := range map[string]image.Format{"asfound.bin": image.Raw, "asfound.hex": image.IHex, "asfound.s19": image.SRec} {
-		im, err := image.Read(name, file(t, name), "", 0, 0x40000)
+		im, err := image.Read(name, file(t, name), "", image.Space{{End: 0x40000}})
 		if err != nil {
 			t.Fatal(err)
 		}

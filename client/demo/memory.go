@@ -26,8 +26,8 @@ const (
 // newMemory is the car as found: code, tables and identity, with the checksum still to be stamped.
 func newMemory(lay *definition.Layout) (*memory, error) {
 	m := &memory{lay, make([]byte, lay.Size)}
-	if len(m.bytes) != 0x40000 || lay.Start != 0 {
-		return nil, fmt.Errorf("the definition's image is %#x bytes from %#x; the formulas are for 0x40000 from 0", len(m.bytes), lay.Start)
+	if len(m.bytes) != 0x40000 || lay.Space.Address(0) != 0 {
+		return nil, fmt.Errorf("the definition's image is %#x bytes from %#x; the formulas are for 0x40000 from 0", len(m.bytes), lay.Space.Address(0))
 	}
 	for i := range m.bytes {
 		m.bytes[i] = 0xFF

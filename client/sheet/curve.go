@@ -65,7 +65,7 @@ func (o *Options) set(side string) *signal.Set {
 	if lay == nil || uint64(len(bytes)) != lay.Size {
 		return nil
 	}
-	im := image.Whole(lay.Start, bytes)
+	im := lay.Space.Whole(bytes)
 	for _, h := range o.holes {
 		from, err := strconv.ParseUint(h.Start, 0, 64)
 		to, wrong := strconv.ParseUint(h.End, 0, 64)

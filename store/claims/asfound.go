@@ -43,7 +43,7 @@ func (m *making) asFound(car uint32) (*image.Image, error) {
 		if err != nil {
 			return nil, err
 		}
-		im, err := image.FromMessage(r.GetImage(), m.Layout.Start, b)
+		im, err := image.FromMessage(r.GetImage(), m.Layout.Space, b)
 		if err == nil && m.sameSoftware(im, definitions[r]) {
 			return im, nil
 		}

@@ -142,7 +142,7 @@ func (m *making) image(at string, im *recordv1.Image) (*image.Image, error) {
 	if uint64(len(b)) != m.Layout.Size {
 		return nil, refuse(ReasonImage, at+".size", "", "%s: the image has %d bytes; allowed: %d, the size that definition %s states", at, len(b), m.Layout.Size, m.Layout.Name)
 	}
-	out, err := image.FromMessage(im, m.Layout.Start, b)
+	out, err := image.FromMessage(im, m.Layout.Space, b)
 	if err != nil {
 		return nil, refuse(ReasonImage, at, "", "%s.%s", at, oneLine(err))
 	}

@@ -120,17 +120,17 @@ func holding(im *image.Image, held []image.Range) *image.Image {
 	if slices.Equal(im.Held, held) {
 		return im
 	}
-	return &image.Image{Format: im.Format, Start: im.Start, Bytes: im.Bytes, Held: held}
+	return &image.Image{Format: im.Format, Space: im.Space, Bytes: im.Bytes, Held: held}
 }
 
 // over is an image with another's bytes in its gaps: what is unknown differs from nothing.
 func over(im, other *image.Image) *image.Image {
-	if len(im.Gaps()) == 0 || im.Start != other.Start || len(im.Bytes) != len(other.Bytes) {
+	if len(im.Gaps()) == 0 || !slices.Equal(im.Space, other.Space) || len(im.Bytes) != len(other.Bytes) {
 		return im
 	}
-	out := &image.Image{Format: im.Format, Start: im.Start, Bytes: bytes.Clone(im.Bytes), Held: image.Join(slices.Concat(im.Held, other.Held))}
-	for _, g := range im.Gaps() {
-		copy(out.Bytes[g.Start-im.Start:g.End-im.Start], other.Bytes[g.Start-im.Start:])
+	out := &image.Image{Format: im.Format, Space: im.Space, Bytes: bytes.Clone(im.Bytes), Held: image.Join(slices.Concat(im.Held, other.Held))}
+	for _, g := range im.Space.Offsets(im.Gaps()) {
+		copy(out.Bytes[g.Start:g.End], other.Bytes[g.Start:])
 	}
 	return out
 }

@@ -41,8 +41,7 @@ func (m *making) read(r *recordv1.AddRead) error {
 
 // Holds says whether an image has all bytes of an identity field.
 func Holds(lay *definition.Layout, im *image.Image, f *definition.IdentityField) bool {
-	at := image.Range{Start: lay.Start + f.Range.Start, End: lay.Start + f.Range.End}
-	return len(image.Common(im.Gaps(), []image.Range{at})) == 0
+	return len(image.Common(im.Gaps(), lay.Space.Addresses([]image.Range{f.Range}))) == 0
 }
 
 // FrameOf is the frame number that a read seals: of the fields that belong to one car the one that

@@ -48,7 +48,7 @@ func TestFrameOf(t *testing.T) {
 		{what: "a hole beside it", field: "X", lay: with, holes: []image.Range{hole(0x12, 0x20)}, frame: "X", ok: true},
 	} {
 		m := w.image(picture(c.field, 110), c.holes...)
-		im, err := image.FromMessage(m, 0x1000, w.blobs[m.GetSha256()])
+		im, err := image.FromMessage(m, image.Space{{Start: 0x1000, End: 0x1080}}, w.blobs[m.GetSha256()])
 		if err != nil {
 			t.Fatal(err)
 		}

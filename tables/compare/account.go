@@ -1,6 +1,7 @@
 package compare
 
 import (
+	"fmt"
 	"slices"
 	"sort"
 
@@ -98,16 +99,21 @@ func (s *session) addUnmapped(open *unmapped, at uint64, edges []uint64) *unmapp
 		s.report.Unmapped = append(s.report.Unmapped, open.out)
 	}
 	open.last = at
-	open.out.End = address(s.lay, at+1)
+	open.out.End = fmt.Sprintf("0x%x", s.lay.Space.Address(at)+1)
 	open.out.Bytes++
 	return open
 }
 
-// segmentEdges is where segments begin and end, sorted: no range of a report crosses one.
+// segmentEdges is where segments and regions begin and end, sorted: no range of a report crosses one.
 func segmentEdges(lay *definition.Layout) []uint64 {
 	var edges []uint64
 	for _, seg := range lay.Segments {
 		edges = append(edges, seg.Start, seg.End)
+	}
+	end := uint64(0)
+	for _, region := range lay.Space {
+		end += region.End - region.Start
+		edges = append(edges, end)
 	}
 	sort.Slice(edges, func(i, j int) bool { return edges[i] < edges[j] })
 	return edges

@@ -179,7 +179,7 @@ func TestErrors(t *testing.T) {
 	}{
 		"base":      {Input{Base: short, Candidate: good, Layout: lay}, "base: image is 100 bytes, the definition says 256"},
 		"candidate": {Input{Base: good, Candidate: short, Layout: lay}, "candidate: image is 100 bytes, the definition says 256"},
-		"moved":     {Input{Base: image.Whole(0, good.Bytes), Candidate: good, Layout: lay}, "base: image begins at 0x0, the definition says 0x1000"},
+		"moved":     {Input{Base: image.Whole(0, good.Bytes), Candidate: good, Layout: lay}, "base: image is of 0x0 to 0x100, the definition's of 0x1000 to 0x1100"},
 		"missing":   {Input{Base: good, Layout: lay}, "candidate: the image is missing"},
 		"meant":     {Input{Base: good, Candidate: good, Layout: lay, MeantGiven: true, Meant: []string{"igm"}}, `no table "igm"; the nearest of its 11 are ign,`},
 	} {

@@ -108,12 +108,12 @@ func restamp(b []byte) {
 	b[0xFE] = cal
 }
 
-func whole(lay *definition.Layout, b []byte) *image.Image { return image.Whole(lay.Start, b) }
+func whole(lay *definition.Layout, b []byte) *image.Image { return lay.Space.Whole(b) }
 
 // holed is an image that lacks a range of offsets.
 func holed(lay *definition.Layout, b []byte, start, end uint64) *image.Image {
 	im := whole(lay, b)
-	im.Held = image.Minus(im.Held, []image.Range{{Start: lay.Start + start, End: lay.Start + end}})
+	im.Held = image.Minus(im.Held, lay.Space.Addresses([]image.Range{{Start: start, End: end}}))
 	return im
 }
 

@@ -22,12 +22,8 @@ func holesOf(lay *definition.Layout, im *image.Image) *holes {
 	if im == nil {
 		return h
 	}
-	h.gaps = im.Gaps()
-	if len(h.gaps) == 0 {
+	if h.gaps = image.Join(im.Space.Offsets(im.Gaps())); len(h.gaps) == 0 {
 		return h
-	}
-	for i := range h.gaps {
-		h.gaps[i].Start, h.gaps[i].End = h.gaps[i].Start-lay.Start, h.gaps[i].End-lay.Start
 	}
 	for _, a := range lay.Axes {
 		h.cells("axis "+a.ID, a.Cells)
@@ -118,8 +114,8 @@ func describes(lay *definition.Layout, name string) bool {
 // spans is ranges of offsets as addresses, the ends exclusive.
 func spans(lay *definition.Layout, ranges []image.Range) string {
 	var list []string
-	for _, r := range ranges {
-		list = append(list, address(lay, r.Start)+" to "+address(lay, r.End))
+	for _, r := range lay.Space.Addresses(ranges) {
+		list = append(list, fmt.Sprintf("0x%x to 0x%x", r.Start, r.End))
 	}
 	return listed(list)
 }

@@ -17,10 +17,7 @@ func SameInCar(lay *definition.Layout, written, found *image.Image) (same bool, 
 	if err := sized("the image found", found, lay); err != nil {
 		return false, err.Error()
 	}
-	unknown := written.Gaps()
-	for _, r := range lay.Volatile {
-		unknown = append(unknown, image.Range{Start: lay.Start + r.Start, End: lay.Start + r.End})
-	}
+	unknown := append(written.Gaps(), lay.Space.Addresses(lay.Volatile)...)
 	if lacks := image.Minus(found.Gaps(), image.Join(unknown)); len(lacks) > 0 {
 		return false, fmt.Sprintf("the image found lacks what lies at 0x%x", lacks[0].Start)
 	}

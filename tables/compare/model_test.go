@@ -20,7 +20,7 @@ func drawHoles(t *rapid.T, label string, lay *definition.Layout, b []byte) *imag
 	for i := range rapid.IntRange(0, 2).Draw(t, label+" holes") {
 		start := uint64(rapid.IntRange(0, randomSize-1).Draw(t, fmt.Sprintf("%s hole %d", label, i)))
 		end := start + uint64(rapid.IntRange(1, 8).Draw(t, fmt.Sprintf("%s hole %d bytes", label, i)))
-		im.Held = image.Minus(im.Held, []image.Range{{Start: lay.Start + start, End: lay.Start + min(end, randomSize)}})
+		im.Held = image.Minus(im.Held, lay.Space.Addresses([]image.Range{{Start: start, End: min(end, randomSize)}}))
 	}
 	return im
 }
@@ -30,7 +30,7 @@ func holds(im *image.Image) []bool {
 	out := make([]bool, len(im.Bytes))
 	for _, r := range im.Held {
 		for at := r.Start; at < r.End; at++ {
-			out[at-im.Start] = true
+			out[at-im.Space.Address(0)] = true
 		}
 	}
 	return out

@@ -2,6 +2,7 @@ package compare
 
 import (
 	"fmt"
+	"slices"
 
 	"google.golang.org/protobuf/proto"
 
@@ -84,8 +85,8 @@ func sized(name string, im *image.Image, lay *definition.Layout) error {
 		return fmt.Errorf("%s: the image is missing", name)
 	case uint64(len(im.Bytes)) != lay.Size:
 		return fmt.Errorf("%s: image is %d bytes, the definition says %d", name, len(im.Bytes), lay.Size)
-	case im.Start != lay.Start:
-		return fmt.Errorf("%s: image begins at 0x%x, the definition says 0x%x", name, im.Start, lay.Start)
+	case !slices.Equal(im.Space, lay.Space):
+		return fmt.Errorf("%s: image is of %v, the definition's of %v", name, im.Space, lay.Space)
 	}
 	return nil
 }
@@ -130,7 +131,7 @@ func cached(m map[string]*surface.Decoded, lay *definition.Layout, id string, im
 }
 
 func address(lay *definition.Layout, offset uint64) string {
-	return fmt.Sprintf("0x%x", lay.Start+offset)
+	return fmt.Sprintf("0x%x", lay.Space.Address(offset))
 }
 
 // finish judges, adds the rules that are always on, sorts and computes the verdict.

@@ -21,9 +21,15 @@ type Cells struct {
 	Shift     uint   // of the mask
 	Width     uint   // bits of the value after the mask
 	NX, NY    int
-	StepX     uint64 // bytes from column to column
-	StepY     uint64 // bytes from row to row
+	StepX     uint64  // bytes from column to column
+	StepY     uint64  // bytes from row to row
+	NotAValue []int64 // raw codes that are no value, sorted
 	Conv      Conversion
+}
+
+// Off says whether raw bits are a code that is no value.
+func (c *Cells) Off(bits uint64) bool {
+	return false
 }
 
 // At is the offset of a cell's first byte.

@@ -72,7 +72,7 @@ func (c *compiler) wholeRange() error {
 	case start+size > 1<<32:
 		return c.at.Errorf("image.size", "an end of at most 0x100000000", "the image ends at 0x%x", start+size)
 	}
-	c.lay.Start, c.lay.Size = start, size
+	c.lay.Space, c.lay.Size = image.Space{{Start: start, End: start + size}}, size
 	return nil
 }
 
@@ -97,11 +97,11 @@ func (c *compiler) span(path string, start, end uint32) (image.Range, error) {
 }
 
 func (c *compiler) inside(path string, start, end uint64) (image.Range, error) {
-	if start < c.lay.Start || end > c.lay.Start+c.lay.Size {
-		return image.Range{}, c.at.Errorf(path, fmt.Sprintf("addresses 0x%x to 0x%x, the end not included", c.lay.Start, c.lay.Start+c.lay.Size),
-			"0x%x to 0x%x reaches outside the image", start, end)
+	r, inside := c.lay.Space.Within(image.Range{Start: start, End: end})
+	if !inside {
+		return r, c.at.Errorf(path, fmt.Sprintf("addresses %v, the end not included", c.lay.Space), "0x%x to 0x%x reaches outside the image", start, end)
 	}
-	return image.Range{Start: start - c.lay.Start, End: end - c.lay.Start}, nil
+	return r, nil
 }
 
 // named says in an error which axis or table it is about, since an index into a long list does not.

@@ -95,7 +95,7 @@ func asciiText(b []byte) string {
 	return out.String()
 }
 
-// Identify asks whether image, whose first byte is the layout's Start, says that it is what
+// Identify asks whether an image of the layout's space says that it is what
 // the definition is for. The error names every field that differs from its expect; a private
 // field's content is not in it.
 func (l *Layout) Identify(image []byte) error {

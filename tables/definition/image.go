@@ -5,7 +5,7 @@ import "witnessmark/tables/image"
 // ReadImage reads an image file over the definition's whole range; an empty format is detected by
 // content. Errors begin with name and say the line or offset, what is wrong and what is allowed.
 func (l *Layout) ReadImage(name string, file []byte, format image.Format) (*image.Image, error) {
-	return image.Read(name, file, format, l.Start, l.Size)
+	return image.Read(name, file, format, l.Space)
 }
 
 // Lacks is what an image does not hold of tables, axes, identity fields and checksums (their
@@ -31,11 +31,7 @@ func (l *Layout) Lacks(im *image.Image) []image.Range {
 		cells(c.Stored)
 		needed = append(needed, c.Over...)
 	}
-	lacks := image.Common(image.Join(needed), gaps)
-	for i := range lacks {
-		lacks[i].Start, lacks[i].End = lacks[i].Start+l.Start, lacks[i].End+l.Start
-	}
-	return lacks
+	return l.Space.Addresses(image.Common(image.Join(needed), gaps))
 }
 
 // Holds says whether an image holds all of a table and of its stored axes.
@@ -47,11 +43,7 @@ func (l *Layout) Holds(im *image.Image, t *Table) bool {
 
 // gaps are the offsets that an image does not hold.
 func (l *Layout) gaps(im *image.Image) []image.Range {
-	gaps := im.Gaps()
-	for i := range gaps {
-		gaps[i].Start, gaps[i].End = gaps[i].Start-l.Start, gaps[i].End-l.Start
-	}
-	return gaps
+	return image.Join(l.Space.Offsets(im.Gaps()))
 }
 
 // Extent is the smallest range of offsets that holds all cells.

@@ -46,7 +46,7 @@ func TestLacks(t *testing.T) {
 		t.Fatal(err)
 	}
 	rapid.Check(t, func(t *rapid.T) {
-		im := &image.Image{Format: image.IHex, Start: 0x100, Bytes: make([]byte, 0x80)}
+		im := &image.Image{Format: image.IHex, Space: lay.Space, Bytes: make([]byte, 0x80)}
 		var held, want []image.Range
 		for at := uint64(0x100); at < 0x180; {
 			next := min(at+rapid.Uint64Range(1, 40).Draw(t, "bytes"), 0x180)
@@ -78,7 +78,7 @@ func TestReadImage(t *testing.T) {
 		t.Fatal(err)
 	}
 	im, err := lay.ReadImage("f", make([]byte, 0x80), "")
-	if err != nil || im.Start != 0x100 || !slices.Equal(im.Held, []image.Range{{Start: 0x100, End: 0x180}}) {
+	if err != nil || !slices.Equal(im.Space, lay.Space) || !slices.Equal(im.Held, []image.Range{{Start: 0x100, End: 0x180}}) {
 		t.Errorf("%+v, %v", im, err)
 	}
 	const want = "f: 127 bytes; allowed: 128, the size of the definition's image"

@@ -15,14 +15,16 @@ import (
 type Layout struct {
 	Source *calibrationv1.Definition
 	Name   string
-	SHA256 string // hex, of the file as authored
-	Start  uint64 // address of an image's first byte
-	Size   uint64 // bytes
+	SHA256 string      // hex, of the file as authored
+	Space  image.Space // the addresses of an image
+	Size   uint64      // of it, in bytes
 
 	Axes      []*Axis // shared and inline, each once
 	Tables    []*Table
+	Varying   []*Table // those of them of which In has to be asked
 	ByID      map[string]*Table
-	Segments  []Segment // sorted
+	Folders   []*calibrationv1.Folder // tables and folders in them are known, and none is in itself
+	Segments  []Segment               // sorted
 	Identity  []*IdentityField
 	Checksums []*Checksum
 	Volatile  []image.Range // sorted
@@ -40,15 +42,19 @@ type Segment struct {
 
 // Axis is the breakpoints along one side of a table.
 type Axis struct {
-	ID, Quantity, Unit string
+	ID, Quantity, Unit string // Quantity is empty where it pairs with nothing
+	KnownAs, UnitText  string // its name where the definition came from; free text in place of a unit
 	Index              bool   // never interpolated
 	From               string // the signal that it takes its quantity from, where several feed it; empty if not said
+	By                 *Table // the curve that it is looked up through: breakpoints are its values; nil if none
 	Count              int
 	Points             []float64 // physical, of a fixed axis; nil if stored
+	Labels             []string  // names of the points, which are then 0, 1, 2, …; nil if none
 	Cells              *Cells    // nil if fixed; NX = Count, NY = 1
+	Of                 *Axis     // as declared; nil if this is
 }
 
-// Breakpoints decodes the axis from image, whose first byte is the layout's Start.
+// Breakpoints decodes the axis from an image of the layout's space.
 // The answer is physical, in stored order, of length Count.
 func (a *Axis) Breakpoints(image []byte) []float64 {
 	if a.Cells == nil {
@@ -61,19 +67,38 @@ func (a *Axis) Breakpoints(image []byte) []float64 {
 	return out
 }
 
-// Table is a compiled scalar, curve or map.
+// Table is a compiled table.
 type Table struct {
 	Source                          *calibrationv1.Table
 	ID, Title, Quantity, Role, Unit string
-	Kind                            string // scalar, curve or map
-	X, Y                            *Axis  // nil where there is none
-	XFeed, YFeed                    *Feed  // of the axes of a table that a signal looks up; else nil
-	Cells                           *Cells
+	KnownAs, UnitText               string  // its name where the definition came from; free text in place of a unit
+	Kind                            string  // scalar, curve, map, block or text
+	X, Y                            *Axis   // nil where there is none
+	Axes                            []*Axis // all, the fastest first: X and Y are the first two
+	XFeed, YFeed                    *Feed   // of the axes of a table that a signal looks up; else nil
+	Cells                           *Cells  // of a block: of all slices, as one grid
+	UTF8                            bool    // of a text
 	Copies                          string
 	Feeds                           []string
 	Protects                        string // lower, higher, or empty
 	MirrorOf                        string // empty if none
 	MirrorComplement                bool
+	Of                              *Table // as declared; nil if this is
+	Slice                           *Slice // of one slice of a block alone
+}
+
+// Slice is where a slice lies in its block.
+type Slice struct {
+	Of    *Table // the block
+	Index []int  // along each axis beyond y, the fastest first
+	At    []Place
+}
+
+// Place is a point of an axis.
+type Place struct {
+	Axis  *Axis
+	Point float64
+	Label string // of an axis of labels
 }
 
 // Conversion turns raw into physical; Compile checks it.
@@ -81,11 +106,22 @@ type Conversion struct {
 	Factor, Offset float64
 	Rational       bool
 	Num, Den       [3]float64
+	Points         *Points // nil if none
 	Labels         *Labels // nil if the value is a number
 }
 
+// Points turns raw into physical by pairs; raws rise strictly.
+type Points struct {
+	Raw, Physical []float64
+	Step          bool     // the pair at or below counts; else straight lines between them
+	Outside       *float64 // beyond the first and the last; nil: the nearest pair's
+}
+
+// Apply converts a raw number.
+func (p *Points) Apply(raw float64) float64 { return 0 }
+
 // Affine reports whether physical = raw*Factor + Offset.
-func (c *Conversion) Affine() bool { return !c.Rational && c.Labels == nil }
+func (c *Conversion) Affine() bool { return !c.Rational && c.Labels == nil && c.Points == nil }
 
 // TableIDs lists the tables for an error.
 func (l *Layout) TableIDs() string {

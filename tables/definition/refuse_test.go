@@ -48,7 +48,7 @@ func TestSound(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if lay.Name != "dx" || lay.Start != 0x1000 || lay.Size != 0x1000 || len(lay.SHA256) != 64 {
+	if lay.Name != "dx" || lay.Space.Address(0) != 0x1000 || lay.Size != 0x1000 || len(lay.SHA256) != 64 {
 		t.Errorf("%+v", lay)
 	}
 	if got := lay.Segments[1]; got != (Segment{image.Range{Start: 0x800, End: 0x1000}, "calibration"}) {

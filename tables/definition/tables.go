@@ -122,6 +122,7 @@ func (c *compiler) table(path string, t *calibrationv1.Table) (*Table, error) {
 		Source: t, ID: t.GetId(), Title: t.GetTitle(), Quantity: t.GetQuantity(), Role: t.GetRole(), Unit: t.GetUnit(),
 		Kind: "scalar", Copies: t.GetCopies(), Feeds: t.GetFeeds(), Protects: t.GetProtects(),
 	}
+	table.KnownAs, table.UnitText = t.GetKnownAs(), t.GetUnitText()
 	var errX, errY error
 	table.X, errX = c.tableAxis(path+".x", t.GetId()+".x", t.GetX())
 	table.Y, errY = c.tableAxis(path+".y", t.GetId()+".y", t.GetY())
@@ -147,6 +148,11 @@ func (c *compiler) table(path string, t *calibrationv1.Table) (*Table, error) {
 	case table.X != nil:
 		table.Kind, sh.nx = "curve", table.X.Count
 		sh.yFastest = false
+	}
+	for _, axis := range []*Axis{table.X, table.Y} {
+		if axis != nil {
+			table.Axes = append(table.Axes, axis)
+		}
 	}
 	return table, c.place(path, t, table, sh)
 }

@@ -68,11 +68,7 @@ func (d *ofDefinition) values(im *image.Image) {
 }
 
 func lacks(lay *definition.Layout, im *image.Image, c *definition.Cells) []image.Range {
-	gaps := im.Gaps()
-	for i := range gaps {
-		gaps[i].Start, gaps[i].End = gaps[i].Start-lay.Start, gaps[i].End-lay.Start
-	}
-	return image.Common(gaps, []image.Range{c.Extent()})
+	return image.Common(image.Join(lay.Space.Offsets(im.Gaps())), []image.Range{c.Extent()})
 }
 
 func (d *ofDefinition) ask(path, what, quantity, unit string, values []float64) {
@@ -157,7 +153,7 @@ func (d *ofDefinition) gaps(im *image.Image) {
 		if g.after.what != "" {
 			where = ", after " + g.after.what
 		}
-		d.say(severity.Notice, g.after.path, "", "0x%x to 0x%x%s: %d bytes belong to nothing", d.lay.Start+g.Start, d.lay.Start+g.End, where, g.End-g.Start)
+		d.say(severity.Notice, g.after.path, "", "0x%x to 0x%x%s: %d bytes belong to nothing", d.lay.Space.Address(g.Start), d.lay.Space.Address(g.End-1)+1, where, g.End-g.Start)
 	}
 }
 

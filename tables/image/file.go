@@ -81,18 +81,32 @@ func decodeRaw(name string, file []byte, origin uint64) (*File, error) {
 	return &File{Format: Raw, Segments: []Segment{{Address: origin, Data: append([]byte(nil), file...)}}}, nil
 }
 
-// Over is the file's image over the size bytes from start. Data outside is an error that names it,
-// and a raw file of another size is one; name is what errors call the file.
-func (f *File) Over(name string, start, size uint64) (*Image, error) {
-	for _, s := range f.Segments {
-		if f.Format == Raw && uint64(len(s.Data)) != size {
-			return nil, fmt.Errorf("%s: %d bytes; allowed: %d, the size of the definition's image", name, len(s.Data), size)
-		}
-		if s.Address < start || s.End() > start+size {
-			return nil, f.outside(name, s, start, start+size)
-		}
+// Over is the file's image over a space. Data outside is an error that names it, and a raw file of another
+// size than the space's is one, since it is all regions one after another; name is what errors call the file.
+func (f *File) Over(name string, space Space) (*Image, error) {
+	if f.Format == Raw {
+		return f.rawOver(name, space)
 	}
-	return &Image{Format: f.Format, Start: start, Bytes: f.filled(start, size), Held: f.Held()}, nil
+	flat := bytes.Repeat([]byte{0xFF}, int(space.Size()))
+	for _, s := range f.Segments {
+		at, inside := space.Within(Range{s.Address, s.End()})
+		if !inside {
+			return nil, f.outside(name, s, space)
+		}
+		copy(flat[at.Start:], s.Data)
+	}
+	return &Image{Format: f.Format, Space: space, Bytes: flat, Held: f.Held()}, nil
+}
+
+func (f *File) rawOver(name string, space Space) (*Image, error) {
+	s := f.Segments[0]
+	if n := uint64(len(s.Data)); n != space.Size() {
+		return nil, fmt.Errorf("%s: %d bytes; allowed: %d, the size of the definition's image", name, n, space.Size())
+	}
+	if s.Address != space.Address(0) {
+		return nil, f.outside(name, s, space)
+	}
+	return space.Whole(s.Data), nil
 }
 
 // Held are the addresses that the file holds.
@@ -104,36 +118,22 @@ func (f *File) Held() []Range {
 	return held
 }
 
-// filled is the segments over a range that holds them all, gaps 0xFF.
-func (f *File) filled(start, size uint64) []byte {
-	flat := bytes.Repeat([]byte{0xFF}, int(size))
-	for _, s := range f.Segments {
-		copy(flat[s.Address-start:], s.Data)
-	}
-	return flat
-}
-
-// outside says which bytes of a segment leave the range: for a raw file by offset, for records
+// outside says which bytes of a segment leave the space: for a raw file by offset, for records
 // by the first line that does so.
-func (f *File) outside(name string, s Segment, start, end uint64) error {
-	from, to := s.Address, s.End()
-	if from < start {
-		to = min(to, start)
-	} else {
-		from = max(from, end)
-	}
+func (f *File) outside(name string, s Segment, space Space) error {
+	out := Minus([]Range{{s.Address, s.End()}}, space)[0]
 	place := ""
 	if f.Format == Raw {
-		place = fmt.Sprintf("offset 0x%x: ", from-s.Address)
+		place = fmt.Sprintf("offset 0x%x: ", out.Start-s.Address)
 	}
 	for _, r := range f.records {
-		if r.address < to && r.end > from {
+		if r.address < out.End && r.end > out.Start {
 			place = fmt.Sprintf("line %d: ", r.line)
 			break
 		}
 	}
-	return fmt.Errorf("%s: %sdata at 0x%x to 0x%x lies outside the definition's image, 0x%x to 0x%x (ends exclusive)",
-		name, place, from, to, start, end)
+	return fmt.Errorf("%s: %sdata at 0x%x to 0x%x lies outside the definition's image, %v (ends exclusive)",
+		name, place, out.Start, out.End, space)
 }
 
 // maxRaw bounds a raw file: two record lines can span 4 GiB, and nobody means to write that.
@@ -181,5 +181,9 @@ func (f *File) encodeRaw() ([]byte, error) {
 		return nil, fmt.Errorf("the image spans 0x%x to 0x%x: a raw file of %d bytes; at most %d are written, write ihex or srec instead",
 			first, end, end-first, maxRaw)
 	}
-	return f.filled(first, end-first), nil
+	flat := bytes.Repeat([]byte{0xFF}, int(end-first))
+	for _, s := range f.Segments {
+		copy(flat[s.Address-first:], s.Data)
+	}
+	return flat, nil
 }

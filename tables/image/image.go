@@ -30,26 +30,22 @@ func ParseHash(text string) (Hash, error) {
 	return Hash(text), nil
 }
 
-// Image is a controller's memory over the whole range of its definition. It is not changed once its
+// Image is a controller's memory over all regions of its definition. It is not changed once its
 // hash was asked for, and then safe for concurrent use.
 type Image struct {
 	Format Format  // of the file that it came in
-	Start  uint64  // address of the first byte
-	Bytes  []byte  // what no range holds is 0xFF
+	Space  Space   // the addresses of its bytes
+	Bytes  []byte  // region after region; what no range holds is 0xFF
 	Held   []Range // addresses that the file held, as Join makes them
 
 	once sync.Once
 	hash Hash
 }
 
-// Whole is an image that holds all of its bytes.
+// Whole is an image of one region that holds all of its bytes.
 func Whole(start uint64, b []byte) *Image {
-	im := &Image{Format: Raw, Start: start, Bytes: b}
-	im.Held = Join([]Range{im.all()})
-	return im
+	return Space{{start, start + uint64(len(b))}}.Whole(b)
 }
-
-func (im *Image) all() Range { return Range{im.Start, im.Start + uint64(len(im.Bytes))} }
 
 // SHA256 is the hash of the bytes, computed once.
 func (im *Image) SHA256() Hash {
@@ -58,14 +54,14 @@ func (im *Image) SHA256() Hash {
 }
 
 // Gaps are the addresses that the file did not hold.
-func (im *Image) Gaps() []Range { return Minus([]Range{im.all()}, im.Held) }
+func (im *Image) Gaps() []Range { return Minus(im.Space, im.Held) }
 
 // says is the first address in ranges of the image whose byte is not 0xFF.
 func (im *Image) says(ranges []Range) (uint64, bool) {
-	for _, r := range ranges {
+	for _, r := range im.Space.Offsets(ranges) {
 		for at := r.Start; at < r.End; at++ {
-			if im.Bytes[at-im.Start] != 0xFF {
-				return at, true
+			if im.Bytes[at] != 0xFF {
+				return im.Space.Address(at), true
 			}
 		}
 	}
@@ -82,25 +78,26 @@ func (im *Image) Holding(held []Range) (*Image, error) {
 	if at, ok := im.says(Minus(im.Held, held)); ok {
 		return nil, fmt.Errorf("a byte at 0x%x, where there must be none", at)
 	}
-	return &Image{Format: im.Format, Start: im.Start, Bytes: im.Bytes, Held: held}, nil
+	return &Image{Format: im.Format, Space: im.Space, Bytes: im.Bytes, Held: held}, nil
 }
 
 // Encode writes the image as a kind of file: raw is all of its bytes, the others what it holds. What
 // was made is read back, so that what leaves is what the hash names.
 func (im *Image) Encode(format Format) ([]byte, error) {
-	f := &File{}
-	held := im.Held
-	if format == Raw {
-		held = []Range{im.all()}
-	}
-	for _, r := range held {
-		f.Segments = append(f.Segments, Segment{r.Start, im.Bytes[r.Start-im.Start : r.End-im.Start]})
+	f, held := &File{}, im.Held
+	if format == Raw { // region follows region
+		held = im.Space
+		f.Segments = []Segment{{im.Space.Address(0), im.Bytes}}
+	} else {
+		for i, at := range im.Space.Offsets(held) {
+			f.Segments = append(f.Segments, Segment{held[i].Start, im.Bytes[at.Start:at.End]})
+		}
 	}
 	out, err := f.Encode(format)
 	if err != nil {
 		return nil, err
 	}
-	back, err := Read("the file made", out, format, im.Start, uint64(len(im.Bytes)))
+	back, err := Read("the file made", out, format, im.Space)
 	if err != nil {
 		return nil, err
 	}
@@ -110,13 +107,13 @@ func (im *Image) Encode(format Format) ([]byte, error) {
 	return out, nil
 }
 
-// Read decodes a file and lays it over the size bytes from start; errors are those of Decode and Over.
-func Read(name string, file []byte, format Format, start, size uint64) (*Image, error) {
-	f, err := Decode(name, file, format, start)
+// Read decodes a file and lays it over a space; errors are those of Decode and Over.
+func Read(name string, file []byte, format Format, space Space) (*Image, error) {
+	f, err := Decode(name, file, format, space.Address(0))
 	if err != nil {
 		return nil, err
 	}
-	return f.Over(name, start, size)
+	return f.Over(name, space)
 }
 
 // Message is the image as the ledger names it.
@@ -139,26 +136,25 @@ func CheckMessage(m *recordv1.Image) error {
 	if len(held) == 0 {
 		return fmt.Errorf("ranges: none; an image holds at least one byte")
 	}
-	if span := held[len(held)-1].End - held[0].Start; span > uint64(m.GetSize()) {
-		return fmt.Errorf("ranges: they span %d bytes; at most size, %d", span, m.GetSize())
+	if n := Space(held).Size(); n > uint64(m.GetSize()) {
+		return fmt.Errorf("ranges: they hold %d bytes; at most size, %d", n, m.GetSize())
 	}
 	return nil
 }
 
-// FromMessage is the image that a message names, of its bytes and of its definition's start. The
+// FromMessage is the image that a message names, of its bytes and of its definition's addresses. The
 // error is CheckMessage's, or says where bytes, size, hash and ranges do not fit together.
-func FromMessage(m *recordv1.Image, start uint64, b []byte) (*Image, error) {
+func FromMessage(m *recordv1.Image, space Space, b []byte) (*Image, error) {
 	if err := CheckMessage(m); err != nil {
 		return nil, err
 	}
-	im := &Image{Format: Format(m.GetFileFormat()), Start: start, Bytes: b}
+	im := &Image{Format: Format(m.GetFileFormat()), Space: space, Bytes: b}
 	im.Held, _ = FromMessages(m.GetRanges())
-	all := im.all()
-	if n := uint64(len(b)); n != uint64(m.GetSize()) {
+	if n := uint64(len(b)); n != uint64(m.GetSize()) || n != space.Size() {
 		return nil, fmt.Errorf("size: the image has %d bytes, not %d", n, m.GetSize())
 	}
-	if first, last := im.Held[0].Start, im.Held[len(im.Held)-1].End; first < all.Start || last > all.End {
-		return nil, fmt.Errorf("ranges: 0x%x to 0x%x leave the image; allowed: 0x%x to 0x%x", first, last, all.Start, all.End)
+	if out := Minus(im.Held, space); len(out) > 0 {
+		return nil, fmt.Errorf("ranges: 0x%x to 0x%x leave the image; allowed: %v", out[0].Start, out[0].End, space)
 	}
 	if at, ok := im.says(im.Gaps()); ok {
 		return nil, fmt.Errorf("ranges: 0x%x lies in no range; allowed there: 0xff", at)

@@ -98,14 +98,14 @@ func TestRaw(t *testing.T) {
 
 func TestOver(t *testing.T) {
 	f := &File{Format: IHex, Segments: []Segment{{0x12, []byte{1, 2}}, {0x18, []byte{3}}}}
-	im, err := f.Over("f", 0x10, 0x10)
+	im, err := f.Over("f", Space{{0x10, 0x20}})
 	if err != nil {
 		t.Fatal(err)
 	}
 	want := slices.Repeat([]byte{0xFF}, 16)
 	want[2], want[3], want[8] = 1, 2, 3
-	if !bytes.Equal(im.Bytes, want) || im.Start != 0x10 || im.Format != IHex {
-		t.Errorf("%s at %#x: %x, want %x", im.Format, im.Start, im.Bytes, want)
+	if !bytes.Equal(im.Bytes, want) || !slices.Equal(im.Space, Space{{0x10, 0x20}}) || im.Format != IHex {
+		t.Errorf("%s at %v: %x, want %x", im.Format, im.Space, im.Bytes, want)
 	}
 	if w := []Range{{0x12, 0x14}, {0x18, 0x19}}; !slices.Equal(im.Held, w) {
 		t.Errorf("held %x, want %x", im.Held, w)
@@ -132,7 +132,7 @@ func TestOverRefusesDataOutside(t *testing.T) {
 		{Raw, 0xC, 8, "f: offset 0x4: data at 0x14 to 0x18 lies outside"},
 	} {
 		im.Format = c.format
-		if _, err := im.Over("f", c.start, c.size); err == nil || !strings.Contains(err.Error(), c.want) {
+		if _, err := im.Over("f", Space{{c.start, c.start + c.size}}); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("Over(%#x, %#x): %v, want %q", c.start, c.size, err, c.want)
 		}
 	}
@@ -150,7 +150,7 @@ func TestOverNamesTheLine(t *testing.T) {
 		{srecManual, 0x10, 0x100, "f: line 2: data at 0x0 to 0x10 lies outside"},
 	} {
 		im := mustDecode(t, "", c.lines...)
-		if _, err := im.Over("f", c.start, c.size); err == nil || !strings.Contains(err.Error(), c.want) {
+		if _, err := im.Over("f", Space{{c.start, c.start + c.size}}); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%v, want %q", err, c.want)
 		}
 	}

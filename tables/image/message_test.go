@@ -33,7 +33,7 @@ func TestHash(t *testing.T) {
 
 // gapped is an image over 0x10 to 0x20 that holds two ranges.
 func gapped() *Image {
-	im := &Image{Format: SRec, Start: 0x10, Bytes: slices.Repeat([]byte{0xFF}, 16), Held: []Range{{0x12, 0x14}, {0x18, 0x19}}}
+	im := &Image{Format: SRec, Space: Space{{0x10, 0x20}}, Bytes: slices.Repeat([]byte{0xFF}, 16), Held: []Range{{0x12, 0x14}, {0x18, 0x19}}}
 	copy(im.Bytes[2:], "ab")
 	im.Bytes[8] = 'c'
 	return im
@@ -46,11 +46,11 @@ func TestMessageAndBack(t *testing.T) {
 	if got := im.Message(); !proto.Equal(got, want) {
 		t.Errorf("%v, want %v", got, want)
 	}
-	back, err := FromMessage(want, 0x10, im.Bytes)
+	back, err := FromMessage(want, im.Space, im.Bytes)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if back.Format != SRec || back.Start != 0x10 || !bytes.Equal(back.Bytes, im.Bytes) || !slices.Equal(back.Held, im.Held) {
+	if back.Format != SRec || !slices.Equal(back.Space, im.Space) || !bytes.Equal(back.Bytes, im.Bytes) || !slices.Equal(back.Held, im.Held) {
 		t.Errorf("back: %+v", back)
 	}
 }
@@ -75,15 +75,15 @@ func TestFromMessageRefuses(t *testing.T) {
 		"cut":           {func(_ *recordv1.Image, im *Image) { im.Bytes = im.Bytes[:15] }, "size: the image has 15 bytes, not 16", false},
 		"nothing held":  {func(m *recordv1.Image, _ *Image) { m.Ranges = nil }, "ranges: none", true},
 		"order":         {func(m *recordv1.Image, _ *Image) { m.Ranges = span(0x18, 0x19, 0x12, 0x14) }, "ranges: range 1", true},
-		"too wide":      {func(m *recordv1.Image, _ *Image) { m.Ranges = span(0x10, 0x21) }, "ranges: they span 17 bytes; at most size, 16", true},
-		"before it":     {func(m *recordv1.Image, _ *Image) { m.Ranges = span(0xF, 0x19) }, "ranges: 0xf to 0x19 leave the image; allowed: 0x10 to 0x20", false},
-		"behind it":     {func(m *recordv1.Image, _ *Image) { m.Ranges = span(0x12, 0x21) }, "ranges: 0x12 to 0x21 leave", false},
+		"too wide":      {func(m *recordv1.Image, _ *Image) { m.Ranges = span(0x10, 0x21) }, "ranges: they hold 17 bytes; at most size, 16", true},
+		"before it":     {func(m *recordv1.Image, _ *Image) { m.Ranges = span(0xF, 0x19) }, "ranges: 0xf to 0x10 leave the image; allowed: 0x10 to 0x20", false},
+		"behind it":     {func(m *recordv1.Image, _ *Image) { m.Ranges = span(0x12, 0x21) }, "ranges: 0x20 to 0x21 leave", false},
 		"a byte in gap": {func(m *recordv1.Image, _ *Image) { m.Ranges = span(0x12, 0x14) }, "ranges: 0x18 lies in no range; allowed there: 0xff", false},
 	} {
 		im := gapped()
 		m := im.Message()
 		c.edit(m, im)
-		if _, err := FromMessage(m, 0x10, im.Bytes); err == nil || !strings.HasPrefix(err.Error(), c.want) || strings.Contains(err.Error(), "\n") {
+		if _, err := FromMessage(m, im.Space, im.Bytes); err == nil || !strings.HasPrefix(err.Error(), c.want) || strings.Contains(err.Error(), "\n") {
 			t.Errorf("%s: %v, want %q", name, err, c.want)
 		}
 		if err := CheckMessage(m); (err != nil) != c.alone {
@@ -117,7 +117,7 @@ func TestHolding(t *testing.T) {
 func TestEncodeImage(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		start, size := rapid.Uint64Range(0, 0x1FFF0).Draw(t, "start"), rapid.Uint64Range(1, 64).Draw(t, "size")
-		im := &Image{Start: start, Bytes: slices.Repeat([]byte{0xFF}, int(size))}
+		im := &Image{Space: Space{{start, start + size}}, Bytes: slices.Repeat([]byte{0xFF}, int(size))}
 		for i := range im.Bytes {
 			if rapid.Bool().Draw(t, "held") {
 				at := start + uint64(i)
@@ -137,7 +137,7 @@ func TestEncodeImage(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		back, err := Read("f", file, format, start, size)
+		back, err := Read("f", file, format, im.Space)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -151,7 +151,7 @@ func TestEncodeImage(t *testing.T) {
 		}
 		if len(im.Held) > 0 {
 			back.Format = format
-			again, err := FromMessage(back.Message(), start, back.Bytes)
+			again, err := FromMessage(back.Message(), im.Space, back.Bytes)
 			if err != nil || !slices.Equal(again.Held, im.Held) {
 				t.Fatalf("through the ledger: %v, %v", again, err)
 			}

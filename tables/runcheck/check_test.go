@@ -311,7 +311,7 @@ func TestWhatDoesNotFitIsRefused(t *testing.T) {
 	im := demoImage(t, lay, nil)
 	r := logging(t, lay, im).write(t)
 	small := image.Whole(0, im.Bytes[:100])
-	if _, err := Check(Input{Run: r, Image: small, Layout: lay}); err == nil || !strings.Contains(err.Error(), "the image has 100 bytes from 0x0; definition dx1-1.8t is of 262144") {
+	if _, err := Check(Input{Run: r, Image: small, Layout: lay}); err == nil || !strings.Contains(err.Error(), "the image has 100 bytes, of 0x0 to 0x64; definition dx1-1.8t is of 262144") {
 		t.Errorf("%v", err)
 	}
 	other := *lay

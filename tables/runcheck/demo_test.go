@@ -55,7 +55,7 @@ func demoImage(t testing.TB, lay *definition.Layout, change func(b []byte)) *ima
 	if change != nil {
 		change(b)
 	}
-	return image.Whole(lay.Start, b)
+	return lay.Space.Whole(b)
 }
 
 // point is a moment of a drive.

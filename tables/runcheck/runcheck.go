@@ -48,8 +48,8 @@ type check struct {
 // error says that image and definition, or limits and definition, do not fit.
 func Check(in Input) (*Result, error) {
 	for _, im := range []*image.Image{in.Image, in.Candidate} {
-		if im != nil && (im.Start != in.Layout.Start || uint64(len(im.Bytes)) != in.Layout.Size) {
-			return nil, fmt.Errorf("the image has %d bytes from 0x%x; definition %s is of %d from 0x%x", len(im.Bytes), im.Start, in.Layout.Name, in.Layout.Size, in.Layout.Start)
+		if im != nil && (!slices.Equal(im.Space, in.Layout.Space) || uint64(len(im.Bytes)) != in.Layout.Size) {
+			return nil, fmt.Errorf("the image has %d bytes, of %v; definition %s is of %d, %v", len(im.Bytes), im.Space, in.Layout.Name, in.Layout.Size, in.Layout.Space)
 		}
 	}
 	c := &check{Input: in, out: &Result{RunCheck: &calibrationv1.RunCheck{

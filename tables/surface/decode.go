@@ -17,10 +17,16 @@ type Decoded struct {
 	XBits, YBits []uint64
 	NX, NY       int
 	Bits         []uint64  // raw bits, after the mask
-	Values       []float64 // physical; nil for labels
+	Values       []float64 // physical; nil for labels and texts
+	Off          []bool    // where a cell holds a code that is no value, and Values a NaN; nil if none does
+	// Of a block: its maps. Bits, Values and Off above are then theirs one after another, NX and NY theirs.
+	Slices   []*Decoded
+	Text     string             // of a text: without trailing NULs and blanks, what cannot be printed escaped
+	TextBits []byte             // of a text: as stored
+	Astray   *definition.Astray // the table leads outside, and nothing of it is decoded; else nil
 }
 
-// Decode reads a table. The image begins at the layout's Start and has the layout's size.
+// Decode reads a table as it lies in an image of the layout's space.
 func Decode(t *definition.Table, image []byte) *Decoded {
 	c := t.Cells
 	d := &Decoded{Table: t, NX: c.NX, NY: c.NY, Bits: make([]uint64, c.NX*c.NY)}
