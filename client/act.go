@@ -129,7 +129,7 @@ func (c *Client) mending(ctx context.Context, do func() error) error {
 	return do()
 }
 
-// complete fills in what every action carries.
+// complete fills in what every action carries, but for its form: that follows from what it comes to claim.
 func (c *Client) complete(a *recordv1.Action) error {
 	head, err := c.own.head()
 	if err != nil {
@@ -139,7 +139,7 @@ func (c *Client) complete(a *recordv1.Action) error {
 	if _, err := rand.Read(id); err != nil {
 		return err
 	}
-	a.Form, a.Genesis, a.RequestId, a.Time = signoff.Form, c.own.config.Genesis, hex.EncodeToString(id), now()
+	a.Form, a.Genesis, a.RequestId, a.Time = 0, c.own.config.Genesis, hex.EncodeToString(id), now()
 	a.Seen = &recordv1.Seen{Size: uint32(head.Size), Root: head.Root}
 	return c.View(func(s *record.State) (err error) {
 		if s.Unapplied() {

@@ -274,7 +274,7 @@ func TestForgedProofs(t *testing.T) {
 	collected := func(signOff []byte, j *recordv1.Judgement) []byte { // the entry of a collection by a sign-off
 		leaf := ledger.LeafHash(signOff)
 		envelope, err := signoff.Seal(&recordv1.Action{
-			Genesis: w.fake.genesis, Form: signoff.Form, RequestId: "y", Time: now(), Seen: &recordv1.Seen{Size: 1, Root: strings.Repeat("0", 64)}, ActsOn: fmt.Sprintf("%x", leaf[:]),
+			Genesis: w.fake.genesis, RequestId: "y", Time: now(), Seen: &recordv1.Seen{Size: 1, Root: strings.Repeat("0", 64)}, ActsOn: fmt.Sprintf("%x", leaf[:]),
 			Body: &recordv1.Action_Collect{Collect: &recordv1.Collect{Job: 1, Submission: 1, ImageSha256: w.sub().GetImage().GetSha256(), Judgement: j}},
 		}, w.tech.signer)
 		w.must(nil, err)
@@ -291,7 +291,7 @@ func TestForgedProofs(t *testing.T) {
 	}
 	sealed := func(c *Client, a *recordv1.Action) func([]*recordv1.Proven) []*recordv1.Proven {
 		return func(list []*recordv1.Proven) []*recordv1.Proven {
-			a.Genesis, a.Form, a.RequestId, a.Time, a.Seen = w.fake.genesis, signoff.Form, "x", now(), &recordv1.Seen{Size: 1, Root: strings.Repeat("0", 64)}
+			a.Genesis, a.RequestId, a.Time, a.Seen = w.fake.genesis, "x", now(), &recordv1.Seen{Size: 1, Root: strings.Repeat("0", 64)}
 			at := slices.IndexFunc(list, func(p *recordv1.Proven) bool { return kindOf(p) == "sign_off" })
 			leaf := ledger.LeafHash(list[at-1].GetEntry())
 			a.ActsOn = fmt.Sprintf("%x", leaf[:])

@@ -104,7 +104,7 @@ func (m *making) fill(a *recordv1.Action, openings []*recordv1.Opening) error {
 	case *recordv1.Action_Limits:
 		return m.limits(b.Limits)
 	case *recordv1.Action_Job:
-		return m.details("job.details", b.Job.GetDetails(), b.Job.GetDefinition(), nil)
+		return m.opened(b.Job)
 	case *recordv1.Action_Amend:
 		return m.amend(b.Amend)
 	case *recordv1.Action_Read:

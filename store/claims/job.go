@@ -9,6 +9,15 @@ import (
 	"witnessmark/tables/reckon"
 )
 
+// opened: a job's details, and whether its definition says that it was carried over.
+func (m *making) opened(o *recordv1.OpenJob) error {
+	err := m.details("job.details", o.GetDetails(), o.GetDefinition(), nil)
+	if err == nil {
+		o.DefinitionCarried = m.Layout.Source.GetCarried() != nil
+	}
+	return err
+}
+
 // amend keeps a job's definition, and the frame number of its read as found.
 func (m *making) amend(a *recordv1.AmendJob) error {
 	j, def, _, err := newestOf(m.src, a.GetJob())

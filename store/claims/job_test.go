@@ -11,6 +11,27 @@ import (
 	"witnessmark/store/signoff"
 )
 
+// TestCarried: that a definition was carried over is what its file says, whatever the action claims.
+func TestCarried(t *testing.T) {
+	w := newWorld(t)
+	for i, text := range []string{tiny, strings.Replace(tiny, "name: tiny\n", "name: tiny\ncarried: {definition: old, definition_sha256: "+strings.Repeat("ab", 32)+"}\n", 1)} {
+		if i == 1 {
+			w.do(&recordv1.Action{Body: &recordv1.Action_Definition{Definition: &recordv1.AddDefinition{Revision: w.file(text)}}})
+		}
+		a := w.open("A", "", "")
+		a.GetJob().DefinitionCarried = i == 0
+		openings, _, err := w.fill(a)
+		if w.ok(err); a.GetJob().GetDefinitionCarried() != (i == 1) {
+			t.Errorf("file %d: claimed %v", i, a.GetJob().GetDefinitionCarried())
+		}
+		a.GetJob().DefinitionCarried = i == 0
+		_, err = w.c.Check(w, a, openings)
+		if reason, at := refused(t, err); at != "job.definition_carried" {
+			t.Errorf("file %d: %s at %s: %v", i, reason, at, err)
+		}
+	}
+}
+
 // TestWhichCar opens and amends jobs: plates and frame numbers that are known already lead to their
 // car, and where they do not agree somebody has to say.
 func TestWhichCar(t *testing.T) {

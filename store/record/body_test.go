@@ -51,7 +51,7 @@ func (c *composer) body(a *recordv1.Action) {
 	case "limits":
 		a.Body = &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: c.revision(), JudgedWorse: c.worse()}}
 	case "opens":
-		a.Body = &recordv1.Action_Job{Job: &recordv1.OpenJob{Definition: c.judge("", nil).GetDefinition(), Details: c.details(nil)}}
+		a.Body = &recordv1.Action_Job{Job: &recordv1.OpenJob{Definition: c.judge("", nil).GetDefinition(), Details: c.details(nil), DefinitionCarried: c.has("carried")}}
 	case "amends":
 		job, _ := c.Job(toNumber(c.arg(0)))
 		c.args = c.args[1:]

@@ -79,10 +79,10 @@ func decideRevision(d *decision) error {
 func applyRevision(c *change) {
 	r := addedRevision(c.action)
 	newest, _ := c.Newest(c.event.GetKind(), r.GetName())
-	file := &recordv1.CatalogFile{Name: r.GetName(), Sha256: r.GetSha256(), Revision: newest.GetRevision() + 1, Added: c.event}
-	c.put(docRevision, join(c.event.GetKind(), file.GetName(), file.GetRevision()), file)
-	c.put(docNewest, join(c.event.GetKind(), file.GetName()), file)
-	c.put(docFile, join(c.event.GetKind(), file.GetSha256()), file)
+	before, _ := c.ByHash(c.event.GetKind(), r.GetSha256())
+	c.putNewest(c.event.GetKind(), &recordv1.CatalogFile{
+		Name: r.GetName(), Sha256: r.GetSha256(), Revision: newest.GetRevision() + 1, Added: c.event, Used: before.GetUsed(),
+	})
 	for _, w := range judgedWorse(c.action) {
 		c.changeJob(w.GetJob(), func(j *recordv1.Job) {
 			if sub := SubmissionOf(j, w.GetSubmission()); sub != nil {
@@ -90,6 +90,13 @@ func applyRevision(c *change) {
 			}
 		})
 	}
+}
+
+// putNewest keeps the newest revision of a name, wherever it is looked for.
+func (s *State) putNewest(kind string, file *recordv1.CatalogFile) {
+	s.put(docRevision, join(kind, file.GetName(), file.GetRevision()), file)
+	s.put(docNewest, join(kind, file.GetName()), file)
+	s.put(docFile, join(kind, file.GetSha256()), file)
 }
 
 // Newest finds the newest revision of a name; kind is Definitions or Limits.

@@ -34,7 +34,7 @@ func MakeEntry(envelope []byte, admittedAt string) []byte {
 // NewGenesis is entry 0 and the SHA-256 (hex) that clients pin. Of g, everything but the form is the
 // caller's; Judge tells whether all of it is well formed.
 func NewGenesis(g *recordv1.Genesis) (entry []byte, sha256 string) {
-	g.Form = signoff.Form
+	g.Form = signoff.LeastForm
 	entry = encodeGenesis(g, g.GetCreatedAt())
 	return entry, hexSHA256(entry)
 }

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 
+	"google.golang.org/protobuf/proto"
+
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/signoff"
 	"witnessmark/tables/severity"
@@ -24,7 +26,9 @@ func finds(j *recordv1.Job, q Query) bool {
 		return (q.Submission == "" || s.GetState() == q.Submission) && (q.Verdict == "" || Verdict(s) == q.Verdict)
 	})
 	person := q.Person == ""
-	walk(j.ProtoReflect(), func(e *recordv1.Event) {
+	own := proto.CloneOf(j)
+	own.InCar, own.Alarms = nil, nil // what is in its car may be another job's doing
+	walk(own.ProtoReflect(), func(e *recordv1.Event) {
 		person = person || signoff.FoldName(e.GetPerson()) == signoff.FoldName(q.Person)
 	})
 	day := j.GetOpened().GetAdmittedAt()[:10]

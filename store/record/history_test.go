@@ -27,6 +27,18 @@ func TestHistories(t *testing.T) {
 		onePerson bool
 		script    string
 	}{
+		{"a definition that was carried over", false, staff + `
+			C opens AB-1 carried ! role
+			T opens AB-1 carried ! carried
+			L opens AB-1 carried
+			T opens AB-2 carried
+			L defines d D2
+			T opens AB-3 carried ! carried
+			T opens AB-3
+			T opens AB-4 carried
+			L defines d D3
+			L defines d D1
+			T opens AB-5 carried`},
 		{"the whole path", false, oneJob + `
 			= car 1 1.0 read
 			C submits 1 first verdict=danger

@@ -4,6 +4,7 @@ import (
 	"strings"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/signoff"
 )
 
 var openJob = &kind{
@@ -22,6 +23,9 @@ var openJob = &kind{
 		if err := d.newestAt("job.definition", Definitions, "", o.GetDefinition()); err != nil {
 			return err
 		}
+		if err := d.mayCarry(o); err != nil {
+			return err
+		}
 		return d.details("job.details", o.GetDetails(), nil)
 	},
 	apply: func(c *change) {
@@ -32,8 +36,22 @@ var openJob = &kind{
 			j.State, j.Opened, j.Definition = open, c.event, c.action.GetJob().GetDefinition()
 			c.setDetails(j, c.action.GetJob().GetDetails())
 		})
+		if file, _ := c.Newest(Definitions, c.jobs[n].GetDefinition().GetName()); !file.GetUsed() {
+			file.Used = true
+			c.putNewest(Definitions, file)
+		}
 		c.tell(n, 0, "", "", "job %d opened", n)
 	},
+}
+
+// mayCarry has a lead open the first job by a definition that was carried over from other software.
+func (d *decision) mayCarry(o *recordv1.OpenJob) error {
+	file, _ := d.Newest(Definitions, o.GetDefinition().GetName())
+	if !o.GetDefinitionCarried() || file.GetUsed() || has(d.who, lead) {
+		return nil
+	}
+	return refuse(ReasonCarried, "job.definition", signoff.RoleName(lead),
+		"job.definition: %s was carried over from another software version, and no job was opened by revision %d of it yet; a lead opens the first one", file.GetName(), file.GetRevision())
 }
 
 // details asks the rules about what people say of a job; was is the job that they are to correct.

@@ -105,9 +105,9 @@ func judgeGenesis(e *recordv1.Entry) error {
 	switch {
 	case g == nil:
 		return refuse(ReasonBadEntry, "entry", "a genesis", "entry: the first one is no genesis; allowed: a genesis")
-	case g.GetForm() > signoff.Form:
+	case g.GetForm() > signoff.LeastForm:
 		return ErrUnknownKind
-	case g.GetForm() < signoff.Form:
+	case g.GetForm() < signoff.LeastForm:
 		return refuse(ReasonBadEntry, "genesis.form", "", "genesis.form: this ledger was made by the first version, which this program cannot read; begin a new one")
 	case e.GetAdmittedAt() != g.GetCreatedAt():
 		return refuse(ReasonBadEntry, "entry.admitted_at", "created_at", "entry.admitted_at: a genesis is admitted when it is created; allowed: the time in created_at")

@@ -88,11 +88,11 @@ func TestGenesisEntries(t *testing.T) {
 		"entry.admitted_at":  func(g *recordv1.Genesis) { g.CreatedAt = "" },
 		"genesis.salt":       func(g *recordv1.Genesis) { g.Salt = "SALT" },
 		"genesis.continues":  func(g *recordv1.Genesis) { g.Continues = &recordv1.Continues{Genesis: sha("g"), Root: "r"} },
-		"genesis.form":       func(g *recordv1.Genesis) { g.Form = signoff.Form - 1 },
+		"genesis.form":       func(g *recordv1.Genesis) { g.Form = signoff.LeastForm - 1 },
 		"":                   func(g *recordv1.Genesis) { g.Continues = old },
 	} {
 		g := genesis(false)
-		g.Form = signoff.Form
+		g.Form = signoff.LeastForm
 		change(g)
 		err := emptyHistory(t).judge(encodeGenesis(g, "2026-05-01T09:00:00Z"))
 		if at == "" && err == nil {
@@ -103,7 +103,7 @@ func TestGenesisEntries(t *testing.T) {
 		}
 	}
 	g := genesis(false)
-	g.Form = signoff.Form + 1
+	g.Form = signoff.LeastForm + 1
 	if err := emptyHistory(t).judge(encodeGenesis(g, at(0))); !errors.Is(err, ErrUnknownKind) {
 		t.Errorf("of a higher form: %v", err)
 	}

@@ -40,6 +40,7 @@ const (
 	ReasonLastLead         = "last-lead"          // there would be no lead left
 	ReasonOlderRevision    = "older-revision"     // judged by, or opened with, a revision that is not the newest
 	ReasonFuel             = "fuel"               // the limits are for other fuels
+	ReasonCarried          = "carried"            // the first job by a definition carried over from other software
 	ReasonNoRead           = "no-read"            // the job has no read yet
 	ReasonNotAsFound       = "not-as-found"       // base, size or ranges are not those of the read as found
 	ReasonLastKnown        = "last-known"         // last_known is not what the ledger says

@@ -264,7 +264,7 @@ func TestEveryReasonIsTried(t *testing.T) {
 		ReasonDuplicateRequest: true, ReasonNoRelease: true, ReasonOpening: true,
 		// By TestHistories.
 		ReasonUnknownKey: true, ReasonReplacedKey: true, ReasonRetired: true, ReasonRole: true,
-		ReasonKeyUsed: true, ReasonLastLead: true, ReasonAuthor: true,
+		ReasonKeyUsed: true, ReasonLastLead: true, ReasonAuthor: true, ReasonCarried: true,
 	}
 	for _, f := range faults {
 		tried[f.reason] = true

@@ -24,7 +24,7 @@ import (
 
 // documentForm is the form of the documents; another number has them made again from the entries. A
 // new kind of action is a new form, too: an older program must not go on from what it cannot read.
-const documentForm = 2
+const documentForm = 3
 
 // HeadDocument is the kind of the one document that every entry changes: how far the ledger goes.
 const HeadDocument = "head"

@@ -10,8 +10,20 @@ import (
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
 
-// Form is the form of the actions that this program writes and reads; a higher one asks for an upgrade.
-const Form = 2
+// Forms of actions. A genesis is of LeastForm, and so is an action that sets no field which came with a
+// later form; the highest that this program knows is Form, and a higher one asks for an upgrade.
+const (
+	LeastForm = 2
+	Form      = 3 // definition_carried of a job
+)
+
+// FormOf is the form in which an action is written: the least one that has all that it sets.
+func FormOf(a *recordv1.Action) uint32 {
+	if a.GetJob().GetDefinitionCarried() {
+		return 3
+	}
+	return LeastForm
+}
 
 // Payload types of an envelope.
 const (

@@ -47,7 +47,7 @@ func ring(keys ...ed25519.PrivateKey) func(signoff.KeyID) (ed25519.PublicKey, bo
 
 func header() *recordv1.Action {
 	return &recordv1.Action{
-		Form:      signoff.Form,
+		Form:      signoff.LeastForm,
 		Genesis:   strings.Repeat("ab", 32),
 		RequestId: "r-1",
 		ActsOn:    strings.Repeat("cd", 32),

@@ -68,7 +68,7 @@ func encodePayload(a *recordv1.Action) (payloadType string, payload []byte, err 
 		return "", nil, formError("action", "it has no body, exactly one is needed")
 	}
 	if a.GetForm() == 0 {
-		a.Form = Form
+		a.Form = FormOf(a)
 	}
 	payloadType = ActionType
 	if payload, err = encodeAction(a); err != nil {
@@ -123,11 +123,11 @@ func encodeAction(a *recordv1.Action) ([]byte, error) {
 	return out.Bytes(), nil
 }
 
-// decodePayload reads a payload of this program's form. Another form is told before anything else
-// that is wrong: what a newer one holds cannot be known here, and the first version had none.
+// decodePayload reads a payload whose form is the one that it needs. Another is told before anything
+// else that is wrong: what a newer one holds cannot be known here, and the first version had none.
 func decodePayload(payloadType string, payload []byte) (*recordv1.Action, error) {
 	action, err := decodeKnown(payloadType, payload)
-	if err == nil && action.GetForm() == Form {
+	if err == nil && action.GetForm() == FormOf(action) {
 		return action, nil
 	}
 	form, noForm := formOf(payloadType, payload)
@@ -138,8 +138,10 @@ func decodePayload(payloadType string, payload []byte) (*recordv1.Action, error)
 		return nil, err
 	case form > Form:
 		return nil, fmt.Errorf("action of form %d, this program knows form %d: %w", form, Form, ErrUnknownKind)
-	case form < Form:
+	case form < LeastForm:
 		return nil, formError("action", "form %d is that of the first version's ledgers, which this program cannot read", form)
+	case err == nil:
+		return nil, formError("action.form", "is %d; what it sets is of form %d", form, FormOf(action))
 	}
 	return nil, err
 }

@@ -13,6 +13,8 @@ import (
 
 	"github.com/go-json-experiment/json/jsontext"
 	"google.golang.org/protobuf/reflect/protoreflect"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
 
 // maxDepth bounds nesting inside what is not known field by field.
@@ -24,6 +26,9 @@ type reader struct {
 	root string // what errors call the whole text
 	d    *jsontext.Decoder
 }
+
+// carriedField came with form 3, and is written only where it is set.
+var carriedField = (*recordv1.OpenJob)(nil).ProtoReflect().Descriptor().Fields().ByName("definition_carried")
 
 // decoders are used again, for what they learn of memory with each text.
 var decoders = sync.Pool{New: func() any { return new(jsontext.Decoder) }}
@@ -271,6 +276,9 @@ func (r *reader) scalar(f protoreflect.FieldDescriptor) (protoreflect.Value, err
 		t, err := r.token()
 		if err == nil && t.Kind() != 't' && t.Kind() != 'f' {
 			err = r.bad("%s, allowed is true or false", tokenName(t))
+		}
+		if err == nil && t.Kind() == 'f' && f == carriedField {
+			err = r.bad("false, allowed is true: older programs know no such field") // and would refuse what this one takes
 		}
 		return protoreflect.ValueOfBool(t.Kind() == 't'), err
 	}

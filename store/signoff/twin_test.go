@@ -50,7 +50,11 @@ func fits(a *recordv1.Action) bool {
 	if so, back := a.GetSignOff(), a.GetReturn(); so != nil || back != nil {
 		image = so.GetImageSha256() + back.GetImageSha256()
 	}
-	return a.GetForm() == signoff.Form && signoff.Kind(a) != "" &&
+	form := uint32(2)
+	if a.GetJob().GetDefinitionCarried() {
+		form = 3
+	}
+	return a.GetForm() == form && signoff.Kind(a) != "" &&
 		(image == "0" || len(image) == 64 && strings.Trim(image, "0123456789abcdef") == "")
 }
 
@@ -74,7 +78,7 @@ var tokens = regexp.MustCompile(`"(?:[^"\\]|\\.)*"|-?[0-9][0-9.eE+-]*|[a-z]+|[][
 // spoil changes a text in a few places, mostly by whole tokens.
 func spoil(text string, rng *rand.Rand) string {
 	others := []string{"null", "true", "false", "0", "7", "-0", "7.0", "7e0", `"7"`, "4294967295", "4294967296", "{}", "[]", `""`, `"\u0061"`,
-		`"\ud800"`, "\"\xff\"", `"form"`, `"request_id"`, `"requestId"`, `"novel":{},`, `"form":2,`, ",", ":", "{", "}", "[", "]", " ", "\ufeff"}
+		`"\ud800"`, "\"\xff\"", `"form"`, `"request_id"`, `"requestId"`, `"novel":{},`, `"form":2,`, `"form":3,`, `"definition_carried":false,`, ",", ":", "{", "}", "[", "]", " ", "\ufeff"}
 	for range rng.IntN(3) {
 		at := tokens.FindAllStringIndex(text, -1)
 		if len(at) == 0 {
@@ -114,7 +118,7 @@ func TestAsTheLibraryReads(t *testing.T) {
 			a := &recordv1.Action{}
 			fill(a.ProtoReflect(), rng, false)
 			fill(a.ProtoReflect().Mutable(kind).Message(), rng, round == 0)
-			a.Form = signoff.Form
+			a.Form = signoff.FormOf(a)
 			written, err := protojson.MarshalOptions{UseProtoNames: true, Multiline: round%2 == 0}.Marshal(a)
 			if err != nil {
 				t.Fatal(err)
