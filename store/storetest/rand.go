@@ -5,7 +5,25 @@ import (
 	"os"
 	"strconv"
 	"testing"
+	"time"
 )
+
+// LongVariable has tests that go on for as long as they are let do so: 3m, say.
+const LongVariable = "WITNESSMARK_LONG"
+
+// Long is how long such a test goes on: short where nobody says otherwise.
+func Long(t testing.TB, short time.Duration) time.Duration {
+	t.Helper()
+	text := os.Getenv(LongVariable)
+	if text == "" {
+		return short
+	}
+	long, err := time.ParseDuration(text)
+	if err != nil {
+		t.Fatalf("%s: %v", LongVariable, err)
+	}
+	return long
+}
 
 // SeedVariable is the environment variable that replays a random test with the seed it printed.
 const SeedVariable = "WITNESSMARK_TEST_SEED"
