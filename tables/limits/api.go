@@ -7,6 +7,7 @@ import (
 	"maps"
 	"slices"
 	"strings"
+	"sync/atomic"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
@@ -20,7 +21,14 @@ type Limits struct {
 	Name   string
 	SHA256 string // hex, of the file as authored
 
-	at *yamldoc.Locator // lines of the file, for Check's errors
+	at     *yamldoc.Locator // lines of the file, for Check's errors
+	fitted atomic.Pointer[fitting]
+}
+
+// fitting is what the last Check said: who judges image after image asks it of one layout.
+type fitting struct {
+	lay *definition.Layout
+	err error
 }
 
 // Load parses a limits file and checks what can be checked without a definition. Errors

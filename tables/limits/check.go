@@ -13,10 +13,15 @@ import (
 // axes pair. The error names the rule, what is wrong and what is allowed. It is what
 // `limits add`, `job open` and `compare` call when the two first meet.
 func (l *Limits) Check(lay *definition.Layout) error {
-	for _, err := range l.misfits(lay, nil) {
-		return err
+	if f := l.fitted.Load(); f != nil && f.lay == lay {
+		return f.err
 	}
-	return nil
+	f := &fitting{lay: lay}
+	if faults := l.misfits(lay, nil); len(faults) > 0 {
+		f.err = faults[0]
+	}
+	l.fitted.Store(f)
+	return f.err
 }
 
 // misfits is what does not fit a definition, of each rule the first; rules that are bad themselves are passed over.

@@ -47,7 +47,15 @@ type Judged struct {
 	Unjudged []*calibrationv1.Unjudged
 	Passed   []*calibrationv1.Unjudged // rules that had nothing to look at in a table that they select, and why: no report lists them
 
-	boxes int // of bounded judgement, all told
+	declared map[string]bool // rules that repeat what the definition's author declared
+	boxes    int             // of bounded judgement, all told
+}
+
+// Looked says whether a rule looked at a table, by itself or in a signal, other than those that only repeat what the
+// definition's author declared of it.
+func (o *Judged) Looked(table string) bool {
+	own := func(rule string) bool { return !o.declared[rule] }
+	return slices.ContainsFunc(o.JudgedBy[table], own) || slices.ContainsFunc(o.Through[table], own)
 }
 
 // Judge runs every rule. The limits must fit the layout (see Check); where one cannot be evaluated
@@ -64,6 +72,9 @@ func Judge(l *Limits, in JudgeInput) (*Judged, error) {
 	}
 	j.wide = j.wider()
 	for _, r := range l.Source.GetRules() {
+		if r.GetDeclared() {
+			j.out.declared[r.GetId()] = true
+		}
 		switch k := kindOf(r); {
 		case k == nil:
 			j.ruleError(r, "", fmt.Errorf("it says nothing that can be judged"))
@@ -97,7 +108,7 @@ type judge struct {
 
 func newJudge(in JudgeInput) *judge {
 	n := len(in.Changed)
-	j := &judge{in: in, lay: in.Layout, out: &Judged{JudgedBy: make(map[string][]string, n), Through: map[string][]string{}},
+	j := &judge{in: in, lay: in.Layout, out: &Judged{JudgedBy: make(map[string][]string, n), Through: map[string][]string{}, declared: map[string]bool{}},
 		faces: make(map[faceKey]*face, 2*n), pairs: make(map[*definition.Table]*pair, n), sets: map[whose]*signal.Set{}}
 	if in.CandidateLayout != nil {
 		j.lay = in.CandidateLayout
