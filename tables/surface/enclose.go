@@ -156,11 +156,16 @@ func (s *slope) interval() bounded.Interval {
 
 // Less is how far a surface lies above another one on the same breakpoints. Where both hold no number, they do not differ.
 func (e *Enclosed) Less(o *Enclosed) *Enclosed {
-	g := &Grid{X: e.X, Y: e.Y, Values: make([]float64, len(e.Values))}
-	for i, v := range e.Values {
-		if w := o.Values[i]; v != w && (v == v || w == w) {
-			g.Values[i] = v - w
+	return (&Grid{X: e.X, Y: e.Y, Values: less(e.Values, o.Values)}).Enclose()
+}
+
+// less is the difference of values, nothing where both are no number.
+func less(a, b []float64) []float64 {
+	out := make([]float64, len(a))
+	for i, v := range a {
+		if w := b[i]; v != w && (v == v || w == w) {
+			out[i] = v - w
 		}
 	}
-	return g.Enclose()
+	return out
 }
