@@ -49,7 +49,9 @@ func (s *session) account(runs []image.Range) {
 		}
 	}
 	for _, c := range s.lay.Checksums {
-		o.claimCells(c.Stored, ofChecksum)
+		for _, cells := range c.Owned() {
+			o.claimCells(cells, ofChecksum)
+		}
 	}
 	for _, r := range s.lay.Volatile {
 		o.claimRange(r, ofVolatile)

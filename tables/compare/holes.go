@@ -35,7 +35,7 @@ func holesOf(lay *definition.Layout, im *image.Image) *holes {
 		h.add("identity "+f.ID, f.Range)
 	}
 	for _, c := range lay.Checksums {
-		h.add("checksum "+c.ID, append(slices.Clone(c.Over), c.Stored.Extent())...)
+		h.add("checksum "+c.ID, c.Needs(im.Bytes)...)
 	}
 	return h
 }

@@ -2,6 +2,7 @@ package compare
 
 import (
 	"fmt"
+	"slices"
 
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
@@ -29,7 +30,9 @@ func SameInCar(lay *definition.Layout, written, found *image.Image) (same bool, 
 	}
 	for _, c := range lay.Checksums {
 		if c.Restamped {
-			o.claimCells(c.Stored, ofChecksum)
+			for _, cells := range c.Stamped() {
+				o.claimCells(cells, ofChecksum)
+			}
 		}
 	}
 	n, first := 0, uint64(0)
@@ -60,12 +63,10 @@ func SameInCar(lay *definition.Layout, written, found *image.Image) (same bool, 
 			}
 			return false, fmt.Sprintf("checksum %s cannot be checked: the image found lacks %s", c.ID, spans(lay, lacks))
 		}
-		stored, computed, err := sum(c, found.Bytes)
-		if err != nil {
-			return false, err.Error()
-		}
-		if stored != computed {
-			return false, fmt.Sprintf("checksum %s holds %s, computed is %s", c.ID, hexOf(c, stored), hexOf(c, computed))
+		for _, sum := range c.In(found.Bytes) {
+			if stored, computed := sum.Verify(found.Bytes); stored != computed {
+				return false, fmt.Sprintf("checksum %s holds %s, computed is %s", sum.ID, stored, computed)
+			}
 		}
 	}
 	return true, ""
@@ -90,7 +91,7 @@ func within(lay *definition.Layout, at uint64) string {
 		}
 	}
 	for _, c := range lay.Checksums {
-		if holds(c.Stored) {
+		if slices.ContainsFunc(c.Owned(), holds) {
 			return " (checksum " + c.ID + ")"
 		}
 	}

@@ -3,11 +3,11 @@ package compare
 import (
 	"bytes"
 	"fmt"
+	"slices"
 
 	"google.golang.org/protobuf/proto"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
-	"witnessmark/tables/checksum"
 	"witnessmark/tables/definition"
 )
 
@@ -68,31 +68,28 @@ func (s *session) baseField(f *definition.IdentityField) (*definition.IdentityFi
 }
 
 // checksums verifies every stored sum. equal says that the images are, where both are known, which saves half the work.
-func (s *session) checksums(equal bool) error {
+func (s *session) checksums(equal bool) {
 	wrong := map[bool][]string{} // by whether it is restamped on write
-	for _, c := range s.candLay.Checksums {
-		if s.lost("checksum", c.ID) {
+	for _, listed := range s.candLay.Checksums {
+		if s.lost("checksum", listed.ID) {
 			continue
 		}
-		stored, computed, err := sum(c, s.in.Candidate.Bytes)
-		if err != nil {
-			return err
-		}
-		r := &calibrationv1.ChecksumResult{Id: c.ID, CandidateOk: stored == computed, Stored: hexOf(c, stored), Computed: hexOf(c, computed)}
-		switch b := s.baseSum(c.ID); {
-		case b == nil:
-		case equal:
-			r.BaseOk = proto.Bool(r.CandidateOk)
-		default:
-			have, want, err := sum(b, s.in.Base.Bytes)
-			if err != nil {
-				return err
+		base := s.baseSums(listed.ID)
+		for i, c := range listed.In(s.in.Candidate.Bytes) {
+			stored, computed := c.Verify(s.in.Candidate.Bytes)
+			r := &calibrationv1.ChecksumResult{Id: c.ID, CandidateOk: stored == computed, Stored: stored, Computed: computed}
+			switch {
+			case i >= len(base) || base[i].ID != c.ID:
+			case equal:
+				r.BaseOk = proto.Bool(r.CandidateOk)
+			default:
+				have, want := base[i].Verify(s.in.Base.Bytes)
+				r.BaseOk = proto.Bool(have == want)
 			}
-			r.BaseOk = proto.Bool(have == want)
-		}
-		s.report.Checksums = append(s.report.Checksums, r)
-		if !r.CandidateOk {
-			wrong[c.Restamped] = append(wrong[c.Restamped], fmt.Sprintf("%s holds %s, computed is %s", c.ID, r.Stored, r.Computed))
+			s.report.Checksums = append(s.report.Checksums, r)
+			if !r.CandidateOk {
+				wrong[c.Restamped] = append(wrong[c.Restamped], fmt.Sprintf("%s holds %s, computed is %s", c.ID, r.Stored, r.Computed))
+			}
 		}
 	}
 	for _, restamped := range []bool{false, true} {
@@ -107,34 +104,13 @@ func (s *session) checksums(equal bool) error {
 		}
 		s.find(f)
 	}
-	return nil
 }
 
-func (s *session) baseSum(id string) *definition.Checksum {
-	if s.check {
+// baseSums is the base's sums under an id, as they are in it; none in a check.
+func (s *session) baseSums(id string) []*definition.Checksum {
+	i := slices.IndexFunc(s.lay.Checksums, func(c *definition.Checksum) bool { return c.ID == id })
+	if s.check || i < 0 {
 		return nil
 	}
-	for _, c := range s.lay.Checksums {
-		if c.ID == id {
-			return c
-		}
-	}
-	return nil
-}
-
-// sum is what an image stores and what its bytes give.
-func sum(c *definition.Checksum, bytes []byte) (stored, computed uint64, err error) {
-	alg, ok := checksum.Lookup(c.Algorithm)
-	if !ok {
-		return 0, 0, fmt.Errorf("checksum %s: unknown algorithm %q", c.ID, c.Algorithm)
-	}
-	var parts [][]byte
-	for _, r := range c.Over {
-		parts = append(parts, bytes[r.Start:r.End])
-	}
-	return c.Stored.Bits(bytes, 0, 0), alg.Sum(parts...), nil
-}
-
-func hexOf(c *definition.Checksum, v uint64) string {
-	return fmt.Sprintf("0x%0*x", (c.Stored.Width+3)/4, v)
+	return s.lay.Checksums[i].In(s.in.Base.Bytes)
 }

@@ -28,8 +28,7 @@ func (l *Layout) Lacks(im *image.Image) []image.Range {
 		needed = append(needed, f.Range)
 	}
 	for _, c := range l.Checksums {
-		cells(c.Stored)
-		needed = append(needed, c.Over...)
+		needed = append(needed, c.Needs(im.Bytes)...)
 	}
 	return l.Space.Addresses(image.Common(image.Join(needed), gaps))
 }

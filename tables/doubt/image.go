@@ -125,7 +125,9 @@ func (d *ofDefinition) gaps(im *image.Image) {
 		covered = append(covered, f.Range)
 	}
 	for _, s := range d.lay.Checksums {
-		covered = append(covered, s.Stored.Extent())
+		for _, cells := range s.Owned() {
+			covered = append(covered, cells.Extent())
+		}
 	}
 	var all []gap
 	total, k := uint64(0), 0
