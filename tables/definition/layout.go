@@ -75,7 +75,7 @@ type Table struct {
 	Kind                            string  // scalar, curve, map, block or text
 	X, Y                            *Axis   // nil where there is none
 	Axes                            []*Axis // all, the fastest first: X and Y are the first two
-	XFeed, YFeed                    *Feed   // of the axes of a table that a signal looks up; else nil
+	Fed                             []*Feed // of each axis, where a signal looks the table up; else nil
 	Cells                           *Cells  // of a block: of all slices, as one grid
 	UTF8                            bool    // of a text
 	Copies                          string

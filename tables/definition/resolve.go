@@ -168,34 +168,57 @@ func (r *resolver) table(need *dependence, n *formula.Node, t *Table) error {
 	if t == nil {
 		return &formula.Error{At: n.At, Problem: fmt.Sprintf("%.60q is no table", n.Name), Allowed: orNone([]string{r.lay.TableIDs()})}
 	}
+	if need.tables[r.place[t]] {
+		return nil
+	}
 	need.tables[r.place[t]] = true
-	for _, side := range []struct {
-		axis *Axis
-		said *calibrationv1.TableAxis
-		feed **Feed
-	}{{t.X, t.Source.GetX(), &t.XFeed}, {t.Y, t.Source.GetY(), &t.YFeed}} {
-		if side.axis == nil {
-			continue
-		}
-		if t.Cells.Conv.Labels != nil && !side.axis.Index {
+	if t.Kind == "text" {
+		return &formula.Error{At: n.At, Problem: fmt.Sprintf("table %s holds text", t.ID), Allowed: "tables of numbers"}
+	}
+	fed := make([]*Feed, len(t.Axes))
+	for i, axis := range t.Axes {
+		if t.Cells.Conv.Labels != nil && !axis.Index {
 			return &formula.Error{At: n.At, Problem: fmt.Sprintf("table %s holds labels, which have no value between its breakpoints", t.ID), Allowed: "labels without an axis, or over an index axis"}
 		}
-		feed, err := r.feed(t, n, side.axis, side.said.GetFrom())
+		feed, err := r.feed(t, n, axis, t.said(i).GetFrom())
 		if err != nil {
 			return err
 		}
-		*side.feed = feed
-		if feed.Input != nil {
+		fed[i] = feed
+		switch {
+		case feed.Input != nil:
 			need.inputs[r.place[feed.Input]] = true
-		} else if err := r.other(need, n, feed.Signal); err != nil {
+		case feed.Curve != nil:
+			err = r.table(need, n, feed.Curve)
+		default:
+			err = r.other(need, n, feed.Signal)
+		}
+		if err != nil {
 			return err
 		}
 	}
+	t.Fed = fed
 	return nil
 }
 
-// feed finds what supplies an axis: the signal that it names, or the only one that feeds its quantity, or the input.
+// said is what the definition says of an axis where the table has it.
+func (t *Table) said(i int) *calibrationv1.TableAxis {
+	if all := t.Source.GetAxes(); len(all) > 0 {
+		return all[i]
+	}
+	return []*calibrationv1.TableAxis{t.Source.GetX(), t.Source.GetY()}[i]
+}
+
+// feed finds what supplies an axis: the curve that it is looked up through, the signal that it names, or the only one that
+// feeds its quantity, or the input.
 func (r *resolver) feed(t *Table, n *formula.Node, axis *Axis, from string) (*Feed, error) {
+	if axis.By != nil {
+		level, err := throughCurve(axis)
+		return &Feed{Curve: axis.By, Level: level}, err
+	}
+	if axis.Quantity == "" {
+		return nil, &formula.Error{At: n.At, Problem: fmt.Sprintf("table %s has an axis without a quantity, which nothing supplies", t.ID), Allowed: "an axis of an input's quantity, or of one that a signal feeds"}
+	}
 	if from == "" {
 		from = axis.From
 	}

@@ -35,10 +35,11 @@ type Input struct {
 	Fitted         string // the job number that says that another sensor is fitted; empty if none
 }
 
-// Feed is where an axis takes its quantity from: a signal or an input.
+// Feed is where an axis takes its quantity from: a signal, an input, or the curve that it is looked up through.
 type Feed struct {
 	Signal *Signal         // or nil
 	Input  *Input          // or nil
+	Curve  *Table          // or nil
 	Level  units.Converter // into the axis's unit
 }
 

@@ -62,13 +62,13 @@ func TestSignals(t *testing.T) {
 		}
 	}
 	base, air := lay.ByID["base"], lay.ByID["air"]
-	if base.XFeed.Input != lay.Inputs[0] || base.YFeed.Signal != lay.Signals[0] || base.YFeed.Input != nil || base.Protects != "lower" {
-		t.Errorf("base is fed by %+v and %+v", base.XFeed, base.YFeed)
+	if base.Fed[0].Input != lay.Inputs[0] || base.Fed[1].Signal != lay.Signals[0] || base.Fed[1].Input != nil || base.Protects != "lower" {
+		t.Errorf("base is fed by %+v and %+v", base.Fed[0], base.Fed[1])
 	}
-	if got := air.XFeed.Level.Level(20); got != 293.15 {
+	if got := air.Fed[0].Level.Level(20); got != 293.15 {
 		t.Errorf("20 Cel reach the axis as %v, want 293.15 K", got)
 	}
-	if lay.ByID["lonely"].XFeed != nil || lay.SignalByID["plug"].Step != 0.5 || lay.Inputs[1].Fitted != "air_meter_changed" {
+	if lay.ByID["lonely"].Fed != nil || lay.SignalByID["plug"].Step != 0.5 || lay.Inputs[1].Fitted != "air_meter_changed" {
 		t.Errorf("%+v", lay.SignalByID["plug"])
 	}
 }

@@ -136,7 +136,7 @@ func (c *check) function(s *side, view *signal.View, space *signal.Space, im *im
 		return view.Signal(s.signal)
 	}
 	t := c.lay.ByID[s.table]
-	if t.XFeed != nil || t.YFeed != nil {
+	if len(t.Fed) > 0 {
 		return view.Table(s.table)
 	}
 	if !c.lay.Holds(im, t) {
@@ -162,10 +162,10 @@ func (c *check) locate(s *side) error {
 		return nil
 	}
 	for n, a := range axesOf(s.of) {
-		feed := []*definition.Feed{s.of.XFeed, s.of.YFeed}[n]
 		var f *signal.Function
 		var err error
-		if feed != nil && feed.Signal != nil {
+		if s.of.Fed != nil && s.of.Fed[n].Signal != nil {
+			feed := s.of.Fed[n]
 			if f, err = s.view.Signal(feed.Signal.ID); err == nil {
 				f = f.In(feed.Level)
 			}

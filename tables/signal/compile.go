@@ -100,10 +100,10 @@ func (v *View) lookup(t *definition.Table) (*Function, error) {
 		return nil, err
 	}
 	at := &placed{table: t}
-	if at.x, err = v.coordinate(t, t.X, t.XFeed, g.X); err != nil {
+	if at.x, err = v.coordinate(t, 0, g.X); err != nil {
 		return nil, err
 	}
-	if at.y, err = v.coordinate(t, t.Y, t.YFeed, g.Y); err != nil {
+	if at.y, err = v.coordinate(t, 1, g.Y); err != nil {
 		return nil, err
 	}
 	at.value = v.space.converted(t, v.space.lookup(g, at.x, at.y, &at.seen))
@@ -112,13 +112,15 @@ func (v *View) lookup(t *definition.Table) (*Function, error) {
 	return at.value, nil
 }
 
-func (v *View) coordinate(t *definition.Table, axis *definition.Axis, feed *definition.Feed, points []float64) (coordinate, error) {
-	if axis == nil {
+func (v *View) coordinate(t *definition.Table, n int, points []float64) (coordinate, error) {
+	if n >= len(t.Axes) {
 		return coordinate{axis: points}, nil
 	}
-	if feed == nil {
+	axis := t.Axes[n]
+	if t.Fed == nil {
 		return coordinate{}, fmt.Errorf("no signal looks table %s up, so that nothing says where its %s comes from", t.ID, axis.Quantity)
 	}
+	feed := t.Fed[n]
 	var of *Function
 	var err error
 	if feed.Signal != nil {
