@@ -3,23 +3,42 @@ package sheet
 import (
 	"encoding/csv"
 	"io"
+	"slices"
 	"strconv"
+	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 )
 
-// WriteCSV prints the changed cells, one a line, under a header line.
+// WriteCSV prints the changed cells, one a line, under a header line. Where a block changed there are two columns more: the
+// slice by index, and its breakpoints or labels.
 func WriteCSV(w io.Writer, r *calibrationv1.Report) error {
-	out := csv.NewWriter(w)
 	rows := [][]string{{"table", "unit", "row", "column", "x", "y", "base_x", "base_y", "base", "candidate", "delta", "base_raw", "candidate_raw"}}
+	blocks := slices.ContainsFunc(r.Tables, func(t *calibrationv1.TableReport) bool { return t.Kind == "block" })
+	if blocks {
+		rows[0] = append(rows[0], "slice", "at")
+	}
 	for _, t := range r.Tables {
 		for _, c := range t.Changes {
-			rows = append(rows, []string{t.Id, t.Unit, strconv.Itoa(int(c.Row)), strconv.Itoa(int(c.Column)),
-				optional(c.X), optional(c.Y), optional(c.BaseX), optional(c.BaseY),
-				plain(c.Base.AsInterface()), plain(c.Candidate.AsInterface()), optional(c.Delta), c.GetBaseRaw(), c.GetCandidateRaw()})
+			row := []string{t.Id, t.Unit, strconv.Itoa(int(c.Row)), strconv.Itoa(int(c.Column)),
+				firstOf(c.GetXLabel(), optional(c.X)), firstOf(c.GetYLabel(), optional(c.Y)), optional(c.BaseX), optional(c.BaseY),
+				plain(c.Base.AsInterface()), plain(c.Candidate.AsInterface()), optional(c.Delta), c.GetBaseRaw(), c.GetCandidateRaw()}
+			if blocks {
+				row = append(row, sliceColumns(c.Slice)...)
+			}
+			rows = append(rows, row)
 		}
 	}
-	return out.WriteAll(rows)
+	return csv.NewWriter(w).WriteAll(rows)
+}
+
+// sliceColumns are the index and the place of a slice, one a further axis, between blanks.
+func sliceColumns(s *calibrationv1.Slice) []string {
+	var index, at []string
+	for i, n := range s.GetIndex() {
+		index, at = append(index, strconv.Itoa(int(n))), append(at, plain(s.At[i].AsInterface()))
+	}
+	return []string{strings.Join(index, " "), strings.Join(at, " ")}
 }
 
 func optional(v *float64) string {

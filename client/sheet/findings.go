@@ -79,7 +79,7 @@ func worst(f *calibrationv1.Finding, o *Options) string {
 		return ""
 	}
 	m := o.measured(f.Table, f.Signal, p.GetAlong())
-	at := point(o.table(f.Table), p.X, p.Y)
+	at := where(o.table(f.Table), p, p.X, p.Y)
 	if m.signal != nil {
 		at = o.Operating(m.signal, p.Inputs)
 	}
@@ -138,11 +138,17 @@ func (o *Options) measured(table, signal, axis string) measured {
 }
 
 func axisUnit(a *definition.Axis) string {
-	if a.Unit == "1" {
+	if axisIn(a) == "1" {
 		return ""
 	}
-	return before(" ", a.Unit)
+	return before(" ", axisIn(a))
 }
+
+// margin is where there is least room: never on an axis of labels.
+type margin struct{ *calibrationv1.Margin }
+
+func (margin) GetXLabel() string { return "" }
+func (margin) GetYLabel() string { return "" }
 
 func writeMargins(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 	if len(r.Margins) == 0 {
@@ -151,7 +157,7 @@ func writeMargins(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 	fmt.Fprintln(b, "\n"+bold.Render("Margins left"))
 	for _, g := range r.Margins {
 		m := o.measured(g.Table, g.Signal, "")
-		at, of := point(o.table(g.Table), g.X, g.Y), ""
+		at, of := where(o.table(g.Table), margin{g}, g.X, g.Y), ""
 		if m.signal != nil {
 			at, of = o.Operating(m.signal, g.Inputs), called(m.signal)+" "
 		}

@@ -1,7 +1,6 @@
 package sheet
 
 import (
-	"fmt"
 	"math"
 	"strconv"
 
@@ -98,5 +97,5 @@ func value(n decimals, v any) string {
 	case string:
 		return v
 	}
-	return fmt.Sprint(v)
+	return noValue
 }

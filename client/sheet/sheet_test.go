@@ -78,7 +78,7 @@ func TestVerdictStandsBeforeFindingsBeforeTables(t *testing.T) {
 	for _, want := range []string{
 		"Verdict   DANGER ", "nobody can sign it off", "Not judged", "lambda: ", "Findings", "ceiling:ignition.base  (introduced)",
 		"found 21 deg; allowed 20 deg, beyond by 1; at engine speed 4000 1/min, cylinder filling 50 %", "source: common practice",
-		"Changed tables", "map, 2 of 16 cells changed, in deg", "12.00→21.00 ▲", "12.00→9.00 ▼", "12 cells outside this block: unchanged",
+		"Changed tables", "map, 2 of 16 cells changed, in deg", "12.00→21.00 ▲", "12.00→9.00 ▼", "12 cells outside of this: unchanged",
 		"1.000→0.906 ▼", "off→on ◆", "Margins left", "-1 deg", "Bytes 4 differ: 4 in tables and axes",
 	} {
 		i := strings.Index(text, want)

@@ -5,9 +5,11 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strconv"
 	"strings"
 
 	"charm.land/lipgloss/v2"
+	"google.golang.org/protobuf/types/known/structpb"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
@@ -24,11 +26,24 @@ func (o *Options) table(id string) *definition.Table {
 	return nil
 }
 
+// unit is what a table's values are counted in, a UCUM code or free text, behind a blank.
 func unit(t *definition.Table) string {
-	if t == nil || t.Unit == "" || t.Unit == "1" {
+	if t == nil || t.Unit == "1" {
 		return ""
 	}
-	return " " + t.Unit
+	return before(" ", plainText(firstOf(t.Unit, t.UnitText)))
+}
+
+// head is what a table is called.
+func head(id string, t *definition.Table) string {
+	s := bold.Render(id)
+	if t != nil {
+		s += before("  ", plainText(t.Title))
+		if t.KnownAs != "" && t.KnownAs != id {
+			s += "  (" + plainText(t.KnownAs) + ")"
+		}
+	}
+	return s
 }
 
 // writeTables prints each changed table; the one asked for whole, the others folded.
@@ -47,14 +62,12 @@ func writeTables(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 
 func writeTable(b *strings.Builder, r *calibrationv1.Report, t *calibrationv1.TableReport, o *Options) {
 	def := o.table(t.Id)
-	fmt.Fprintf(b, "\n  %s", bold.Render(t.Id))
-	if def != nil && def.Title != "" {
-		fmt.Fprintf(b, "  %s", plainText(def.Title))
+	fmt.Fprintf(b, "\n  %s\n  ", head(t.Id, def))
+	if t.Kind == "text" {
+		writeText(b, t, o)
+		return
 	}
-	fmt.Fprintf(b, "\n  %s, %d of %s changed", t.Kind, t.Changed, plural(int(t.Cells), "cell"))
-	if t.Unit != "" && t.Unit != "1" {
-		fmt.Fprintf(b, ", in %s", t.Unit)
-	}
+	fmt.Fprintf(b, "%s, %d of %s changed%s", t.Kind, t.Changed, plural(int(t.Cells), "cell"), before(", in", unit(def)))
 	if d := t.Delta; d != nil {
 		n := numbers(def)
 		fmt.Fprintf(b, "; change %s to %s, mean %s", signed(n, d.Min), signed(n, d.Max), plus(n.near(d.Mean), d.Mean))
@@ -73,11 +86,37 @@ func writeTable(b *strings.Builder, r *calibrationv1.Report, t *calibrationv1.Ta
 	if a := t.Alignment; a != nil {
 		writeAlignment(b, a)
 	}
-	if t.Surface != nil {
-		writeSurface(b, t, def, o)
-		return
+	switch {
+	case t.Surface != nil:
+		writeSurface(b, t.Surface, def, o)
+	case len(t.Surfaces) > 0:
+		for _, s := range t.Surfaces {
+			writeSlice(b, def, s.Slice)
+			writeSurface(b, s, def, o)
+		}
+	default:
+		writeChanges(b, t, def, o)
 	}
-	writeChanges(b, t, def, o)
+}
+
+// writeText prints a text of both images.
+func writeText(b *strings.Builder, t *calibrationv1.TableReport, o *Options) {
+	fmt.Fprintln(b, "text")
+	for _, c := range t.Changes {
+		fmt.Fprintf(b, "  base       %s\n  candidate  %s\n", quoted(c.Base), quoted(c.Candidate))
+	}
+	if !o.unjudged {
+		fmt.Fprintf(b, "  judged by %s\n", judged(t.JudgedBy))
+	}
+}
+
+func quoted(v *structpb.Value) string { return strconv.Quote(v.GetStringValue()) }
+
+// writeSlice heads a slice of a block.
+func writeSlice(b *strings.Builder, t *definition.Table, s *calibrationv1.Slice) {
+	if words := sliceWords(t, s); len(words) > 0 {
+		fmt.Fprintf(b, "  %s\n", bold.Render(strings.Join(words, ", ")))
+	}
 }
 
 func judged(by []string) string {
@@ -106,27 +145,62 @@ func writeAlignment(b *strings.Builder, a *calibrationv1.Alignment) {
 	}
 }
 
-// writeChanges prints the smallest block of rows and columns that holds every change.
+// writeChanges prints, of each slice that changed, the least rectangle of rows and columns that holds its changes.
 func writeChanges(b *strings.Builder, t *calibrationv1.TableReport, def *definition.Table, o *Options) {
-	if len(t.Changes) == 0 {
-		return
+	var whole *surface.Decoded
+	if def != nil && o.Candidate != nil {
+		if whole = surface.Decode(def, o.Candidate); whole.Astray != nil {
+			whole = nil
+		}
 	}
+	printed := 0
+	for from := 0; from < len(t.Changes); {
+		slice, to := t.Changes[from].Slice, from+1
+		for to < len(t.Changes) && slices.Equal(t.Changes[to].Slice.GetIndex(), slice.GetIndex()) {
+			to++
+		}
+		d := sliceOf(whole, slice)
+		writeSlice(b, def, slice)
+		printed += writeRectangle(b, t.Changes[from:to], def, d, o, o.Table == t.Id)
+		from = to
+	}
+	if folded := int(t.Cells) - printed; folded > 0 && printed > 0 {
+		fmt.Fprintf(b, "  %s outside of this: unchanged\n", plural(folded, "cell"))
+	}
+}
+
+// sliceOf is the part of a decoded table that a report's slice names; the table itself where it names none.
+func sliceOf(d *surface.Decoded, slice *calibrationv1.Slice) *surface.Decoded {
+	if d == nil || d.Slices == nil {
+		return d
+	}
+	for _, s := range d.Slices {
+		same := len(slice.GetIndex()) == len(s.Table.Slice.Index)
+		for i, at := range slice.GetIndex() {
+			same = same && int(at) == s.Table.Slice.Index[i]
+		}
+		if same {
+			return s
+		}
+	}
+	return nil
+}
+
+// writeRectangle prints changes of one x and y grid, all of it where that is asked for, and says how many cells it printed.
+func writeRectangle(b *strings.Builder, changes []*calibrationv1.CellChange, def *definition.Table, d *surface.Decoded, o *Options, all bool) int {
 	n := numbers(def)
 	at := map[[2]int]cell{}
 	var rows, cols []int
-	for _, c := range t.Changes {
+	for _, c := range changes {
 		r, k := int(c.Row), int(c.Column)
 		at[[2]int{r, k}] = change(value(n, c.Base.AsInterface()), value(n, c.Candidate.AsInterface()), c.GetDelta())
 		rows, cols = append(rows, r), append(cols, k)
 	}
 	rows, cols = span(rows), span(cols)
-	whole := def != nil && o.Candidate != nil
 	var x, y []float64
-	var d *surface.Decoded
-	if whole {
-		d = surface.Decode(def, o.Candidate)
+	if d != nil {
 		x, y = d.X, d.Y
-		if o.Table == t.Id {
+		if all {
 			rows, cols = indexes(d.NY), indexes(d.NX)
 		}
 	}
@@ -137,12 +211,25 @@ func writeChanges(b *strings.Builder, t *calibrationv1.TableReport, def *definit
 		if d == nil || d.Values == nil {
 			return cell{"·", 0}
 		}
-		return cell{n.text(d.Values[r*d.NX+c]), 0}
+		return cell{cellText(n, d, r*d.NX+c), 0}
 	}
 	writeGrid(b, def, pick(x, cols), pick(y, rows), len(rows), len(cols), func(r, c int) cell { return fill(rows[r], cols[c]) }, o.width())
-	if folded := int(t.Cells) - len(rows)*len(cols); folded > 0 {
-		fmt.Fprintf(b, "  %s outside this block: unchanged\n", plural(folded, "cell"))
+	return len(rows) * len(cols)
+}
+
+// noValue is how a code that is no value is printed.
+const noValue = "—"
+
+// cellText is a decoded cell: a number, a label, or a code that is no value.
+func cellText(n decimals, d *surface.Decoded, i int) string {
+	c := d.Table.Cells
+	switch {
+	case d.Off != nil && d.Off[i]:
+		return noValue
+	case c.Conv.Labels != nil:
+		return plainText(c.Conv.Label(c.Int(d.Bits[i])))
 	}
+	return n.text(d.Values[i])
 }
 
 // span is every index from the least to the greatest.
@@ -175,8 +262,8 @@ func pick(points []float64, at []int) []float64 {
 }
 
 // writeSurface prints both tables on the joined breakpoints.
-func writeSurface(b *strings.Builder, t *calibrationv1.TableReport, def *definition.Table, o *Options) {
-	s, n := t.Surface, numbers(def)
+func writeSurface(b *strings.Builder, s *calibrationv1.Surface, def *definition.Table, o *Options) {
+	n := numbers(def)
 	if n >= 0 {
 		n = min(n+1, 6) // a value between breakpoints needs a digit more than a raw step
 	}
@@ -194,18 +281,25 @@ func writeSurface(b *strings.Builder, t *calibrationv1.TableReport, def *definit
 func WriteTable(w io.Writer, t *definition.Table, img []byte, width int) error {
 	var b strings.Builder
 	d, n := surface.Decode(t, img), numbers(t)
-	fmt.Fprintf(&b, "%s  %s\n%s, %s", bold.Render(t.ID), plainText(t.Title), t.Kind, plural(d.NX*d.NY, "cell"))
-	if t.Unit != "" && t.Unit != "1" {
-		fmt.Fprintf(&b, ", in %s", t.Unit)
+	fmt.Fprintf(&b, "%s\n", head(t.ID, t))
+	grid := func(d *surface.Decoded) {
+		writeGrid(&b, t, d.X, d.Y, d.NY, d.NX, func(r, c int) cell { return cell{cellText(n, d, r*d.NX+c), 0} }, width)
 	}
-	fmt.Fprintln(&b)
-	writeGrid(&b, t, d.X, d.Y, d.NY, d.NX, func(r, c int) cell {
-		i := r*d.NX + c
-		if t.Cells.Conv.Labels != nil {
-			return cell{plainText(t.Cells.Conv.Label(t.Cells.Int(d.Bits[i]))), 0}
+	switch {
+	case d.Astray != nil:
+		fmt.Fprintf(&b, "%s: %s\n", t.Kind, d.Astray.Problem)
+	case t.Kind == "text":
+		fmt.Fprintf(&b, "text of %s\n  %s\n", plural(len(d.TextBits), "byte"), strconv.Quote(d.Text))
+	default:
+		fmt.Fprintf(&b, "%s, %s%s\n", t.Kind, plural(len(d.Bits), "cell"), before(", in", unit(t)))
+		for _, s := range d.Slices {
+			fmt.Fprintf(&b, "  %s\n", bold.Render(strings.Join(placeWords(s.Table.Slice), ", ")))
+			grid(s)
 		}
-		return cell{n.text(d.Values[i]), 0}
-	}, width)
+		if d.Slices == nil {
+			grid(d)
+		}
+	}
 	_, err := lipgloss.Fprint(w, b.String())
 	return err
 }

@@ -34,8 +34,12 @@ func Visits(r *calibrationv1.Report, lay *definition.Layout, candidate []byte, r
 	}
 	v := &Visited{Runs: len(runs)}
 	for _, t := range r.Tables {
-		if def := lay.ByID[t.Id]; def != nil && (def.X != nil || def.Y != nil) {
-			v.table(t, def, candidate, runs)
+		if def := lay.ByID[t.Id]; def != nil && def.X != nil {
+			if in, err := def.In(candidate); err == nil && in.Kind != "block" {
+				v.table(t, in, candidate, runs)
+			} else {
+				v.Untold = append(v.Untold, def.ID+": "+firstOf(reason(err), "no run is held against a table of three axes or more"))
+			}
 		}
 	}
 	slices.SortStableFunc(v.Cells, func(a, b Visit) int { return cmp.Compare(b.Seconds, a.Seconds) })
@@ -73,6 +77,13 @@ func (v *Visited) table(t *calibrationv1.TableReport, def *definition.Table, can
 	}
 }
 
+func reason(err error) string {
+	if err == nil {
+		return ""
+	}
+	return err.Error()
+}
+
 // ends names the ends of the axes that were left, and for how long.
 func ends(t *definition.Table, below, above [2]float64) string {
 	var s []string
@@ -80,7 +91,7 @@ func ends(t *definition.Table, below, above [2]float64) string {
 		if a == nil {
 			continue
 		}
-		name := inWords(a.Quantity)
+		name := named(a, "")
 		if below[i] > 0 {
 			s = append(s, fmt.Sprintf("%s below its first %s", name, secs(below[i])))
 		}
@@ -110,7 +121,7 @@ func writeVisited(b *strings.Builder, v *Visited) {
 		if c.Change.Delta != nil {
 			sign = "  (" + signed(numbers(c.Table), *c.Change.Delta) + unit(c.Table) + ")"
 		}
-		fmt.Fprintf(b, "  %9s  %-20s %s: %s→%s%s\n", secs(c.Seconds), c.Table.ID, point(c.Table, c.Change.X, c.Change.Y),
+		fmt.Fprintf(b, "  %9s  %-20s %s: %s→%s%s\n", secs(c.Seconds), c.Table.ID, where(c.Table, c.Change, c.Change.X, c.Change.Y),
 			value(numbers(c.Table), c.Change.Base.AsInterface()), value(numbers(c.Table), c.Change.Candidate.AsInterface()), sign)
 	}
 	if more := len(v.Cells) - shownVisits; more > 0 {

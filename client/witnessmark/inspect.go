@@ -4,10 +4,13 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
+	"strconv"
 	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/structpb"
 
 	"witnessmark/client/sheet"
@@ -67,30 +70,65 @@ func newInspectCommand(a *app) *cobra.Command {
 // tableValues decodes a whole table.
 func tableValues(t *definition.Table, img []byte) *calibrationv1.TableValues {
 	d := surface.Decode(t, img)
-	out := &calibrationv1.TableValues{Id: t.ID, Title: t.Title, Kind: t.Kind, Quantity: t.Quantity, Unit: t.Unit, X: numbers(d.X), Y: numbers(d.Y)}
-	for r := range d.NY {
-		row := &structpb.ListValue{}
-		for c := range d.NX {
-			row.Values = append(row.Values, cellValue(t, d, r*d.NX+c))
+	out := &calibrationv1.TableValues{Id: t.ID, Title: t.Title, Kind: t.Kind, Quantity: t.Quantity, Unit: t.Unit, UnitText: t.UnitText, KnownAs: t.KnownAs}
+	switch {
+	case d.Astray != nil:
+		out.Problem = d.Astray.Problem
+		return out
+	case t.Kind == "text":
+		out.Text = proto.String(d.Text)
+		return out
+	}
+	out.X, out.Y = points(t.X, d.X), points(t.Y, d.Y)
+	for _, s := range d.Slices {
+		slice := &calibrationv1.BlockSlice{Values: rows(s)}
+		for _, at := range s.Table.Slice.At {
+			slice.At = append(slice.At, breakpoint(at.Axis, at.Point))
 		}
-		out.Values = append(out.Values, row)
+		out.Blocks = append(out.Blocks, slice)
+	}
+	if d.Slices == nil {
+		out.Values = rows(d)
 	}
 	return out
 }
 
-func cellValue(t *definition.Table, d *surface.Decoded, i int) *structpb.Value {
-	if t.Cells.Conv.Labels != nil {
-		return structpb.NewStringValue(t.Cells.Conv.Label(t.Cells.Int(d.Bits[i])))
+// rows are the cells of one x and y grid.
+func rows(d *surface.Decoded) []*structpb.ListValue {
+	out := make([]*structpb.ListValue, d.NY)
+	for r := range out {
+		out[r] = &structpb.ListValue{}
+		for c := range d.NX {
+			out[r].Values = append(out[r].Values, cellValue(d, r*d.NX+c))
+		}
+	}
+	return out
+}
+
+func cellValue(d *surface.Decoded, i int) *structpb.Value {
+	switch c := d.Table.Cells; {
+	case d.Off != nil && d.Off[i]:
+		return structpb.NewNullValue()
+	case c.Conv.Labels != nil:
+		return structpb.NewStringValue(c.Conv.Label(c.Int(d.Bits[i])))
 	}
 	return number(d.Values[i])
 }
 
-func numbers(vs []float64) []*structpb.Value {
+// points are breakpoints as stored, or their labels.
+func points(a *definition.Axis, vs []float64) []*structpb.Value {
 	out := make([]*structpb.Value, len(vs))
 	for i, v := range vs {
-		out[i] = number(v)
+		out[i] = breakpoint(a, v)
 	}
 	return out
+}
+
+func breakpoint(a *definition.Axis, v float64) *structpb.Value {
+	if a.Labels != nil {
+		return structpb.NewStringValue(a.Labels[int(v)])
+	}
+	return number(v)
 }
 
 // number is a float as a message holds it that JSON has to hold.
@@ -131,33 +169,58 @@ func writeInspection(w io.Writer, in *calibrationv1.Inspection) error {
 	fmt.Fprintln(tw, "TABLE\tKIND\tSIZE\tUNIT\tLEAST\tGREATEST\tTITLE")
 	for _, t := range in.Tables {
 		lo, hi := extremes(t)
-		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", t.Id, t.Kind, size(t), t.Unit, lo, hi, t.Title)
+		if t.Problem != "" {
+			lo = "not read: " + t.Problem
+		}
+		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", t.Id, t.Kind, size(t), t.Unit+t.UnitText, lo, hi, t.Title)
 	}
 	return tw.Flush()
 }
 
 func size(t *calibrationv1.TableValues) string {
-	if t.Kind == "scalar" {
+	grid, slices := t.Values, ""
+	if len(t.Blocks) > 0 {
+		grid, slices = t.Blocks[0].Values, fmt.Sprintf(" × %d", len(t.Blocks))
+	}
+	switch {
+	case t.Problem != "":
+		return "?"
+	case t.Text != nil:
+		return fmt.Sprint(len(*t.Text))
+	case t.Kind == "scalar":
 		return "1"
 	}
-	return fmt.Sprintf("%d × %d", len(t.Values[0].Values), len(t.Values))
+	return fmt.Sprintf("%d × %d%s", len(grid[0].Values), len(grid), slices)
 }
 
-// extremes are the least and greatest value as text; of labels, the labels that occur.
+// extremes are the least and greatest value as text; of labels, the labels that occur, of a text the text itself.
 func extremes(t *calibrationv1.TableValues) (lo, hi string) {
+	if t.Text != nil {
+		return strconv.Quote(*t.Text), ""
+	}
+	all := t.Values
+	for _, b := range t.Blocks {
+		all = append(all, b.Values...)
+	}
 	least, greatest := math.Inf(1), math.Inf(-1)
-	var labels []string
-	for _, row := range t.Values {
+	var words []string
+	for _, row := range all {
 		for _, v := range row.Values {
-			if s, ok := v.Kind.(*structpb.Value_StringValue); ok {
-				labels = append(labels, s.StringValue)
-				continue
+			switch v := v.Kind.(type) {
+			case *structpb.Value_StringValue:
+				if !slices.Contains(words, v.StringValue) {
+					words = append(words, v.StringValue)
+				}
+			case *structpb.Value_NumberValue:
+				least, greatest = min(least, v.NumberValue), max(greatest, v.NumberValue)
 			}
-			least, greatest = min(least, v.GetNumberValue()), max(greatest, v.GetNumberValue())
 		}
 	}
-	if len(labels) > 0 {
-		return strings.Join(labels, " "), ""
+	switch {
+	case len(words) > 0:
+		return strings.Join(words, " "), ""
+	case least > greatest:
+		return "—", "—"
 	}
 	return fmt.Sprintf("%.6g", least), fmt.Sprintf("%.6g", greatest)
 }

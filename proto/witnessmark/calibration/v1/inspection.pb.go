@@ -122,9 +122,11 @@ type TableValues struct {
 	// In place of values, of three axes or more: a slice for each place on the axes beyond y.
 	Blocks []*BlockSlice `protobuf:"bytes,11,rep,name=blocks,proto3" json:"blocks,omitempty"`
 	// In place of values, of a text.
-	Text          *string `protobuf:"bytes,12,opt,name=text,proto3,oneof" json:"text,omitempty"`
-	KnownAs       string  `protobuf:"bytes,13,opt,name=known_as,json=knownAs,proto3" json:"known_as,omitempty"`
-	UnitText      string  `protobuf:"bytes,14,opt,name=unit_text,json=unitText,proto3" json:"unit_text,omitempty"`
+	Text     *string `protobuf:"bytes,12,opt,name=text,proto3,oneof" json:"text,omitempty"`
+	KnownAs  string  `protobuf:"bytes,13,opt,name=known_as,json=knownAs,proto3" json:"known_as,omitempty"`
+	UnitText string  `protobuf:"bytes,14,opt,name=unit_text,json=unitText,proto3" json:"unit_text,omitempty"`
+	// Why nothing of the table could be read in this image; empty where it was.
+	Problem       string `protobuf:"bytes,15,opt,name=problem,proto3" json:"problem,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -239,6 +241,13 @@ func (x *TableValues) GetKnownAs() string {
 func (x *TableValues) GetUnitText() string {
 	if x != nil {
 		return x.UnitText
+	}
+	return ""
+}
+
+func (x *TableValues) GetProblem() string {
+	if x != nil {
+		return x.Problem
 	}
 	return ""
 }
@@ -486,7 +495,7 @@ const file_witnessmark_calibration_v1_inspection_proto_rawDesc = "" +
 	"\bidentity\x18\x03 \x03(\v2*.witnessmark.calibration.v1.IdentityResultR\bidentity\x12H\n" +
 	"\tchecksums\x18\x04 \x03(\v2*.witnessmark.calibration.v1.ChecksumResultR\tchecksums\x12?\n" +
 	"\x06tables\x18\x05 \x03(\v2'.witnessmark.calibration.v1.TableValuesR\x06tables\x126\n" +
-	"\x05holes\x18\a \x03(\v2 .witnessmark.calibration.v1.HoleR\x05holesJ\x04\b\x06\x10\aR\x04gaps\"\x9d\x03\n" +
+	"\x05holes\x18\a \x03(\v2 .witnessmark.calibration.v1.HoleR\x05holesJ\x04\b\x06\x10\aR\x04gaps\"\xb7\x03\n" +
 	"\vTableValues\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x12\n" +
@@ -500,7 +509,8 @@ const file_witnessmark_calibration_v1_inspection_proto_rawDesc = "" +
 	"\x06blocks\x18\v \x03(\v2&.witnessmark.calibration.v1.BlockSliceR\x06blocks\x12\x17\n" +
 	"\x04text\x18\f \x01(\tH\x00R\x04text\x88\x01\x01\x12\x19\n" +
 	"\bknown_as\x18\r \x01(\tR\aknownAs\x12\x1b\n" +
-	"\tunit_text\x18\x0e \x01(\tR\bunitTextB\a\n" +
+	"\tunit_text\x18\x0e \x01(\tR\bunitText\x12\x18\n" +
+	"\aproblem\x18\x0f \x01(\tR\aproblemB\a\n" +
 	"\x05_textJ\x04\b\x06\x10\aJ\x04\b\a\x10\b\"h\n" +
 	"\n" +
 	"BlockSlice\x12&\n" +
