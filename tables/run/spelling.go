@@ -1,41 +1,18 @@
 package run
 
-import "strings"
+import (
+	"strings"
 
-// spellings are units as people write them, folded as fold does, and the UCUM code of each.
-var spellings = map[string]string{
-	"s": "s", "sec": "s", "secs": "s", "second": "s", "seconds": "s", "ms": "ms", "msec": "ms", "millisecond": "ms", "milliseconds": "ms",
-	"min": "min", "minutes": "min", "h": "h", "hours": "h",
-	"rpm": "1/min", "1/min": "1/min", "min1": "1/min", "/min": "1/min", "r/min": "1/min", "rev/min": "1/min", "revs/min": "1/min", "u/min": "1/min",
-	"nm": "N.m", "newtonmetre": "N.m", "newtonmeter": "N.m", "kgm": "kgf.m", "kgfm": "kgf.m",
-	"lbft": "[lbf_av].[ft_i]", "ftlb": "[lbf_av].[ft_i]", "lbsft": "[lbf_av].[ft_i]", "ftlbs": "[lbf_av].[ft_i]", "lbfft": "[lbf_av].[ft_i]",
-	"ftlbf": "[lbf_av].[ft_i]", "poundfeet": "[lbf_av].[ft_i]", "lbin": "[lbf_av].[in_i]", "inlb": "[lbf_av].[in_i]",
-	"kw": "kW", "w": "W", "hp": "[HP]", "bhp": "[HP]", "whp": "[HP]", "ps": "PS", "cv": "PS", "metrichp": "PS", "hp(metric)": "PS",
-	"n": "N", "kn": "kN", "lbf": "[lbf_av]", "kgf": "kgf", "m": "m", "mm": "mm",
-	"km/h": "km/h", "kph": "km/h", "kmh": "km/h", "kmph": "km/h", "mph": "[mi_i]/h", "mi/h": "[mi_i]/h", "m/s": "m/s",
-	"c": "Cel", "°c": "Cel", "degc": "Cel", "℃": "Cel", "celsius": "Cel", "cel": "Cel", "f": "[degF]", "°f": "[degF]", "degf": "[degF]", "℉": "[degF]",
-	"fahrenheit": "[degF]", "k": "K", "°k": "K", "kelvin": "K",
-	"pa": "Pa", "hpa": "hPa", "kpa": "kPa", "bar": "bar", "mbar": "mbar", "atm": "atm", "psi": "[psi]",
-	"kpaa": "kPa", "kpaabs": "kPa", "kpa(a)": "kPa", "kpa(abs)": "kPa", "bara": "bar", "barabs": "bar", "bar(a)": "bar", "bar(abs)": "bar",
-	"mbara": "mbar", "mbarabs": "mbar", "mbar(a)": "mbar", "psia": "[psi]", "psiabs": "[psi]", "psi(a)": "[psi]",
-	"kpag": "kPa{gauge}", "kpagauge": "kPa{gauge}", "kpa(g)": "kPa{gauge}", "barg": "bar{gauge}", "bargauge": "bar{gauge}", "bar(g)": "bar{gauge}",
-	"mbarg": "mbar{gauge}", "mbargauge": "mbar{gauge}", "mbar(g)": "mbar{gauge}", "psig": "[psi]{gauge}", "psigauge": "[psi]{gauge}", "psi(g)": "[psi]{gauge}",
-	"inhg": "[in_i'Hg]", "inchhg": "[in_i'Hg]", "\"hg": "[in_i'Hg]", "mmhg": "mm[Hg]",
-	"%": "%", "pct": "%", "percent": "%", "%rh": "%", "rh%": "%", "rh": "%",
-	"deg": "deg", "°": "deg", "degree": "deg", "degrees": "deg", "degbtdc": "deg", "°btdc": "deg", "degca": "deg", "°ca": "deg", "degcrk": "deg", "°crk": "deg", "btdc": "deg",
-	"": "1", "1": "1", "λ": "1", "lambda": "1", "afr": "1", ":1": "1", "v": "V", "volt": "V", "volts": "V", "mv": "mV", "g/s": "g/s", "kg/h": "kg/h",
-}
+	"witnessmark/tables/units"
+)
 
-// fold leaves of a unit what its spellings agree on.
-var fold = strings.NewReplacer(" ", "", "\u00a0", "", ".", "", "·", "", "*", "", "^", "", "-", "", "−", "", "_", "", "⁻¹", "1", "¹", "1", "º", "°")
-
-// unitOf is the UCUM code of a unit as it is written. Where the table does not have it, it is taken for
-// a code, and known is false.
+// unitOf is the UCUM code of a unit as it is written. Where nothing knows it, it is taken for a code, and
+// known is false.
 func unitOf(written string) (code string, known bool) {
-	written = strings.TrimSpace(written)
-	if code, known = spellings[strings.ToLower(fold.Replace(written))]; known {
+	if code, known = units.Spelled(written); known {
 		return code, true
 	}
+	written = strings.TrimSpace(written)
 	if strings.Contains(strings.ToLower(written), "mm:ss") {
 		return "s", true // a clock
 	}
@@ -44,6 +21,6 @@ func unitOf(written string) (code string, known bool) {
 
 // saysAbsolute reports whether a unit is written as one of absolute pressure.
 func saysAbsolute(written string) bool {
-	w := strings.TrimRight(strings.ToLower(fold.Replace(written)), ")}")
+	w := strings.TrimRight(units.Folded(written), ")}")
 	return strings.HasSuffix(w, "abs") || strings.HasSuffix(w, "absolute") || w == "psia" || strings.HasSuffix(w, "bara") || w == "kpaa" || strings.HasSuffix(w, "(a")
 }
