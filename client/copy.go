@@ -21,9 +21,8 @@ type ownCopy struct {
 	home   *Home
 	config Config
 	say    func(line string)
-	// lookedAt is the file as this process left it, after the pages that lead to others, or all of
-	// them, were looked at.
-	lookedAt struct{ branches, all atomic.Pointer[fs.FileInfo] }
+	// lookedAt is the file as this process left it, after all of its pages were looked at.
+	lookedAt atomic.Pointer[fs.FileInfo]
 }
 
 // mend is what to do about a copy that cannot be used.
@@ -44,29 +43,24 @@ func (o *ownCopy) file() string {
 type use int
 
 const (
-	looking use = iota
-	relying     // a yes rests on it: every page is looked at
+	looking use = iota // page by page
+	relying            // a yes rests on it: every page is looked at
 	writing
 )
 
-// with opens a file of the copy, locked against everybody else, while fn runs. Its pages are looked
-// at once by each process, and again when others have written to it or much depends on them.
+// with opens a file of the copy, locked against everybody else, while fn runs. Before it is written
+// to, all of its pages are looked at once by each process, and again when others have written to it.
 func (o *ownCopy) with(path string, to use, fn func(*bolt.Engine) error) error {
-	before := &o.lookedAt.all
-	if to == looking {
-		before = &o.lookedAt.branches
-	}
 	e, err := bolt.OpenWith(path, bolt.Options{Wait: 2 * time.Second, ReadOnly: to != writing,
-		BranchesOnly: to == looking, Unchecked: to != relying && isFile(path, before.Load())})
+		ByPage: to == looking, Unchecked: to == writing && isFile(path, o.lookedAt.Load())})
 	if err != nil {
 		return damage(err)
 	}
 	err = fn(e)
-	if err = errors.Join(err, e.Close()); err == nil {
+	if err = errors.Join(err, e.Close()); err == nil && to != looking {
 		var info fs.FileInfo
 		if info, err = os.Stat(path); err == nil {
-			o.lookedAt.branches.Store(&info)
-			before.Store(&info)
+			o.lookedAt.Store(&info)
 		}
 	}
 	return damage(err)

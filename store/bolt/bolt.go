@@ -21,6 +21,7 @@ type Engine struct {
 
 	using  sync.RWMutex // held for reading by transactions, so that Compact and Close wait for them
 	db     *bbolt.DB
+	file   *os.File // of db, as it was opened
 	closed bool
 
 	broken atomic.Bool
@@ -106,7 +107,17 @@ func (e *Engine) begin(writable bool) (_ *writeTx, err error) {
 		_ = tx.Rollback()
 		return nil, err
 	}
-	return &writeTx{readTx: readTx{tx: tx, release: e.using.RUnlock}}, nil
+	t := &writeTx{readTx: e.reading(tx)}
+	t.release = e.using.RUnlock
+	return t, nil
+}
+
+func (e *Engine) reading(tx *bbolt.Tx) readTx {
+	t := readTx{tx: tx}
+	if e.options.ByPage {
+		t.byPage = newByPage(e, tx)
+	}
+	return t
 }
 
 // Close waits for transactions under way and lets go of the file.

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"os"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 
@@ -42,16 +43,14 @@ func documentsBy(e store.Engine, names []string) (string, error) {
 	return string(out.Sum(nil)), err
 }
 
-// TestFlippedBits flips single bits of every page of a store, and each bit that leads from one page
-// to another: whatever can still be opened and whose sum is right answers as before.
-func TestFlippedBits(t *testing.T) {
-	r := storetest.Rand(t)
-	e, path := create(t)
-	var names []string
+// threeLevels is a store whose documents are a tree of three levels, and names of some that are there
+// and some that are not.
+func threeLevels(t *testing.T) (e *bolt.Engine, path string, names []string) {
+	t.Helper()
+	e, path = create(t)
 	err := e.Update(func(tx store.WriteTx) (err error) {
 		for i := range 40 {
-			// Keys so long that few fit on a page make a tree of three levels.
-			key := fmt.Sprintf("%04d%0900d", i, 0)
+			key := fmt.Sprintf("%04d%0900d", i, 0) // so long that few fit on a page
 			names = append(names, key, key+"x")
 			err = errors.Join(err, tx.PutDocument("job", key, []byte(key[:4])))
 		}
@@ -60,6 +59,23 @@ func TestFlippedBits(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return e, path, names
+}
+
+// ways are how a store is opened to look at it: with all pages checked before, or each as it goes.
+var ways = map[string]bolt.Options{"checked": {ReadOnly: true}, "by page": {ByPage: true}}
+
+// TestFlippedBits flips single bits of every page of a store, and each bit that leads from one page
+// to another or says what a page is: whatever can still be opened and whose sum is right answers as before.
+func TestFlippedBits(t *testing.T) {
+	for name, way := range ways {
+		t.Run(name, func(t *testing.T) { testFlippedBits(t, way) })
+	}
+}
+
+func testFlippedBits(t *testing.T, way bolt.Options) {
+	r := storetest.Rand(t)
+	e, path, names := threeLevels(t)
 	put(t, e, "entry 0")
 	if err := e.Compact(); err != nil { // no page is free, nearly
 		t.Fatal(err)
@@ -81,6 +97,7 @@ func TestFlippedBits(t *testing.T) {
 		}
 	}
 	tried, refused := 0, 0
+	defer func() { t.Logf("%d bits flipped, %d noticed; the others made no difference", tried, refused) }()
 	for at := 2 * page; at < len(file); at++ {
 		leading := leads(file[at/page*page:], at%page)
 		for bit := range 8 {
@@ -89,7 +106,7 @@ func TestFlippedBits(t *testing.T) {
 			}
 			tried++
 			write(at, file[at]^1<<bit)
-			got, err := flipped(path, names)
+			got, err := flipped(path, way, names)
 			if err != nil {
 				refused++
 				if !errors.Is(err, store.ErrDamaged) && !errors.Is(err, bolt.ErrLayout) {
@@ -130,14 +147,103 @@ func TestLengthBeyondTheFile(t *testing.T) {
 	}
 }
 
-// leads is whether a byte belongs to a branch page's header, or to its elements. Their form is in
+// leads is whether a byte belongs to a page's header, or to a branch page's elements. Their form is in
 // internal/common/page.go of bbolt v1.5.0.
 func leads(page []byte, at int) bool {
-	return page[8]&1 != 0 && at < 16+16*int(binary.LittleEndian.Uint16(page[10:]))
+	return at < 16 || page[8]&1 != 0 && at < 16+16*int(binary.LittleEndian.Uint16(page[10:]))
 }
 
-func flipped(path string, names []string) (string, error) {
-	e, err := bolt.OpenWith(path, bolt.Options{ReadOnly: true})
+// TestPageOfAnotherKind gives each page every other kind, and has the elements of what then is a branch lead
+// to every page there is, above it too: bbolt alone would follow some until its stack is full.
+func TestPageOfAnotherKind(t *testing.T) {
+	e, path, names := threeLevels(t)
+	if err := e.Compact(); err != nil { // what an older commit left would be a whole store by itself
+		t.Fatal(err)
+	}
+	want, err := documentsBy(e, names)
+	if err := errors.Join(err, e.Close()); err != nil {
+		t.Fatal(err)
+	}
+	file, page := readUsed(t, path), os.Getpagesize()
+	tried, refused := 0, 0
+	attempt := func(at int, bad []byte) {
+		for name, way := range ways {
+			tried++
+			if err := os.WriteFile(path, bad, 0o600); err != nil {
+				t.Fatal(err)
+			}
+			got, err := flipped(path, way, names)
+			if err != nil {
+				refused++
+			} else if got != want {
+				t.Errorf("page %d, %s: other answers, and a sum that is right", at/page, name)
+			}
+		}
+	}
+	for at := 2 * page; at < len(file); at += page {
+		for _, kind := range []byte{0, 1, 2, 3, 4, 0x10} {
+			bad := bytes.Clone(file)
+			if bad[at+8] == kind {
+				continue
+			}
+			bad[at+8] = kind
+			attempt(at, bad)
+			for to := 2; kind == 1 && to < len(file)/page; to++ {
+				for i := range int(binary.LittleEndian.Uint16(bad[at+10:])) {
+					binary.LittleEndian.PutUint64(bad[at+16+16*i+8:], uint64(to))
+				}
+				attempt(at, bad)
+			}
+		}
+	}
+	t.Logf("%d tried, %d noticed; the others lead to no document", tried, refused)
+	if refused < tried/2 {
+		t.Error("the test damages nothing")
+	}
+}
+
+// TestByPage: what is read page by page is what bbolt reads, of buckets on many pages, on one, within
+// another's page and empty.
+func TestByPage(t *testing.T) {
+	r := storetest.Rand(t)
+	e, path, names := threeLevels(t)
+	for round := range 4 {
+		err := e.Update(func(tx store.WriteTx) (err error) {
+			for range round * 60 {
+				key := strings.Repeat(string(rune('a'+r.IntN(26))), r.IntN(1500))
+				names = append(names, key)
+				err = errors.Join(err, tx.PutDocument("job", key, make([]byte, r.IntN(3*os.Getpagesize()))))
+			}
+			return err
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		put(t, e, fmt.Sprint("entry ", round))
+		want, err := documentsBy(e, names)
+		was := entries(t, e)
+		if err := errors.Join(err, e.Close()); err != nil {
+			t.Fatal(err)
+		}
+		if got, err := flipped(path, ways["by page"], names); got != want || err != nil {
+			t.Errorf("round %d: other documents, %v", round, err)
+		}
+		looking, err := bolt.OpenWith(path, ways["by page"])
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := entries(t, looking); !slices.Equal(got, was) {
+			t.Errorf("round %d: entries %q, want %q", round, got, was)
+		}
+		if err := looking.Close(); err != nil {
+			t.Fatal(err)
+		}
+		e = open(t, path)
+	}
+}
+
+func flipped(path string, way bolt.Options, names []string) (string, error) {
+	e, err := bolt.OpenWith(path, way)
 	if err != nil {
 		return "", err
 	}

@@ -49,8 +49,9 @@ type Options struct {
 	// Unchecked spares looking at every page's header, for a file that this process looked at before
 	// and that has not changed since.
 	Unchecked bool
-	// BranchesOnly looks at the pages that lead to others, which are few, and passes over the rest.
-	BranchesOnly bool
+	// ByPage reads only the pages that lead to what is asked for, and checks each as it goes: damage
+	// elsewhere does no harm, and none stops the process. It is ReadOnly, and for View alone.
+	ByPage bool
 	// MapSize is how much address space to map at the start, in bytes, where the system allows:
 	// growth beyond it waits for open reads, and then everybody for it.
 	MapSize int64
@@ -117,6 +118,7 @@ func OpenWith(path string, o Options) (*Engine, error) {
 }
 
 func open(path string, o Options, empty bool) (*Engine, error) {
+	o.ReadOnly = o.ReadOnly || o.ByPage
 	e := &Engine{path: path, options: o, commit: (*bbolt.Tx).Commit, copy: bbolt.Compact}
 	db, file, err := openFile(path, o, empty)
 	if err != nil {
@@ -125,18 +127,18 @@ func open(path string, o Options, empty bool) (*Engine, error) {
 		}
 		return nil, err
 	}
-	e.db = db
+	e.db, e.file = db, file
 	err = guard(func() error {
 		if empty {
 			return db.Update(layOut)
 		}
 		return db.View(func(tx *bbolt.Tx) error {
-			if !o.Unchecked {
-				if err := checkPages(file, tx, !o.BranchesOnly); err != nil {
+			if !o.Unchecked && !o.ByPage {
+				if err := checkPages(file, tx); err != nil {
 					return err
 				}
 			}
-			return checkLayout(tx)
+			return e.checkLayout(tx)
 		})
 	})
 	if err == nil && !o.ReadOnly {
@@ -221,16 +223,17 @@ func layOut(tx *bbolt.Tx) error {
 	return errors.Join(tx.Bucket(bucketMeta).Put(keyFormat, []byte(format)), putSum(tx, store.Sum{}))
 }
 
-func checkLayout(tx *bbolt.Tx) error {
-	meta := tx.Bucket(bucketMeta)
+func (e *Engine) checkLayout(tx *bbolt.Tx) error {
+	t := e.reading(tx)
+	meta := t.cursor(bucketMeta)
 	if meta == nil {
 		return fmt.Errorf("it is a bbolt file, but no store of this project: %w", store.ErrDamaged)
 	}
-	if got := string(meta.Get(keyFormat)); got != format {
+	if key, got := meta.Seek(keyFormat); string(key) != string(keyFormat) || string(got) != format {
 		return fmt.Errorf("its layout is %.20q, and only %q can be read: %w", got, format, ErrLayout)
 	}
 	for _, name := range [][]byte{bucketEntries, bucketHashes, bucketBlobs, bucketDocuments} {
-		if tx.Bucket(name) == nil {
+		if t.cursor(name) == nil {
 			return fmt.Errorf("it has no bucket %s: %w", name, store.ErrDamaged)
 		}
 	}

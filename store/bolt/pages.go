@@ -2,6 +2,7 @@ package bolt
 
 import (
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -34,14 +35,35 @@ func (e *Engine) CheckPages() error {
 		return fmt.Errorf("store %s: %w", e.path, err)
 	}
 	defer file.Close()
-	return guard(func() error { return checkPages(file, t.tx, true) })
+	return guard(func() error { return checkPages(file, t.tx) })
+}
+
+// CheckSpace is ErrDamaged where a page is used twice, used and free, or neither: what is written next
+// might lie over what is kept. It is for a store that was opened to be read, and reads all of it.
+func (e *Engine) CheckSpace() error {
+	if !e.options.ReadOnly {
+		return fmt.Errorf("store %s is open for writing: %w", e.path, store.ErrInvalid)
+	}
+	t, err := e.begin(false)
+	if err != nil {
+		return err
+	}
+	defer t.end()
+	return guard(func() (err error) {
+		for found := range t.tx.Check() { // to the end: what looks runs until then
+			if err == nil {
+				err = fmt.Errorf("%w: %v", store.ErrDamaged, found)
+			}
+		}
+		return err
+	})
 }
 
 // checkPages refuses a tree whose pages are not what leads to them says. bbolt follows a page that
 // lies below itself until its stack is full, and takes all memory there is for one that says it
-// covers more than the file: no process survives that. Of leaves only the headers are read, if at all.
-func checkPages(file io.ReaderAt, tx *bbolt.Tx, leaves bool) error {
-	c := pageCheck{file: file, leaves: leaves, size: int64(tx.DB().Info().PageSize)}
+// covers more than the file: no process survives that. Of leaves only the headers are read.
+func checkPages(file io.ReaderAt, tx *bbolt.Tx) error {
+	c := pageFile{file: file, size: int64(tx.DB().Info().PageSize)}
 	c.pages = uint64(tx.Size() / c.size)
 	if err := c.below(uint64(tx.Cursor().Bucket().Root())); err != nil {
 		return err
@@ -54,15 +76,14 @@ func checkPages(file io.ReaderAt, tx *bbolt.Tx, leaves bool) error {
 	})
 }
 
-type pageCheck struct {
-	file   io.ReaderAt
-	leaves bool // look at them too: they are nearly all there is
-	size   int64
-	pages  uint64 // in the file, as far as it is in use
+type pageFile struct {
+	file  io.ReaderAt
+	size  int64  // of a page
+	pages uint64 // in the file, as far as it is in use
 }
 
 // below goes down a tree level by level. All leaves have one depth.
-func (c *pageCheck) below(root uint64) error {
+func (c pageFile) below(root uint64) error {
 	above := map[uint64]bool{}
 	for level := []uint64{root}; len(level) > 0; {
 		var next []uint64
@@ -80,11 +101,7 @@ func (c *pageCheck) below(root uint64) error {
 			}
 			kind = is
 			next = append(next, below...)
-			if kind == branchPage {
-				above[page] = true
-			} else if !c.leaves {
-				return nil // the first page of a level tells what the level is
-			}
+			above[page] = kind == branchPage
 		}
 		level = next
 	}
@@ -92,33 +109,54 @@ func (c *pageCheck) below(root uint64) error {
 }
 
 // read is the kind of a page, and the numbers of the pages that it leads to; none if it is a leaf.
-func (c *pageCheck) read(page uint64) (kind uint16, below []uint64, err error) {
-	if page >= c.pages {
-		return 0, nil, fmt.Errorf("the file has %d", c.pages)
+func (c pageFile) read(page uint64) (kind uint16, below []uint64, err error) {
+	h, err := c.header(page)
+	if err != nil || h.kind == leafPage {
+		return h.kind, nil, err
 	}
-	var header [headerSize]byte
-	at := int64(page) * c.size
-	if _, err := c.file.ReadAt(header[:], at); err != nil {
-		return 0, nil, err
-	}
-	kind = binary.NativeEndian.Uint16(header[8:])
-	count, more := binary.NativeEndian.Uint16(header[10:]), binary.NativeEndian.Uint32(header[12:])
-	switch {
-	case binary.NativeEndian.Uint64(header[:]) != page:
-		return 0, nil, fmt.Errorf("it says that it is another")
-	case uint64(more) >= c.pages-page:
-		return 0, nil, fmt.Errorf("it covers %d more, the file has %d", more, c.pages)
-	case kind == leafPage:
-		return kind, nil, nil
-	case kind != branchPage || count == 0:
-		return 0, nil, fmt.Errorf("it is no part of a tree")
-	}
-	elements := make([]byte, elementSize*int(count))
-	if _, err := c.file.ReadAt(elements, at+headerSize); err != nil {
+	elements := make([]byte, elementSize*h.count)
+	if _, err := c.file.ReadAt(elements, int64(page)*c.size+headerSize); err != nil {
 		return 0, nil, err
 	}
 	for e := 0; e < len(elements); e += elementSize {
 		below = append(below, binary.NativeEndian.Uint64(elements[e+8:]))
 	}
-	return kind, below, nil
+	return h.kind, below, nil
+}
+
+// pageHeader is what a page of a tree says of itself.
+type pageHeader struct {
+	kind  uint16
+	count int   // of elements
+	more  int64 // pages that it covers besides its own
+}
+
+// header reads the header of a page of a tree, and believes nothing that cannot be.
+func (c pageFile) header(page uint64) (h pageHeader, err error) {
+	if page >= c.pages {
+		return h, fmt.Errorf("the file has %d", c.pages)
+	}
+	var b [headerSize]byte
+	if _, err := c.file.ReadAt(b[:], int64(page)*c.size); err != nil {
+		return h, err
+	}
+	h = parseHeader(b[:])
+	switch {
+	case binary.NativeEndian.Uint64(b[:]) != page:
+		return h, errors.New("it says that it is another")
+	case uint64(h.more) >= c.pages-page:
+		return h, fmt.Errorf("it covers %d more, the file has %d", h.more, c.pages)
+	}
+	return h, h.check()
+}
+
+func parseHeader(b []byte) pageHeader {
+	return pageHeader{binary.NativeEndian.Uint16(b[8:]), int(binary.NativeEndian.Uint16(b[10:])), int64(binary.NativeEndian.Uint32(b[12:]))}
+}
+
+func (h pageHeader) check() error {
+	if h.kind != leafPage && (h.kind != branchPage || h.count == 0) {
+		return errors.New("it is no part of a tree")
+	}
+	return nil
 }

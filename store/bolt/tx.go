@@ -17,6 +17,7 @@ import (
 // readTx copies whatever it answers: bbolt's own slices lie in the mapped file.
 type readTx struct {
 	tx       *bbolt.Tx
+	byPage   *byPage // nil where bbolt reads
 	release  func()
 	done     bool
 	scanning int
@@ -32,13 +33,34 @@ func (t *readTx) end() {
 
 func number(n uint64) []byte { return binary.BigEndian.AppendUint64(nil, n) }
 
+// cursor is one of a bucket; nil where there is no such bucket.
+func (t *readTx) cursor(bucket []byte) cursor {
+	if t.byPage != nil {
+		if c := t.byPage.cursor(bucket); c != nil {
+			return c
+		}
+	} else if b := t.tx.Bucket(bucket); b != nil {
+		return b.Cursor()
+	}
+	return nil
+}
+
+// lookUp is a value that is where its key leads; unlike Seek it does not go on to the next page, so
+// that it notices a key that leads to the wrong one.
+func (t *readTx) lookUp(bucket, key []byte) []byte {
+	if t.byPage != nil {
+		return t.byPage.cursor(bucket).get(key)
+	}
+	return t.tx.Bucket(bucket).Get(key)
+}
+
 // get reads one value, or is ErrNotFound.
 func (t *readTx) get(bucket, key []byte) (value []byte, err error) {
 	if t.done {
 		return nil, store.ErrClosed
 	}
 	err = guard(func() error {
-		found := t.tx.Bucket(bucket).Get(key)
+		found := t.lookUp(bucket, key)
 		if found == nil {
 			return store.ErrNotFound
 		}
@@ -61,7 +83,7 @@ func (t *readTx) Entries() (next uint64, err error) {
 		return 0, store.ErrClosed
 	}
 	err = guard(func() error {
-		last, _ := t.tx.Bucket(bucketEntries).Cursor().Last()
+		last, _ := t.cursor(bucketEntries).Last()
 		switch len(last) {
 		case 0:
 			return nil
@@ -182,16 +204,16 @@ func (t *readTx) walk(bucket, from []byte, fn func(key, value []byte) (more bool
 	}
 	t.scanning++
 	defer func() { t.scanning-- }()
-	var cursor *bbolt.Cursor
+	var c cursor
 	for {
 		var key, value []byte
 		err := guard(func() (err error) {
 			var k, v []byte
-			if cursor == nil {
-				cursor = t.tx.Bucket(bucket).Cursor()
-				k, v = cursor.Seek(from)
+			if c == nil {
+				c = t.cursor(bucket)
+				k, v = c.Seek(from)
 			} else {
-				k, v = cursor.Next()
+				k, v = c.Next()
 			}
 			if k == nil {
 				return nil

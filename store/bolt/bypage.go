@@ -1,0 +1,203 @@
+package bolt
+
+import (
+	"bytes"
+	"encoding/binary"
+	"fmt"
+	"sort"
+
+	"go.etcd.io/bbolt"
+)
+
+// What bbolt writes behind a page's header: of each element a branch has where its key lies, seen from
+// the element, and how long it is (4 bytes each), then the page below; a leaf has flags, where the key
+// lies, and how long key and value are. A bucket's value is its root page's number and a sequence;
+// where there is no such page, the bucket's only page lies behind them.
+const (
+	bucketFlag   = 1
+	bucketHeader = 16
+	maxDepth     = 32   // levels of a tree: each has at least twice the pages of the one above
+	keptPages    = 1024 // in memory, of one transaction
+)
+
+// cursor goes through a bucket as bbolt's does: it answers with nothing at the end.
+type cursor interface {
+	Seek(key []byte) (k, v []byte)
+	Next() (k, v []byte)
+	Last() (k, v []byte)
+}
+
+// byPage reads a store's file page by page, and believes none: whatever is damaged on the way to what
+// is asked for is a panic, which guard turns into an error as it does bbolt's own. What is damaged
+// elsewhere does no harm.
+type byPage struct {
+	pageFile
+	root uint64 // of the tree of buckets
+	kept map[uint64][]byte
+}
+
+func newByPage(e *Engine, tx *bbolt.Tx) *byPage {
+	f := pageFile{file: e.file, size: int64(tx.DB().Info().PageSize)}
+	f.pages = uint64(tx.Size() / f.size)
+	return &byPage{f, uint64(tx.Cursor().Bucket().Root()), map[uint64][]byte{}}
+}
+
+// page is all of a page.
+func (p *byPage) page(number uint64) []byte {
+	if b, ok := p.kept[number]; ok {
+		return b
+	}
+	h, err := p.header(number)
+	if err != nil {
+		panic(fmt.Sprintf("page %d: %v", number, err))
+	}
+	b := make([]byte, (h.more+1)*p.size)
+	if _, err := p.file.ReadAt(b, int64(number)*p.size); err != nil {
+		panic(fmt.Sprintf("page %d: %v", number, err))
+	}
+	if len(p.kept) >= keptPages {
+		clear(p.kept)
+	}
+	p.kept[number] = b
+	return b
+}
+
+// cursor is one of a bucket, or nil where there is no such bucket.
+func (p *byPage) cursor(bucket []byte) *pageCursor {
+	top := &pageCursor{p: p, root: func() []byte { return p.page(p.root) }}
+	value := top.get(bucket)
+	if top.flags != bucketFlag || len(value) < bucketHeader {
+		return nil
+	}
+	if root := binary.NativeEndian.Uint64(value); root != 0 {
+		return &pageCursor{p: p, root: func() []byte { return p.page(root) }}
+	}
+	inline := value[bucketHeader:]
+	if len(inline) < headerSize {
+		panic("a bucket without a page")
+	}
+	return &pageCursor{p: p, root: func() []byte { return inline }}
+}
+
+// pageCursor stands at an element of a leaf; above it are the branches that led there.
+type pageCursor struct {
+	p     *byPage
+	root  func() []byte
+	stack []standing
+	last  []byte // the key that was answered last
+	flags uint32 // of its element
+}
+
+type standing struct {
+	page []byte
+	head pageHeader
+	at   int
+}
+
+// down goes from a page to a leaf, by the element that choose names of each page.
+func (c *pageCursor) down(page []byte, choose func(standing) int) {
+	for {
+		s := standing{page: page, head: parseHeader(page)}
+		if err := s.head.check(); err != nil || len(c.stack) == maxDepth || headerSize+elementSize*s.head.count > len(page) {
+			panic(fmt.Sprintf("a page at depth %d is no part of a tree", len(c.stack)))
+		}
+		s.at = choose(s)
+		c.stack = append(c.stack, s)
+		if s.head.kind == leafPage {
+			return
+		}
+		page = c.p.page(binary.NativeEndian.Uint64(page[headerSize+elementSize*s.at+8:]))
+	}
+}
+
+// get is the value of a key, from the leaf that it leads to; nil where it is not there.
+func (c *pageCursor) get(key []byte) []byte {
+	c.seek(key)
+	if leaf := c.stack[len(c.stack)-1]; leaf.at == leaf.head.count || !bytes.Equal(leaf.key(leaf.at), key) {
+		return nil
+	}
+	_, value := c.here()
+	return value
+}
+
+// Seek goes to the first key that is not below this one.
+func (c *pageCursor) Seek(key []byte) (k, v []byte) {
+	c.seek(key)
+	return c.here()
+}
+
+func (c *pageCursor) seek(key []byte) {
+	c.stack, c.last = c.stack[:0], nil
+	c.down(c.root(), func(s standing) int {
+		first := sort.Search(s.head.count, func(i int) bool { return bytes.Compare(s.key(i), key) >= 0 })
+		if s.head.kind == branchPage && (first == s.head.count || !bytes.Equal(s.key(first), key)) {
+			return max(first-1, 0)
+		}
+		return first
+	})
+}
+
+// Next goes to the next key.
+func (c *pageCursor) Next() (k, v []byte) {
+	c.stack[len(c.stack)-1].at++
+	return c.here()
+}
+
+// Last goes to the last key.
+func (c *pageCursor) Last() (k, v []byte) {
+	c.stack, c.last = c.stack[:0], nil
+	c.down(c.root(), func(s standing) int { return s.head.count - 1 })
+	if c.stack[len(c.stack)-1].head.count == 0 {
+		return nil, nil
+	}
+	return c.here()
+}
+
+// here is the element that it stands at, or the first one behind an exhausted leaf.
+func (c *pageCursor) here() (k, v []byte) {
+	for {
+		top := &c.stack[len(c.stack)-1]
+		if top.at < top.head.count {
+			if top.head.kind == leafPage {
+				break
+			}
+			c.down(c.p.page(binary.NativeEndian.Uint64(top.page[headerSize+elementSize*top.at+8:])), func(standing) int { return 0 })
+			continue
+		}
+		if len(c.stack) == 1 {
+			return nil, nil
+		}
+		c.stack = c.stack[:len(c.stack)-1]
+		c.stack[len(c.stack)-1].at++
+	}
+	leaf := c.stack[len(c.stack)-1]
+	k = leaf.key(leaf.at)
+	if c.last != nil && bytes.Compare(k, c.last) <= 0 {
+		panic("keys are out of order") // and might go round for ever
+	}
+	element := leaf.element(leaf.at)
+	c.last, c.flags = k, binary.NativeEndian.Uint32(element)
+	v = element[len(k)+int(binary.NativeEndian.Uint32(element[4:])):]
+	size := uint64(binary.NativeEndian.Uint32(element[12:]))
+	if size > uint64(len(v)) {
+		panic("a value reaches beyond its page")
+	}
+	return k, v[:size:size]
+}
+
+// element is the rest of the page from an element on.
+func (s standing) element(i int) []byte { return s.page[headerSize+elementSize*i:] }
+
+// key is the key of an element.
+func (s standing) key(i int) []byte {
+	element := s.element(i)
+	where := element
+	if s.head.kind == leafPage {
+		where = element[4:]
+	}
+	at, size := uint64(binary.NativeEndian.Uint32(where)), uint64(binary.NativeEndian.Uint32(where[4:]))
+	if at+size > uint64(len(element)) {
+		panic("a key reaches beyond its page")
+	}
+	return element[at : at+size : at+size]
+}
