@@ -95,18 +95,19 @@ func (v *View) lookup(t *definition.Table) (*Function, error) {
 	if at := v.tables[t]; at != nil {
 		return at.value, nil
 	}
-	g, err := v.set.grid(t)
+	o, err := v.set.open(t)
 	if err != nil {
 		return nil, err
 	}
 	at := &placed{table: t}
-	if at.x, err = v.coordinate(t, 0, g.X); err != nil {
-		return nil, err
+	for i, points := range o.axes() {
+		k, err := v.coordinate(t, i, points)
+		if err != nil {
+			return nil, err
+		}
+		at.at = append(at.at, k)
 	}
-	if at.y, err = v.coordinate(t, 1, g.Y); err != nil {
-		return nil, err
-	}
-	at.value = v.space.converted(t, v.space.lookup(g, at.x, at.y, &at.seen))
+	at.value = v.space.lookupOf(o, at.at, &at.seen)
 	at.value.table = at
 	v.tables[t] = at
 	return at.value, nil
@@ -120,26 +121,22 @@ func (v *View) coordinate(t *definition.Table, n int, points []float64) (coordin
 	if t.Fed == nil {
 		return coordinate{}, fmt.Errorf("no signal looks table %s up, so that nothing says where its %s comes from", t.ID, axis.Quantity)
 	}
-	feed := t.Fed[n]
 	var of *Function
 	var err error
-	if feed.Signal != nil {
+	switch feed := t.Fed[n]; {
+	case feed.Curve != nil:
+		if of, err = v.lookup(feed.Curve); err == nil {
+			of = of.In(feed.Level)
+		}
+	case feed.Signal != nil:
 		if of, err = v.signal(feed.Signal); err == nil {
 			of = of.In(feed.Level)
 		}
-	} else {
+	default:
 		of, err = v.space.Input(axis.Quantity, axis.Unit)
 	}
 	if err != nil {
 		return coordinate{}, err
 	}
 	return v.space.coordinate(points, of, axis.Index), nil
-}
-
-// converted is a table's value out of its surface.
-func (s *Space) converted(t *definition.Table, f *Function) *Function {
-	if t.Cells.Conv.Rational {
-		return s.rational(f, t.Cells)
-	}
-	return f
 }

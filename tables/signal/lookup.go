@@ -31,6 +31,7 @@ type lookup struct {
 	space *Space
 	grid  *surface.Enclosed
 	x, y  coordinate
+	codes *surface.Solid // see opened
 	seen  *bool
 }
 
@@ -41,7 +42,7 @@ func (s *Space) Lookup(g *surface.Grid, x, y *Function) *Function {
 }
 
 func (s *Space) lookup(g *surface.Enclosed, x, y coordinate, seen *bool) *Function {
-	return s.function(&lookup{s, g, x, y, seen}, x.of, y.of)
+	return s.function(&lookup{space: s, grid: g, x: x, y: y, seen: seen}, x.of, y.of)
 }
 
 // coordinate is a function as a place along an axis.

@@ -53,6 +53,10 @@ func less(a, b *Function) *Function {
 		if y, ok := b.op.(*lookup); ok && x.x.same(&y.x) && x.y.same(&y.y) {
 			return s.lookup(x.grid.Less(y.grid), x.x, x.y, new(bool))
 		}
+	case *deep:
+		if y, ok := b.op.(*deep); ok && sameAll(x.along, y.along) {
+			return s.deep(x.solid.Less(y.solid), x.along, new(bool), nil)
+		}
 	case *pair:
 		if y, ok := b.op.(*pair); ok && x.kind == y.kind {
 			return x.less(y, b)
@@ -179,9 +183,15 @@ func same(a, b *Function) bool {
 	case *lookup:
 		y, ok := b.op.(*lookup)
 		return ok && x.x.same(&y.x) && x.y.same(&y.y) && alike(x.grid.Values, y.grid.Values)
+	case *deep:
+		y, ok := b.op.(*deep)
+		return ok && sameAll(x.along, y.along) && alike(x.solid.Values, y.solid.Values)
 	case *rational:
 		y, ok := b.op.(*rational)
 		return ok && sameQuotient(x.conv, y.conv) && same(x.raw, y.raw)
+	case *pointwise:
+		y, ok := b.op.(*pointwise)
+		return ok && SamePoints(x.conv, y.conv) && same(x.raw, y.raw)
 	case *pair:
 		y, ok := b.op.(*pair)
 		return ok && x.kind == y.kind && same(x.a, y.a) && same(x.b, y.b)
@@ -198,7 +208,11 @@ func (k *coordinate) same(l *coordinate) bool {
 	return k.index == l.index && alike(k.axis, l.axis) && same(k.of, l.of)
 }
 
-// equal takes two that are no numbers for one.
+func sameAll(a, b []coordinate) bool {
+	return slices.EqualFunc(a, b, func(k, l coordinate) bool { return k.same(&l) })
+}
+
+// alike takes two that are no numbers for one.
 func alike(a, b []float64) bool {
 	return slices.EqualFunc(a, b, func(v, w float64) bool { return v == w || v != v && w != w })
 }

@@ -10,51 +10,37 @@ import (
 
 // Set is one image's tables, as signals look them up. Not safe for concurrent use.
 type Set struct {
-	lay   *definition.Layout
-	table func(id string) *surface.Decoded
-	grids map[string]*grid
+	lay      *definition.Layout
+	table    func(id string) *surface.Decoded
+	opened   map[string]*opened
+	numbered bool // codes that are no value are some number
 }
 
-// grid is a table ready to be looked up, or why it cannot be.
-type grid struct {
-	*surface.Enclosed
-	err error
-}
-
-// Open takes a definition and its tables in one image; table gives nil for what the image lacks.
+// Open takes a definition and its tables in one image; table gives nil for what the image lacks. A code that is no value
+// makes what looks it up NaN.
 func Open(lay *definition.Layout, table func(id string) *surface.Decoded) *Set {
-	return &Set{lay: lay, table: table, grids: map[string]*grid{}}
+	return &Set{lay: lay, table: table, opened: map[string]*opened{}}
 }
 
-func (s *Set) grid(t *definition.Table) (*surface.Enclosed, error) {
-	g := s.grids[t.ID]
-	if g == nil {
-		g = &grid{}
+// OpenNumbered is Open with some number in the place of each code that is no value, so that what lies beside one can be
+// enclosed: Function.Valued says where a value is one.
+func OpenNumbered(lay *definition.Layout, table func(id string) *surface.Decoded) *Set {
+	s := Open(lay, table)
+	s.numbered = true
+	return s
+}
+
+func (s *Set) open(t *definition.Table) (*opened, error) {
+	o := s.opened[t.ID]
+	if o == nil {
 		if d := s.table(t.ID); d == nil {
-			g.err = fmt.Errorf("the image does not hold table %s", t.ID)
+			o = &opened{err: fmt.Errorf("the image does not hold table %s", t.ID)}
 		} else {
-			g.Enclosed, g.err = enclosed(d)
+			o = openTable(d, s.numbered)
 		}
-		s.grids[t.ID] = g
+		s.opened[t.ID] = o
 	}
-	return g.Enclosed, g.err
-}
-
-// enclosed is a table's surface before a rational conversion; of labels, the raw values.
-func enclosed(d *surface.Decoded) (*surface.Enclosed, error) {
-	if d.Values == nil {
-		raw := *d
-		raw.Values = make([]float64, len(d.Bits))
-		for i, b := range d.Bits {
-			raw.Values[i] = d.Table.Cells.Number(b)
-		}
-		d = &raw
-	}
-	g, err := d.Grid()
-	if err != nil {
-		return nil, err
-	}
-	return g.Raw().Enclose(), nil
+	return o, o.err
 }
 
 // View is a set's functions in one space.
@@ -69,7 +55,7 @@ type View struct {
 type placed struct {
 	table *definition.Table
 	value *Function
-	x, y  coordinate
+	at    []coordinate // along x, y, and the axes beyond; those that it has not are nowhere
 	seen  bool
 }
 

@@ -1,6 +1,7 @@
 package signal
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"slices"
@@ -64,11 +65,8 @@ func (f *Function) steps() []*calibrationv1.SignalStep {
 // step is a table that was looked up, and where.
 func (t *placed) step(value float64) *calibrationv1.SignalStep {
 	out := &calibrationv1.SignalStep{Table: t.table.ID, Value: value, Unit: t.table.Unit, At: map[string]float64{}}
-	if t.table.X != nil {
-		out.At[t.table.X.Quantity] = t.x.of.value
-	}
-	if t.table.Y != nil {
-		out.At[t.table.Y.Quantity] = t.y.of.value
+	for i, a := range t.table.Axes {
+		out.At[cmp.Or(a.Quantity, a.ID)] = t.at[i].of.value
 	}
 	return out
 }

@@ -2,7 +2,10 @@ package signal
 
 import (
 	"errors"
+	"fmt"
+	"strings"
 
+	"witnessmark/tables/bounded"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/formula"
 	"witnessmark/tables/surface"
@@ -10,39 +13,76 @@ import (
 
 // Table is a table by itself, its own axes being the inputs. The error says why it cannot be interpolated.
 func (s *Space) Table(d *surface.Decoded) (*Function, error) {
-	g, err := enclosed(d)
-	if err != nil {
-		return nil, err
-	}
-	t := d.Table
-	var at [2]coordinate
-	for i, side := range []struct {
-		axis   *definition.Axis
-		points []float64
-	}{{t.X, g.X}, {t.Y, g.Y}} {
-		at[i] = coordinate{axis: side.points}
-		if side.axis == nil {
-			continue
-		}
-		of, err := s.Input(side.axis.Quantity, side.axis.Unit)
-		if err != nil {
-			return nil, err
-		}
-		at[i] = s.coordinate(side.points, of, side.axis.Index)
-	}
-	return s.converted(t, s.lookup(g, at[0], at[1], new(bool))), nil
+	return s.TableWith(d, func(int) *Function { return nil })
 }
 
-// RawStep is what one raw step makes of a rational table's value in a box, in its unit: the greater of those at its least
-// and its greatest raw value; 0 where that is no number, or raw values are no whole ones. Of another function it is an error.
+// TableWith is a table that takes the place along axes, by number, from functions in the axes' units; where there is none
+// the axis itself is an input.
+func (s *Space) TableWith(d *surface.Decoded, along func(axis int) *Function) (*Function, error) {
+	o := openTable(d, false)
+	if o.err != nil {
+		return nil, o.err
+	}
+	t := d.Table
+	var at []coordinate
+	for i, points := range o.axes() {
+		axis := axisOf(t, i)
+		if axis == nil {
+			at = append(at, coordinate{axis: points})
+			continue
+		}
+		of := along(i)
+		if of == nil {
+			var err error
+			if of, err = s.Input(quantityOf(t, i), axis.Unit); err != nil {
+				return nil, err
+			}
+		}
+		at = append(at, s.coordinate(points, of, axis.Index))
+	}
+	return s.lookupOf(o, at, new(bool)), nil
+}
+
+func axisOf(t *definition.Table, i int) *definition.Axis {
+	switch {
+	case i == 0:
+		return t.X
+	case i == 1:
+		return t.Y
+	}
+	return t.Axes[i]
+}
+
+// nameless begins the quantity of an input that is an axis without one.
+const nameless = "\x00"
+
+// Nameless says that an input is an axis of a table, and no quantity that anything else has.
+func (in *Input) Nameless() bool { return strings.HasPrefix(in.Quantity, nameless) }
+
+func quantityOf(t *definition.Table, i int) string {
+	if q := axisOf(t, i).Quantity; q != "" {
+		return q
+	}
+	return fmt.Sprintf("%s%d of %s", nameless, i, t.ID)
+}
+
+// RawStep is what one raw step makes of a table's value in a box, in its unit, where its conversion is not affine: the
+// greater of those at its least and its greatest raw value; 0 where that is no number, or raw values are no whole ones, or
+// the value goes in steps of its own. Of another function it is an error.
 func (f *Function) RawStep() (func(box *Box) float64, error) {
-	o, ok := f.op.(*rational)
-	if !ok {
-		return nil, errors.New("only a table with a rational conversion has raw steps of its own")
+	var raw *Function
+	var step func(raw bounded.Interval) float64
+	switch o := f.op.(type) {
+	case *rational:
+		raw, step = o.raw, o.rawStep
+	case *pointwise:
+		raw, step = o.raw, o.rawStep
+	default:
+		return nil, errors.New("only a table whose conversion is not affine has raw steps of its own")
 	}
 	return func(box *Box) float64 {
 		f.space.epoch++
-		return o.rawStep(o.raw.over(box, box).Interval)
+		return step(raw.over(box, box).Interval)
 	}, nil
 }
 

@@ -108,26 +108,44 @@ func (s *Solid) slope(at []Reach, axis, first, last int, most float64, out *Piec
 }
 
 // most is the greatest amount of the cells around some reaches.
-func (s *Solid) most(at []Reach, out *Piece) float64 {
-	most := 0.0
+func (s *Solid) most(at []Reach, out *Piece) (most float64) {
+	out.cells(at, s.strides, func(cell int) { most = max(most, math.Abs(s.Values[cell])) })
+	return most
+}
+
+// cells visits those that some reaches are interpolated from.
+func (p *Piece) cells(at []Reach, strides []int, visit func(cell int)) {
 	for i := range at {
-		out.turn[i] = at[i].first.lo
+		p.turn[i] = at[i].first.lo
 	}
 	for {
 		cell := 0
-		for i, n := range out.turn {
-			cell += n * s.strides[i]
+		for i, n := range p.turn {
+			cell += n * strides[i]
 		}
-		most = max(most, math.Abs(s.Values[cell]))
+		visit(cell)
 		i := 0
 		for ; i < len(at); i++ {
-			if out.turn[i]++; out.turn[i] <= at[i].last.hi {
+			if p.turn[i]++; p.turn[i] <= at[i].last.hi {
 				break
 			}
-			out.turn[i] = at[i].first.lo
+			p.turn[i] = at[i].first.lo
 		}
 		if i == len(at) {
-			return most
+			return
 		}
 	}
+}
+
+// Lacks says whether some, or all, of a stretch is interpolated from a cell that holds no number; scratch may be used again.
+// A patch that touches one lacks all of it.
+func (s *Solid) Lacks(at []Reach, scratch *Piece) (some, all bool) {
+	scratch.begin(len(at))
+	scratch.cells(at, s.strides, func(cell int) { some = some || math.IsNaN(s.Values[cell]) })
+	all = some
+	for i := range at {
+		first, last := at[i].segments()
+		all = all && last-first <= 1
+	}
+	return some, all
 }

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"witnessmark/tables/definition"
 )
 
 // Solid is a table over any number of axes, ready to be interpolated: linear in each, the fastest first. The first two
@@ -26,6 +28,20 @@ func newSolid(axes [][]float64, values []float64, convert func(float64) float64)
 		n *= len(a)
 	}
 	return s
+}
+
+// With is the table with other numbers in its cells, which nothing converts.
+func (d *Decoded) With(values []float64) *Decoded {
+	t, cells := *d.Table, *d.Table.Cells
+	cells.Conv = definition.Conversion{Factor: 1}
+	t.Cells = &cells
+	out := *d
+	out.Table, out.Values, out.Slices = &t, values, nil
+	for k, s := range d.Slices {
+		n := len(s.Bits)
+		out.Slices = append(out.Slices, s.With(values[k*n:(k+1)*n]))
+	}
+	return &out
 }
 
 // Beyond are the breakpoints of a block's axes beyond y, the fastest first, as stored.
