@@ -234,6 +234,13 @@ func withoutServer(w *asked) {
 	w.as("nobody", "report", 0, "check", w.path("found.bin"), definition, limits)
 	w.as("nobody", "inspection", 0, "inspect", w.path("found.bin"), definition)
 	w.as("nobody", "image", 0, "convert", w.path("found.bin"), w.path("found.hex"))
+	engine, err := os.ReadFile(w.path("found.bin"))
+	if err != nil {
+		w.Fatal(err)
+	}
+	engine[0x140]++
+	twice := strings.Replace(engineDefinition, "checksums:\n", "checksums:\n  - {id: short, algorithm: sum-8, over: [{start: 0x80100, end: 0x80200}], stored: {address: 0x803f0, type: u8}}\n", 1)
+	w.as("nobody", "fixed", 0, "checksum", "fix", w.file("wrong.bin", engine), "--definition="+w.file("twice.yaml", []byte(twice)), "--only=sum", "--out", w.path("fixed.bin"))
 	w.as("nobody", "run summary", 0, "run", "show", w.path("pull.csv"))
 	gain := []string{"run", "gain"}
 	for i, torque := range []float64{250, 250.4, 250.9, 280, 280.4, 280.9} {

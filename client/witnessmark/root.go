@@ -48,7 +48,7 @@ func commands() []func(*app) *cobra.Command {
 		newCollectCommand, newGetCommand, newReadbackCommand, newNoteCommand, newSettleCommand, newEraseCommand,
 		newTrayCommand, newSearchCommand, newHistoryCommand, newLedgerCommand, newVerifyCommand, newBackupCommand, newDemoCommand, newDeskCommand,
 		newRunCommand, newOutcomeCommand, newReckonCommand,
-		newCompareCommand, newCheckCommand, newInspectCommand, newSignalCommand, newConvertCommand,
+		newCompareCommand, newCheckCommand, newInspectCommand, newSignalCommand, newConvertCommand, newChecksumCommand,
 	}
 }
 

@@ -9,17 +9,35 @@ import (
 	"witnessmark/tables/image"
 )
 
-// Restamped is a sum that was put right: what stood at Address, and what does now, as Verify prints them.
-type Restamped struct {
-	ID       string
-	Address  uint64
-	Was, Now string
+// WrongSum is a sum that is not right: what stands at Address, and what is right, as Verify prints them.
+type WrongSum struct {
+	ID               string
+	Address          uint64
+	Stored, Computed string
+}
+
+// WrongSums is the sums of an image that are not right, in the definition's order; those of which the image lacks
+// something are left out.
+func (l *Layout) WrongSums(im *image.Image) []WrongSum {
+	var all []WrongSum
+	gaps := l.gaps(im)
+	for _, c := range l.Checksums {
+		if len(gaps) > 0 && len(image.Common(c.Needs(im.Bytes), gaps)) > 0 {
+			continue
+		}
+		for _, s := range c.In(im.Bytes) {
+			if stored, computed := s.Verify(im.Bytes); stored != computed {
+				all = append(all, WrongSum{s.ID, l.Space.Address(s.Stored.Offset), stored, computed})
+			}
+		}
+	}
+	return all
 }
 
 // Restamp is a copy of an image with its sums put right, or with those of these ids alone; each after those
 // whose bytes it covers. It says which had been wrong, in that order. An error names the sum that cannot be
 // put right: one whose range is not known or none, that covers itself, or that stands in a circle.
-func (l *Layout) Restamp(im *image.Image, only []string) (*image.Image, []Restamped, error) {
+func (l *Layout) Restamp(im *image.Image, only []string) (*image.Image, []WrongSum, error) {
 	out := &image.Image{Format: im.Format, Space: im.Space, Bytes: slices.Clone(im.Bytes), Held: im.Held}
 	r := &restamper{l: l, image: out.Bytes, state: map[*Checksum]int{}}
 	if err := r.choose(im, only); err != nil {
@@ -41,7 +59,7 @@ type restamper struct {
 	places []place // of what they stamp, by offset
 	state  map[*Checksum]int
 	trail  []string // of sums that wait for one another
-	done   []Restamped
+	done   []WrongSum
 }
 
 // place is where a sum is stamped.
@@ -124,10 +142,14 @@ func (r *restamper) stamp(s *Checksum) error {
 	if was == right {
 		return nil
 	}
-	s.stamp(r.image)
-	if now, right := s.Verify(r.image); now != right {
+	now := was
+	for tries := 0; now != right && tries < 2; tries++ { // among what it covers, it and its inverse may add up to the same from now on
+		s.stamp(r.image)
+		now, right = s.Verify(r.image)
+	}
+	if now != right {
 		return fmt.Errorf("checksum %s covers the bytes that it is stored in: what is stored changes what is right; allowed: to be stored elsewhere, or equals", s.ID)
 	}
-	r.done = append(r.done, Restamped{s.ID, r.l.Space.Address(s.Stored.Offset), was, right})
+	r.done = append(r.done, WrongSum{s.ID, r.l.Space.Address(s.Stored.Offset), was, right})
 	return nil
 }
