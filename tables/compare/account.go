@@ -20,32 +20,18 @@ func (s *session) account(runs []image.Range) {
 	for _, f := range s.lay.Identity {
 		o.claimRange(f.Range, ofIdentity)
 	}
-	axes := map[*definition.Axis]bool{}
-	axis := func(a *definition.Axis) bool {
-		if a == nil || a.Cells == nil || !o.overlaps(a.Cells.Extent()) {
-			return false
-		}
-		moved, seen := axes[a]
-		if !seen {
-			moved = o.claimCells(a.Cells, ofTable)
-			axes[a] = moved
-		}
-		return moved
-	}
 	for _, a := range s.lay.Axes {
-		if axis(a) && !slices.ContainsFunc(s.lay.Tables, func(t *definition.Table) bool { return t.X == a || t.Y == a }) {
+		used := func(t *definition.Table) bool { return slices.Contains(t.Axes, a) }
+		if !s.base.varies(a) && o.claimAxis(a) && !slices.ContainsFunc(s.lay.Tables, used) {
 			s.alone("", "axis "+a.ID+" changed, and no table of the definition uses it")
 		}
 	}
+	s.astray()
 	for _, t := range s.lay.Tables {
-		cells := o.claimCells(t.Cells, ofTable)
-		x, y := axis(t.X), axis(t.Y)
-		switch {
-		case !cells && !x && !y:
-		case s.unknown[t.ID] != "":
-			s.unknownChange(t)
-		default:
-			s.keep(between(s.baseOf(t.ID), s.candOf(t.ID)))
+		if t.Varies() {
+			s.accountVarying(o, t)
+		} else if o.claimTable(t) {
+			s.touched(t)
 		}
 	}
 	for _, c := range s.lay.Checksums {
@@ -58,6 +44,20 @@ func (s *session) account(runs []image.Range) {
 	}
 	s.count(o)
 	s.unmappedFindings()
+}
+
+// touched is a table of which bits differ. Of a text those may be mere padding, and what varies may hold elsewhere what it held.
+func (s *session) touched(t *definition.Table) {
+	switch base := s.base.table(t.ID); {
+	case s.unknown[t.ID] != "":
+		s.unknownChange(t)
+	case base == nil:
+		s.keepWhole(t.ID, t, "it cannot be compared with the base, which "+s.base.lacks(t))
+	default:
+		if c := between(base, s.cand.table(t.ID), s.in.Base.Bytes, s.in.Candidate.Bytes); !c.unchanged() {
+			s.keep(c)
+		}
+	}
 }
 
 // count fills bytes and the unmapped ranges.

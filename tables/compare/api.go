@@ -52,12 +52,13 @@ func Compare(in Input) (*calibrationv1.Report, error) {
 		return nil, err
 	}
 	s.findHoles()
-	runs = image.Minus(runs, image.Join(slices.Concat(s.baseHoles.gaps, s.candHoles.gaps)))
+	runs = image.Minus(runs, image.Join(slices.Concat(s.base.holes.gaps, s.cand.holes.gaps)))
 	equal := !s.two && len(runs) == 0
 	s.identity()
 	s.checksums(equal)
 	switch {
 	case s.two:
+		s.astray()
 		s.pairTables()
 	case !equal:
 		s.account(runs)
@@ -75,5 +76,9 @@ func Check(im *image.Image, lay *definition.Layout, lim *limits.Limits, job *cal
 	s.findHoles()
 	s.identity()
 	s.checksums(false)
+	s.astray()
+	for _, t := range lay.Varying {
+		s.leadsOutside(t)
+	}
 	return s.finish()
 }

@@ -8,7 +8,6 @@ import (
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
-	"witnessmark/tables/surface"
 )
 
 // asFound takes in what the car first came with, unless it is another software. Where it is the base, the rules go by it, and
@@ -22,11 +21,10 @@ func (s *session) asFound() error {
 	if err := sized("as found", im, s.lay); err != nil {
 		return err
 	}
-	s.foundHoles = holesOf(s.lay, im)
 	if other, _ := OtherSoftware(s.lay, im, s.in.Base); other {
 		return nil
 	}
-	s.in.AsFound = im
+	s.in.AsFound, s.found = im, sideOf(s.lay, im)
 	if !bytes.Equal(im.Bytes, s.in.Base.Bytes) {
 		s.report.AsFound = imageRef(im)
 	}
@@ -36,7 +34,7 @@ func (s *session) asFound() error {
 // OtherSoftware says whether an identity field that is not one vehicle's differs between two images, and
 // whether both have any that tells.
 func OtherSoftware(lay *definition.Layout, a, b *image.Image) (other, told bool) {
-	lacks, too := holesOf(lay, a), holesOf(lay, b)
+	lacks, too := sideOf(lay, a).holes, sideOf(lay, b).holes
 	for _, f := range lay.Identity {
 		name := "identity " + f.ID
 		if f.Vehicle || len(lacks.of[name])+len(too.of[name]) > 0 {
@@ -50,20 +48,15 @@ func OtherSoftware(lay *definition.Layout, a, b *image.Image) (other, told bool)
 
 // sinceFound is a changed table as it changed from the image as found; nil where that says nothing of it.
 func (s *session) sinceFound(c *change) *change {
-	if c.base == nil {
-		return nil
-	}
-	found := s.foundOf(c.id)
+	found := s.found.table(c.id)
 	switch {
-	case found == nil:
+	case c.base == nil || found == nil:
 		return nil
-	case c.baseTable == c.candTable:
-		return between(found, c.cand)
-	case found.Table != c.baseTable: // it is in the base's units
-		found = surface.Decode(c.baseTable, s.in.AsFound.Bytes)
+	case c.one:
+		return between(found, c.cand, s.in.AsFound.Bytes, s.in.Candidate.Bytes)
 	}
-	since, _, _ := aligned(c.id, found, c.cand)
-	return since
+	found, _ = inUnitsOf(found, c.cand, s.in.AsFound.Bytes) // the base's converted
+	return aligned(found, c.cand)
 }
 
 // fromAsFound reports how far each changed table is from the image as found.
@@ -77,8 +70,7 @@ func (s *session) fromAsFound() {
 		}
 		c.found = s.sinceFound(c)
 		if c.found == nil {
-			lacks := s.foundHoles.table(s.lay.ByID[c.id])
-			s.alone(c.id, "how far it is from the image as found is not known, which lacks "+spans(s.lay, lacks)+" of it")
+			s.alone(c.id, "how far it is from the image as found is not known, which "+s.found.lacks(s.lay.ByID[c.id]))
 			continue
 		}
 		out := &calibrationv1.SinceAsFound{Changed: uint32(len(c.found.cells))}

@@ -149,7 +149,7 @@ func TestUnchangedTablesAreNotDecoded(t *testing.T) {
 	if _, err := s.finish(); err != nil {
 		t.Fatal(err)
 	}
-	if len(s.base) != 1 || len(s.cand) != 1 || s.changes[0].id != "t250" {
-		t.Errorf("decoded %d and %d tables for one that changed", len(s.base), len(s.cand))
+	if len(s.base.decoded) != 1 || len(s.cand.decoded) != 1 || s.changes[0].id != "t250" {
+		t.Errorf("decoded %d and %d tables for one that changed", len(s.base.decoded), len(s.cand.decoded))
 	}
 }

@@ -10,84 +10,143 @@ import (
 
 // change is one table that differs between two images.
 type change struct {
-	id                      string
-	baseTable, candTable    *definition.Table
-	xMoved, yMoved          bool             // stored or aligned breakpoints differ
-	base, cand              *surface.Decoded // cand is nil where bytes of it are unknown
-	cells                   []cell           // changed ones, row by row
-	joint                   *joint           // nil where breakpoints stand, or cannot be interpolated
-	report                  *calibrationv1.TableReport
-	found                   *change // from the image as found to the candidate; nil where there is none
-	incomparable            string  // why nothing could be compared; empty normally. base is nil then
-	movedXPoints, movedYPts []int   // candidate indices of breakpoints that changed
+	id                   string
+	baseTable, candTable *definition.Table
+	one                  bool             // both sides are of one definition
+	base, cand           *surface.Decoded // cand is nil where it is not known
+	axes                 []along          // x, y, and those beyond
+	cells                []cell           // changed ones, slice by slice, row by row
+	joints               []*joint         // none where breakpoints stand, or cannot be interpolated
+	report               *calibrationv1.TableReport
+	found                *change // from the image as found to the candidate; nil where there is none
+	incomparable         string  // why nothing could be compared; empty normally. base is nil then
 }
 
 // cell is a changed cell: its index in the candidate and in the base.
-type cell struct{ row, col, baseRow, baseCol int }
+type cell struct{ slice, row, col, baseSlice, baseRow, baseCol int }
 
-// between is what a table became under one definition: what differs in raw bits.
-func between(base, cand *surface.Decoded) *change {
-	c := &change{id: cand.Table.ID, baseTable: base.Table, candTable: cand.Table, base: base, cand: cand,
-		movedXPoints: unequal(base.XBits, cand.XBits), movedYPts: unequal(base.YBits, cand.YBits)}
-	for _, i := range unequal(base.Bits, cand.Bits) {
-		row, col := i/cand.NX, i%cand.NX
-		c.cells = append(c.cells, cell{row, col, row, col})
-	}
-	c.xMoved, c.yMoved = len(c.movedXPoints) > 0, len(c.movedYPts) > 0
-	c.joint = jointOf(c)
-	return c
+// cellOf is the cell of an index into what is decoded, the same on both sides.
+func cellOf(d *surface.Decoded, i int) cell {
+	slice, row, col := i/d.NX/d.NY, i/d.NX%d.NY, i%d.NX
+	return cell{slice, row, col, slice, row, col}
 }
 
-// unequal is where two lists of one length differ.
-func unequal(a, b []uint64) (at []int) {
-	for i := range a {
-		if a[i] != b[i] {
-			at = append(at, i)
-		}
+// between is what a table became under one definition, from the image was to the image is: what differs in raw bits.
+func between(base, cand *surface.Decoded, was, is []byte) *change {
+	c := &change{id: cand.Table.ID, baseTable: base.Table, candTable: cand.Table, one: true, base: base, cand: cand}
+	for k := range cand.Table.Axes {
+		c.axes = append(c.axes, alongOne(base, cand, was, is, k))
 	}
-	return at
+	c.compare()
+	return c
 }
 
 // aligned is between for two definitions, base in the candidate's units: breakpoints pair as sequences
 // where their count differs, and cells differ by more than half the coarser raw step.
-func aligned(id string, base, cand *surface.Decoded) (c *change, onlyX, onlyY []*calibrationv1.AlignedIndex) {
-	b, t := base.Table, cand.Table
-	c = &change{id: id, baseTable: b, candTable: t, base: base, cand: cand}
-	cols, onlyX := align(b.X, t.X, base.X, cand.X, base.NX)
-	rows, onlyY := align(b.Y, t.Y, base.Y, cand.Y, base.NY)
-	c.xMoved, c.movedXPoints = moved(b.X, t.X, base.X, cand.X)
-	c.yMoved, c.movedYPts = moved(b.Y, t.Y, base.Y, cand.Y)
-	for _, row := range rows {
-		for _, col := range cols {
-			at := cell{row: row[1], col: col[1], baseRow: row[0], baseCol: col[0]}
-			if c.differs(at) {
-				c.cells = append(c.cells, at)
+func aligned(base, cand *surface.Decoded) *change {
+	c := &change{id: cand.Table.ID, baseTable: base.Table, candTable: cand.Table, base: base, cand: cand}
+	for k := range cand.Table.Axes {
+		c.axes = append(c.axes, alongTwo(base, cand, k))
+	}
+	c.compare()
+	return c
+}
+
+// compare finds the cells that differ, and the surfaces where breakpoints moved.
+func (c *change) compare() {
+	if c.cand.Table.Kind == textKind {
+		if c.base.Text != c.cand.Text {
+			c.cells = []cell{{}}
+		}
+		return
+	}
+	if c.one && c.sameShape() {
+		for _, i := range unequal(c.base.Bits, c.cand.Bits) {
+			c.cells = append(c.cells, cellOf(c.cand, i))
+		}
+		c.joints = jointsOf(c)
+		return
+	}
+	for _, slice := range c.slicePairs() {
+		for _, row := range c.pairs(1) {
+			for _, col := range c.pairs(0) {
+				if at := (cell{slice[1], row[1], col[1], slice[0], row[0], col[0]}); c.differs(at) {
+					c.cells = append(c.cells, at)
+				}
 			}
 		}
 	}
-	c.joint = jointOf(c)
-	return c, onlyX, onlyY
+	c.joints = jointsOf(c)
+}
+
+// sameShape says that a cell of the base belongs to the candidate's of the same index.
+func (c *change) sameShape() bool {
+	for i := range c.axes {
+		if c.axes[i].pairs != nil {
+			return false
+		}
+	}
+	return true
+}
+
+// pairs are the indices along an axis that belong together, the base's and the candidate's.
+func (c *change) pairs(axis int) [][2]int {
+	if axis >= len(c.axes) {
+		return [][2]int{{}}
+	}
+	return c.axes[axis].both()
+}
+
+// moved says that breakpoints of any axis differ.
+func (c *change) moved() bool {
+	for i := range c.axes {
+		if c.axes[i].moved {
+			return true
+		}
+	}
+	return false
 }
 
 // unchanged says that neither a cell nor a breakpoint differs.
-func (c *change) unchanged() bool { return len(c.cells) == 0 && !c.xMoved && !c.yMoved }
+func (c *change) unchanged() bool { return len(c.cells) == 0 && !c.moved() }
 
 // numeric says that both sides are known and hold numbers.
 func (c *change) numeric() bool {
 	return c.base != nil && c.cand != nil && c.base.Values != nil && c.cand.Values != nil
 }
 
+// index is where a cell stands in what is decoded.
+func (c *change) index(at cell) (base, cand int) {
+	return (at.baseSlice*c.base.NY+at.baseRow)*c.base.NX + at.baseCol, (at.slice*c.cand.NY+at.row)*c.cand.NX + at.col
+}
+
 func (c *change) bits(at cell) (base, cand uint64) {
-	return c.base.Bits[at.baseRow*c.base.NX+at.baseCol], c.cand.Bits[at.row*c.cand.NX+at.col]
+	b, v := c.index(at)
+	return c.base.Bits[b], c.cand.Bits[v]
 }
 
 func (c *change) values(at cell) (base, cand float64) {
-	return c.base.Values[at.baseRow*c.base.NX+at.baseCol], c.cand.Values[at.row*c.cand.NX+at.col]
+	b, v := c.index(at)
+	return c.base.Values[b], c.cand.Values[v]
+}
+
+// off says on which sides a cell holds a code that is no value.
+func (c *change) off(at cell) (base, cand bool) {
+	b, v := c.index(at)
+	return isOff(c.base, b), isOff(c.cand, v)
+}
+
+func isOff(d *surface.Decoded, i int) bool { return d.Off != nil && d.Off[i] }
+
+// hasDelta says that a cell holds values on both sides.
+func (c *change) hasDelta(at cell) bool {
+	base, cand := c.off(at)
+	return c.numeric() && !base && !cand
 }
 
 // delta is candidate minus base of a cell, physical; exact where both sides are one definition's.
 func (c *change) delta(at cell) float64 {
-	if c.baseTable == c.candTable {
+	if c.one {
 		return c.candTable.Cells.Delta(c.bits(at))
 	}
 	b, v := c.values(at)
@@ -96,17 +155,18 @@ func (c *change) delta(at cell) float64 {
 
 // deltas is what differs between numbers: on the joined surface where breakpoints moved, else cell by cell.
 func (c *change) deltas() (d deltas) {
-	if c.joint == nil {
-		for _, at := range c.cells {
+	for _, at := range c.cells {
+		if len(c.joints) == 0 && c.hasDelta(at) {
 			d.add(c.delta(at))
 		}
-		return d
 	}
-	c.joint.each(func(_, _, b, v float64, _ bool) {
-		if !near(b, v, rounding(c.candTable.Cells, b, v)) {
-			d.add(v - b)
-		}
-	})
+	for _, j := range c.joints {
+		j.each(func(p spot) {
+			if !p.off() && !near(p.base, p.cand, rounding(c.candTable.Cells, p.base, p.cand)) {
+				d.add(p.cand - p.base)
+			}
+		})
+	}
 	return d
 }
 

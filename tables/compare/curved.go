@@ -1,6 +1,7 @@
 package compare
 
 import (
+	"errors"
 	"math"
 
 	"witnessmark/tables/bounded"
@@ -9,39 +10,76 @@ import (
 	"witnessmark/tables/surface"
 )
 
-// curved says that a table whose breakpoints moved curves between them: its value is a quotient.
+// curved says that a table whose breakpoints moved curves between them: its value is a quotient, or goes by points.
 func (c *change) curved() bool {
-	return c.joint != nil && (c.baseTable.Cells.Conv.Rational || c.candTable.Cells.Conv.Rational)
+	return len(c.joints) > 0 && (bends(c.baseTable.Cells) || bends(c.candTable.Cells))
+}
+
+// bends says that values are interpolated raw, and then converted.
+func bends(c *definition.Cells) bool { return c.Conv.Rational || c.Conv.Points != nil }
+
+// beyond is where one surface lies above another.
+type beyond struct {
+	cells, undecided int
+	bound, atMost    float64 // the excess that no point surpasses: of what was found, and of what was not decided
+	worst            bounded.Point
+	in               *joint // that holds the worst
 }
 
 // beyond judges where the candidate's surface lies above the base's, or below it, by more than half a raw
 // step; it answers for curved tables too, and between the joined breakpoints.
-func (c *change) beyond(up bool) (*bounded.Result, error) {
+func (c *change) beyond(up bool) (*beyond, error) {
+	all := &beyond{}
+	for _, j := range c.joints {
+		if j.was == nil || j.is == nil {
+			return nil, errors.New("it curves between its breakpoints, and its slices do not lie where they did")
+		}
+		r, err := c.beyondIn(j, up)
+		if err != nil {
+			return nil, err
+		}
+		if found := r.Found[bounded.Introduced]; found.Cells > 0 {
+			all.bound = max(all.bound, found.Bound)
+			if all.cells == 0 || found.Worst.Beyond > all.worst.Beyond {
+				all.worst, all.in = found.Worst, j
+			}
+			all.cells += found.Cells
+		}
+		if r.Undecided > 0 {
+			all.undecided += r.Undecided
+			all.atMost = max(all.atMost, r.UndecidedBound)
+		}
+	}
+	return all, nil
+}
+
+func (c *change) beyondIn(j *joint, up bool) (*bounded.Result, error) {
 	space := signal.NewSpace(nil)
-	base, baseStep, err := curve(space, c.base)
+	base, baseStep, err := curve(space, j.was)
 	if err != nil {
 		return nil, err
 	}
-	cand, candStep, err := curve(space, c.cand)
+	cand, candStep, err := curve(space, j.is)
 	if err != nil {
 		return nil, err
 	}
 	step := func(b *bounded.Box) float64 { return max(baseStep(b), candStep(b)) }
 	cells := space.Cells()
 	return bounded.Judge(&bounded.Problem{
-		Cells: cells, Only: c.rawDiffers(cells), Value: cand, Limit: base, Ceiling: up, Step: step,
+		Cells: cells, Only: c.looksAt(j, cells), Value: cand, Limit: base, Ceiling: up, Step: step,
 		Tolerance: func(v, l float64) float64 { return halfStep(c.baseTable.Cells, c.candTable.Cells, v, l) },
 	}), nil
 }
 
-// rawDiffers tells, of one conversion, the cells in which raw values differ by more than half a step. They do
-// not curve, so that corners decide; nil where the conversions are two.
-func (c *change) rawDiffers(cells [][]bounded.Interval) func([]int) bool {
-	if c.baseTable.Cells != c.candTable.Cells {
+// looksAt tells the cells in which anything may differ: of one conversion those in which raw values do by more than half a
+// step, which do not curve, so that corners decide; and none that a code that is no value touches. Nil where that is all.
+func (c *change) looksAt(j *joint, cells [][]bounded.Interval) func([]int) bool {
+	if !c.one && j.baseOff == nil && j.candOff == nil {
 		return nil
 	}
-	base, cand := c.joint.base.Raw(), c.joint.cand.Raw()
+	base, cand := j.base.Raw(), j.cand.Raw()
 	return func(index []int) bool {
+		differs := !c.one
 		for corner := range 1 << len(index) {
 			var at [2]float64
 			var below [2]bool // a cell's upper end is looked at from inside
@@ -52,11 +90,14 @@ func (c *change) rawDiffers(cells [][]bounded.Interval) func([]int) bool {
 					at[i], below[i] = cell.Hi, cell.Hi > cell.Lo
 				}
 			}
-			if !rawAlike(c.candTable.Cells, base.Side(at[0], at[1], below[0], below[1]), cand.Side(at[0], at[1], below[0], below[1])) {
-				return true
+			for _, off := range []*surface.Grid{j.baseOff, j.candOff} {
+				if off != nil && off.Side(at[0], at[1], below[0], below[1]) > 0 {
+					return false
+				}
 			}
+			differs = differs || !rawAlike(c.candTable.Cells, base.Side(at[0], at[1], below[0], below[1]), cand.Side(at[0], at[1], below[0], below[1]))
 		}
-		return false
+		return differs
 	}
 }
 
@@ -71,12 +112,19 @@ func rawAlike(c *definition.Cells, p, q float64) bool {
 
 // curve is a table over a space, and what one raw step makes of its value in a box, rounding at the least.
 func curve(space *signal.Space, d *surface.Decoded) (*signal.Function, func(*bounded.Box) float64, error) {
+	if t := d.Table; t.Y != nil && t.X.Quantity == t.Y.Quantity { // neither has one: they are two inputs all the same
+		apart, y := *t, *t.Y
+		y.Quantity = "y"
+		apart.Y = &y
+		one := *d
+		one.Table, d = &apart, &one
+	}
 	f, err := space.Table(d)
 	if err != nil {
 		return nil, nil, err
 	}
 	raw := func(*bounded.Box) float64 { return wholeStep(d.Table.Cells) }
-	if d.Table.Cells.Conv.Rational {
+	if bends(d.Table.Cells) {
 		if raw, err = f.RawStep(); err != nil {
 			return nil, nil, err
 		}

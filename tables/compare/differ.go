@@ -42,9 +42,10 @@ func differing(a, b []byte) []image.Range {
 type owners struct {
 	a, b    []byte
 	runs    []image.Range
-	first   []int  // index of a run's first byte in the two slices below
-	covered []byte // bits that belong to something
-	kinds   []kind // of what owns a differing bit
+	first   []int                     // index of a run's first byte in the two slices below
+	covered []byte                    // bits that belong to something
+	kinds   []kind                    // of what owns a differing bit
+	axes    map[*definition.Axis]bool // claimed already, and whether any of their bits differ
 }
 
 // kind is a set of what a byte belongs to.
@@ -58,7 +59,7 @@ const (
 )
 
 func newOwners(a, b []byte, runs []image.Range) *owners {
-	o := &owners{a: a, b: b, runs: runs, first: make([]int, len(runs))}
+	o := &owners{a: a, b: b, runs: runs, first: make([]int, len(runs)), axes: map[*definition.Axis]bool{}}
 	n := 0
 	for i, r := range runs {
 		o.first[i] = n
@@ -89,6 +90,28 @@ func (o *owners) claimRange(r image.Range, k kind) {
 			o.kinds[n] |= k
 		}
 	}
+}
+
+// claimTable claims what a table and its axes lie on, and says whether any of it differs.
+func (o *owners) claimTable(t *definition.Table) bool {
+	changed := o.claimCells(t.Cells, ofTable)
+	for _, a := range t.Axes {
+		changed = o.claimAxis(a) || changed
+	}
+	return changed
+}
+
+// claimAxis claims an axis once, however many tables it has.
+func (o *owners) claimAxis(a *definition.Axis) bool {
+	if a.Cells == nil || !o.overlaps(a.Cells.Extent()) {
+		return false
+	}
+	changed, claimed := o.axes[a]
+	if !claimed {
+		changed = o.claimCells(a.Cells, ofTable)
+		o.axes[a] = changed
+	}
+	return changed
 }
 
 // claimCells claims the bits that a block of cells decodes, and says whether any of them differs.

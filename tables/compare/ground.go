@@ -70,7 +70,9 @@ func (s *session) newGround() {
 	}
 	over := map[string][]*definition.Table{} // by the quantity of an axis that a changed table has too
 	for _, a := range s.candLay.Axes {
-		over[a.Quantity] = nil
+		if a.Quantity != "" {
+			over[a.Quantity] = nil
+		}
 	}
 	reached, wanted := map[*change][]stretch{}, map[string]bool{}
 	for _, c := range s.changes {
@@ -85,8 +87,8 @@ func (s *session) newGround() {
 		return
 	}
 	for _, t := range s.candLay.Tables {
-		for _, a := range []*definition.Axis{t.X, t.Y} {
-			if a != nil && wanted[a.Quantity] {
+		for _, a := range t.Axes {
+			if wanted[a.Quantity] {
 				over[a.Quantity] = append(over[a.Quantity], t)
 			}
 		}
@@ -106,10 +108,10 @@ func (s *session) groundOf(c *change, reached []stretch, over []*definition.Tabl
 	var what, ends []string
 	for _, st := range reached {
 		word := map[bool]string{true: "greatest value rose", false: "least value fell"}[st.rises()]
-		row, col := st.cell/c.cand.NX, st.cell%c.cand.NX
-		what = append(what, fmt.Sprintf("its %s from %s to %s %s (%s)", word, short(st.from), short(st.to), t.Unit, at(c.cand, row, col)))
+		cell := cellOf(c.cand, st.cell)
+		what = append(what, fmt.Sprintf("its %s from %s to %s %s (%s)", word, short(st.from), short(st.to), unitOf(t), at(c.cand, cell)))
 		if by := max(st.to-st.from, st.from-st.to); f.Worst == nil || by > f.Worst.Excess {
-			f.Worst = placeOf(c.cand, row, col)
+			f.Worst = placeOf(c.cand, cell)
 			f.Worst.Value, f.Worst.Limit, f.Worst.Excess = proto.Float64(st.to), proto.Float64(st.from), by
 		}
 	}
@@ -144,15 +146,13 @@ func (s *session) groundOf(c *change, reached []stretch, over []*definition.Tabl
 // axisEnd says where u's axis of t's quantity ends, if that is before what t newly reaches; empty if not.
 // The error is that the units do not convert.
 func (s *session) axisEnd(t, u *definition.Table, reached []stretch) (string, error) {
-	a := u.X
-	if a == nil || a.Quantity != t.Quantity {
-		a = u.Y
-	}
-	to, err := units.BetweenQuantities(t.Quantity, t.Unit, a.Quantity, a.Unit)
+	k := slices.IndexFunc(u.Axes, func(a *definition.Axis) bool { return a.Quantity == t.Quantity })
+	a := u.Axes[k]
+	to, err := converter(t.Quantity, t.Unit, t.UnitText, a.Quantity, a.Unit, a.UnitText)
 	if err != nil {
 		return "", err
 	}
-	points := s.points(a)
+	points := s.points(u, k)
 	if !surface.Finite(points...) || len(points) == 0 {
 		return "", nil
 	}
@@ -170,13 +170,15 @@ func (s *session) axisEnd(t, u *definition.Table, reached []stretch) (string, er
 	return "", nil
 }
 
-// points is the candidate's breakpoints of an axis; nil where bytes of it are unknown.
-func (s *session) points(a *definition.Axis) []float64 {
-	if len(s.candHoles.of["axis "+a.ID]) > 0 {
+// points is the candidate's breakpoints along an axis of a table; nil where they are not known.
+func (s *session) points(t *definition.Table, k int) []float64 {
+	in, err := s.cand.lies(t)
+	if err != nil || len(s.cand.holes.of["axis "+t.Axes[k].ID]) > 0 {
 		return nil
 	}
+	a := t.Axes[k]
 	if s.axes[a] == nil {
-		s.axes[a] = a.Breakpoints(s.in.Candidate.Bytes)
+		s.axes[a] = in.Axes[k].Breakpoints(s.in.Candidate.Bytes)
 	}
 	return s.axes[a]
 }

@@ -16,34 +16,60 @@ type holes struct {
 	of    map[string][]image.Range
 }
 
-// holesOf looks at the definition only where the image lacks something.
-func holesOf(lay *definition.Layout, im *image.Image) *holes {
+// gapsOf is what an image lacks.
+func gapsOf(im *image.Image) *holes {
 	h := &holes{of: map[string][]image.Range{}}
-	if im == nil {
-		return h
-	}
-	if h.gaps = image.Join(im.Space.Offsets(im.Gaps())); len(h.gaps) == 0 {
-		return h
-	}
-	for _, a := range lay.Axes {
-		h.cells("axis "+a.ID, a.Cells)
-	}
-	for _, t := range lay.Tables {
-		h.cells("table "+t.ID, t.Cells)
-	}
-	for _, f := range lay.Identity {
-		h.add("identity "+f.ID, f.Range)
-	}
-	for _, c := range lay.Checksums {
-		h.add("checksum "+c.ID, c.Needs(im.Bytes)...)
+	if im != nil {
+		h.gaps = image.Join(im.Space.Offsets(im.Gaps()))
 	}
 	return h
 }
 
-func (h *holes) cells(name string, c *definition.Cells) {
-	if c != nil && len(image.Common([]image.Range{c.Extent()}, h.gaps)) > 0 {
-		h.add(name, c.Ranges()...)
+// fill looks at the definition only where the image lacks something.
+func (h *holes) fill(s *side) {
+	if len(h.gaps) == 0 {
+		return
 	}
+	for _, a := range s.lay.Axes {
+		if a.Cells != nil && !s.varies(a) {
+			h.cells("axis "+a.ID, a.Cells)
+		}
+	}
+	for _, t := range s.lay.Tables {
+		h.cells("table "+t.ID, s.needs(t)...)
+	}
+	for _, f := range s.lay.Identity {
+		h.add("identity "+f.ID, f.Range)
+	}
+	for _, c := range s.lay.Checksums {
+		h.add("checksum "+c.ID, c.Needs(s.im.Bytes)...)
+	}
+}
+
+// needs is the cells of a table, and of what varies of its axes; where it cannot be told where it lies, what would tell it.
+func (s *side) needs(t *definition.Table) []*definition.Cells {
+	needs := t.Directions()
+	if in, err := s.lies(t); err == nil {
+		needs = append(needs, in.Cells)
+		for _, a := range in.Axes {
+			if a.Of != nil {
+				needs = append(needs, a.Cells)
+			}
+		}
+	}
+	return needs
+}
+
+func (h *holes) cells(name string, all ...*definition.Cells) { h.add(name, h.cut(all)...) }
+
+// cut is the bytes of cells that the image lacks.
+func (h *holes) cut(all []*definition.Cells) (ranges []image.Range) {
+	for _, c := range all {
+		if len(image.Common([]image.Range{c.Extent()}, h.gaps)) > 0 {
+			ranges = append(ranges, c.Ranges()...)
+		}
+	}
+	return image.Common(image.Join(ranges), h.gaps)
 }
 
 func (h *holes) add(name string, ranges ...image.Range) {
@@ -59,10 +85,8 @@ func (h *holes) table(t *definition.Table) []image.Range {
 		return nil
 	}
 	all := slices.Clone(h.of["table "+t.ID])
-	for _, a := range []*definition.Axis{t.X, t.Y} {
-		if a != nil {
-			all = append(all, h.of["axis "+a.ID]...)
-		}
+	for _, a := range t.Axes {
+		all = append(all, h.of["axis "+a.ID]...)
 	}
 	return image.Join(all)
 }
@@ -73,7 +97,7 @@ func (s *session) held() error {
 		name, other         string
 		lacks, others       *holes
 		lacksLay, othersLay *definition.Layout
-	}{{"candidate", "base", s.candHoles, s.baseHoles, s.candLay, s.lay}, {"base", "candidate", s.baseHoles, s.candHoles, s.lay, s.candLay}} {
+	}{{"candidate", "base", s.cand.holes, s.base.holes, s.candLay, s.lay}, {"base", "candidate", s.base.holes, s.cand.holes, s.lay, s.candLay}} {
 		var what []string
 		say := func(name string, ranges []image.Range) {
 			if len(ranges) > 0 {
@@ -83,7 +107,7 @@ func (s *session) held() error {
 		switch {
 		case !s.two:
 			for _, name := range side.lacks.names {
-				say(name, image.Minus(side.lacks.of[name], side.others.of[name]))
+				say(name, image.Minus(side.lacks.of[name], side.others.gaps))
 			}
 		default: // addresses mean nothing between two definitions: a thing is known whole, or it is not
 			for _, t := range side.lacksLay.Tables {
@@ -124,11 +148,11 @@ func spans(lay *definition.Layout, ranges []image.Range) string {
 func (s *session) findHoles() {
 	s.listHoles("base", s.in.Base)
 	s.listHoles("candidate", s.in.Candidate)
-	if len(s.candHoles.gaps) == 0 {
+	if len(s.cand.holes.gaps) == 0 {
 		return
 	}
 	for _, t := range s.candLay.Tables {
-		if lacks := s.candHoles.table(t); len(lacks) > 0 {
+		if lacks := s.cand.holes.table(t); len(lacks) > 0 {
 			s.unknown[t.ID] = fmt.Sprintf("%s of it are unknown", spans(s.candLay, lacks))
 			s.alone(t.ID, s.unknown[t.ID])
 		}
@@ -147,7 +171,7 @@ func (s *session) listHoles(side string, im *image.Image) {
 
 // lost says that an identity field or a checksum cannot be known, and puts it among what was not judged.
 func (s *session) lost(rule, id string) bool {
-	lacks := s.candHoles.of[rule+" "+id]
+	lacks := s.cand.holes.of[rule+" "+id]
 	if len(lacks) > 0 {
 		s.report.Unjudged = append(s.report.Unjudged, &calibrationv1.Unjudged{
 			Rule: rule, Reason: fmt.Sprintf("%s: %s are unknown", id, spans(s.candLay, lacks))})
@@ -155,8 +179,12 @@ func (s *session) lost(rule, id string) bool {
 	return len(lacks) > 0
 }
 
-// unknownChange is a table of which something differs and something is unknown: nothing of it is
+// unknownChange is a table of which something differs and which cannot be read: nothing of it is
 // compared, and it counts as changed all the same.
 func (s *session) unknownChange(t *definition.Table) {
-	s.keep(&change{id: t.ID, baseTable: s.lay.ByID[t.ID], candTable: t, incomparable: s.unknown[t.ID] + ", and others differ"})
+	why := s.unknown[t.ID]
+	if len(s.cand.holes.table(t)) > 0 {
+		why += ", and others differ"
+	}
+	s.keep(&change{id: t.ID, baseTable: s.lay.ByID[t.ID], candTable: t, incomparable: why})
 }

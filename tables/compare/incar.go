@@ -22,7 +22,7 @@ func SameInCar(lay *definition.Layout, written, found *image.Image) (same bool, 
 	if lacks := image.Minus(found.Gaps(), image.Join(unknown)); len(lacks) > 0 {
 		return false, fmt.Sprintf("the image found lacks what lies at 0x%x", lacks[0].Start)
 	}
-	unwritten, unread := holesOf(lay, written), holesOf(lay, found)
+	unwritten, unread := sideOf(lay, written).holes, sideOf(lay, found).holes
 	runs := image.Minus(differing(written.Bytes, found.Bytes), unwritten.gaps)
 	o := newOwners(written.Bytes, found.Bytes, runs)
 	for _, r := range lay.Volatile {
@@ -51,7 +51,7 @@ func SameInCar(lay *definition.Layout, written, found *image.Image) (same bool, 
 		if n == 1 {
 			differ += "s"
 		}
-		return false, fmt.Sprintf("%s, the first at %s%s", differ, address(lay, first), within(lay, first))
+		return false, fmt.Sprintf("%s, the first at %s%s", differ, address(lay, first), within(sideOf(lay, written), first))
 	}
 	for _, c := range lay.Checksums {
 		if !c.Restamped {
@@ -72,16 +72,17 @@ func SameInCar(lay *definition.Layout, written, found *image.Image) (same bool, 
 	return true, ""
 }
 
-// within names what the definition has at an offset, in brackets; empty where it has nothing.
-func within(lay *definition.Layout, at uint64) string {
+// within names what the definition has at an offset of an image, in brackets; empty where it has nothing.
+func within(s *side, at uint64) string {
+	lay := s.lay
 	holds := func(c *definition.Cells) bool { return c.Touches(image.Range{Start: at, End: at + 1}) }
 	for _, t := range lay.Tables {
-		if holds(t.Cells) {
+		if slices.ContainsFunc(s.needs(t), holds) {
 			return " (table " + t.ID + ")"
 		}
 	}
 	for _, a := range lay.Axes {
-		if a.Cells != nil && holds(a.Cells) {
+		if a.Cells != nil && !s.varies(a) && holds(a.Cells) {
 			return " (axis " + a.ID + ")"
 		}
 	}

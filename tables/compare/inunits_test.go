@@ -5,6 +5,8 @@ import (
 	"strings"
 	"testing"
 
+	"witnessmark/tables/surface"
+
 	"witnessmark/tables/definition"
 )
 
@@ -83,10 +85,12 @@ func TestRationalInOtherUnits(t *testing.T) {
 		b := pressure(t, c.from, "1/min", conversion).ByID["boost"]
 		like := *b
 		like.Unit = c.to
-		out, why := inUnitsOf(b, &like)
+		image := make([]byte, 0x20)
+		in, why := inUnitsOf(surface.Decode(b, image), surface.Decode(&like, image), image)
 		if why != "" {
 			t.Fatal(why)
 		}
+		out := in.Table
 		if got := out.Cells.Conv.Apply(4); math.Abs(got-c.want) > 1e-12 || out.Unit != c.to || b.Unit != c.from {
 			t.Errorf("%s in %s: %v, want %v", c.from, c.to, got, c.want)
 		}

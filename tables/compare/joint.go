@@ -6,52 +6,45 @@ import (
 	"google.golang.org/protobuf/types/known/structpb"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
-	"witnessmark/tables/bounded"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
 )
 
-// joint is a table of both images as surfaces on the joined breakpoints of both.
+// joint is a table, or a slice of a block, of both images as surfaces on the joined breakpoints of both.
 type joint struct {
-	x, y       []float64
-	base, cand *surface.Grid
+	x, y             []float64
+	base, cand       *surface.Grid
+	baseOff, candOff *surface.Grid // above 0 where a code that is no value has a say; nil where none is there
+	// Of a block: where the slice lies. Where breakpoints beyond y moved it lies in between, and steps there have two sides.
+	slice *calibrationv1.Slice
+	where string // as text, with a comma before it
+	below bool   // it is the side below a step, which no report shows
+	// What is interpolated raw is judged by its tables; nil where the slice lies in between.
+	was, is *surface.Decoded
 }
 
-// jointOf is nil where no breakpoint moved, or where either side cannot be interpolated: labels,
-// breakpoints that neither rise nor fall, or an index axis whose points differ.
-func jointOf(c *change) *joint {
-	if !c.xMoved && !c.yMoved {
-		return nil
-	}
-	for _, axis := range []struct {
-		moved bool
-		a, b  *definition.Axis
-	}{{c.xMoved, c.baseTable.X, c.candTable.X}, {c.yMoved, c.baseTable.Y, c.candTable.Y}} {
-		if axis.moved && (axis.a.Index || axis.b.Index) {
-			return nil
-		}
-	}
-	base, err := c.base.Grid()
-	if err != nil {
-		return nil
-	}
-	cand, err := c.cand.Grid()
-	if err != nil {
-		return nil
-	}
-	return &joint{surface.Join(base.X, cand.X), surface.Join(base.Y, cand.Y), base, cand}
+// spot is one joined point with both surfaces there.
+type spot struct {
+	x, y, base, cand float64
+	baseOff, candOff bool
+	at               bool // it is the value at the point itself, not below a step
 }
+
+// off says that there is no difference, since a code that is no value has a say.
+func (p *spot) off() bool { return p.baseOff || p.candOff }
 
 // each calls f for every joined point, y outer and x inner, with both surfaces there: once, or once
-// for each side of a step that either has there. at says that it is the value at the point itself.
-func (j *joint) each(f func(x, y, base, cand float64, at bool)) {
+// for each side of a step that either has there.
+func (j *joint) each(f func(p spot)) {
 	for _, y := range j.y {
 		for _, x := range j.x {
 			bx, by := j.base.Steps(x, y)
 			cx, cy := j.cand.Steps(x, y)
 			for _, belowY := range either(by || cy) {
 				for _, belowX := range either(bx || cx) {
-					f(x, y, j.base.Side(x, y, belowX, belowY), j.cand.Side(x, y, belowX, belowY), !belowX && !belowY)
+					above := func(g *surface.Grid) bool { return g != nil && g.Side(x, y, belowX, belowY) > 0 }
+					f(spot{x, y, j.base.Side(x, y, belowX, belowY), j.cand.Side(x, y, belowX, belowY),
+						above(j.baseOff), above(j.candOff), !belowX && !belowY && !j.below})
 				}
 			}
 		}
@@ -65,46 +58,48 @@ func either(step bool) []bool {
 	return []bool{false}
 }
 
-// report writes the surface, and whether it is the same but for rounding.
-func (j *joint) report(c *change) {
-	out := &calibrationv1.Surface{}
-	if c.candTable.X != nil {
+// report is the surface as the report has it.
+func (j *joint) report(t *definition.Table) *calibrationv1.Surface {
+	out := &calibrationv1.Surface{Slice: j.slice}
+	if t.X != nil {
 		out.X = j.x
 	}
-	if c.candTable.Y != nil {
+	if t.Y != nil {
 		out.Y = j.y
 	}
 	var base, cand []*structpb.Value
-	j.each(func(_, _, b, v float64, at bool) {
-		if at {
-			base, cand = append(base, number(b)), append(cand, number(v))
+	j.each(func(p spot) {
+		if p.at {
+			base, cand = append(base, numberOr(p.base, p.baseOff)), append(cand, numberOr(p.cand, p.candOff))
 		}
 	})
 	for at := 0; at < len(base); at += len(j.x) {
 		out.Base = append(out.Base, &structpb.ListValue{Values: base[at : at+len(j.x)]})
 		out.Candidate = append(out.Candidate, &structpb.ListValue{Values: cand[at : at+len(j.x)]})
 	}
-	c.report.Surface, c.report.Regridded = out, j.regridded(c)
+	return out
 }
 
-// regridded says whether the surfaces differ by at most half a raw step everywhere. Of one conversion the
-// raw surfaces are compared, which do not curve between breakpoints.
-func (j *joint) regridded(c *change) bool {
+// regridded says whether the surfaces of moved breakpoints differ by at most half a raw step everywhere. Of one
+// conversion the raw surfaces are compared, which do not curve between breakpoints.
+func (c *change) regridded() bool {
 	a, b := c.baseTable.Cells, c.candTable.Cells
-	all := true
-	switch {
-	case a.Conv.Rational && a == b:
-		raw := &joint{j.x, j.y, j.base.Raw(), j.cand.Raw()}
-		raw.each(func(_, _, p, q float64, _ bool) {
-			all = all && rawAlike(a, p, q)
-		})
-	case c.curved():
-		for _, up := range []bool{true, false} {
-			r, err := c.beyond(up)
-			all = all && err == nil && r.Found[bounded.Introduced].Cells+r.Undecided == 0
+	all := len(c.joints) > 0
+	alike := func(p, q float64) bool { return near(p, q, halfStep(a, b, p, q)) }
+	bent := c.curved() && !c.one
+	for _, j := range c.joints {
+		if c.curved() && c.one {
+			raw := *j
+			raw.base, raw.cand = j.base.Raw(), j.cand.Raw()
+			j, alike = &raw, func(p, q float64) bool { return rawAlike(a, p, q) }
 		}
-	default:
-		j.each(func(_, _, p, q float64, _ bool) { all = all && near(p, q, halfStep(a, b, p, q)) })
+		j.each(func(p spot) { all = all && p.baseOff == p.candOff && (p.off() || bent || alike(p.base, p.cand)) })
+	}
+	for _, up := range []bool{true, false} {
+		if all && bent {
+			r, err := c.beyond(up)
+			all = err == nil && r.cells+r.undecided == 0
+		}
 	}
 	return all
 }

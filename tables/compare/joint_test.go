@@ -409,9 +409,10 @@ func TestAlign(t *testing.T) {
 		{[]float64{10, 20, 30}, []float64{10.2, 19.8}, "[[0 0] [1 1]] base 2 30"}, // to half a raw step of 1
 		{[]float64{math.NaN(), 1}, []float64{1}, "[[1 0]] base 0 NaN"},
 	} {
-		pairs, only := align(axis, axis, c.base, c.cand, len(c.base))
-		text := fmt.Sprint(pairs)
-		for _, o := range only {
+		a := along{base: axis, cand: axis, was: c.base, is: c.cand}
+		a.pairUp(false)
+		text := fmt.Sprint(a.both())
+		for _, o := range a.only {
 			text += fmt.Sprintf(" %s %d %v", o.Side, o.Index, o.Point)
 		}
 		if text != c.want {
@@ -423,7 +424,7 @@ func TestAlign(t *testing.T) {
 	for i := range long {
 		long[i] = float64(2 * i)
 	}
-	left, right := runes(axis, axis, long, long[1:])
+	left, right := (&along{base: axis, cand: axis, was: long, is: long[1:]}).runes()
 	for i := range right {
 		if left[i+1] != right[i] || left[i] == left[i+1] || left[i] == 0xFFFD {
 			t.Fatalf("breakpoint %d has rune %x", i, left[i])

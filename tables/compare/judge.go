@@ -2,6 +2,7 @@ package compare
 
 import (
 	"fmt"
+	"slices"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/limits"
@@ -13,7 +14,7 @@ func (s *session) judge() error {
 	if lim == nil {
 		return nil
 	}
-	in := limits.JudgeInput{Layout: s.lay, Candidate: s.candOf, Job: s.in.Job, Check: s.check, Run: s.in.Run,
+	in := limits.JudgeInput{Layout: s.lay, Candidate: s.cand.table, Job: s.in.Job, Check: s.check, Run: s.in.Run,
 		Unknown: func(id string) string { return s.unknown[id] }}
 	if s.two {
 		in.CandidateLayout = s.candLay
@@ -23,7 +24,7 @@ func (s *session) judge() error {
 	} else {
 		in.Base, in.NewGround = s.comparableBase, s.ground
 		if s.in.AsFound != nil {
-			in.AsFound = s.foundOf
+			in.AsFound = s.found.table
 		}
 		for _, c := range s.changes {
 			in.Changed = append(in.Changed, c.id)
@@ -45,7 +46,10 @@ func (s *session) judge() error {
 		if c.report != nil {
 			c.report.JudgedBy = by
 		}
-		if len(by)+len(judged.Through[c.id]) == 0 {
+		if !judged.Looked(c.id) {
+			if by = slices.Concat(by, judged.Through[c.id]); len(by) > 0 {
+				why[c.id] = append(why[c.id], "what the definition's own author declared alone was asked: "+listed(by))
+			}
 			s.noLimit(c, why[c.id])
 		}
 	}

@@ -2,6 +2,7 @@ package compare
 
 import (
 	"fmt"
+	"slices"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
@@ -11,23 +12,35 @@ import (
 // meaningMoved names the tables that are read at other points because a table that helps to compute
 // one of their axes changed.
 func (s *session) meaningMoved() {
+	if len(s.changes) == 0 {
+		return
+	}
+	curves := map[string]bool{} // that axes are looked up through
+	for _, a := range s.candLay.Axes {
+		if a.By != nil {
+			curves[a.By.ID] = true
+		}
+	}
 	for _, c := range s.changes {
-		if len(c.candTable.Feeds) == 0 {
+		if len(c.candTable.Feeds) == 0 && !curves[c.id] {
 			continue
 		}
 		s.find(&calibrationv1.Finding{
 			Rule: "meaning-moved", Severity: "warning", Table: c.id, Count: max(c.report.GetChanged(), 1),
-			Tables: downstream(s.candLay, c.candTable), Detail: c.ratios(),
+			Tables: downstream(s.candLay, s.candLay.ByID[c.id]), Detail: c.ratios(),
 		})
 	}
 }
 
-// downstream is every table with an axis of a quantity that t feeds, and on through what those feed,
-// in definition order.
+// downstream is every table with an axis of a quantity that t feeds, or that is looked up through t, and on through what
+// those feed and are looked up for, in definition order.
 func downstream(lay *definition.Layout, t *definition.Table) []string {
 	fed := map[string]bool{}
 	reached := map[string]bool{t.ID: true}
 	next := []*definition.Table{t}
+	moved := func(a *definition.Axis) bool {
+		return a.Quantity != "" && fed[a.Quantity] || a.By != nil && reached[a.By.ID]
+	}
 	for len(next) > 0 {
 		for _, u := range next {
 			for _, q := range u.Feeds {
@@ -36,7 +49,7 @@ func downstream(lay *definition.Layout, t *definition.Table) []string {
 		}
 		next = nil
 		for _, u := range lay.Tables {
-			if !reached[u.ID] && (u.X != nil && fed[u.X.Quantity] || u.Y != nil && fed[u.Y.Quantity]) {
+			if !reached[u.ID] && slices.ContainsFunc(u.Axes, moved) {
 				reached[u.ID] = true
 				next = append(next, u)
 			}
@@ -81,15 +94,21 @@ func (c *change) ratios() string {
 		return "there is no ratio: " + c.incomparable
 	case c.base.Values == nil || c.cand.Values == nil:
 		return "it holds labels, so there is no ratio"
-	case c.joint != nil:
-		c.joint.each(func(x, y, b, v float64, _ bool) {
-			r.add(b, v, func() string { return c.point(x, y) })
-		})
-	case c.xMoved || c.yMoved:
+	case len(c.joints) > 0:
+		for _, j := range c.joints {
+			j.each(func(p spot) {
+				if !p.off() {
+					r.add(p.base, p.cand, func() string { return c.point(j, p.x, p.y) })
+				}
+			})
+		}
+	case c.moved():
 		return "there is no ratio, since its breakpoints changed and it cannot be interpolated"
 	default:
 		for i, v := range c.cand.Values {
-			r.add(c.base.Values[i], v, func() string { return at(c.cand, i/c.cand.NX, i%c.cand.NX) })
+			if !isOff(c.base, i) && !isOff(c.cand, i) {
+				r.add(c.base.Values[i], v, func() string { return at(c.cand, cellOf(c.cand, i)) })
+			}
 		}
 	}
 	if r.n == 0 {

@@ -6,88 +6,53 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
-	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
 )
 
-// judged is a table that the rules on single tables look at.
-type judged struct {
-	d                *surface.Decoded
-	cells            []cell
-	xPoints, yPoints []int
-}
-
-// judgedAxis is one axis of a judged table, and which of its breakpoints are looked at.
-type judgedAxis struct {
-	name    string
-	points  []float64
-	indices []int
-}
-
-func (j judged) axes() [2]judgedAxis {
-	return [2]judgedAxis{{"x", j.d.X, j.xPoints}, {"y", j.d.Y, j.yPoints}}
-}
-
-// subjects is every changed table; in a check every table with all of its cells and stored breakpoints.
-func (s *session) subjects(f func(j judged)) {
+// subjects is every changed table, and its changed cells and breakpoints; in a check every table with all of its cells and
+// stored breakpoints.
+func (s *session) subjects(f func(d *surface.Decoded, cells []cell, axes []along)) {
 	if !s.check {
 		for _, c := range s.changes {
 			if c.cand != nil {
-				f(judged{c.cand, c.cells, c.movedXPoints, c.movedYPts})
+				f(c.cand, c.cells, c.axes)
 			}
 		}
 		return
 	}
 	for _, t := range s.candLay.Tables {
-		d := s.candOf(t.ID)
-		if d == nil {
-			continue
+		if d := s.cand.table(t.ID); d != nil {
+			cells, axes := wholeOf(d)
+			f(d, cells, axes)
 		}
-		j := judged{d: d, xPoints: storedPoints(t.X), yPoints: storedPoints(t.Y)}
-		for i := range d.Bits {
-			row, col := i/d.NX, i%d.NX
-			j.cells = append(j.cells, cell{row, col, row, col})
-		}
-		f(j)
 	}
-}
-
-func storedPoints(a *definition.Axis) []int {
-	if a == nil || a.Cells == nil {
-		return nil
-	}
-	out := make([]int, a.Count)
-	for i := range out {
-		out[i] = i
-	}
-	return out
 }
 
 // notFinite finds cells and breakpoints that are no finite number.
 func (s *session) notFinite() {
-	s.subjects(func(j judged) {
-		f := &calibrationv1.Finding{Rule: "not-finite", Severity: "danger", Table: j.d.Table.ID}
+	s.subjects(func(d *surface.Decoded, cells []cell, axes []along) {
+		f := &calibrationv1.Finding{Rule: "not-finite", Severity: "danger", Table: d.Table.ID}
 		var what []string
-		if j.d.Values != nil {
-			for _, c := range j.cells {
-				v := j.d.Values[c.row*j.d.NX+c.col]
-				if surface.Finite(v) {
+		if d.Values != nil {
+			for _, c := range cells {
+				i := (c.slice*d.NY+c.row)*d.NX + c.col
+				if surface.Finite(d.Values[i]) || isOff(d, i) {
 					continue
 				}
 				f.Count++
 				if f.Worst == nil {
-					f.Worst = worstAt(j.d, c.row, c.col, v)
+					f.Worst = worstAt(d, c, d.Values[i])
 				}
 			}
 		}
 		if f.Count > 0 {
 			what = append(what, several(f.Count, "cell")+" not a finite number")
 		}
-		for _, a := range j.axes() {
-			for _, i := range a.indices {
-				if !surface.Finite(a.points[i]) {
+		for _, a := range axes {
+			for _, i := range a.points {
+				if !surface.Finite(a.is[i]) {
 					f.Count++
-					what = append(what, fmt.Sprintf("breakpoint %d along %s is %v", i, a.name, a.points[i]))
+					what = append(what, fmt.Sprintf("breakpoint %d along %s is %v", i, a.name, a.is[i]))
 				}
 			}
 		}
@@ -98,37 +63,25 @@ func (s *session) notFinite() {
 	})
 }
 
-func worstAt(d *surface.Decoded, row, col int, value float64) *calibrationv1.Worst {
-	w := placeOf(d, row, col)
+func worstAt(d *surface.Decoded, c cell, value float64) *calibrationv1.Worst {
+	w := placeOf(d, c)
 	w.Value = proto.Float64(value)
-	return w
-}
-
-// placeOf is a cell's place as the report says it.
-func placeOf(d *surface.Decoded, row, col int) *calibrationv1.Worst {
-	w := &calibrationv1.Worst{Row: proto.Uint32(uint32(row)), Column: proto.Uint32(uint32(col))}
-	if d.X != nil {
-		w.X = proto.Float64(d.X[col])
-	}
-	if d.Y != nil {
-		w.Y = proto.Float64(d.Y[row])
-	}
 	return w
 }
 
 // axisOrder finds changed axes that neither rise nor fall strictly.
 func (s *session) axisOrder() {
-	s.subjects(func(j judged) {
-		f := &calibrationv1.Finding{Rule: "axis-order", Severity: "caution", Table: j.d.Table.ID}
+	s.subjects(func(d *surface.Decoded, _ []cell, axes []along) {
+		f := &calibrationv1.Finding{Rule: "axis-order", Severity: "caution", Table: d.Table.ID}
 		var what []string
-		for _, a := range j.axes() {
-			if len(a.indices) == 0 && (s.check || !s.cutShort(j.d.Table.ID, a.name)) {
+		for _, a := range axes {
+			if len(a.points) == 0 && !a.moved { // one that lost its last breakpoints alone changed all the same
 				continue
 			}
-			wrong := Disordered(a.points)
+			wrong := Disordered(a.is)
 			f.Count += uint32(len(wrong))
 			for _, i := range wrong {
-				what = append(what, fmt.Sprintf("along %s, breakpoint %d is %s after %s", a.name, i, short(a.points[i]), short(a.points[i-1])))
+				what = append(what, fmt.Sprintf("along %s, breakpoint %d is %s after %s", a.name, i, short(a.is[i]), short(a.is[i-1])))
 			}
 		}
 		if f.Count > 0 {
@@ -136,12 +89,6 @@ func (s *session) axisOrder() {
 			s.find(f)
 		}
 	})
-}
-
-// cutShort says that an axis lost its last breakpoints and no other one moved: it changed all the same.
-func (s *session) cutShort(id, axis string) bool {
-	c := s.byID[id]
-	return axis == "x" && c.xMoved || axis == "y" && c.yMoved
 }
 
 // Disordered is the indices of the breakpoints that break the order which most neighbours keep.

@@ -6,6 +6,7 @@ import (
 	"sort"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
 )
 
@@ -14,6 +15,7 @@ type placed struct {
 	image.Range
 	reach uint64
 	index int // in definition order
+	cells *definition.Cells
 }
 
 // overlaps finds the tables that a changed one shares bits with. Of a pair that changed both, the first
@@ -22,8 +24,11 @@ func (s *session) overlaps() {
 	tables := s.candLay.Tables
 	var moved []placed
 	for i, t := range tables {
-		if len(s.changes) > 0 && s.byID[t.ID] != nil {
-			moved = append(moved, placed{Range: t.Cells.Extent(), index: i})
+		if len(s.changes) == 0 || s.byID[t.ID] == nil {
+			continue
+		}
+		if in, err := s.cand.lies(t); err == nil {
+			moved = append(moved, placed{Range: in.Cells.Extent(), index: i, cells: in.Cells})
 		}
 	}
 	if len(moved) == 0 {
@@ -37,12 +42,16 @@ func (s *session) overlaps() {
 	}
 	shares := make([][]string, len(tables))
 	for i, t := range tables {
-		at := t.Cells.Extent()
+		in, err := s.cand.lies(t)
+		if err != nil {
+			continue
+		}
+		at := in.Cells.Extent()
 		k := sort.Search(len(moved), func(k int) bool { return moved[k].Start >= at.End }) - 1
 		for ; k >= 0 && moved[k].reach > at.Start; k-- {
 			m := moved[k]
 			told := i == m.index || i < m.index && s.byID[t.ID] != nil
-			if !told && m.End > at.Start && t.Cells.Shares(tables[m.index].Cells) {
+			if !told && m.End > at.Start && in.Cells.Shares(m.cells) {
 				shares[m.index] = append(shares[m.index], t.ID)
 			}
 		}

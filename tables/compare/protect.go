@@ -6,7 +6,6 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
-	"witnessmark/tables/bounded"
 )
 
 const protectionRule = "protection-weakened"
@@ -22,7 +21,7 @@ func (s *session) protectionWeakened() {
 		case c.switches():
 			s.find(c.switched())
 		default:
-			if c.joint == nil && (c.xMoved || c.yMoved) {
+			if len(c.joints) == 0 && c.moved() {
 				s.notTold(c, "its breakpoints changed, and it cannot be interpolated; its cells were compared by index")
 			}
 			for _, f := range c.weakened(side) {
@@ -38,7 +37,7 @@ func (s *session) notTold(c *change, why string) {
 
 // switches says that a table's values are no amounts, so that no side of them is the weaker one.
 func (c *change) switches() bool {
-	return c.candTable.Role == "switch" || c.candTable.Cells.Conv.Labels != nil
+	return c.candTable.Role == "switch" || c.base.Values == nil
 }
 
 func (c *change) switched() *calibrationv1.Finding {
@@ -46,9 +45,13 @@ func (c *change) switched() *calibrationv1.Finding {
 		Detail: "it switches a protection, and its breakpoints changed"}
 	if len(c.cells) > 0 {
 		first := c.cells[0]
+		if c.candTable.Kind == textKind {
+			f.Detail = fmt.Sprintf("it switches a protection: %q, where it was %q", c.cand.Text, c.base.Text)
+			return f
+		}
 		base, cand := c.bits(first)
-		f.Worst = placeOf(c.cand, first.row, first.col)
-		f.Detail = fmt.Sprintf("it switches a protection: %s at %s, where it was %s", text(c.candTable.Cells, cand), at(c.cand, first.row, first.col), text(c.baseTable.Cells, base))
+		f.Worst = placeOf(c.cand, first)
+		f.Detail = fmt.Sprintf("it switches a protection: %s at %s, where it was %s", text(c.candTable.Cells, cand), at(c.cand, first), text(c.baseTable.Cells, base))
 	}
 	return f
 }
@@ -80,35 +83,44 @@ func (c *change) retreat(up bool) (r retreat) {
 		r.most, r.base, r.cand = by, b, v
 		return true
 	}
-	if c.joint == nil {
-		for _, cell := range c.cells {
-			if b, v := c.values(cell); move(b, v, c.delta(cell), 0) {
-				r.where, r.worst = at(c.cand, cell.row, cell.col), placeOf(c.cand, cell.row, cell.col)
-			}
+	for _, cell := range c.cells {
+		if len(c.joints) > 0 || !c.hasDelta(cell) {
+			continue
 		}
-		return r
+		if b, v := c.values(cell); move(b, v, c.delta(cell), 0) {
+			r.where, r.worst = at(c.cand, cell), placeOf(c.cand, cell)
+		}
 	}
 	if c.curved() {
 		return c.curvedRetreat(up)
 	}
-	c.joint.each(func(x, y, b, v float64, _ bool) {
-		if move(b, v, v-b, halfStep(c.baseTable.Cells, c.candTable.Cells, b, v)) {
-			r.where, r.worst = c.point(x, y), c.surfacePoint(x, y)
-		}
-	})
+	for _, j := range c.joints {
+		j.each(func(p spot) {
+			if !p.off() && move(p.base, p.cand, p.cand-p.base, halfStep(c.baseTable.Cells, c.candTable.Cells, p.base, p.cand)) {
+				r.where, r.worst = c.point(j, p.x, p.y), c.surfacePoint(j, p.x, p.y)
+			}
+		})
+	}
 	return r
 }
 
 // surfacePoint is a place of the surface as the report says it.
-func (c *change) surfacePoint(x, y float64) *calibrationv1.Worst {
-	w := &calibrationv1.Worst{}
-	if c.candTable.X != nil {
-		w.X = proto.Float64(x)
-	}
+func (c *change) surfacePoint(j *joint, x, y float64) *calibrationv1.Worst {
+	w := &calibrationv1.Worst{Slice: j.slice}
+	w.X, w.XLabel = point(c.candTable.X, x)
 	if c.candTable.Y != nil {
-		w.Y = proto.Float64(y)
+		w.Y, w.YLabel = point(c.candTable.Y, y)
 	}
 	return w
+}
+
+// point is surfacePoint as text.
+func (c *change) point(j *joint, x, y float64) string {
+	text := "x " + pointText(c.candTable.X, x)
+	if c.candTable.Y != nil {
+		text += ", y " + pointText(c.candTable.Y, y)
+	}
+	return text + j.where
 }
 
 // curvedRetreat is retreat of what curves between breakpoints; it counts the cells between joined ones.
@@ -117,18 +129,17 @@ func (c *change) curvedRetreat(up bool) (r retreat) {
 	if err != nil {
 		return retreat{undecided: err.Error()}
 	}
-	if judged.Undecided > 0 {
-		r.undecided = fmt.Sprintf("%s could not be decided, and no more than %s %s there", several(judged.Undecided, "cell"), short(judged.UndecidedBound), c.candTable.Unit)
+	if judged.undecided > 0 {
+		r.undecided = fmt.Sprintf("%s could not be decided, and no more than %s %s there", several(judged.undecided, "cell"), short(judged.atMost), unitOf(c.candTable))
 	}
-	found := judged.Found[bounded.Introduced]
-	if found.Cells == 0 {
+	if judged.cells == 0 {
 		return r
 	}
-	p := found.Worst
-	x, y := p.Inputs[0], p.Inputs[1]
-	r.count, r.most, r.base, r.cand = found.Cells, p.Beyond, p.Limit, p.Value
-	r.where, r.worst = c.point(x, y), c.surfacePoint(x, y)
-	r.worst.Bound = proto.Float64(found.Bound)
+	w := judged.worst
+	x, y := w.Inputs[0], w.Inputs[1]
+	r.count, r.most, r.base, r.cand = judged.cells, w.Beyond, w.Limit, w.Value
+	r.where, r.worst = c.point(judged.in, x, y), c.surfacePoint(judged.in, x, y)
+	r.worst.Bound = proto.Float64(judged.bound)
 	return r
 }
 
@@ -145,10 +156,10 @@ func (c *change) weakened(side string) (out []*calibrationv1.Finding) {
 	verb := map[bool]string{true: "rose", false: "fell"}[up]
 	r.worst.Value, r.worst.Limit, r.worst.Excess = proto.Float64(r.cand), proto.Float64(r.base), r.most
 	f := &calibrationv1.Finding{Rule: protectionRule, Severity: "warning", Table: c.id, Count: uint32(r.count), Worst: r.worst}
-	f.Detail = fmt.Sprintf("it protects while it is %s, and %s by up to %s %s (%s): %s where it was %s", side, verb, short(r.most), c.candTable.Unit, r.where, short(r.cand), short(r.base))
+	f.Detail = fmt.Sprintf("it protects while it is %s, and %s by up to %s %s (%s): %s where it was %s", side, verb, short(r.most), unitOf(c.candTable), r.where, short(r.cand), short(r.base))
 	if c.found != nil && c.found.numeric() {
 		if all := c.found.retreat(up); all.most > r.most {
-			f.Detail += fmt.Sprintf("; since the car first came by up to %s %s (%s)", short(all.most), c.candTable.Unit, all.where)
+			f.Detail += fmt.Sprintf("; since the car first came by up to %s %s (%s)", short(all.most), unitOf(c.candTable), all.where)
 		}
 	}
 	return append(out, f)

@@ -15,7 +15,7 @@ func (s *session) mirrors() {
 		if t.MirrorOf == "" || !s.check && s.byID[t.ID] == nil && s.byID[t.MirrorOf] == nil {
 			continue
 		}
-		d, of := s.candOf(t.ID), s.candOf(t.MirrorOf)
+		d, of := s.cand.table(t.ID), s.cand.table(t.MirrorOf)
 		if d == nil || of == nil && s.unknown[t.MirrorOf] != "" {
 			continue
 		}
@@ -35,18 +35,26 @@ func (s *session) mirrors() {
 				continue
 			}
 			f.Count++
-			row, col := i/d.NX, i%d.NX
-			if d.Values != nil && f.Worst == nil {
-				f.Worst = worstAt(d, row, col, d.Values[i])
+			c := cellOf(d, i)
+			if d.Values != nil && !isOff(d, i) && f.Worst == nil {
+				f.Worst = worstAt(d, c, d.Values[i])
 			}
 			if f.Detail == "" {
-				f.Detail = fmt.Sprintf("at row %d, column %d its raw bits are 0x%x where 0x%x would repeat %s", row, col, bits, want&all, t.MirrorOf)
+				f.Detail = fmt.Sprintf("at %srow %d, column %d its raw bits are 0x%x where 0x%x would repeat %s", ofSlice(d, c), c.row, c.col, bits, want&all, t.MirrorOf)
 			}
 		}
 		if f.Count > 0 {
 			s.find(f)
 		}
 	}
+}
+
+// ofSlice says which slice of a block a cell is of, before its row and column.
+func ofSlice(d *surface.Decoded, c cell) string {
+	if d.Slices == nil {
+		return ""
+	}
+	return fmt.Sprintf("slice %d, ", c.slice)
 }
 
 // copies finds groups that came apart: some changed and others not, or equal ones became different.
@@ -88,7 +96,7 @@ func (s *session) copyGroup(name string, group []*definition.Table) {
 	}
 	for i, a := range changed {
 		for _, b := range changed[i+1:] {
-			if !alike(s.baseOf(a), s.baseOf(b)) || alike(s.candOf(a), s.candOf(b)) {
+			if !alike(s.base.table(a), s.base.table(b)) || alike(s.cand.table(a), s.cand.table(b)) {
 				continue
 			}
 			f.Count++
@@ -106,7 +114,7 @@ func (s *session) copyGroup(name string, group []*definition.Table) {
 	}
 }
 
-// alike says whether two tables hold the same raw cells in the same shape.
+// alike says whether two tables hold the same text, or the same raw cells in the same shape.
 func alike(a, b *surface.Decoded) bool {
-	return a != nil && b != nil && a.NX == b.NX && a.NY == b.NY && slices.Equal(a.Bits, b.Bits)
+	return a != nil && b != nil && a.Table.Kind == b.Table.Kind && a.NX == b.NX && a.NY == b.NY && a.Text == b.Text && slices.Equal(a.Bits, b.Bits)
 }

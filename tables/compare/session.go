@@ -22,11 +22,9 @@ type session struct {
 	report       *calibrationv1.Report
 	changes      []*change // in definition order
 	byID         map[string]*change
-	base, cand   map[string]*surface.Decoded
-	found        map[string]*surface.Decoded // of the image as found
-
-	baseHoles, candHoles, foundHoles *holes
-	unknown                          map[string]string // tables of which bytes are unknown, and which
+	base, cand   *side
+	found        *side             // of the image as found
+	unknown      map[string]string // tables of the candidate that cannot be read, and why
 
 	axes   map[*definition.Axis][]float64 // the candidate's breakpoints
 	ground []limits.NewGround
@@ -35,8 +33,7 @@ type session struct {
 // open checks that the input fits together.
 func open(in Input, check bool) (*session, error) {
 	s := &session{in: in, check: check, lay: in.Layout, candLay: in.CandidateLayout,
-		byID: map[string]*change{}, unknown: map[string]string{}, axes: map[*definition.Axis][]float64{},
-		base: map[string]*surface.Decoded{}, cand: map[string]*surface.Decoded{}, found: map[string]*surface.Decoded{}}
+		byID: map[string]*change{}, unknown: map[string]string{}, axes: map[*definition.Axis][]float64{}}
 	if s.candLay == nil || s.candLay == s.lay || s.candLay.SHA256 == s.lay.SHA256 && s.lay.SHA256 != "" {
 		s.candLay = s.lay
 	}
@@ -49,7 +46,7 @@ func open(in Input, check bool) (*session, error) {
 	if err := sized("candidate", in.Candidate, s.candLay); err != nil {
 		return nil, err
 	}
-	s.baseHoles, s.candHoles = holesOf(s.lay, in.Base), holesOf(s.candLay, in.Candidate)
+	s.base, s.cand, s.found = sideOf(s.lay, in.Base), sideOf(s.candLay, in.Candidate), sideOf(s.lay, nil)
 	if !check {
 		if err := s.held(); err != nil {
 			return nil, err
@@ -95,39 +92,13 @@ func imageRef(im *image.Image) *calibrationv1.ImageRef {
 	return &calibrationv1.ImageRef{Sha256: string(im.SHA256()), Size: uint32(len(im.Bytes))}
 }
 
-// baseOf, candOf and foundOf decode a table once; nil where that side lacks it, or bytes of it.
-func (s *session) baseOf(id string) *surface.Decoded {
-	return cached(s.base, s.lay, id, s.in.Base, s.baseHoles)
-}
-
-func (s *session) candOf(id string) *surface.Decoded {
-	return cached(s.cand, s.candLay, id, s.in.Candidate, s.candHoles)
-}
-
-func (s *session) foundOf(id string) *surface.Decoded {
-	return cached(s.found, s.lay, id, s.in.AsFound, s.foundHoles)
-}
-
 // comparableBase is the base's table for the rules; nil also where the two definitions mean different
 // things by one id, so that nothing is read as what it is not.
 func (s *session) comparableBase(id string) *surface.Decoded {
 	if c := s.byID[id]; c != nil && c.incomparable != "" {
 		return nil
 	}
-	return s.baseOf(id)
-}
-
-func cached(m map[string]*surface.Decoded, lay *definition.Layout, id string, im *image.Image, h *holes) *surface.Decoded {
-	if d, ok := m[id]; ok {
-		return d
-	}
-	t := lay.ByID[id]
-	if t == nil || im == nil || len(h.table(t)) > 0 {
-		return nil
-	}
-	d := surface.Decode(t, im.Bytes)
-	m[id] = d
-	return d
+	return s.base.table(id)
 }
 
 func address(lay *definition.Layout, offset uint64) string {
@@ -148,6 +119,7 @@ func (s *session) finish() (*calibrationv1.Report, error) {
 	s.mirrors()
 	s.meaningMoved()
 	s.protectionWeakened()
+	s.switchedOff()
 	s.newGround()
 	s.copies()
 	s.notMeant()

@@ -16,7 +16,7 @@ func (s *session) signals() {
 	if len(s.changes) == 0 && !s.two {
 		return
 	}
-	base, cand := signal.Open(s.lay, s.baseOf), signal.Open(s.candLay, s.candOf)
+	base, cand := signal.Open(s.lay, s.base.table), signal.Open(s.candLay, s.cand.table)
 	for _, sig := range s.candLay.Signals {
 		if !signal.Touched(s.lay, sig, func(id string) bool { return s.byID[id] != nil }) {
 			continue

@@ -1,0 +1,141 @@
+package compare
+
+import (
+	"cmp"
+	"slices"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/surface"
+)
+
+// along is one axis of a changed table.
+type along struct {
+	name       string           // x, y, or what an axis beyond them measures
+	base, cand *definition.Axis // base is nil where the table cannot be compared
+	was, is    []float64        // breakpoints as stored
+	moved      bool
+	points     []int    // the candidate's breakpoints that moved
+	pairs      [][2]int // indices that belong together, the base's first; nil where equal ones do
+	only       []*calibrationv1.AlignedIndex
+}
+
+// axisName is what findings call an axis by.
+func axisName(t *definition.Table, k int) string {
+	if k < 2 {
+		return "xy"[k : k+1]
+	}
+	return cmp.Or(t.Axes[k].Quantity, t.Axes[k].ID)
+}
+
+// pointsOf is the breakpoints along an axis as stored.
+func pointsOf(d *surface.Decoded, k int) []float64 {
+	switch k {
+	case 0:
+		return d.X
+	case 1:
+		return d.Y
+	}
+	return d.Beyond()[k-2]
+}
+
+// pointBits is the raw bits of stored breakpoints: 64-bit ones may differ where numbers do not. Nil where they are not stored.
+func pointBits(d *surface.Decoded, k int, image []byte) []uint64 {
+	a := d.Table.Axes[k]
+	switch {
+	case k == 0:
+		return d.XBits
+	case k == 1:
+		return d.YBits
+	case a.Cells == nil:
+		return nil
+	}
+	out := make([]uint64, a.Count)
+	for i := range out {
+		out[i] = a.Cells.Bits(image, 0, i)
+	}
+	return out
+}
+
+func alongOf(base, cand *surface.Decoded, k int) along {
+	return along{name: axisName(cand.Table, k), base: base.Table.Axes[k], cand: cand.Table.Axes[k], was: pointsOf(base, k), is: pointsOf(cand, k)}
+}
+
+// alongOne is an axis under one definition: breakpoints differ where their raw bits do. Where another number of
+// them is used, they pair as sequences.
+func alongOne(base, cand *surface.Decoded, was, is []byte, k int) along {
+	a := alongOf(base, cand, k)
+	wasBits, isBits := pointBits(base, k, was), pointBits(cand, k, is)
+	if len(a.was) == len(a.is) {
+		a.points = unequal(wasBits, isBits)
+		a.moved = len(a.points) > 0
+		return a
+	}
+	a.moved = true
+	a.align()
+	for i := range a.is {
+		if !slices.ContainsFunc(a.pairs, func(p [2]int) bool { return p[1] == i && wasBits[p[0]] == isBits[i] }) {
+			a.points = append(a.points, i)
+		}
+	}
+	return a
+}
+
+// alongTwo is an axis under two definitions.
+func alongTwo(base, cand *surface.Decoded, k int) along {
+	a := alongOf(base, cand, k)
+	a.pairUp(k >= 2)
+	return a
+}
+
+// pairUp pairs breakpoints by index where their count is the same, else as sequences; slices, and what has a name, by their places.
+func (a *along) pairUp(slices bool) {
+	for i := range a.is {
+		if i >= len(a.was) || !a.alike(i, i) {
+			a.points = append(a.points, i)
+		}
+	}
+	a.moved = len(a.points) > 0 || len(a.was) != len(a.is)
+	if len(a.was) != len(a.is) || a.moved && (slices || a.cand.Labels != nil) {
+		a.align()
+	}
+}
+
+// alike says whether a breakpoint of the base and one of the candidate are one.
+func (a *along) alike(was, is int) bool {
+	if a.cand.Labels != nil {
+		return a.base.Labels[was] == a.cand.Labels[is]
+	}
+	return pointsAlike(a.base, a.cand, a.was[was], a.is[is])
+}
+
+// pointOf is a breakpoint on one side only, as text.
+func (a *along) pointOf(o *calibrationv1.AlignedIndex) string {
+	axis := a.cand
+	if o.Side == "base" {
+		axis = a.base
+	}
+	return pointText(axis, o.Point)
+}
+
+// both is the pairs of an axis.
+func (a *along) both() [][2]int {
+	if a.pairs != nil {
+		return a.pairs
+	}
+	out := make([][2]int, len(a.is))
+	for i := range out {
+		out[i] = [2]int{i, i}
+	}
+	return out
+}
+
+// unequal is where two lists of one length differ.
+func unequal(a, b []uint64) (at []int) {
+	for i := range a {
+		if a[i] != b[i] {
+			at = append(at, i)
+		}
+	}
+	return at
+}
