@@ -97,7 +97,7 @@ func (c *Client) try(ctx context.Context, d *deed) (*done, error) {
 // begin has the person's actions follow one another: it catches up, and settles what is pending.
 // Before a yes the copy is scanned: what is damaged says nothing.
 func (c *Client) begin(ctx context.Context, a *recordv1.Action) (unlock func(), err error) {
-	free, err := c.own.home.lock(actingLock)
+	free, err := c.own.home.acting(ctx)
 	if err != nil {
 		return nil, err
 	}

@@ -20,7 +20,7 @@ func (h *Home) recall(sum string) ([]byte, bool) {
 	if _, err := store.ParseHash(sum); err != nil {
 		return nil, false
 	}
-	b, err := os.ReadFile(h.blob(sum))
+	b, err := ReadBounded(h.blob(sum), maxBlob)
 	if err != nil || HashHex(b) != sum {
 		return nil, false
 	}
@@ -31,6 +31,7 @@ func (h *Home) recall(sum string) ([]byte, bool) {
 
 // keep keeps a blob for the next time. That it cannot be kept, as on a full disk, harms nothing.
 func (h *Home) keep(sum string, b []byte) {
+	defer Unfinished()()
 	if os.MkdirAll(h.path(blobsDir), 0o700) == nil && store.WriteSynced(h.blob(sum), b) == nil {
 		h.trim(maxKept)
 	}

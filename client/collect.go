@@ -4,7 +4,6 @@ import (
 	"context"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
-	"witnessmark/store"
 	"witnessmark/store/record"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
@@ -119,7 +118,7 @@ func (c *Client) collect(ctx context.Context, q Collecting, out Out, r *Review, 
 }
 
 // commitAll gives a release's files their names: the image last, none half written.
-func (o Out) commitAll(file store.Staged, proof, sheet []byte) error {
+func (o Out) commitAll(file staged, proof, sheet []byte) error {
 	proofOut, sheetOut := o.beside(proofEnding), o.beside(sheetEnding)
 	p, err := proofOut.stage(proof)
 	if err != nil {

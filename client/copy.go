@@ -51,6 +51,9 @@ const (
 // with opens a file of the copy, locked against everybody else, while fn runs. Before it is written
 // to, all of its pages are looked at once by each process, and again when others have written to it.
 func (o *ownCopy) with(path string, to use, fn func(*bolt.Engine) error) error {
+	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
+		return damage(fmt.Errorf("%s is %s, and no file: %w", path, irregular(info.Mode()), store.ErrDamaged))
+	}
 	e, err := bolt.OpenWith(path, bolt.Options{Wait: 2 * time.Second, ReadOnly: to != writing,
 		ByPage: to == looking, Unchecked: to == writing && isFile(path, o.lookedAt.Load())})
 	if err != nil {

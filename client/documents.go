@@ -18,9 +18,6 @@ const (
 	Limits      = record.Limits
 )
 
-// maxDocument bounds a definition or limits.
-const maxDocument = 16 << 20
-
 // Key is a finding's key: RULE:TABLE, or RULE.
 func Key(f *calibrationv1.Finding) string { return compare.Key(f) }
 
@@ -46,7 +43,7 @@ func (c *Client) AddDocument(ctx context.Context, kind, path string) (f *recordv
 
 // readDocument reads a file as strictly as its use will.
 func readDocument(kind, path string) (*recordv1.Revision, []byte, error) {
-	file, err := readBounded(path, maxDocument)
+	file, err := ReadBounded(path, MaxDocument)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -14,7 +14,7 @@ import (
 // Doubts is all that is wrong or doubtful in a document that is to be added: of limits, for each definition
 // that they name and that is here.
 func (c *Client) Doubts(ctx context.Context, kind, path string) ([]doubt.Doubt, error) {
-	file, err := readBounded(path, maxDocument)
+	file, err := ReadBounded(path, MaxDocument)
 	if err != nil {
 		return nil, err
 	}

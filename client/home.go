@@ -1,6 +1,7 @@
 package client
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -64,6 +65,33 @@ func (h *Home) lock(name string) (func(), error) {
 	return lockedfile.MutexAt(h.path(name)).Lock()
 }
 
+// acting has a person's actions follow one another; whoever does not want to wait any longer ends the context.
+func (h *Home) acting(ctx context.Context) (unlock func(), err error) {
+	locked := make(chan func(), 1)
+	failed := make(chan error, 1)
+	go func() {
+		unlock, err := h.lock(actingLock)
+		if err != nil {
+			failed <- err
+			return
+		}
+		select {
+		case <-ctx.Done():
+			unlock() // nobody is there to have it
+		default:
+			locked <- unlock
+		}
+	}()
+	select {
+	case unlock := <-locked:
+		return unlock, nil
+	case err := <-failed:
+		return nil, err
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+}
+
 // Config reads what login wrote.
 func (h *Home) Config() (Config, error) {
 	var c Config
@@ -75,7 +103,7 @@ func (h *Home) Config() (Config, error) {
 }
 
 func (h *Home) readJSON(name string, v any) (found bool, err error) {
-	b, err := os.ReadFile(h.path(name))
+	b, err := ReadBounded(h.path(name), maxSetting)
 	if errors.Is(err, fs.ErrNotExist) {
 		return false, nil
 	}
@@ -93,6 +121,7 @@ func (h *Home) writeJSON(name string, v any) error {
 	if err != nil {
 		return err
 	}
+	defer Unfinished()()
 	return store.WriteSynced(h.path(name), append(b, '\n'))
 }
 

@@ -9,6 +9,7 @@ import (
 	"crypto/x509"
 	"errors"
 	"io"
+	"io/fs"
 	"math/big"
 	"net"
 	"os"
@@ -28,12 +29,12 @@ type Passphrase func(file string) ([]byte, error)
 // LoadSigner opens a person's key: a private key file, or a public key whose private half
 // ssh-agent holds.
 func LoadSigner(path string, ask Passphrase) (crypto.Signer, error) {
-	b, err := os.ReadFile(path)
+	b, info, err := readBounded(path, MaxKeyFile)
 	if err != nil {
 		return nil, err
 	}
 	if bytes.Contains(b, []byte("PRIVATE KEY-----")) {
-		if err := private(path); err != nil {
+		if err := private(path, info); err != nil {
 			return nil, err
 		}
 		key, err := signoff.ParsePrivateKey(path, b, func() ([]byte, error) {
@@ -54,13 +55,12 @@ func LoadSigner(path string, ask Passphrase) (crypto.Signer, error) {
 	return agentSigner(path, public)
 }
 
-// private refuses a key file that others can read.
-func private(path string) error {
-	info, err := os.Stat(path)
-	if err == nil && runtime.GOOS != "windows" && info.Mode()&0o077 != 0 {
-		err = usage("chmod 600 "+path, "%s is a private key that others can read (mode %#o)", path, info.Mode().Perm())
+// private refuses a key file that others can read. On Windows, where modes say nothing of that, it is not judged.
+func private(path string, info fs.FileInfo) error {
+	if runtime.GOOS != "windows" && info.Mode()&0o077 != 0 {
+		return usage("chmod 600 "+path, "%s is a private key that others can read (mode %#o)", path, info.Mode().Perm())
 	}
-	return err
+	return nil
 }
 
 func agentSigner(path string, public ed25519.PublicKey) (crypto.Signer, error) {

@@ -37,6 +37,7 @@ func (c *Client) verifyCopy(ctx context.Context, deep bool) (head Head, err erro
 	if head, err = c.own.head(); err != nil {
 		return Head{}, err
 	}
+	defer Unfinished()()
 	dir, err := os.MkdirTemp(c.own.home.Dir, "verify-*")
 	if err != nil {
 		return Head{}, err
@@ -52,7 +53,9 @@ func (c *Client) verifyCopy(ctx context.Context, deep bool) (head Head, err erro
 		err = c.View(func(s *record.State) error { r.past = claims.LookBack(r, s); return nil })
 	}
 	for next := uint64(0); err == nil && next < head.Size; {
-		next, err = r.admit(e, next)
+		if err = ctx.Err(); err == nil {
+			next, err = r.admit(e, next)
+		}
 	}
 	return head, err
 }
@@ -124,8 +127,8 @@ func (r *replay) admit(e *bolt.Engine, next uint64) (end uint64, err error) {
 // reclaim makes the claims of an entry again that is about to be admitted. What is wrong with the entry
 // itself, Admit says.
 func (r *replay) reclaim(t *recordv1.Told) error {
-	if r.past == nil || r.s.Size() == 0 {
-		return nil
+	if r.past == nil || r.s.Size() == 0 || r.ctx.Err() != nil {
+		return r.ctx.Err()
 	}
 	envelope, _, err := record.EnvelopeOf(t.GetEntry())
 	if err != nil {

@@ -32,7 +32,7 @@ func (c *Client) AddNote(ctx context.Context, n NewNote) (*recordv1.Job, error) 
 	d := &deed{}
 	note := &recordv1.AddNote{Job: n.About.Job, Submission: n.About.N, Table: n.Table, Text: d.seal("text", n.Text)}
 	for _, path := range n.Files {
-		b, err := readBounded(path, maxNote)
+		b, err := ReadBounded(path, maxNote)
 		if err != nil {
 			return nil, err
 		}

@@ -71,24 +71,42 @@ func (o Out) Write(b []byte) error {
 	return o.commit(s)
 }
 
-func (o Out) stage(b []byte) (store.Staged, error) {
+// staged is a file that is on the disk under another name, and unfinished until it is committed or dropped.
+type staged struct {
+	store.Staged
+	finished func()
+}
+
+// Drop removes what did not get its name; nothing where it did.
+func (s staged) Drop() {
+	s.Staged.Drop()
+	s.finished()
+}
+
+func (o Out) stage(b []byte) (staged, error) {
 	return o.stageFrom(func(w io.Writer) error { _, err := w.Write(b); return err })
 }
 
 // stageFrom has the file on the disk under another name: what fills the disk fails here.
-func (o Out) stageFrom(write func(io.Writer) error) (store.Staged, error) {
+func (o Out) stageFrom(write func(io.Writer) error) (staged, error) {
 	if err := o.Free(); err != nil {
-		return store.Staged{}, err
+		return staged{}, err
 	}
 	mode := fs.FileMode(0o644)
 	if o.Private {
 		mode = 0o600
 	}
-	return store.Stage(o.Path, mode, write)
+	finished := Unfinished()
+	s, err := store.Stage(o.Path, mode, write)
+	if err != nil {
+		finished()
+	}
+	return staged{s, finished}, err
 }
 
 // commit gives the file its name, which somebody else may have taken meanwhile.
-func (o Out) commit(s store.Staged) error {
+func (o Out) commit(s staged) error {
+	defer s.finished()
 	if o.Replace {
 		return s.Commit()
 	}

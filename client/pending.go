@@ -35,6 +35,7 @@ func (h *Home) pendingPath(id string) string { return filepath.Join(h.path(pendi
 
 // put writes a pending action whole, under its request id.
 func (h *Home) put(p *pending) (err error) {
+	defer Unfinished()()
 	openings, err := proto.Marshal(&recordv1.OpeningList{Openings: p.openings})
 	if err != nil {
 		return err
@@ -101,7 +102,7 @@ func (h *Home) pending(id string) (*pending, error) {
 	p := &pending{id: id, blobs: blobs{}}
 	files, err := os.ReadDir(h.pendingPath(id))
 	for _, f := range files {
-		b, readErr := os.ReadFile(filepath.Join(h.pendingPath(id), f.Name()))
+		b, readErr := ReadBounded(filepath.Join(h.pendingPath(id), f.Name()), MaxFile)
 		if err = errors.Join(err, readErr); err != nil {
 			return nil, err
 		}
@@ -128,7 +129,7 @@ func (c *Client) Resume(ctx context.Context) error {
 		}
 		return err
 	}
-	unlock, err := c.own.home.lock(actingLock)
+	unlock, err := c.own.home.acting(ctx)
 	if err != nil {
 		return err
 	}

@@ -2,7 +2,6 @@ package client
 
 import (
 	"context"
-	"os"
 	"slices"
 	"strings"
 
@@ -13,7 +12,7 @@ import (
 
 // Enrol adds a person, or gives one a new key.
 func (c *Client) Enrol(ctx context.Context, name string, roles []string, keyFile string) (*recordv1.Person, error) {
-	line, err := os.ReadFile(keyFile)
+	line, err := ReadBounded(keyFile, MaxKeyFile)
 	if err != nil {
 		return nil, err
 	}

@@ -23,7 +23,7 @@ var proofFiles = []struct {
 	name string
 	most uint64
 }{
-	{"image.bin", maxBlob}, {"definition.yaml", maxDocument}, {"limits.yaml", maxDocument}, {"report.pb", 64 << 20},
+	{"image.bin", maxBlob}, {"definition.yaml", MaxDocument}, {"limits.yaml", MaxDocument}, {"report.pb", 64 << 20},
 	{"openings.pb", 1 << 20}, {"entries.pb", 64 << 20}, {"checkpoint.txt", 64 << 10},
 }
 

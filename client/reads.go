@@ -3,7 +3,6 @@ package client
 import (
 	"context"
 	"fmt"
-	"os"
 	"path/filepath"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
@@ -14,27 +13,13 @@ import (
 	"witnessmark/tables/image"
 )
 
-// maxFile bounds an image file; record files are about three times their image.
-const maxFile = 512 << 20
-
 // ReadFile reads an image file into the layout's range. format overrides detection; empty detects.
 func ReadFile(path string, format image.Format, lay *definition.Layout) (*image.Image, error) {
-	b, err := readBounded(path, maxFile)
+	b, err := ReadBounded(path, MaxFile)
 	if err != nil {
 		return nil, err
 	}
 	return lay.ReadImage(path, b, format)
-}
-
-func readBounded(path string, most int64) ([]byte, error) {
-	info, err := os.Stat(path)
-	if err != nil {
-		return nil, err
-	}
-	if info.Size() > most {
-		return nil, usage("", "%s: %d bytes; allowed are at most %d", path, info.Size(), most)
-	}
-	return os.ReadFile(path)
 }
 
 // NewRead is an image taken out of a car.

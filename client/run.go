@@ -41,13 +41,13 @@ type RecordedRun struct {
 
 // ReadRun reads a run out of a file.
 func ReadRun(path, channelsPath string) (*RecordedRun, error) {
-	file, err := readBounded(path, maxFile)
+	file, err := ReadBounded(path, MaxFile)
 	if err != nil {
 		return nil, err
 	}
 	channels := []byte(run.NoChannels)
 	if channelsPath != "" {
-		if channels, err = readBounded(channelsPath, maxFile); err != nil {
+		if channels, err = ReadBounded(channelsPath, MaxDocument); err != nil {
 			return nil, err
 		}
 	}

@@ -3,7 +3,6 @@ package client
 import (
 	"errors"
 	"fmt"
-	"os"
 
 	"google.golang.org/protobuf/proto"
 
@@ -82,18 +81,11 @@ func (o *opened) no(format string, args ...any) error {
 }
 
 func openProof(path string) (*opened, error) {
+	raw, err := ReadBounded(path, maxProof)
+	if err != nil {
+		return nil, err
+	}
 	o := &opened{name: path}
-	info, err := os.Stat(path)
-	if err != nil {
-		return nil, err
-	}
-	if info.Size() > maxProof {
-		return nil, o.no("%d bytes; a proof has at most %d", info.Size(), maxProof)
-	}
-	raw, err := os.ReadFile(path)
-	if err != nil {
-		return nil, err
-	}
 	return o, o.parse(raw)
 }
 

@@ -10,6 +10,25 @@ import (
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 )
 
+// CSVText is a text as a cell of a CSV file: one that a spreadsheet would run gets a ' before it, and so does
+// one that begins with ' already, so that taking one away gives the text again. Numbers stay numbers.
+func CSVText(s string) string {
+	if _, err := strconv.ParseFloat(s, 64); err == nil || s == "" || !strings.ContainsAny(s[:1], "=+-@\t\r\n'") && !strings.ContainsRune("＝＋－＠", []rune(s)[0]) {
+		return s
+	}
+	return "'" + s
+}
+
+// WriteRows prints rows as CSV, whose texts no spreadsheet runs.
+func WriteRows(w io.Writer, rows [][]string) error {
+	for _, row := range rows {
+		for i := range row {
+			row[i] = CSVText(row[i])
+		}
+	}
+	return csv.NewWriter(w).WriteAll(rows)
+}
+
 // WriteCSV prints the changed cells, one a line, under a header line. Where a block changed there are two columns more: the
 // slice by index, and its breakpoints or labels.
 func WriteCSV(w io.Writer, r *calibrationv1.Report) error {
@@ -29,7 +48,7 @@ func WriteCSV(w io.Writer, r *calibrationv1.Report) error {
 			rows = append(rows, row)
 		}
 	}
-	return csv.NewWriter(w).WriteAll(rows)
+	return WriteRows(w, rows)
 }
 
 // sliceColumns are the index and the place of a slice, one a further axis, between blanks.

@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"os"
 
 	"github.com/spf13/cobra"
 
@@ -40,7 +39,7 @@ func newConvertCommand(a *app) *cobra.Command {
 		if err != nil {
 			return err
 		}
-		b, err := os.ReadFile(args[0])
+		b, err := client.ReadBounded(args[0], client.MaxFile)
 		if err != nil {
 			return err
 		}

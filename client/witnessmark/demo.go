@@ -40,6 +40,7 @@ type stageSet struct {
 
 // demo is the one place where client and server meet in a process.
 func (a *app) demo(ctx context.Context, exit bool) (err error) {
+	defer client.Unfinished()()
 	dir, err := os.MkdirTemp("", "witnessmark-demo-")
 	if err != nil {
 		return err

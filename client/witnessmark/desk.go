@@ -52,6 +52,7 @@ func newDeskCommand(a *app) *cobra.Command {
 }
 
 func (a *app) serveDesk(ctx context.Context, o desk.Options, noOpen bool) error {
+	defer client.Unfinished()() // it has a folder to remove
 	d, err := desk.Start(o)
 	if err != nil {
 		return err

@@ -3,10 +3,10 @@ package main
 import (
 	"fmt"
 	"io"
-	"os"
 
 	"github.com/spf13/cobra"
 
+	"witnessmark/client"
 	"witnessmark/tables/doubt"
 	"witnessmark/tables/severity"
 )
@@ -22,7 +22,7 @@ func newDefinitionCheck(a *app) *cobra.Command {
 			"With an image also what looks wrong when it is read so: values far from usual, axes that do not rise, stretches that belong to\nnothing. Needs no server.\n\n" + checkStatus,
 		Args: takes(1),
 		RunE: func(_ *cobra.Command, args []string) error {
-			file, err := os.ReadFile(args[0])
+			file, err := client.ReadBounded(args[0], client.MaxDocument)
 			if err != nil {
 				return err
 			}
@@ -58,7 +58,7 @@ func newLimitsCheck(a *app) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			file, err := os.ReadFile(args[0])
+			file, err := client.ReadBounded(args[0], client.MaxDocument)
 			if err != nil {
 				return err
 			}

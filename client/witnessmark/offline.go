@@ -13,7 +13,7 @@ import (
 
 // loadDefinition reads a definition file.
 func loadDefinition(path string) (*definition.Layout, error) {
-	b, err := os.ReadFile(path)
+	b, err := client.ReadBounded(path, client.MaxDocument)
 	if err != nil {
 		return nil, err
 	}
@@ -25,7 +25,7 @@ func loadLimits(path string) (*limits.Limits, error) {
 	if path == "" {
 		return nil, nil
 	}
-	b, err := os.ReadFile(path)
+	b, err := client.ReadBounded(path, client.MaxDocument)
 	if err != nil {
 		return nil, err
 	}

@@ -8,10 +8,8 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"os/signal"
 	"runtime/debug"
 	"strings"
-	"syscall"
 	"unicode"
 	"unicode/utf8"
 
@@ -58,7 +56,10 @@ func (a *app) root() *cobra.Command {
 		Short: "Compare calibrations, sign them off, and take only signed-off files to a car",
 		Long: "Compare calibrations, sign them off, and take only signed-off files to a car.\n\n" +
 			"WITNESSMARK_HOME is your folder; without it, the user's configuration folder is used.\n" +
-			"Exit status: 0 done; 1 done, and the answer is no; 2 could not be done, or was refused.",
+			"Exit status: 0 done; 1 done, and the answer is no; 2 could not be done, or was refused; 128 and the number of the\n" +
+			"signal that ended it (130 after Ctrl-C), and then nothing is left half written.\n" +
+			"Files are read whole, and must be regular ones: images and runs of at most 512 MiB, definitions, limits and channel\n" +
+			"files of at most 16 MiB. What comes as CSV has ' before a text that a spreadsheet would run.",
 		Version:       version(),
 		SilenceUsage:  true,
 		SilenceErrors: true,
@@ -87,15 +88,18 @@ func (a *app) root() *cobra.Command {
 
 // execute is the whole command; the answer is the exit status.
 func execute(args []string, in io.Reader, out, errOut io.Writer) int {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	defer stop()
-	return (&app{in: in, out: out, errOut: errOut, format: "text"}).run(ctx, args)
+	a := &app{in: in, out: out, errOut: errOut, format: "text"}
+	return interruptible(in, errOut, func(ctx context.Context) int { return a.run(ctx, args) })
 }
 
 func (a *app) run(ctx context.Context, args []string) int {
 	root := a.root()
 	root.SetArgs(args)
 	err := root.ExecuteContext(ctx)
+	if err != nil && errors.Is(err, context.Canceled) && ctx.Err() != nil {
+		a.aside("witnessmark: ", "interrupted")
+		return statusOf(err)
+	}
 	if err != nil {
 		if asksJSON(args) { // also where the flags were not read that far
 			a.format = "json"

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
@@ -11,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"witnessmark/client/sheet"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
@@ -217,7 +217,7 @@ func (a *app) sweepSignals(lay *definition.Layout, im *image.Image, ids []string
 		}
 		rows = append(rows, row)
 	}
-	return csv.NewWriter(a.out).WriteAll(rows)
+	return sheet.WriteRows(a.out, rows)
 }
 
 // header is a column's name with its unit, as a run has them.
