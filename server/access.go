@@ -18,14 +18,13 @@ import (
 
 // rule is who may call one method.
 type rule struct {
-	anyone   bool     // nobody has to be enrolled
 	enrolled bool     // any enrolled person
 	roles    []string // one of them is enough
 }
 
 // exceptions are the services that state no roles of their own.
 var exceptions = map[string]rule{
-	"grpc.health.v1.Health":                    {anyone: true},
+	"grpc.health.v1.Health":                    {enrolled: true}, // nobody else comes past the handshake
 	"grpc.reflection.v1.ServerReflection":      {enrolled: true},
 	"grpc.reflection.v1alpha.ServerReflection": {enrolled: true},
 }

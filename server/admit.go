@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"google.golang.org/grpc/codes"
+	"google.golang.org/protobuf/proto"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
@@ -23,9 +24,7 @@ const tries = 8
 // it leaves nothing behind.
 func (s *recordServer) Admit(stream servicev1.Record_AdmitServer) error {
 	ctx := stream.Context()
-	recv, enough := s.patiently(stream)
-	defer enough()
-	m, err := recv()
+	m, err := stream.Recv()
 	if err != nil && !errors.Is(err, io.EOF) {
 		return err
 	}
@@ -41,14 +40,14 @@ func (s *recordServer) Admit(stream servicev1.Record_AdmitServer) error {
 		if err = stream.Send(&servicev1.AdmitResponse{Content: &servicev1.AdmitResponse_Wanted{Wanted: &servicev1.Wanted{Sha256: wanted}}}); err != nil {
 			return err
 		}
+		recv := s.patiently(stream)
 		for _, sha := range wanted {
-			b, err := s.spool.receive(recv, sha)
+			b, err := s.spool.receive(string(callOf(ctx).keyID), recv, sha)
 			if err != nil {
 				return err
 			}
 			a.spooled = append(a.spooled, b)
 		}
-		enough()
 		answer, err = s.core.admit(ctx, a)
 	}
 	if err != nil {
@@ -58,21 +57,21 @@ func (s *recordServer) Admit(stream servicev1.Record_AdmitServer) error {
 		Admitted: &servicev1.Admitted{Index: answer.index, Entry: answer.entry}}})
 }
 
-// patiently receives, and ends a stream that holds room and does not get on, until enough is called.
-func (s *recordServer) patiently(stream servicev1.Record_AdmitServer) (recv func() (*servicev1.AdmitRequest, error), enough func()) {
+// patiently receives, and ends a stream that holds room and does not get on. Only the time that it was
+// waited for counts.
+func (s *recordServer) patiently(stream servicev1.Record_AdmitServer) func() (*servicev1.AdmitRequest, error) {
 	c := callOf(stream.Context())
-	idle := time.AfterFunc(s.idle, func() { c.end(tooSlow("nothing came for %s", s.idle)) })
-	whole := time.AfterFunc(s.within, func() { c.end(tooSlow("it took more than %s", s.within)) })
-	recv = func() (*servicev1.AdmitRequest, error) {
+	var got int64
+	var waited time.Duration
+	return func() (*servicev1.AdmitRequest, error) {
+		start := time.Now()
+		wait := c.within(s.bounds.patience(got+chunkBytes) - waited)
 		m, err := stream.Recv()
-		idle.Reset(s.idle)
+		wait.Stop()
+		waited += time.Since(start)
+		got += int64(proto.Size(m))
 		return m, err
 	}
-	return recv, func() { idle.Stop(); whole.Stop() }
-}
-
-func tooSlow(format string, args ...any) error {
-	return &fault{code: codes.DeadlineExceeded, reason: "idle", at: "part", text: "admit: " + fmt.Sprintf(format, args...)}
 }
 
 // open opens an envelope, which happens nowhere else, decides it, and lists the blobs that it brings
@@ -82,7 +81,7 @@ func (c *core) open(a *arrival, envelope []byte, caller signoff.KeyID) (first *a
 		return nil, nil, invalid("bad-envelope", "envelope", fmt.Sprintf("1 to %d bytes", signoff.MaxEnvelope),
 			"the first message has an envelope of %d bytes; allowed are 1 to %d", len(envelope), signoff.MaxEnvelope)
 	}
-	if err := c.isBroken(); err != nil {
+	if err := errors.Join(c.isBroken(), c.folder.hasRoom(0)); err != nil {
 		return nil, nil, err
 	}
 	err = c.engine.View(func(tx store.ReadTx) error {
@@ -173,6 +172,8 @@ func (c *core) admit(ctx context.Context, a *arrival) (*admitted, error) {
 		if err := c.compute(a); err != nil {
 			return nil, err
 		}
+		c.figures.waiting.Inc()
+		defer c.figures.waiting.Dec()
 		select {
 		case c.queue <- a:
 		case <-c.stop:

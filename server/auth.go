@@ -13,8 +13,10 @@ import (
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
-	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/peer"
+	"google.golang.org/grpc/status"
+	"google.golang.org/grpc/tap"
+	"google.golang.org/protobuf/proto"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
@@ -35,12 +37,22 @@ func (c *core) notEnrolled(keyID signoff.KeyID) error {
 	return f
 }
 
+// known says whether a key is or was somebody's.
+func (c *core) known(keyID signoff.KeyID) (known bool, err error) {
+	err = c.look(func(s *record.State) error {
+		known = s.OwnerOf(keyID) != ""
+		return nil
+	})
+	return known, err
+}
+
 // call is who calls, and by what rule.
 type call struct {
-	person *recordv1.Person // nil where anyone may call
+	person *recordv1.Person
 	keyID  signoff.KeyID
 	rule   rule
 	end    context.CancelCauseFunc // ends a stream from the server's side; nil for a single call
+	begin  *time.Timer             // ends it unless it begins
 }
 
 type callKey struct{}
@@ -54,58 +66,84 @@ func callOf(ctx context.Context) *call {
 
 // gate lets calls in: it looks the person up at every call, and logs each one.
 type gate struct {
-	core  *core
-	rules map[string]rule
-	log   *slog.Logger
-	under sync.WaitGroup // stream handlers, which may outlive their streams for a moment
+	core    *core
+	rules   map[string]rule
+	log     *slog.Logger
+	bounds  *bounds
+	calls   *room
+	figures *figures
+	under   sync.WaitGroup // stream handlers, which may outlive their streams for a moment
+}
+
+// tap is asked before anything of a call is read: it bounds how many there are, and how long each may
+// take to say what it wants.
+func (g *gate) tap(outer context.Context, _ *tap.Info) (context.Context, error) {
+	key, err := peerKey(outer)
+	if p, _ := peer.FromContext(outer); err == nil && p != nil {
+		if former, ok := p.AuthInfo.(formerInfo); ok {
+			err = former.why
+		}
+	}
+	if err != nil {
+		st := toStatus(err)
+		g.figures.refused(reasonOf(st))
+		return outer, st.Err()
+	}
+	c := &call{keyID: signoff.Fingerprint(key)}
+	if !g.calls.take(string(c.keyID), 1) {
+		g.figures.refused("too-many")
+		return outer, toStatus(tooMany("call", "too many calls of this key are under way")).Err()
+	}
+	context.AfterFunc(outer, func() { g.calls.give(string(c.keyID), 1) })
+	ctx, cancel := context.WithCancel(context.WithValue(outer, callKey{}, c))
+	c.begin = time.AfterFunc(g.bounds.patience(maxMessage), func() { g.figures.refused("too-slow"); cancel() })
+	return ctx, nil
+}
+
+// within ends a stream after a while, unless it is stopped before that.
+func (c *call) within(d time.Duration) *time.Timer {
+	return time.AfterFunc(d, func() { c.end(tooSlow(d)) })
+}
+
+func tooSlow(waited time.Duration) *fault {
+	return &fault{code: codes.DeadlineExceeded, reason: "too-slow", text: fmt.Sprintf("it got on too slowly, and was ended after %s", waited.Round(time.Millisecond))}
 }
 
 // enter finds the person by the Ed25519 key of the connection's certificate and applies the
 // method's rule. What else the certificate says means nothing.
-func (g *gate) enter(ctx context.Context, method string) (context.Context, *call, error) {
-	c := &call{}
+func (g *gate) enter(ctx context.Context, method string) (c *call, err error) {
+	c = callOf(ctx)
+	c.begin.Stop()
 	r, ok := g.rules[method]
 	if !ok {
-		return ctx, c, &fault{code: codes.PermissionDenied, reason: "no-rule", text: "nobody may call this method"}
+		return c, &fault{code: codes.PermissionDenied, reason: "no-rule", text: "nobody may call this method"}
 	}
 	c.rule = r
-	key, err := peerKey(ctx)
-	if err != nil {
-		return ctx, c, err
-	}
-	c.keyID = signoff.Fingerprint(key)
-	if r.anyone {
-		return context.WithValue(ctx, callKey{}, c), c, nil
-	}
 	if c.person, err = g.core.person(c.keyID); err != nil {
-		return ctx, c, err
+		return c, err
 	}
 	if c.person == nil {
-		return ctx, c, g.core.notEnrolled(c.keyID)
+		return c, g.core.notEnrolled(c.keyID)
 	}
 	if !r.allows(c.person) {
-		return ctx, c, &fault{code: codes.PermissionDenied, reason: "role", at: method, allowed: r.String(),
+		return c, &fault{code: codes.PermissionDenied, reason: "role", at: method, allowed: r.String(),
 			text: fmt.Sprintf("%s may not do this: it takes one of these roles: %s", c.person.GetName(), r)}
 	}
-	return context.WithValue(ctx, callKey{}, c), c, nil
+	return c, nil
 }
 
 func peerKey(ctx context.Context) (ed25519.PublicKey, error) {
-	p, ok := peer.FromContext(ctx)
-	if ok {
-		if info, ok := p.AuthInfo.(credentials.TLSInfo); ok && len(info.State.PeerCertificates) > 0 {
-			if key, ok := info.State.PeerCertificates[0].PublicKey.(ed25519.PublicKey); ok {
-				return key, nil
-			}
-		}
+	p, _ := peer.FromContext(ctx)
+	if p == nil {
+		return keyOf(nil)
 	}
-	return nil, &fault{code: codes.Unauthenticated, reason: "no-key", text: "the connection has no Ed25519 client key"}
+	return keyOf(p.AuthInfo)
 }
 
 // unary guards and logs one call.
 func (g *gate) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (resp any, err error) {
 	start := time.Now()
-	ctx, c, err := g.enter(ctx, info.FullMethod)
+	c, err := g.enter(ctx, info.FullMethod)
 	if err == nil {
 		resp, err = guarded(g.log, func() (any, error) { return handler(ctx, req) })
 	}
@@ -116,19 +154,18 @@ func (g *gate) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, h
 // handler runs beside it, because it may be waiting for a peer that does not read.
 func (g *gate) stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, handler grpc.StreamHandler) error {
 	start := time.Now()
-	ctx, c, err := g.enter(ss.Context(), info.FullMethod)
+	c, err := g.enter(ss.Context(), info.FullMethod)
 	if err != nil {
-		return g.finish(ctx, info.FullMethod, c, start, err)
+		return g.finish(ss.Context(), info.FullMethod, c, start, err)
 	}
-	ctx, cancel := context.WithCancelCause(ctx)
+	// Not the stream's own context: gRPC would answer for itself once that has ended.
+	ctx, cancel := context.WithCancelCause(ss.Context())
 	defer cancel(nil)
-	if !c.rule.anyone {
-		defer g.core.follow(c.keyID, cancel)()
-	}
 	c.end = cancel
+	defer g.core.follow(c.keyID, c.end)()
 	done := make(chan error, 1)
 	g.under.Go(func() {
-		_, err := guarded(g.log, func() (any, error) { return nil, handler(srv, &contextStream{ss, ctx}) })
+		_, err := guarded(g.log, func() (any, error) { return nil, handler(srv, &boundedStream{ss, ctx, c, g.bounds}) })
 		done <- err
 	})
 	select {
@@ -150,13 +187,26 @@ func endedByServer(ctx context.Context) bool {
 	return errors.As(context.Cause(ctx), &f)
 }
 
-// contextStream is a stream whose context ends with the person's enrolment.
-type contextStream struct {
+// boundedStream is a stream that ends with its person's enrolment, and when its peer does not get on.
+type boundedStream struct {
 	grpc.ServerStream
-	ctx context.Context
+	ctx    context.Context
+	call   *call
+	bounds *bounds
 }
 
-func (s *contextStream) Context() context.Context { return s.ctx }
+func (s *boundedStream) Context() context.Context { return s.ctx }
+
+func (s *boundedStream) RecvMsg(m any) error {
+	defer s.call.within(s.bounds.patience(maxMessage)).Stop()
+	return s.ServerStream.RecvMsg(m)
+}
+
+func (s *boundedStream) SendMsg(m any) error {
+	p, _ := m.(proto.Message)
+	defer s.call.within(s.bounds.patience(int64(proto.Size(p)))).Stop()
+	return s.ServerStream.SendMsg(m)
+}
 
 // guarded turns a panic into an error, so that one call cannot end the server.
 func guarded(log *slog.Logger, fn func() (any, error)) (resp any, err error) {
@@ -169,33 +219,38 @@ func guarded(log *slog.Logger, fn func() (any, error)) (resp any, err error) {
 	return fn()
 }
 
-// finish maps the error and writes the call's one log line: never what was in the request.
+// finish maps the error, counts the call, and writes its one log line: never what was in the request.
 func (g *gate) finish(ctx context.Context, method string, c *call, start time.Time, err error) error {
-	st := toStatus(err)
+	st, took := toStatus(err), time.Since(start)
 	attrs := []slog.Attr{
 		slog.String("method", method),
 		slog.String("code", st.Code().String()),
-		slog.Duration("took", time.Since(start)),
+		slog.Duration("took", took),
+		slog.String("key", string(c.keyID)),
 	}
-	if c.person != nil {
-		attrs = append(attrs, slog.String("person", c.person.GetName()))
-	} else if c.keyID != "" {
-		attrs = append(attrs, slog.String("key", string(c.keyID)))
+	reason := reasonOf(st)
+	if reason != "" {
+		attrs = append(attrs, slog.String("reason", reason))
 	}
 	level := slog.LevelInfo
 	switch st.Code() {
-	case codes.Internal, codes.Unknown, codes.Unavailable:
+	case codes.Internal, codes.Unknown, codes.Unavailable, codes.DataLoss:
 		level = slog.LevelError
 		attrs = append(attrs, slog.Any("error", err))
-	default:
-		for _, d := range st.Details() {
-			if f, ok := d.(*servicev1.Fault); ok {
-				attrs = append(attrs, slog.String("reason", f.GetReason()))
-			}
-		}
 	}
+	g.figures.call(method, st.Code(), reason, took)
 	g.log.LogAttrs(ctx, level, "call", attrs...)
 	return st.Err()
+}
+
+// reasonOf is the stable word of a refusal.
+func reasonOf(st *status.Status) string {
+	for _, d := range st.Details() {
+		if f, ok := d.(*servicev1.Fault); ok {
+			return f.GetReason()
+		}
+	}
+	return ""
 }
 
 // person is who is enrolled with a key; nil for nobody.

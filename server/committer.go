@@ -103,9 +103,14 @@ func (c *core) commit(batch []*arrival) {
 			going = append(going, a)
 		}
 	}
-	err := c.isBroken()
+	err, failed := c.isBroken(), false
+	if err == nil && len(going) > 0 {
+		err = c.fits(going)
+	}
 	if err == nil && len(going) > 0 {
 		if err = c.write(going); err != nil {
+			failed = true
+			c.folder.giveUp(err) // whoever starts the server again needs some room
 			c.fail(err)
 			err = c.isBroken()
 		}
@@ -117,6 +122,21 @@ func (c *core) commit(batch []*arrival) {
 		a.blobs = nil
 		a.answer <- a.result
 	}
+	if failed {
+		close(c.ended)
+	}
+}
+
+// fits wants room on the disk for a batch, and reserves some once there is enough.
+func (c *core) fits(batch []*arrival) error {
+	n, err := c.folder.takes(batch)
+	if err == nil {
+		err = c.folder.hasRoom(n)
+	}
+	if err == nil {
+		err = c.folder.reserve()
+	}
+	return err
 }
 
 // write commits entries, blobs and documents in one transaction, then the checkpoint's own file,
@@ -132,12 +152,13 @@ func (c *core) write(batch []*arrival) (err error) {
 		return err
 	}
 	var (
-		note []byte
-		size uint64
+		note         []byte
+		before, size uint64
 	)
 	at := c.now().UTC().Format(time.RFC3339)
+	begun := time.Now()
 	err = c.engine.Update(func(w store.WriteTx) error {
-		before := record.Read(w).Size()
+		before = record.Read(w).Size()
 		for _, a := range batch {
 			if err := a.enter(w, at); err != nil {
 				return err
@@ -155,14 +176,18 @@ func (c *core) write(batch []*arrival) (err error) {
 		return fmt.Errorf("commit: %w", err)
 	}
 	if !nothing {
+		committed := time.Now()
+		c.figures.commit.Observe(committed.Sub(begun).Seconds())
 		if err := c.keep(note); err != nil {
 			return fmt.Errorf("keep the checkpoint: %w", err)
 		}
+		c.figures.sync.Observe(time.Since(committed).Seconds())
 	}
 	if err := c.folder.finishErasing(); err != nil {
 		return err
 	}
 	if !nothing {
+		c.figures.entries.Add(float64(size - before))
 		c.show(note, size)
 	}
 	return nil

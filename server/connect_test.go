@@ -6,6 +6,7 @@ import (
 	"crypto/ed25519"
 	"crypto/elliptic"
 	"crypto/rand"
+	"crypto/rsa"
 	"crypto/tls"
 	"crypto/x509"
 	"io"
@@ -75,15 +76,9 @@ func TestConnections(t *testing.T) {
 
 // smallOrderCertificate carries the neutral point, under which signatures can be made without a key:
 // with R its own neutral point and S zero the equation holds whatever was signed.
-func smallOrderCertificate(t *testing.T) tls.Certificate {
+func smallOrderCertificate(t testing.TB) tls.Certificate {
 	t.Helper()
-	key := &forger{public: append([]byte{1}, make([]byte, 31)...)}
-	template := &x509.Certificate{SerialNumber: big.NewInt(1), NotAfter: time.Now().Add(time.Hour)}
-	der, err := x509.CreateCertificate(rand.Reader, template, template, key.Public(), key)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return tls.Certificate{Certificate: [][]byte{der}, PrivateKey: key}
+	return certificate(t, &forger{public: append([]byte{1}, make([]byte, 31)...)}, time.Now().Add(time.Hour))
 }
 
 type forger struct{ public ed25519.PublicKey }
@@ -94,13 +89,32 @@ func (f *forger) Sign(io.Reader, []byte, crypto.SignerOpts) ([]byte, error) {
 	return append([]byte{1}, make([]byte, 63)...), nil
 }
 
-func ecdsaCertificate(t *testing.T) tls.Certificate {
+func ecdsaCertificate(t testing.TB) tls.Certificate {
 	t.Helper()
 	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
 	if err != nil {
 		t.Fatal(err)
 	}
-	template := &x509.Certificate{SerialNumber: big.NewInt(1), NotAfter: time.Now().Add(time.Hour)}
+	return certificate(t, key, time.Now().Add(time.Hour))
+}
+
+func rsaCertificate(t testing.TB) tls.Certificate {
+	t.Helper()
+	key, err := rsa.GenerateKey(rand.Reader, 2048)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return certificate(t, key, time.Now().Add(time.Hour))
+}
+
+func expiredCertificate(t testing.TB, key ed25519.PrivateKey) tls.Certificate {
+	t.Helper()
+	return certificate(t, key, time.Now().Add(-24*time.Hour))
+}
+
+func certificate(t testing.TB, key crypto.Signer, until time.Time) tls.Certificate {
+	t.Helper()
+	template := &x509.Certificate{SerialNumber: big.NewInt(1), NotBefore: until.Add(-time.Hour), NotAfter: until}
 	der, err := x509.CreateCertificate(rand.Reader, template, template, key.Public(), key)
 	if err != nil {
 		t.Fatal(err)
@@ -108,14 +122,20 @@ func ecdsaCertificate(t *testing.T) tls.Certificate {
 	return tls.Certificate{Certificate: [][]byte{der}, PrivateKey: key}
 }
 
-func TestHealthWithoutBeingEnrolled(t *testing.T) {
+// TestHealth: whoever watches is enrolled too; nobody else comes past the handshake, and why is counted.
+func TestHealth(t *testing.T) {
 	w := newWorkshop(t)
-	got, err := healthv1.NewHealthClient(w.as("stranger")).Check(within(t), &healthv1.HealthCheckRequest{})
+	got, err := healthv1.NewHealthClient(w.as("lead")).Check(within(t), &healthv1.HealthCheckRequest{})
 	if err != nil || got.GetStatus() != healthv1.HealthCheckResponse_SERVING {
 		t.Fatalf("health: %v %v", got, err)
 	}
-	_, err = servicev1.NewPeopleClient(w.as("stranger")).Get(within(t), &servicev1.PeopleGetRequest{})
-	wantFault(t, err, codes.Unauthenticated, "not-enrolled")
+	_, err = healthv1.NewHealthClient(w.as("stranger")).Check(within(t), &healthv1.HealthCheckRequest{})
+	if status.Code(err) != codes.Unavailable || !strings.Contains(err.Error(), "bad certificate") {
+		t.Errorf("a stranger: %v", err)
+	}
+	for w.figure(`witnessmark_handshakes_refused_total{reason="not-enrolled"}`) == 0 { // counted a moment later
+		time.Sleep(time.Millisecond)
+	}
 }
 
 // TestCallsAreLogged: one line a call, with who, what, how it went and how long it took.
@@ -126,8 +146,8 @@ func TestCallsAreLogged(t *testing.T) {
 	wantFault(t, err, codes.InvalidArgument, "bad-envelope")
 	logs := w.logs.String()
 	for _, want := range []string{
-		`msg=call method=/witnessmark.service.v1.People/Get code=OK took=\S+ person=lead`,
-		`msg=call method=/witnessmark.service.v1.Record/Admit code=InvalidArgument took=\S+ person=lead reason=bad-envelope`,
+		`msg=call method=/witnessmark.service.v1.People/Get code=OK took=\S+ key=SHA256:\S+`,
+		`msg=call method=/witnessmark.service.v1.Record/Admit code=InvalidArgument took=\S+ key=SHA256:\S+ reason=bad-envelope`,
 	} {
 		if !regexp.MustCompile(want).MatchString(logs) {
 			t.Errorf("no line %s in\n%s", want, logs)

@@ -22,13 +22,14 @@ import (
 // core is the engine, the one goroutine that adds to it, and what is known of its newest head.
 // Nothing in it grows with the ledger.
 type core struct {
-	engine store.Engine
-	folder *folder
-	claims *claims.Computer
-	log    *slog.Logger
-	now    func() time.Time
-	keep   func(checkpoint []byte) error // writes the checkpoint's own file, synced
-	opened atomic.Uint64                 // envelopes: each is opened once
+	engine  store.Engine
+	folder  *folder
+	claims  *claims.Computer
+	log     *slog.Logger
+	now     func() time.Time
+	keep    func(checkpoint []byte) error // writes the checkpoint's own file, synced
+	opened  atomic.Uint64                 // envelopes: each is opened once
+	figures *figures
 
 	mu         sync.RWMutex
 	checkpoint []byte // signed and kept
@@ -41,6 +42,7 @@ type core struct {
 	queue chan *arrival
 	stop  chan struct{}
 	done  chan struct{}
+	ended chan struct{} // closed after a write that failed: only another process can go on
 }
 
 // newCore takes up a folder's store, holds it against the kept checkpoint, and starts the committer.
@@ -48,7 +50,7 @@ func newCore(f *folder, log *slog.Logger, now func() time.Time) (*core, error) {
 	c := &core{
 		engine: f.engine, folder: f, claims: claims.New(), log: log, now: now, keep: f.keep,
 		changed: make(chan struct{}), streams: map[*openStream]bool{},
-		queue: make(chan *arrival), stop: make(chan struct{}), done: make(chan struct{}),
+		queue: make(chan *arrival), stop: make(chan struct{}), done: make(chan struct{}), ended: make(chan struct{}), figures: newFigures(),
 	}
 	if err := takeUp(c.engine, log); err != nil {
 		return nil, err
@@ -67,7 +69,7 @@ func newCore(f *folder, log *slog.Logger, now func() time.Time) (*core, error) {
 	if err := c.keep(c.checkpoint); err != nil {
 		return nil, fmt.Errorf("keep the checkpoint: %w", err)
 	}
-	if err := f.finishErasing(); err != nil {
+	if err := errors.Join(f.finishErasing(), f.reserve()); err != nil {
 		return nil, err
 	}
 	go c.commitLoop()

@@ -75,6 +75,10 @@ func toStatus(err error) *status.Status {
 		return detailed(codes.FailedPrecondition, "this server does not understand that action, or what is in its ledger already; the server must be upgraded", "upgrade", "envelope", "")
 	case errors.Is(err, store.ErrBroken), errors.Is(err, store.ErrClosed):
 		return detailed(codes.Unavailable, "the store takes no more writes until the server is started again", "store-broken", "", "")
+	case errors.Is(err, store.ErrDamaged):
+		return detailed(codes.DataLoss, "the store is damaged, and the server's log says where; try: witnessmarkd check, then a backup", "damaged", "", "")
+	case isFull(err):
+		return detailed(codes.ResourceExhausted, diskFull, "disk-full", "", "")
 	case errors.Is(err, context.DeadlineExceeded):
 		return status.New(codes.DeadlineExceeded, "deadline exceeded")
 	case errors.Is(err, context.Canceled):

@@ -5,8 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"os"
 	"strings"
+	"syscall"
 	"testing"
+	"time"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -40,8 +43,10 @@ func TestToStatus(t *testing.T) {
 		{fmt.Errorf("inner: %w", context.DeadlineExceeded), codes.DeadlineExceeded, ""},
 		{fmt.Errorf("inner: %w", context.Canceled), codes.Canceled, ""},
 		{status.Error(codes.ResourceExhausted, "said"), codes.ResourceExhausted, ""},
-		{fmt.Errorf("inner: %w", store.ErrDamaged), codes.Internal, "internal"},
-		{tooSlow("nothing came for %s", "a minute"), codes.DeadlineExceeded, "idle"},
+		{fmt.Errorf("inner: %w", store.ErrDamaged), codes.DataLoss, "damaged"},
+		{fmt.Errorf("inner: %w", &os.PathError{Op: "write", Err: syscall.ENOSPC}), codes.ResourceExhausted, "disk-full"},
+		{errors.New("inner"), codes.Internal, "internal"},
+		{tooSlow(time.Minute), codes.DeadlineExceeded, "too-slow"},
 	} {
 		st := toStatus(c.err)
 		if st.Code() != c.code || faultOf(st.Err()).GetReason() != c.reason || strings.Contains(st.Message(), "inner") {

@@ -167,7 +167,12 @@ func (w *workshop) as(name string) *grpc.ClientConn {
 
 func dial(t testing.TB, addr string, key ed25519.PrivateKey, server ed25519.PublicKey) *grpc.ClientConn {
 	t.Helper()
-	c, err := grpc.NewClient("passthrough:///"+addr, grpc.WithTransportCredentials(credentials.NewTLS(clientTLS(t, key, server))),
+	return dialWith(t, addr, clientTLS(t, key, server))
+}
+
+func dialWith(t testing.TB, addr string, config *tls.Config) *grpc.ClientConn {
+	t.Helper()
+	c, err := grpc.NewClient("passthrough:///"+addr, grpc.WithTransportCredentials(credentials.NewTLS(config)),
 		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(16<<20)))
 	if err != nil {
 		t.Fatal(err)
@@ -357,7 +362,7 @@ func (w *workshop) quiet() {
 		w.srv.core.mu.RLock()
 		open := len(w.srv.core.streams)
 		w.srv.core.mu.RUnlock()
-		held := w.srv.spool.held.Load()
+		held := w.srv.spool.held.total()
 		if open == 0 && held == 0 {
 			return
 		}

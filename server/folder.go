@@ -27,6 +27,7 @@ const (
 	checkpointFile = "checkpoint"
 	spoolFolder    = "spool"
 	erasingFile    = "erasing" // there while the store's file may hold what was erased
+	reserveFile    = "reserve" // nothing but room on the disk
 )
 
 // Init makes a server's folder: a key of its own, a store with the genesis, and the first
@@ -141,7 +142,8 @@ type folder struct {
 	key    ed25519.PrivateKey
 	kept   []byte // the checkpoint in its own file
 	engine store.Engine
-	pages  func() error // looks at every page of the store's file
+	pages  func() error                    // looks at every page of the store's file
+	free   func(dir string) (int64, error) // room on the disk, in bytes
 
 	erasing bool
 }
@@ -155,7 +157,7 @@ func openFolder(dir string, onlyLook bool) (*folder, error) {
 	if err != nil {
 		return nil, fmt.Errorf("server key: %w", err)
 	}
-	f := &folder{dir: dir}
+	f := &folder{dir: dir, free: freeBytes}
 	noPassphrase := func() ([]byte, error) { return nil, errors.New("the server key must not have a passphrase") }
 	if f.key, err = signoff.ParsePrivateKey(keyFile, key, noPassphrase); err != nil {
 		return nil, err
@@ -178,22 +180,32 @@ func openFolder(dir string, onlyLook bool) (*folder, error) {
 	return f, nil
 }
 
-// keep writes the checkpoint to its own file, synced; the same bytes are not written again.
+// keep writes the checkpoint to its own file, synced; the same bytes are not written again. On a full
+// disk it takes the room that was reserved for this.
 func (f *folder) keep(note []byte) error {
 	if bytes.Equal(note, f.kept) {
 		return nil
 	}
-	if err := store.WriteSynced(filepath.Join(f.dir, checkpointFile), note); err != nil {
+	write := func() error { return store.WriteSynced(filepath.Join(f.dir, checkpointFile), note) }
+	err := write()
+	if f.giveUp(err) {
+		err = write()
+	}
+	if err != nil {
 		return err
 	}
 	f.kept = bytes.Clone(note)
 	return nil
 }
 
+func erases(batch []*arrival) bool {
+	return slices.ContainsFunc(batch, func(a *arrival) bool { return a.signed.Action.GetErase() != nil })
+}
+
 // beginErasing notes, before a batch that erases is committed, that the file has to be compacted,
 // so that a crash in between does not leave it undone.
 func (f *folder) beginErasing(batch []*arrival) error {
-	if !slices.ContainsFunc(batch, func(a *arrival) bool { return a.signed.Action.GetErase() != nil }) {
+	if !erases(batch) {
 		return nil
 	}
 	f.erasing = true

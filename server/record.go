@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"fmt"
-	"time"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
@@ -15,9 +14,9 @@ import (
 type recordServer struct {
 	servicev1.UnimplementedRecordServer
 	*core
-	spool        *spool
-	idle, within time.Duration   // bounds of an action's way in
-	stopping     <-chan struct{} // closed when the server begins to stop
+	spool    *spool
+	bounds   *bounds
+	stopping <-chan struct{} // closed when the server begins to stop
 }
 
 func (s *recordServer) Head(context.Context, *servicev1.HeadRequest) (*servicev1.HeadResponse, error) {

@@ -8,7 +8,9 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"math"
 	"net"
+	"net/http"
 	"path/filepath"
 	"sync"
 	"time"
@@ -33,18 +35,14 @@ type Options struct {
 	Now func() time.Time
 	// StopWithin bounds how long a clean stop waits for calls under way; 0 is five seconds.
 	StopWithin time.Duration
-	// Idle is how long somebody who brings an action may send nothing; 0 is a minute. Within bounds
-	// all of what they send; 0 is ten minutes.
-	Idle, Within time.Duration
+	// Metrics is a loopback HOST:PORT where Prometheus finds the server's figures; empty for none.
+	Metrics string
 
-	wrap func(store.Engine) store.Engine // a test's own engine around the folder's
+	bounds *bounds                         // a test's own
+	wrap   func(store.Engine) store.Engine // a test's own engine around the folder's
 }
 
-const (
-	stopWithin = 5 * time.Second
-	admitIdle  = time.Minute
-	admitAll   = 10 * time.Minute
-)
+const stopWithin = 5 * time.Second
 
 // Server is a running server.
 type Server struct {
@@ -54,6 +52,7 @@ type Server struct {
 	grpc     *grpc.Server
 	health   *health.Server
 	listener *listener
+	metrics  *http.Server
 	gate     *gate
 	log      *slog.Logger
 	within   time.Duration
@@ -73,8 +72,10 @@ func Start(o Options) (*Server, error) {
 		o.Now = time.Now
 	}
 	o.StopWithin = cmp.Or(o.StopWithin, stopWithin)
-	o.Idle = cmp.Or(o.Idle, admitIdle)
-	o.Within = cmp.Or(o.Within, admitAll)
+	if o.bounds == nil {
+		usual := usualBounds()
+		o.bounds = &usual
+	}
 	f, err := openFolder(o.Dir, false)
 	if err != nil {
 		return nil, err
@@ -90,7 +91,7 @@ func Start(o Options) (*Server, error) {
 }
 
 func start(o Options, f *folder) (*Server, error) {
-	sp, err := openSpool(filepath.Join(o.Dir, spoolFolder))
+	sp, err := openSpool(filepath.Join(o.Dir, spoolFolder), o.bounds.spooled)
 	if err != nil {
 		return nil, err
 	}
@@ -102,7 +103,10 @@ func start(o Options, f *folder) (*Server, error) {
 		core: c, folder: f, spool: sp, log: o.Logger, within: o.StopWithin, health: health.NewServer(),
 		stopping: make(chan struct{}), served: make(chan error, 1), finished: make(chan struct{}),
 	}
-	c.onBroken = func() { s.health.SetServingStatus("", healthv1.HealthCheckResponse_NOT_SERVING) }
+	c.onBroken = func() {
+		c.figures.writes.Set(0)
+		s.health.SetServingStatus("", healthv1.HealthCheckResponse_NOT_SERVING)
+	}
 	if err := s.listen(o); err != nil {
 		c.close()
 		return nil, err
@@ -113,25 +117,32 @@ func start(o Options, f *folder) (*Server, error) {
 	return s, nil
 }
 
-// listen makes the gRPC server, resolves who may call what, and opens the port.
+// listen makes the gRPC server, resolves who may call what, and opens the ports.
 func (s *Server) listen(o Options) error {
-	config, err := serverTLS(s.folder.key)
+	c, b := s.core, o.bounds
+	config, err := serverTLS(s.folder.key, c.known)
 	if err != nil {
 		return err
 	}
-	g := &gate{core: s.core, log: o.Logger}
+	g := &gate{core: c, log: o.Logger, bounds: b, calls: newRoom(b.calls), figures: c.figures}
 	s.gate = g
 	s.grpc = grpc.NewServer(
-		grpc.Creds(credentials.NewTLS(config)),
+		grpc.Creds(&door{credentials.NewTLS(config), c, newRoom(b.connections), newRoom(b.former), b.handshake}),
+		grpc.InTapHandle(g.tap),
 		grpc.ChainUnaryInterceptor(g.unary),
 		grpc.ChainStreamInterceptor(g.stream),
-		grpc.MaxRecvMsgSize(4<<20),
-		grpc.MaxConcurrentStreams(128),
-		grpc.ConnectionTimeout(20*time.Second),
+		grpc.StatsHandler(c.figures),
+		grpc.ForceServerCodecV2(counted{}),
+		grpc.MaxRecvMsgSize(maxMessage),
+		grpc.MaxHeaderListSize(maxHeaders),
+		grpc.StaticStreamWindowSize(window),
+		grpc.StaticConnWindowSize(4*window),
+		grpc.MaxConcurrentStreams(perConnection),
+		grpc.ConnectionTimeout(b.handshake),
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: 2 * time.Minute, Timeout: 20 * time.Second}),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 30 * time.Second, PermitWithoutStream: true}),
 	)
-	s.register(o)
+	s.register(b)
 	if g.rules, err = resolveAccess(s.grpc.GetServiceInfo()); err != nil {
 		return fmt.Errorf("who may call what: %w", err)
 	}
@@ -139,19 +150,50 @@ func (s *Server) listen(o Options) error {
 	if err != nil {
 		return fmt.Errorf("listen: %w", err)
 	}
-	s.listener = &listener{Listener: l, open: map[net.Conn]bool{}}
+	s.listener = newListener(l, b.handshakes)
+	if o.Metrics == "" {
+		return nil
+	}
+	if err := s.tell(o.Metrics); err != nil {
+		return errors.Join(err, l.Close())
+	}
 	return nil
 }
 
-func (s *Server) register(o Options) {
+// tell serves the figures.
+func (s *Server) tell(addr string) error {
+	f := s.core.figures
+	web, l, err := f.listen(addr)
+	if err != nil {
+		return err
+	}
+	s.metrics = web
+	f.follow("connections", "connections that are open", func() float64 { open, _ := s.listener.count(); return float64(open) })
+	f.follow("handshakes", "connections without a known key yet", func() float64 { _, young := s.listener.count(); return float64(young) })
+	f.follow("calls_under_way", "calls under way", func() float64 { return float64(s.gate.calls.total()) })
+	f.follow("spooled_bytes", "bytes of actions on their way in", func() float64 { return float64(s.spool.held.total()) })
+	f.follow("ledger_entries", "entries of the ledger", func() float64 { _, size, _ := s.core.head(); return float64(size) })
+	f.follow("disk_free_bytes", "room on the disk of the server's folder", func() float64 {
+		n, err := s.folder.free(s.folder.dir)
+		if err != nil {
+			return math.NaN()
+		}
+		return float64(n)
+	})
+	s.log.Info("telling figures", "metrics", l.Addr().String())
+	go func() { _ = web.Serve(l) }() // until Stop
+	return nil
+}
+
+func (s *Server) register(b *bounds) {
 	c := s.core
-	servicev1.RegisterRecordServer(s.grpc, &recordServer{core: c, spool: s.spool, idle: o.Idle, within: o.Within, stopping: s.stopping})
-	servicev1.RegisterBlobsServer(s.grpc, &blobsServer{core: c})
+	servicev1.RegisterRecordServer(s.grpc, &recordServer{core: c, spool: s.spool, bounds: b, stopping: s.stopping})
+	servicev1.RegisterBlobsServer(s.grpc, &blobsServer{core: c, sending: newRoom(b.sending)})
 	servicev1.RegisterJobsServer(s.grpc, &jobsServer{core: c})
 	servicev1.RegisterCatalogServer(s.grpc, &catalogServer{core: c})
 	servicev1.RegisterPeopleServer(s.grpc, &peopleServer{core: c})
 	servicev1.RegisterComparisonsServer(s.grpc, &comparisonsServer{core: c, running: make(chan struct{}, atOnce)})
-	servicev1.RegisterAdminServer(s.grpc, &adminServer{core: c, spool: s.spool})
+	servicev1.RegisterAdminServer(s.grpc, &adminServer{core: c, spool: s.spool, turn: make(chan struct{}, 1)})
 	healthv1.RegisterHealthServer(s.grpc, s.health)
 	reflection.Register(s.grpc)
 }
@@ -185,6 +227,9 @@ func (s *Server) Stop() error {
 			s.log.Error("streams are still under way; stopping all the same")
 		}
 		s.core.close()
+		if s.metrics != nil {
+			_ = s.metrics.Close()
+		}
 		if err := s.folder.engine.Close(); err != nil {
 			s.stopErr = fmt.Errorf("close the store: %w", err)
 		}
@@ -194,7 +239,8 @@ func (s *Server) Stop() error {
 	return s.stopErr
 }
 
-// Serve runs a server until ctx ends, then stops it cleanly.
+// Serve runs a server until ctx ends, then stops it cleanly. A write that failed ends it with an error:
+// what the disk has is known when it is started again.
 func Serve(ctx context.Context, o Options) error {
 	s, err := Start(o)
 	if err != nil {
@@ -203,6 +249,8 @@ func Serve(ctx context.Context, o Options) error {
 	select {
 	case <-ctx.Done():
 		return s.Stop()
+	case <-s.core.ended:
+		return errors.Join(s.core.isBroken(), s.Stop())
 	case err := <-s.served:
 		return errors.Join(fmt.Errorf("serve: %w", err), s.Stop())
 	}

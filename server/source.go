@@ -1,6 +1,7 @@
 package server
 
 import (
+	"errors"
 	"fmt"
 
 	"google.golang.org/grpc/codes"
@@ -29,7 +30,10 @@ func (s *source) Blob(what string, sha image.Hash) (data []byte, err error) {
 		data, err = store.GetBlob(store.Record(tx, s.a.reads), string(sha))
 		return err
 	})
-	if err != nil {
+	switch {
+	case errors.Is(err, store.ErrDamaged):
+		return nil, damagedBlob(what, string(sha))
+	case err != nil:
 		err = fmt.Errorf("%s: %w", what, err)
 	}
 	return data, err

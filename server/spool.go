@@ -7,32 +7,34 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"sync/atomic"
-
-	"google.golang.org/grpc/codes"
+	"path/filepath"
 
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
+	"witnessmark/store"
 )
 
-// Bounds of the bytes that people send.
-const (
-	maxBlob    = 64 << 20 // of one blob
-	maxSpooled = 1 << 30  // of all that is on its way
-)
+// maxBlob is the most bytes that a blob may have.
+const maxBlob = store.MaxBlob
 
 // spool keeps bytes on their way in files without names, so that nothing is left of them however
 // the process ends.
 type spool struct {
 	dir  string
-	held atomic.Int64
+	held *room // bytes, by key
 }
 
-// openSpool makes the folder, and removes what an end between making a file and taking its name left.
-func openSpool(dir string) (*spool, error) {
-	if err := errors.Join(os.RemoveAll(dir), os.MkdirAll(dir, 0o700)); err != nil {
+// openSpool makes the folder, and empties it of what an end between making a file and taking its name
+// left; on a full disk one that is there can be used.
+func openSpool(dir string, bytes share) (*spool, error) {
+	err := os.MkdirAll(dir, 0o700)
+	left, _ := os.ReadDir(dir)
+	for _, e := range left {
+		err = errors.Join(err, os.RemoveAll(filepath.Join(dir, e.Name())))
+	}
+	if err != nil {
 		return nil, fmt.Errorf("spool: %w", err)
 	}
-	return &spool{dir: dir}, nil
+	return &spool{dir, newRoom(bytes)}, nil
 }
 
 // file is a new one without a name; it is gone once it is closed.
@@ -52,6 +54,7 @@ func (s *spool) file() (*os.File, error) {
 type spooled struct {
 	sha  string
 	size uint64
+	who  string
 	s    *spool
 	f    *os.File
 }
@@ -66,7 +69,7 @@ func (b *spooled) read() ([]byte, error) {
 
 func (b *spooled) close() {
 	_ = b.f.Close()
-	b.s.held.Add(-int64(b.size))
+	b.s.held.give(b.who, int64(b.size))
 }
 
 func (a *arrival) close() {
@@ -75,13 +78,13 @@ func (a *arrival) close() {
 	}
 }
 
-// receive takes the parts of the blob that is wanted next.
-func (s *spool) receive(recv func() (*servicev1.AdmitRequest, error), sha string) (*spooled, error) {
+// receive takes the parts of the blob that is wanted next from somebody.
+func (s *spool) receive(who string, recv func() (*servicev1.AdmitRequest, error), sha string) (*spooled, error) {
 	first, err := part(recv)
 	if err != nil {
 		return nil, err
 	}
-	b, err := s.begin(first, sha)
+	b, err := s.begin(who, first, sha)
 	if err != nil {
 		return nil, err
 	}
@@ -107,7 +110,7 @@ func part(recv func() (*servicev1.AdmitRequest, error)) (*servicev1.BlobPart, er
 }
 
 // begin reserves room and opens the file.
-func (s *spool) begin(first *servicev1.BlobPart, sha string) (*spooled, error) {
+func (s *spool) begin(who string, first *servicev1.BlobPart, sha string) (*spooled, error) {
 	size := first.GetSize()
 	switch {
 	case first.GetSha256() != sha:
@@ -115,14 +118,13 @@ func (s *spool) begin(first *servicev1.BlobPart, sha string) (*spooled, error) {
 	case size == 0 || size > maxBlob:
 		return nil, invalid("bad-size", "part.size", fmt.Sprintf("1 to %d bytes", maxBlob), "admit: blob %s has %d bytes; allowed are 1 to %d", sha, size, maxBlob)
 	}
-	b := &spooled{sha: sha, size: size, s: s}
-	if s.held.Add(int64(size)) > maxSpooled {
-		s.held.Add(-int64(size))
-		return nil, &fault{code: codes.ResourceExhausted, reason: "spool-full", at: "part.size", text: "admit: too many bytes are on their way; try again later"}
+	b := &spooled{sha: sha, size: size, who: who, s: s}
+	if !s.held.take(who, int64(size)) {
+		return nil, tooMany("part.size", "admit: too many bytes are on their way")
 	}
 	var err error
 	if b.f, err = s.file(); err != nil {
-		s.held.Add(-int64(size))
+		s.held.give(who, int64(size))
 		return nil, err
 	}
 	return b, nil
@@ -136,7 +138,7 @@ func (b *spooled) fill(recv func() (*servicev1.AdmitRequest, error), data []byte
 			return invalid("wrong-size", "part.data", "", "admit: blob %s has more bytes than the %d that were declared", b.sha, b.size)
 		}
 		if _, err := b.f.Write(data); err != nil {
-			return fmt.Errorf("spool: %w", err)
+			return fmt.Errorf("spool: %w", err) // a full disk among them
 		}
 		sum.Write(data)
 		if left -= uint64(len(data)); left == 0 {

@@ -12,12 +12,21 @@ import (
 	"math/big"
 	"time"
 
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/credentials"
+
 	"witnessmark/store/signoff"
 )
 
-// serverTLS is TLS 1.3 with the server's own key, and a client key asked of everybody. Who
-// that key belongs to is asked at every call, not here, so that nothing has to be resumed.
-func serverTLS(key ed25519.PrivateKey) (*tls.Config, error) {
+// Why a handshake is refused.
+var (
+	errNoKey    = errors.New("the client shows no usable Ed25519 key")
+	errStranger = errors.New("the client's key never was anybody's")
+)
+
+// serverTLS is TLS 1.3 with the server's own key, and a client key asked of everybody: one that never was
+// anybody's ends here. Whose it is is asked again at every call, so that nothing has to be resumed.
+func serverTLS(key ed25519.PrivateKey, known func(signoff.KeyID) (bool, error)) (*tls.Config, error) {
 	cert, err := selfSigned(key)
 	if err != nil {
 		return nil, err
@@ -29,14 +38,20 @@ func serverTLS(key ed25519.PrivateKey) (*tls.Config, error) {
 		SessionTicketsDisabled: true,
 		NextProtos:             []string{"h2"},
 		VerifyConnection: func(cs tls.ConnectionState) error {
-			if len(cs.PeerCertificates) == 0 {
-				return errors.New("no client certificate")
+			key, err := keyOf(credentials.TLSInfo{State: cs})
+			if err == nil {
+				err = signoff.CheckPoint(key)
 			}
-			key, ok := cs.PeerCertificates[0].PublicKey.(ed25519.PublicKey)
-			if !ok {
-				return errors.New("the client certificate's key is not Ed25519")
+			if err != nil {
+				return fmt.Errorf("%w: %w", errNoKey, err)
 			}
-			return signoff.CheckPoint(key)
+			switch ok, err := known(signoff.Fingerprint(key)); {
+			case err != nil:
+				return err
+			case !ok:
+				return errStranger
+			}
+			return nil
 		},
 	}, nil
 }
@@ -59,4 +74,17 @@ func selfSigned(key ed25519.PrivateKey) (tls.Certificate, error) {
 		return tls.Certificate{}, fmt.Errorf("certificate: %w", err)
 	}
 	return tls.Certificate{Certificate: [][]byte{der}, PrivateKey: key}, nil
+}
+
+// keyOf is the Ed25519 key that a connection's client has shown.
+func keyOf(info credentials.AuthInfo) (ed25519.PublicKey, error) {
+	if former, ok := info.(formerInfo); ok {
+		info = former.TLSInfo
+	}
+	if t, ok := info.(credentials.TLSInfo); ok && len(t.State.PeerCertificates) > 0 {
+		if key, ok := t.State.PeerCertificates[0].PublicKey.(ed25519.PublicKey); ok {
+			return key, nil
+		}
+	}
+	return nil, &fault{code: codes.Unauthenticated, reason: "no-key", text: "the connection has no Ed25519 client key"}
 }

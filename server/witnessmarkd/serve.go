@@ -13,10 +13,15 @@ import (
 )
 
 func serveCommand() *cobra.Command {
-	var dir, listen, format string
+	var dir, listen, metrics, format string
 	c := &cobra.Command{
-		Use:   "serve --data DIR --listen HOST:PORT",
+		Use:   "serve --data DIR --listen HOST:PORT [--metrics 127.0.0.1:PORT]",
 		Short: "serve a ledger until SIGTERM",
+		Long: `Serve a ledger until SIGTERM or SIGINT, which end it cleanly with status 0.
+
+A write that failed ends it with status 2: what the disk has is known once it is started again, which
+is for whoever watches over it to do. A full disk does not end it: actions are refused until there is
+room again.`,
 		Args:  cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			log, err := logger(c.ErrOrStderr(), format)
@@ -25,11 +30,12 @@ func serveCommand() *cobra.Command {
 			}
 			ctx, stop := signal.NotifyContext(c.Context(), syscall.SIGTERM, syscall.SIGINT)
 			defer stop()
-			return server.Serve(ctx, server.Options{Dir: dir, Listen: listen, Logger: log})
+			return server.Serve(ctx, server.Options{Dir: dir, Listen: listen, Logger: log, Metrics: metrics})
 		},
 	}
 	dataFlag(c, &dir)
 	c.Flags().StringVar(&listen, "listen", "", "HOST:PORT; port 0 picks one, and the log says which")
+	c.Flags().StringVar(&metrics, "metrics", "", "tell Prometheus the server's figures on this loopback address")
 	c.Flags().StringVar(&format, "log-format", "text", "text or json")
 	_ = c.MarkFlagRequired("listen")
 	return c

@@ -1,0 +1,70 @@
+// Package wire tells what a protobuf message takes in memory before it is decoded: two bytes that
+// say "an empty message" become hundreds.
+package wire
+
+import (
+	"google.golang.org/protobuf/encoding/protowire"
+	"google.golang.org/protobuf/reflect/protoreflect"
+)
+
+// maxDepth is how deep messages may lie in each other; what this project says needs a tenth of it.
+const maxDepth = 100
+
+// Cost is about how many bytes the message in b takes once it is decoded, and more than most as soon as
+// that is certain: no more of it is looked at then. What is no message costs what was read until there.
+func Cost(b []byte, d protoreflect.MessageDescriptor, most int) int {
+	w := walk{left: most}
+	w.message(b, d, 0)
+	return most - w.left
+}
+
+// walk has what may still be spent.
+type walk struct{ left int }
+
+// message spends on one message and all that is in it, and says whether to go on.
+func (w *walk) message(b []byte, d protoreflect.MessageDescriptor, depth int) bool {
+	// State, unknown fields and size, and a word or two for each field.
+	if w.left -= 64 + 16*d.Fields().Len(); depth > maxDepth {
+		w.left = -1
+	}
+	for len(b) > 0 && w.left >= 0 {
+		number, kind, n := protowire.ConsumeTag(b)
+		if n < 0 {
+			return false
+		}
+		size := protowire.ConsumeFieldValue(number, kind, b[n:])
+		if size < 0 {
+			return false
+		}
+		if !w.field(b[n:n+size], d.Fields().ByNumber(number), kind, depth) {
+			return false
+		}
+		b = b[n+size:]
+	}
+	return w.left >= 0
+}
+
+// field spends on one value: what a list holds of it, and its bytes.
+func (w *walk) field(value []byte, f protoreflect.FieldDescriptor, kind protowire.Type, depth int) bool {
+	w.left -= len(value)
+	if f == nil {
+		w.left -= 3 * (len(value) + 2) // kept one by one, in bytes that are copied as they grow
+		return w.left >= 0
+	}
+	if f.IsList() || f.IsMap() {
+		w.left -= 64 // its place, in a slice that is copied as it grows, or in a map
+	}
+	if kind != protowire.BytesType {
+		return w.left >= 0
+	}
+	inner, n := protowire.ConsumeBytes(value)
+	switch {
+	case n < 0:
+		return false
+	case f.Message() != nil:
+		return w.message(inner, f.Message(), depth+1)
+	case f.IsList() && f.Kind() != protoreflect.StringKind && f.Kind() != protoreflect.BytesKind:
+		w.left -= 16 * len(inner) // packed numbers: a byte may be one
+	}
+	return w.left >= 0
+}
