@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"errors"
+	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -10,6 +11,7 @@ import (
 	"runtime"
 	"strconv"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -30,6 +32,7 @@ func TestMain(m *testing.M) {
 //	waitfor FILE             waits until a file is there
 //	pull FILE NM [CHANNEL]   a run from 1500 to 6500 1/min, NM of torque in CHANNEL (torque)
 //	flip FILE                changes one bit in the middle of every page of a file
+//	interrupt N COMMAND…     runs a command N times, and ends it by a signal within its first 0.3 s
 //	liar LIE                 puts the person on a server that was taken over; see takenOver
 //	away                     has the person's server not answer
 //	daemon DIR               serves a ledger; $ADDR is where
@@ -57,7 +60,7 @@ func TestScripts(t *testing.T) {
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"as": asPerson, "status": wantStatus, "daemon": daemon, "workshop": openWorkshop, "edit": edit, "pull": writePull, "waitfor": waitFor,
-			"liar": takenOver, "away": away, "flip": flip,
+			"liar": takenOver, "away": away, "flip": flip, "interrupt": interrupt,
 		},
 	})
 }
@@ -172,6 +175,38 @@ func flip(ts *testscript.TestScript, neg bool, args []string) {
 		b[i] ^= 1
 	}
 	ts.Check(os.WriteFile(ts.MkAbs(args[0]), b, 0o600))
+}
+
+// interrupt has a command ended at random moments, by SIGINT and SIGTERM in turn: its status is the signal's, or
+// its own where it was done before.
+func interrupt(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: interrupt N COMMAND…")
+	}
+	n, err := strconv.Atoi(args[0])
+	ts.Check(err)
+	path, err := exec.LookPath(args[1])
+	ts.Check(err)
+	seed := rand.Uint64()
+	ts.Logf("seed %d", seed)
+	random := rand.New(rand.NewPCG(seed, 0))
+	ended := map[int]int{}
+	for i := range n {
+		cmd := exec.Command(path, args[2:]...)
+		cmd.Dir, cmd.Env = ts.MkAbs("."), append(os.Environ(), "WITNESSMARK_HOME="+ts.Getenv("WITNESSMARK_HOME"))
+		var said strings.Builder
+		cmd.Stdout, cmd.Stderr = &said, &said
+		ts.Check(cmd.Start())
+		signal := []syscall.Signal{syscall.SIGINT, syscall.SIGTERM}[i%2]
+		time.Sleep(time.Duration(random.Int64N(int64(300 * time.Millisecond))))
+		_ = cmd.Process.Signal(signal)
+		_ = cmd.Wait()
+		got := cmd.ProcessState.ExitCode()
+		if ended[got]++; got != 0 && got != 128+int(signal) && got != -1 { // -1: before it could listen
+			ts.Fatalf("status %d after %v: %s", got, signal, said.String())
+		}
+	}
+	ts.Logf("statuses and how often: %v", ended)
 }
 
 // waitFor waits until a file is there.
