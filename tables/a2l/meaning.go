@@ -36,7 +36,7 @@ func (r *reader) method(at Place) string {
 func (r *reader) coeffs(n int) []string {
 	all := make([]string, n)
 	for i := range all {
-		all[i], _ = r.number("a coefficient")
+		all[i] = r.written("a coefficient")
 	}
 	return all
 }
@@ -44,8 +44,7 @@ func (r *reader) coeffs(n int) []string {
 func (r *reader) compuTab(at Place) string {
 	return r.table(at, "COMPU_TAB", func() Row {
 		in := r.float("a raw value")
-		out, _ := r.number("its value")
-		return Row{in, in, out}
+		return Row{in, in, r.written("its value")}
 	})
 }
 
@@ -76,8 +75,7 @@ func (r *reader) table(at Place, block string, row func() Row) string {
 		case "DEFAULT_VALUE":
 			t.Default, t.HasDefault = r.text(k.text), block != "COMPU_TAB" // there it is a text where numbers are
 		case "DEFAULT_VALUE_NUMERIC":
-			t.Default, _ = r.number(k.text)
-			t.HasDefault = true
+			t.Default, t.HasDefault = r.written(k.text), true
 		}
 	})
 	if r.once(at, "table", t.Name) {

@@ -79,12 +79,13 @@ type AxisDescr struct {
 	Fixed               Fixed
 }
 
-// Fixed are breakpoints that are not stored: as listed, or Count of them, each Step after the one before.
+// Fixed are raw breakpoints that are not stored: as listed, or Count of them, each a Gap after the one before. Numbers
+// are as written.
 type Fixed struct {
 	Given       bool
-	Offset, Gap float64
+	Offset, Gap string
 	Count       uint64
-	List        []string // numbers, as written
+	List        []string
 }
 
 // AxisPts are breakpoints that characteristics share.

@@ -20,6 +20,11 @@ func (r *reader) number(what string) (string, float64) {
 	return w, v
 }
 
+func (r *reader) written(what string) string {
+	w, _ := r.number(what)
+	return w
+}
+
 func (r *reader) float(what string) float64 {
 	_, v := r.number(what)
 	return v

@@ -1,6 +1,9 @@
 package a2l
 
-import "math"
+import (
+	"math"
+	"strconv"
+)
 
 // objects are the blocks of a module that are read, each into an object with a name.
 var objects = map[string]func(r *reader, at Place) (name string){
@@ -150,16 +153,16 @@ func (r *reader) axisDescr(at Place) *AxisDescr {
 		case "PHYS_UNIT":
 			a.Unit = r.unit()
 		case "FIX_AXIS_PAR":
-			a.Fixed = Fixed{Given: true, Offset: r.float("the offset")}
-			a.Fixed.Gap = math.Ldexp(1, int(max(min(r.signed("the shift"), 1000), -1000)))
+			a.Fixed = Fixed{Given: true, Offset: r.written("the offset")}
+			shift := max(min(r.signed("the shift"), 60), -60) // far beyond any type
+			a.Fixed.Gap = strconv.FormatFloat(math.Ldexp(1, int(shift)), 'f', -1, 64)
 			a.Fixed.Count = r.whole("the number of breakpoints", math.MaxUint32)
 		case "FIX_AXIS_PAR_DIST":
-			a.Fixed = Fixed{Given: true, Offset: r.float("the offset"), Gap: r.float("the distance"), Count: r.whole("the number of breakpoints", math.MaxUint32)}
+			a.Fixed = Fixed{Given: true, Offset: r.written("the offset"), Gap: r.written("the distance"), Count: r.whole("the number of breakpoints", math.MaxUint32)}
 		case "FIX_AXIS_PAR_LIST":
 			a.Fixed = Fixed{Given: true}
 			for r.fault == nil && r.peek().kind == word {
-				w, _ := r.number("a breakpoint")
-				a.Fixed.List = append(a.Fixed.List, w)
+				a.Fixed.List = append(a.Fixed.List, r.written("a breakpoint"))
 			}
 		}
 	})

@@ -1,0 +1,59 @@
+package yamlout
+
+import (
+	"math"
+	"regexp"
+	"strconv"
+	"strings"
+)
+
+// number writes a finite number. One that is whole has no point, but for minus zero, which needs it.
+func (w *writer) number(v float64) {
+	switch {
+	case v == 0 && math.Signbit(v):
+		w.WriteString("-0.0")
+	case v == math.Trunc(v) && math.Abs(v) < 1e15:
+		w.WriteString(strconv.FormatFloat(v, 'f', -1, 64))
+	default:
+		w.WriteString(strconv.FormatFloat(v, 'g', -1, 64))
+	}
+}
+
+// bare is text that means itself without quotes wherever it stands.
+var bare = regexp.MustCompile(`^([A-Za-z_][A-Za-z0-9_./()-]*( [A-Za-z0-9_./()-]+)*|1/[a-zA-Z.]+)$`)
+
+var whole = regexp.MustCompile(`^(0|-?[1-9][0-9]{0,17})$`)
+
+// words that readers of YAML take for something else than text.
+var words = map[string]bool{"true": true, "false": true, "null": true, "yes": true, "no": true, "on": true, "off": true, "y": true, "n": true, "nan": true, "inf": true}
+
+func (w *writer) text(s string) {
+	if bare.MatchString(s) && !words[strings.ToLower(s)] {
+		w.WriteString(s)
+		return
+	}
+	w.WriteString(quoted(s))
+}
+
+// quoted is text in double quotes, as YAML and JSON both read it.
+func quoted(s string) string {
+	var b strings.Builder
+	b.WriteByte('"')
+	for _, r := range s {
+		switch {
+		case r == '"' || r == '\\':
+			b.WriteByte('\\')
+			b.WriteRune(r)
+		case r == '\n':
+			b.WriteString(`\n`)
+		case r == '\t':
+			b.WriteString(`\t`)
+		case r < ' ' || r == 0x7f || r == 0x85 || r == 0xa0 || r == 0x2028 || r == 0x2029 || r == 0xfeff || r >= 0xd800 && r <= 0xdfff:
+			b.WriteString(`\u` + strings.Repeat("0", 4-len(strconv.FormatInt(int64(r), 16))) + strconv.FormatInt(int64(r), 16))
+		default:
+			b.WriteRune(r)
+		}
+	}
+	b.WriteByte('"')
+	return b.String()
+}
