@@ -63,7 +63,8 @@ func compile(at *yamldoc.Locator, file []byte, d *calibrationv1.Definition) (*La
 		return nil, c.faults
 	}
 	for _, part := range []func(){
-		c.segments, c.identity, c.sharedAxes, c.tables, c.mirrors, c.inputs, c.signals, c.checksums, c.volatile, c.overlaps,
+		c.segments, c.identity, c.sharedAxes, c.tables, c.curves, c.mirrors, c.inputs, c.signals, c.checksums, c.volatile, c.overlaps,
+		c.folders, c.carried,
 	} {
 		part()
 	}

@@ -21,20 +21,15 @@ type Cells struct {
 	Shift     uint   // of the mask
 	Width     uint   // bits of the value after the mask
 	NX, NY    int
-	StepX     uint64  // bytes from column to column
-	StepY     uint64  // bytes from row to row
+	StepX     int64   // bytes from column to column, below 0 where cells run down
+	StepY     int64   // bytes from row to row
 	NotAValue []int64 // raw codes that are no value, sorted
 	Conv      Conversion
 }
 
-// Off says whether raw bits are a code that is no value.
-func (c *Cells) Off(bits uint64) bool {
-	return false
-}
-
 // At is the offset of a cell's first byte.
 func (c *Cells) At(row, col int) uint64 {
-	return c.Offset + uint64(row)*c.StepY + uint64(col)*c.StepX
+	return uint64(int64(c.Offset) + int64(row)*c.StepY + int64(col)*c.StepX)
 }
 
 // Bits is a cell's raw bits after byte order, mask and shift.
@@ -127,9 +122,12 @@ func (c *Cells) Relative() float64 {
 	return 1e-9
 }
 
-// Step is |factor|, the physical size of one raw step; 1 for a rational or label conversion.
+// Step is the physical size of one raw step: |factor|, the coarsest that points make; 1 for a rational or label conversion.
 func (c *Conversion) Step() float64 {
-	if !c.Affine() {
+	switch {
+	case c.Points != nil:
+		return c.Points.coarsest()
+	case !c.Affine():
 		return 1
 	}
 	return math.Abs(c.Factor)
@@ -137,7 +135,10 @@ func (c *Conversion) Step() float64 {
 
 // Apply converts a raw number. A zero denominator gives an infinity (0/0 gives NaN).
 func (c *Conversion) Apply(raw float64) float64 {
-	if !c.Rational {
+	switch {
+	case c.Points != nil:
+		return c.Points.Apply(raw)
+	case !c.Rational:
 		return float64(raw*c.Factor) + c.Offset
 	}
 	return quadratic(c.Num, raw) / quadratic(c.Den, raw)

@@ -8,6 +8,9 @@ import (
 	"slices"
 	"strings"
 
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/image"
 	"witnessmark/tables/yamldoc"
@@ -23,15 +26,16 @@ const (
 
 // compiler holds what the parts of a compilation share.
 type compiler struct {
-	at     *yamldoc.Locator
-	d      *calibrationv1.Definition
-	lay    *Layout
-	shared map[string]*Axis
-	axisAt map[string]string // id of an axis -> where it was written
-	froms  []axisFrom
-	used   []usedCells // in the order of the file
-	kept   []keptOut
-	cells  uint64
+	at      *yamldoc.Locator
+	d       *calibrationv1.Definition
+	lay     *Layout
+	shared  map[string]*Axis
+	axisAt  map[string]string // id of an axis -> where it was written
+	froms   []axisFrom
+	lookups []lookup
+	used    []usedCells // in the order of the file
+	kept    []keptOut
+	cells   uint64
 
 	faults []error
 	lost   map[string]bool // what is at fault, as in "table ignition.base"
@@ -60,19 +64,58 @@ func (c *compiler) head() {
 	c.wrong(c.wholeRange())
 }
 
-// wholeRange is the image's own range.
+// maxRegions is the most regions of an image.
+const maxRegions = 256
+
+// wholeRange is the image's own range, or its regions.
 func (c *compiler) wholeRange() error {
 	im := c.d.GetImage()
-	start, size := uint64(im.GetStart()), uint64(im.GetSize())
 	switch {
 	case im == nil:
 		return c.at.Errorf("image", "image: {start: …, size: …}", "the image's range is missing")
-	case size == 0 || size > MaxImage:
-		return c.at.Errorf("image.size", fmt.Sprintf("1 to %d bytes", MaxImage), "%d bytes", size)
-	case start+size > 1<<32:
-		return c.at.Errorf("image.size", "an end of at most 0x100000000", "the image ends at 0x%x", start+size)
+	case len(im.GetRegions()) > 0:
+		return c.regions(im)
 	}
-	c.lay.Space, c.lay.Size = image.Space{{Start: start, End: start + size}}, size
+	r, err := c.region("image.size", im.GetStart(), im.GetSize())
+	if err == nil {
+		c.lay.Space, c.lay.Size = image.Space{r}, r.End-r.Start
+	}
+	return err
+}
+
+func (c *compiler) region(path string, start, size uint32) (image.Range, error) {
+	r := image.Range{Start: uint64(start), End: uint64(start) + uint64(size)}
+	switch {
+	case size == 0 || size > MaxImage:
+		return r, c.at.Errorf(path, fmt.Sprintf("1 to %d bytes", MaxImage), "%d bytes", size)
+	case r.End > 1<<32:
+		return r, c.at.Errorf(path, "an end of at most 0x100000000", "the image ends at 0x%x", r.End)
+	}
+	return r, nil
+}
+
+func (c *compiler) regions(im *calibrationv1.ImageLayout) error {
+	if err := c.without("image", "start and size, or regions", im, "start", "size"); err != nil {
+		return err
+	}
+	if n := len(im.GetRegions()); n > maxRegions {
+		return c.at.Errorf("image.regions", fmt.Sprintf("at most %d", maxRegions), "%d regions", n)
+	}
+	var all image.Space
+	for i, given := range im.GetRegions() {
+		path := fmt.Sprintf("image.regions[%d]", i)
+		r, err := c.region(path+".size", given.GetStart(), given.GetSize())
+		if err != nil {
+			return err
+		}
+		if i > 0 && r.Start <= all[i-1].End {
+			return c.at.Errorf(path, fmt.Sprintf("a start above 0x%x; regions ascend, and those that touch are one", all[i-1].End), "it begins at 0x%x", r.Start)
+		}
+		if all = append(all, r); all.Size() > MaxImage {
+			return c.at.Errorf(path, fmt.Sprintf("%d bytes in all", MaxImage), "the regions are too large together")
+		}
+	}
+	c.lay.Space, c.lay.Size = all, all.Size()
 	return nil
 }
 
@@ -86,6 +129,17 @@ func (c *compiler) oneOf(path, word string, allowed ...string) error {
 		return c.at.Errorf(path, list, "the field is missing")
 	}
 	return c.at.Errorf(path, list, "%.60q is not known", word)
+}
+
+// without refuses fields that mean nothing where they stand; why says where they do.
+func (c *compiler) without(path, why string, m proto.Message, fields ...string) error {
+	r := m.ProtoReflect()
+	for _, name := range fields {
+		if r.Has(r.Descriptor().Fields().ByName(protoreflect.Name(name))) {
+			return c.at.Errorf(path+"."+name, why, "%s has no meaning here", name)
+		}
+	}
+	return nil
 }
 
 // span turns addresses into offsets, and refuses what is empty or not in the image.

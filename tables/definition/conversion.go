@@ -8,18 +8,20 @@ import (
 func (c *compiler) conversion(path string, v *calibrationv1.Conversion, cells *Cells) error {
 	affine := v != nil && (v.Factor != nil || v.Offset != nil)
 	kinds := 0
-	for _, given := range []bool{affine, v.GetRational() != nil, len(v.GetLabels()) > 0} {
+	for _, given := range []bool{affine, v.GetRational() != nil, v.GetPoints() != nil, len(v.GetLabels()) > 0} {
 		if given {
 			kinds++
 		}
 	}
 	if kinds > 1 {
-		return c.at.Errorf(path, "one of: factor and offset, rational, labels", "more than one kind of conversion is given")
+		return c.at.Errorf(path, "one of: factor and offset, rational, points, labels", "more than one kind of conversion is given")
 	}
 	cells.Conv = Conversion{Factor: 1}
 	switch {
 	case v.GetRational() != nil:
 		return c.rational(path+".rational", v.GetRational(), &cells.Conv)
+	case v.GetPoints() != nil:
+		return c.points(path+".points", v.GetPoints(), &cells.Conv)
 	case len(v.GetLabels()) > 0:
 		return c.labels(path+".labels", v.GetLabels(), cells)
 	case affine:

@@ -262,10 +262,7 @@ func TestReckonedOverlap(t *testing.T) {
 		size := rapid.SampledFrom([]int{1, 2, 3, 4, 8}).Draw(t, "size")
 		c := &Cells{Bytes: size, NX: rapid.IntRange(1, 9).Draw(t, "nx"), NY: rapid.IntRange(1, 9).Draw(t, "ny"),
 			Offset: rapid.Uint64Range(0, 20).Draw(t, "offset"),
-			StepX:  rapid.Uint64Range(uint64(size), 40).Draw(t, "stepX"), StepY: rapid.Uint64Range(0, 60).Draw(t, "stepY")}
-		if c.NY > 1 && c.StepY == 0 || c.StepY == 0 {
-			c.StepY = 1
-		}
+			StepX:  int64(rapid.IntRange(size, 40).Draw(t, "stepX")), StepY: int64(rapid.IntRange(1, 60).Draw(t, "stepY"))}
 		used := map[uint64]int{}
 		for row := range c.NY {
 			for col := range c.NX {
@@ -278,8 +275,11 @@ func TestReckonedOverlap(t *testing.T) {
 		for _, n := range used {
 			shared = shared || n > 1
 		}
-		if got := shareBytes(c.StepX, c.StepY, uint64(size), c.NX, c.NY); got != shared {
+		if got := shareBytes(uint64(c.StepX), uint64(c.StepY), uint64(size), c.NX, c.NY); got != shared {
 			t.Fatalf("%+v: cells share bytes: %v, reckoned %v", c, shared, got)
+		}
+		if rapid.Bool().Draw(t, "down") { // the same bytes from the other end
+			c.Offset, c.StepX, c.StepY = c.At(c.NY-1, c.NX-1), -c.StepX, -c.StepY
 		}
 		start := rapid.Uint64Range(0, 600).Draw(t, "start")
 		r := image.Range{Start: start, End: start + rapid.Uint64Range(1, 12).Draw(t, "length")}

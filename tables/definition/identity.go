@@ -4,13 +4,9 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 )
-
-// maxIdentity is the most bytes of one identity field; they are printed in reports.
-const maxIdentity = 1024
 
 func (c *compiler) identity() {
 	seen := map[string]string{}
@@ -26,8 +22,8 @@ func (c *compiler) identity() {
 }
 
 func (c *compiler) identityField(path string, f *calibrationv1.IdentityField) (*IdentityField, error) {
-	if f.GetLength() == 0 || f.GetLength() > maxIdentity {
-		return nil, c.at.Errorf(path+".length", fmt.Sprintf("1 to %d bytes", maxIdentity), "%d bytes", f.GetLength())
+	if f.GetLength() == 0 || f.GetLength() > maxText {
+		return nil, c.at.Errorf(path+".length", fmt.Sprintf("1 to %d bytes", maxText), "%d bytes", f.GetLength())
 	}
 	r, err := c.inside(path, uint64(f.GetAddress()), uint64(f.GetAddress())+uint64(f.GetLength()))
 	if err != nil {
@@ -50,7 +46,7 @@ func (c *compiler) expect(path string, f *calibrationv1.IdentityField, field *Id
 		if len(want) > n {
 			return nil, c.at.Errorf(path, fmt.Sprintf("at most %d bytes, the field's length", n), "%d bytes of text", len(want))
 		}
-		text := asciiText([]byte(want))
+		text := Text([]byte(want), false)
 		return &text, nil
 	}
 	b, err := hex.DecodeString(want)
@@ -72,27 +68,7 @@ func (f *IdentityField) Text(image []byte) string {
 	if f.Hex {
 		return hex.EncodeToString(b)
 	}
-	return asciiText(b)
-}
-
-// asciiText escapes a backslash too, so that two different fields never read the same
-// (but for what is trimmed).
-func asciiText(b []byte) string {
-	for len(b) > 0 && (b[len(b)-1] == 0 || b[len(b)-1] == ' ') {
-		b = b[:len(b)-1]
-	}
-	var out strings.Builder
-	for _, v := range b {
-		switch {
-		case v == '\\':
-			out.WriteString(`\\`)
-		case v < ' ' || v > '~':
-			fmt.Fprintf(&out, `\x%02x`, v)
-		default:
-			out.WriteByte(v)
-		}
-	}
-	return out.String()
+	return Text(b, false)
 }
 
 // Identify asks whether an image of the layout's space says that it is what

@@ -52,6 +52,8 @@ type Axis struct {
 	Labels             []string  // names of the points, which are then 0, 1, 2, …; nil if none
 	Cells              *Cells    // nil if fixed; NX = Count, NY = 1
 	Of                 *Axis     // as declared; nil if this is
+
+	placed *placing // nil if fixed
 }
 
 // Breakpoints decodes the axis from an image of the layout's space.
@@ -85,20 +87,11 @@ type Table struct {
 	MirrorComplement                bool
 	Of                              *Table // as declared; nil if this is
 	Slice                           *Slice // of one slice of a block alone
-}
 
-// Slice is where a slice lies in its block.
-type Slice struct {
-	Of    *Table // the block
-	Index []int  // along each axis beyond y, the fastest first
-	At    []Place
-}
-
-// Place is a point of an axis.
-type Place struct {
-	Axis  *Axis
-	Point float64
-	Label string // of an axis of labels
+	placed *placing
+	used   []int // cells along each axis, of a text its bytes
+	varies bool
+	record []*placing // of what varies: the parts written out in the table that no pointer leads to
 }
 
 // Conversion turns raw into physical; Compile checks it.
@@ -109,16 +102,6 @@ type Conversion struct {
 	Points         *Points // nil if none
 	Labels         *Labels // nil if the value is a number
 }
-
-// Points turns raw into physical by pairs; raws rise strictly.
-type Points struct {
-	Raw, Physical []float64
-	Step          bool     // the pair at or below counts; else straight lines between them
-	Outside       *float64 // beyond the first and the last; nil: the nearest pair's
-}
-
-// Apply converts a raw number.
-func (p *Points) Apply(raw float64) float64 { return 0 }
 
 // Affine reports whether physical = raw*Factor + Offset.
 func (c *Conversion) Affine() bool { return !c.Rational && c.Labels == nil && c.Points == nil }

@@ -43,13 +43,17 @@ func (c *compiler) clear(k keptOut) error {
 // Touches reports whether a byte of a cell lies in r. It goes along the shorter side of the
 // grid and reckons the other one, so that a long table costs little.
 func (c *Cells) Touches(r image.Range) bool {
-	n, step, m, along := c.NY, c.StepY, c.NX, c.StepX
+	from := c.Extent()
+	if from.End <= r.Start || r.End <= from.Start {
+		return false
+	}
+	n, step, m, along := c.NY, uint64(max(c.StepY, -c.StepY)), c.NX, uint64(max(c.StepX, -c.StepX))
 	if n > m {
 		n, step, m, along = m, along, n, step
 	}
 	size := uint64(c.Bytes)
 	for i := range uint64(n) {
-		first := c.Offset + i*step
+		first := from.Start + i*step
 		if first >= r.End {
 			continue
 		}

@@ -100,12 +100,11 @@ var refusals = []struct {
 	{"id: gear", "id: rpm", 14, "axes[1].id", "already used by axes[0]"},
 	{"id: gear", "id: 'a:b'", 14, "axes[1].id", "letters, digits"},
 	{"quantity: gear", "title: gear", 14, "axes[1]", "unknown field"},
-	{"quantity: gear, ", "", 14, "axes[1].quantity", "missing"},
 	{`unit: "1", points`, `points`, 14, "axes[1].unit", "missing"},
 	{"count: 4", "count: 0", 13, "axes[0].stored.count", "1 to"},
 	{"count: 4", "count: 4294967295", 13, "axes[0].stored.count", "1 to"},
 	{"count: 4", "count: 0x401", 13, "axes[0].stored", "outside the image"},
-	{"count: 4}", "count: 4}, points: [1]", 13, "axes[0].points", "stored or points"},
+	{"count: 4}", "count: 4}, points: [1]", 13, "axes[0].points", "allowed: stored, points or labels"},
 	{"count: 4}", "count: 4, row_stride: 8}", 13, "axes[0].stored.row_stride", "no rows"},
 	{"count: 4}", "count: 4}, conversion: {labels: {0: a}}", 13, "axes[0].conversion.labels", "breakpoints are numbers"},
 	{"points: [1, 2, 3]", "points: [1, 2, 1]", 14, "axes[1].points[2]", "already points[0]"},
@@ -114,9 +113,9 @@ var refusals = []struct {
 	{"axis: gear", "axis: gaer", 16, "tables[0].y.axis", `table base: no axis "gaer" in axes; allowed: rpm, gear`},
 	{"x: {axis: rpm}, ", "", 16, "tables[0].y", "without an x axis"},
 	{"y: {axis: gear}", "y: {axis: gear, unit: '1'}", 16, "tables[0].y", "axis alone"},
-	{"y: {axis: gear}", "y: {axis: rpm}", 16, "tables[0].y", `both axes are of quantity "engine_speed"`},
+	{"y: {axis: gear}", "y: {axis: rpm}", 16, "tables[0].y", `two axes are of quantity "engine_speed"`},
 	{"y: {axis: gear}", "y: {id: rpm, quantity: gear, unit: '1', points: [1]}", 16, "tables[0].y.id", "already used by axes[0]"},
-	{"y: {axis: gear}", "y: {}", 16, "tables[0].y.quantity", "table base: axis base.y: the quantity is missing"},
+	{"y: {axis: gear}", "y: {}", 16, "tables[0].y", "table base: axis base.y: the axis has no breakpoints"},
 	{"y: {axis: gear}", "y: {axis: gear}, order: rows", 16, "tables[0].order", "allowed: x_fastest, y_fastest"},
 	{"role: target", "role: map", 16, "tables[0].role", "allowed: target, limit"},
 	{"unit: deg, ", "", 16, "tables[0].unit", "missing"},
@@ -256,7 +255,7 @@ func TestTooManyCells(t *testing.T) {
 		t.Errorf("made by hand: %v", err)
 	}
 	d.Axes[0].Points = make([]float64, MaxCells+1)
-	if _, err := Compile("made", nil, d); err == nil || !strings.Contains(err.Error(), "too many breakpoints") {
+	if _, err := Compile("made", nil, d); err == nil || !strings.Contains(err.Error(), "too many cells") {
 		t.Errorf("made by hand: %v", err)
 	}
 }

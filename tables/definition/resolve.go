@@ -212,6 +212,9 @@ func (t *Table) said(i int) *calibrationv1.TableAxis {
 // feed finds what supplies an axis: the curve that it is looked up through, the signal that it names, or the only one that
 // feeds its quantity, or the input.
 func (r *resolver) feed(t *Table, n *formula.Node, axis *Axis, from string) (*Feed, error) {
+	if r.lost["by "+axis.ID] {
+		return nil, errLost
+	}
 	if axis.By != nil {
 		level, err := throughCurve(axis)
 		return &Feed{Curve: axis.By, Level: level}, err

@@ -5,6 +5,7 @@ import (
 	"math/bits"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/image"
 )
 
 const typeNames = "u8, s8, u16, s16, u24, s24, u32, s32, u64, s64, f32, f64"
@@ -18,33 +19,67 @@ var types = map[string]Cells{
 	"f32": {Bytes: 4, Float: true}, "f64": {Bytes: 8, Float: true},
 }
 
-// shape is how many cells there are, and in which order they lie.
+// shape is how many cells there are along each axis, x first, and in which order they lie.
 type shape struct {
-	nx, ny   int
-	rows     bool // a map
+	counts   []int
 	yFastest bool
 }
 
-// stored lays cells out and checks that all of them lie inside the image.
+// stored lays out cells that neither move nor vary, and checks that all of them lie inside the image.
 func (c *compiler) stored(path, what string, s *calibrationv1.Stored, sh shape) (*Cells, error) {
-	cells, err := c.word(path, s)
+	_, cells, err := c.placed(path, what, s, sh)
+	return cells, err
+}
+
+// placed lays cells out. The cells are those that there are at the most; behind a pointer they stand for their number alone,
+// somewhere in the image.
+func (c *compiler) placed(path, what string, s *calibrationv1.Stored, sh shape) (*placing, *Cells, error) {
+	word, err := c.word(path, s)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	cells.NX, cells.NY = sh.nx, sh.ny
-	if err := c.steps(path, s, cells, sh); err != nil {
-		return nil, err
+	p := &placing{word: *word, first: uint64(s.GetAddress()), most: sh.counts, yFastest: sh.yFastest, down: s.GetReversed(), space: c.lay.Space}
+	if err := c.strides(path, s, p); err != nil {
+		return nil, nil, err
 	}
-	// No sum below can overflow: MaxCells bounds NX and NY, and steps are below 2^55.
-	start := uint64(s.GetAddress())
-	end := start + uint64(cells.NX-1)*cells.StepX + uint64(cells.NY-1)*cells.StepY + uint64(cells.Bytes)
-	r, err := c.inside(path, start, end)
+	if s.GetLayout() != "" {
+		if err := c.oneOf(path+".layout", s.GetLayout(), "packed", "fixed"); err != nil {
+			return nil, nil, err
+		}
+	}
+	if s.GetPointer() != "" {
+		at, err := c.pointed(path, what, s, p)
+		return p, p.cells(at, p.most), err
+	}
+	// No sum below can overflow: MaxCells bounds the counts, and steps are below 2^55.
+	n := p.span(p.most)
+	if back := n - uint64(p.word.Bytes); p.down && back > p.first {
+		return nil, nil, c.at.Errorf(path, "cells inside the image", "%d bytes do not fit below 0x%x", n, p.first)
+	}
+	at, err := c.inside(path, p.low(), p.low()+n)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	cells.Offset = r.Start
+	cells := p.cells(at, p.most)
 	c.used = append(c.used, usedCells{path, what, cells})
-	return cells, nil
+	return p, cells, nil
+}
+
+// pointed finds the pointer to cells, and a place in the image where they would fit.
+func (c *compiler) pointed(path, what string, s *calibrationv1.Stored, p *placing) (image.Range, error) {
+	if err := c.oneOf(path+".pointer", s.GetPointer(), "u16", "u24", "u32"); err != nil {
+		return image.Range{}, err
+	}
+	n, before := p.span(p.most), uint64(0)
+	for _, region := range p.space {
+		if n <= region.End-region.Start {
+			var err error
+			p.pointer, err = c.stored(path, "the pointer of "+what, &calibrationv1.Stored{Address: s.GetAddress(), Type: s.GetPointer(), ByteOrder: s.GetByteOrder()}, shape{})
+			return image.Range{Start: before, End: before + n}, err
+		}
+		before += region.End - region.Start
+	}
+	return image.Range{}, c.at.Errorf(path, fmt.Sprintf("as many bytes as a region holds: %v", p.space), "its %d bytes fit nowhere in the image", n)
 }
 
 // word says how one cell is read.
@@ -96,38 +131,39 @@ func (c *compiler) mask(path string, s *calibrationv1.Stored, cells *Cells) erro
 	return nil
 }
 
-// steps sets the distances between cells and refuses cells that share bytes with each other.
-func (c *compiler) steps(path string, s *calibrationv1.Stored, cells *Cells, sh shape) error {
-	size := uint64(cells.Bytes)
-	step := size
+// strides sets the distances between cells and refuses cells that share bytes with each other.
+func (c *compiler) strides(path string, s *calibrationv1.Stored, p *placing) error {
+	size := uint64(p.word.Bytes)
+	p.step = size
 	if s.Stride != nil {
-		if step = uint64(s.GetStride()); step < size {
-			return c.at.Errorf(path+".stride", fmt.Sprintf("%d or more, the size of type %s", size, s.GetType()), "%d bytes from cell to cell", step)
+		if p.step = uint64(s.GetStride()); p.step < size {
+			return c.at.Errorf(path+".stride", fmt.Sprintf("%d or more, the size of type %s", size, s.GetType()), "%d bytes from cell to cell", p.step)
 		}
 	}
-	if c.cells += uint64(sh.nx) * uint64(sh.ny); c.cells > MaxCells {
-		return c.at.Errorf(path, fmt.Sprintf("at most %d cells in a definition, breakpoints included", MaxCells), "there are too many cells")
+	n := 1
+	for _, along := range p.most { // no overflow: whoever calls bounds the product
+		n *= along
 	}
-	fast, slow := sh.nx, sh.ny
-	if sh.yFastest {
-		fast, slow = slow, fast
+	if c.cells += uint64(n); c.cells > MaxCells {
+		return c.tooMany(path)
 	}
-	row := uint64(fast) * step
-	if s.RowStride != nil {
-		if !sh.rows {
-			return c.at.Errorf(path+".row_stride", "row_stride of a map only", "there are no rows here")
-		}
-		row = uint64(s.GetRowStride())
-		if shareBytes(step, row, size, fast, slow) {
-			return c.at.Errorf(path+".row_stride", fmt.Sprintf("%d if row follows row, or another that keeps cells apart", uint64(fast)*step),
-				"with %d bytes from row to row, cells share bytes", row)
-		}
+	if s.RowStride == nil {
+		return nil
 	}
-	cells.StepX, cells.StepY = step, row
-	if sh.yFastest {
-		cells.StepX, cells.StepY = row, step
+	if len(p.most) < 2 {
+		return c.at.Errorf(path+".row_stride", "row_stride of maps and blocks only", "there are no rows here")
+	}
+	p.row = uint64(s.GetRowStride())
+	fast := p.most[p.order()[0]]
+	if shareBytes(p.step, p.row, size, fast, n/fast) {
+		return c.at.Errorf(path+".row_stride", fmt.Sprintf("%d if row follows row, or another that keeps cells apart", uint64(fast)*p.step),
+			"with %d bytes from row to row, cells share bytes", p.row)
 	}
 	return nil
+}
+
+func (c *compiler) tooMany(path string) error {
+	return c.at.Errorf(path, fmt.Sprintf("at most %d cells in a definition, breakpoints included", MaxCells), "there are too many cells")
 }
 
 // shareBytes reports whether two cells of a grid overlap: some i steps lie closer than a

@@ -106,7 +106,7 @@ func (c *compiler) sumField(path string, s *calibrationv1.Stored, sum *Checksum)
 			return nil, c.at.Errorf(path+"."+f.field, "address, type, byte_order and mask", "a sum has no %s", f.field)
 		}
 	}
-	cells, err := c.stored(path, fmt.Sprintf("checksum %q", sum.ID), s, shape{nx: 1, ny: 1})
+	cells, err := c.stored(path, fmt.Sprintf("checksum %q", sum.ID), s, shape{})
 	if err != nil {
 		return nil, err
 	}
@@ -121,7 +121,7 @@ func (c *compiler) hashField(path string, s *calibrationv1.Stored, sum *Checksum
 	if s.GetLength() != bytes || s.GetType() != "" {
 		return nil, c.at.Errorf(path, fmt.Sprintf("stored: {address: …, length: %d}", bytes), "a SHA-256 is %d bytes", bytes)
 	}
-	cells, err := c.stored(path, fmt.Sprintf("checksum %q", sum.ID), &calibrationv1.Stored{Address: s.GetAddress(), Type: "u8"}, shape{nx: bytes, ny: 1})
+	cells, err := c.stored(path, fmt.Sprintf("checksum %q", sum.ID), &calibrationv1.Stored{Address: s.GetAddress(), Type: "u8"}, shape{counts: []int{bytes}})
 	if err != nil {
 		return nil, err
 	}
@@ -175,7 +175,7 @@ func (c *compiler) blocks(path string, s *calibrationv1.Checksum, sum *Checksum)
 		return c.at.Errorf(path+".type", fmt.Sprintf("a sum of at most %d bits", bits), "type %s cannot hold %s", b.GetType(), sum.Algorithm)
 	}
 	place := &calibrationv1.Stored{Address: b.GetAddress(), Type: b.GetType(), ByteOrder: b.GetByteOrder()}
-	cells, err := c.stored(path, fmt.Sprintf("checksum %q", sum.ID), place, shape{nx: 3, ny: int(b.GetCount()), rows: true})
+	cells, err := c.stored(path, fmt.Sprintf("checksum %q", sum.ID), place, shape{counts: []int{3, int(b.GetCount())}})
 	if err != nil {
 		return err
 	}

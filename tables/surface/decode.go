@@ -1,6 +1,7 @@
 package surface
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -28,27 +29,79 @@ type Decoded struct {
 
 // Decode reads a table as it lies in an image of the layout's space.
 func Decode(t *definition.Table, image []byte) *Decoded {
-	c := t.Cells
-	d := &Decoded{Table: t, NX: c.NX, NY: c.NY, Bits: make([]uint64, c.NX*c.NY)}
-	if t.X != nil {
-		d.X, d.XBits = t.X.Breakpoints(image), axisBits(t.X, image)
+	r, err := t.In(image)
+	if err != nil {
+		d := &Decoded{Table: t}
+		errors.As(err, &d.Astray)
+		return d
 	}
-	if t.Y != nil {
-		d.Y, d.YBits = t.Y.Breakpoints(image), axisBits(t.Y, image)
+	d := &Decoded{Table: r}
+	if r.X != nil {
+		d.X, d.XBits = r.X.Breakpoints(image), axisBits(r.X, image)
 	}
-	if c.Conv.Labels == nil {
-		d.Values = make([]float64, len(d.Bits))
+	if r.Y != nil {
+		d.Y, d.YBits = r.Y.Breakpoints(image), axisBits(r.Y, image)
 	}
+	slices := r.Slices(image)
+	if slices == nil {
+		n := r.Cells.NX * r.Cells.NY
+		d.cells(image, make([]uint64, n), d.numbers(n))
+		if r.Kind == "text" {
+			at := r.Cells.Extent()
+			d.TextBits, d.Text = image[at.Start:at.End:at.End], definition.Text(image[at.Start:at.End], r.UTF8)
+		}
+		return d
+	}
+	d.block(image, slices)
+	return d
+}
+
+// block reads the slices of a block, which share its breakpoints.
+func (d *Decoded) block(image []byte, slices []*definition.Table) {
+	n := slices[0].Cells.NX * slices[0].Cells.NY
+	d.Bits, d.Values = make([]uint64, n*len(slices)), d.numbers(n*len(slices))
+	for k, t := range slices {
+		s := &Decoded{Table: t, X: d.X, Y: d.Y, XBits: d.XBits, YBits: d.YBits}
+		var values []float64
+		if d.Values != nil {
+			values = d.Values[k*n : (k+1)*n : (k+1)*n]
+		}
+		s.cells(image, d.Bits[k*n:(k+1)*n:(k+1)*n], values)
+		if d.Slices = append(d.Slices, s); s.Off != nil && d.Off == nil {
+			d.Off = make([]bool, len(d.Bits))
+		}
+		copy(d.Off[min(k*n, len(d.Off)):], s.Off)
+	}
+	d.NX, d.NY = d.Slices[0].NX, d.Slices[0].NY
+}
+
+// numbers is room for values, of tables that have any.
+func (d *Decoded) numbers(n int) []float64 {
+	if d.Table.Cells.Conv.Labels != nil || d.Table.Kind == "text" {
+		return nil
+	}
+	return make([]float64, n)
+}
+
+// cells reads the cells of a table that is no block into bits and values, row by row.
+func (d *Decoded) cells(image []byte, bits []uint64, values []float64) {
+	c := d.Table.Cells
+	d.NX, d.NY, d.Bits, d.Values = c.NX, c.NY, bits, values
 	for row := range c.NY {
 		for col := range c.NX {
 			i := row*c.NX + col
-			d.Bits[i] = c.Bits(image, row, col)
-			if d.Values != nil {
-				d.Values[i] = c.Conv.Apply(c.Number(d.Bits[i]))
+			bits[i] = c.Bits(image, row, col)
+			if values == nil {
+				continue
+			}
+			if values[i] = c.Conv.Apply(c.Number(bits[i])); c.Off(bits[i]) {
+				if d.Off == nil {
+					d.Off = make([]bool, len(bits))
+				}
+				d.Off[i], values[i] = true, math.NaN()
 			}
 		}
 	}
-	return d
 }
 
 func axisBits(a *definition.Axis, image []byte) []uint64 {
@@ -62,12 +115,19 @@ func axisBits(a *definition.Axis, image []byte) []uint64 {
 	return bits
 }
 
-// Grid is the table ready to be interpolated. The error says why it cannot be: it holds labels, or
-// its breakpoints neither rise nor fall, or one is not finite. Whether an index axis may be
-// interpolated is the caller's affair.
+// Grid is the table ready to be interpolated, of a block that of its first slice. The error says why it cannot be: it holds
+// labels or text, its breakpoints neither rise nor fall, one is not finite, or it leads outside the image. Whether an index axis
+// may be interpolated is the caller's affair. A code that is no value is a NaN.
 func (d *Decoded) Grid() (*Grid, error) {
-	if d.Values == nil {
+	switch {
+	case d.Astray != nil:
+		return nil, d.Astray
+	case d.Table.Kind == "text":
+		return nil, fmt.Errorf("table %s holds text, which has no value", d.Table.ID)
+	case d.Values == nil:
 		return nil, fmt.Errorf("table %s holds labels, which have no value in between", d.Table.ID)
+	case d.Slices != nil:
+		return d.Slices[0].Grid()
 	}
 	x, flipX, err := ascending("x", d.X)
 	if err != nil {
@@ -79,7 +139,7 @@ func (d *Decoded) Grid() (*Grid, error) {
 	}
 	g := &Grid{X: x, Y: y}
 	c := d.Table.Cells
-	if c.Conv.Rational {
+	if c.Conv.Rational || c.Conv.Points != nil {
 		g.Convert = c.Conv.Apply
 	} else if !flipX && !flipY {
 		g.Values = d.Values
@@ -90,7 +150,7 @@ func (d *Decoded) Grid() (*Grid, error) {
 		for col := range d.NX {
 			from := d.index(row, col, flipX, flipY)
 			v := d.Values[from]
-			if g.Convert != nil {
+			if g.Convert != nil && (d.Off == nil || !d.Off[from]) {
 				v = c.Number(d.Bits[from])
 			}
 			g.Values[row*d.NX+col] = v

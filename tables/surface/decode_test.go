@@ -21,7 +21,7 @@ func floatTable(p published) (*definition.Table, []byte) {
 	cells := func(at, nx, ny int) *definition.Cells {
 		return &definition.Cells{
 			Offset: uint64(8 * at), Bytes: 8, Float: true, Mask: math.MaxUint64, Width: 64, NX: nx, NY: ny,
-			StepX: 8, StepY: uint64(8 * nx), Conv: definition.Conversion{Factor: 1},
+			StepX: 8, StepY: int64(8 * nx), Conv: definition.Conversion{Factor: 1},
 		}
 	}
 	nx, ny := len(p.x), len(p.y)

@@ -14,7 +14,7 @@ import (
 type Grid struct {
 	X, Y    []float64
 	Values  []float64                 // len(Y)*len(X), raw where Convert is set
-	Convert func(raw float64) float64 // nil, or the rational conversion applied after interpolating
+	Convert func(raw float64) float64 // nil, or the rational conversion or that of points, applied after interpolating
 }
 
 // Span is where a point lies along an axis: between the cells lo and hi, t of the way.

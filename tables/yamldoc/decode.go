@@ -81,7 +81,7 @@ func describe(n *yaml.Node) string {
 	return fmt.Sprintf("%.60q", n.Value)
 }
 
-// message fills m from a mapping. Fields of a well-known list are rows of numbers.
+// message fills m from a mapping. Fields of a well-known list are rows of numbers, those of a well-known value a number or text.
 func (d *decoder) message(n *yaml.Node, at *place, m protoreflect.Message) error {
 	n, err := d.enter(n, at)
 	if err != nil {
@@ -89,6 +89,9 @@ func (d *decoder) message(n *yaml.Node, at *place, m protoreflect.Message) error
 	}
 	if list, ok := m.Interface().(*structpb.ListValue); ok {
 		return d.row(n, at, list)
+	}
+	if value, ok := m.Interface().(*structpb.Value); ok {
+		return d.either(n, at, value)
 	}
 	fields := m.Descriptor().Fields()
 	if n.Kind != yaml.MappingNode {
@@ -259,6 +262,18 @@ func (d *decoder) row(n *yaml.Node, at *place, list *structpb.ListValue) error {
 		list.Values = append(list.Values, structpb.NewNumberValue(v))
 	}
 	return nil
+}
+
+// either reads a number or text.
+func (d *decoder) either(n *yaml.Node, at *place, value *structpb.Value) error {
+	if tag := n.ShortTag(); tag == "!!int" || tag == "!!float" {
+		v, err := d.double(n, at)
+		value.Kind = &structpb.Value_NumberValue{NumberValue: v}
+		return err
+	}
+	s, err := d.text(n, at, false)
+	value.Kind = &structpb.Value_StringValue{StringValue: s}
+	return err
 }
 
 func atoi(s string, bits int, signed bool) (i int64, u uint64, err error) {

@@ -130,6 +130,10 @@ func TestRefused(t *testing.T) {
 		{"tables:\n- conversion:\n    labels: {0: a, 0: b}\n", "tables[0].conversion.labels[0]", 3, "given twice"},
 		{"tables: [{conversion: {labels: [a]}}]", "tables[0].conversion.labels", 1, "where pairs belong"},
 		{"tables: [{conversion: {labels: {0: 1}}}]", "tables[0].conversion.labels[0]", 1, "is not text"},
+		{"tables: [{conversion: {points: {outside: [1]}}}]", "tables[0].conversion.points.outside", 1, "a list where text belongs"},
+		{"tables: [{conversion: {points: {outside: .inf}}}]", "tables[0].conversion.points.outside", 1, "not a number"},
+		{"tables: [{conversion: {points: {outside: true}}}]", "tables[0].conversion.points.outside", 1, "is not text"},
+		{"tables: [{conversion: {points: {outside: }}}]", "tables[0].conversion.points.outside", 1, "no value"},
 		{"name: !!binary aGk=\n", "name", 1, "tag"},
 		{"name: !own a\n", "name", 1, "tag"},
 		{"name: \"a\\e[31mb\"\n", "name", 1, "control character U+001B"},
@@ -167,6 +171,18 @@ func TestTwoKinds(t *testing.T) {
 	doc = "rules: [{envelope: {values: [1]}}]"
 	_, err = Decode("l", []byte(doc), &calibrationv1.Limits{})
 	check(t, doc, err, "rules[0].envelope.values[0]", 1, "where a row of numbers belongs")
+}
+
+// A field that holds a number or text.
+func TestEither(t *testing.T) {
+	for in, want := range map[string]any{"hold": "hold", "-40.5": -40.5, "0x10": 16.0, `"7"`: "7"} {
+		d := &calibrationv1.Definition{}
+		if _, err := Decode("d", []byte("tables: [{conversion: {points: {outside: "+in+"}}}]"), d); err != nil {
+			t.Error(err)
+		} else if got := d.GetTables()[0].GetConversion().GetPoints().GetOutside().AsInterface(); got != want {
+			t.Errorf("%s is read as %v, want %v", in, got, want)
+		}
+	}
 }
 
 func TestMultiline(t *testing.T) {
