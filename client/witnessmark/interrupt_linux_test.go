@@ -97,6 +97,12 @@ func TestSignalEndsAtOnce(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer quiet.Close()
+	reached := make(chan net.Conn, 10)
+	go func() {
+		for c, err := quiet.Accept(); err == nil; c, err = quiet.Accept() {
+			reached <- c // and says nothing
+		}
+	}()
 	dir, key := homeOf(t, quiet.Addr().String(), nil)
 	t.Setenv("WITNESSMARK_HOME", dir)
 	long := filepath.Join(t.TempDir(), "long.csv")
@@ -108,7 +114,8 @@ func TestSignalEndsAtOnce(t *testing.T) {
 		stopped(t, reckoning, signal, func() bool { return used(reckoning) > 20 })
 
 		silent := exec.Command("witnessmark", "login", quiet.Addr().String(), "--key", key, "--fingerprint", "SHA256:x")
-		stopped(t, silent, signal, asleep(silent))
+		stopped(t, silent, signal, func() bool { return len(reached) > 0 })
+		(<-reached).Close()
 
 		unlock, err := lockedfile.MutexAt(filepath.Join(dir, "lock")).Lock()
 		if err != nil {
