@@ -20,18 +20,17 @@ func (s *session) account(runs []image.Range) {
 	for _, f := range s.lay.Identity {
 		o.claimRange(f.Range, ofIdentity)
 	}
-	for _, a := range s.lay.Axes {
-		used := func(t *definition.Table) bool { return slices.Contains(t.Axes, a) }
-		if !s.base.varies(a) && o.claimAxis(a) && !slices.ContainsFunc(s.lay.Tables, used) {
-			s.alone("", "axis "+a.ID+" changed, and no table of the definition uses it")
-		}
-	}
 	s.astray()
 	for _, t := range s.lay.Tables {
 		if t.Varies() {
 			s.accountVarying(o, t)
-		} else if o.claimTable(t) {
+		} else if o.claimTable(t, s.in.Base.Bytes) {
 			s.touched(t)
+		}
+	}
+	for _, a := range s.lay.Axes {
+		if unused(s.lay, a, o) && o.claimAxis(a) {
+			s.alone("", "axis "+a.ID+" changed, and no table of the definition uses it")
 		}
 	}
 	for _, c := range s.lay.Checksums {
@@ -44,6 +43,13 @@ func (s *session) account(runs []image.Range) {
 	}
 	s.count(o)
 	s.unmappedFindings()
+}
+
+// unused says that some of an axis differs, and that no table has it.
+func unused(lay *definition.Layout, a *definition.Axis, o *owners) bool {
+	_, claimed := o.axes[a]
+	return !claimed && a.Cells != nil && o.overlaps(a.Cells.Extent()) &&
+		!slices.ContainsFunc(lay.Tables, func(t *definition.Table) bool { return slices.Contains(t.Axes, a) })
 }
 
 // touched is a table of which bits differ. Of a text those may be mere padding, and what varies may hold elsewhere what it held.

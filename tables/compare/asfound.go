@@ -74,8 +74,7 @@ func (s *session) fromAsFound() {
 			continue
 		}
 		out := &calibrationv1.SinceAsFound{Changed: uint32(len(c.found.cells))}
-		if c.found.numeric() {
-			d := c.found.deltas()
+		if d, any := c.found.deltas(); any {
 			out.Min, out.Max = proto.Float64(d.min), proto.Float64(d.max)
 		}
 		c.report.FromAsFound = out

@@ -153,8 +153,12 @@ func (c *change) delta(at cell) float64 {
 	return v - b
 }
 
-// deltas is what differs between numbers: on the joined surface where breakpoints moved, else cell by cell.
-func (c *change) deltas() (d deltas) {
+// deltas is what differs between numbers: on the joined surface where breakpoints moved, else cell by cell. There are not any
+// of labels and texts, or where a code that is no value has a part in all that differs.
+func (c *change) deltas() (d deltas, any bool) {
+	if !c.numeric() {
+		return d, false
+	}
 	for _, at := range c.cells {
 		if len(c.joints) == 0 && c.hasDelta(at) {
 			d.add(c.delta(at))
@@ -167,7 +171,7 @@ func (c *change) deltas() (d deltas) {
 			}
 		})
 	}
-	return d
+	return d, d.n > 0 || c.base.Off == nil && c.cand.Off == nil
 }
 
 // deltas sums up differences in the order they come.

@@ -92,9 +92,19 @@ func (o *owners) claimRange(r image.Range, k kind) {
 	}
 }
 
-// claimTable claims what a table and its axes lie on, and says whether any of it differs.
-func (o *owners) claimTable(t *definition.Table) bool {
-	changed := o.claimCells(t.Cells, ofTable)
+// claimTable claims what a table and its axes lie on in an image, and says whether any of it differs. Between the slices
+// of a block may lie what is none of its own.
+func (o *owners) claimTable(t *definition.Table, image []byte) bool {
+	changed := false
+	switch {
+	case !o.overlaps(t.Cells.Extent()):
+	case t.Kind == "block":
+		for _, slice := range t.Slices(image) {
+			changed = o.claimCells(slice.Cells, ofTable) || changed
+		}
+	default:
+		changed = o.claimCells(t.Cells, ofTable)
+	}
 	for _, a := range t.Axes {
 		changed = o.claimAxis(a) || changed
 	}

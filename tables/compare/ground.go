@@ -173,7 +173,7 @@ func (s *session) axisEnd(t, u *definition.Table, reached []stretch) (string, er
 // points is the candidate's breakpoints along an axis of a table; nil where they are not known.
 func (s *session) points(t *definition.Table, k int) []float64 {
 	in, err := s.cand.lies(t)
-	if err != nil || len(s.cand.holes.of["axis "+t.Axes[k].ID]) > 0 {
+	if err != nil || t.Varies() && s.unknown[t.ID] != "" || len(s.cand.holes.of["axis "+t.Axes[k].ID]) > 0 {
 		return nil
 	}
 	a := t.Axes[k]

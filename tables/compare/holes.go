@@ -30,8 +30,9 @@ func (h *holes) fill(s *side) {
 	if len(h.gaps) == 0 {
 		return
 	}
+	varying := axesOfVarying(s.lay)
 	for _, a := range s.lay.Axes {
-		if a.Cells != nil && !s.varies(a) {
+		if a.Cells != nil && !varying[a] {
 			h.cells("axis "+a.ID, a.Cells)
 		}
 	}
@@ -46,18 +47,34 @@ func (h *holes) fill(s *side) {
 	}
 }
 
-// needs is the cells of a table, and of what varies of its axes; where it cannot be told where it lies, what would tell it.
-func (s *side) needs(t *definition.Table) []*definition.Cells {
-	needs := t.Directions()
-	if in, err := s.lies(t); err == nil {
-		needs = append(needs, in.Cells)
-		for _, a := range in.Axes {
-			if a.Of != nil {
-				needs = append(needs, a.Cells)
-			}
+// axesOfVarying are the axes of tables that vary: they count for those.
+func axesOfVarying(lay *definition.Layout) map[*definition.Axis]bool {
+	all := map[*definition.Axis]bool{}
+	for _, t := range lay.Varying {
+		for _, a := range t.Axes {
+			all[a] = true
 		}
 	}
-	return needs
+	return all
+}
+
+// needs is the cells of a table; of one that varies those of its axes, and what says where it lies, or that alone where it
+// cannot be told.
+func (s *side) needs(t *definition.Table) []*definition.Cells {
+	in, err := s.lies(t)
+	if !t.Varies() {
+		return []*definition.Cells{t.Cells}
+	}
+	needs := t.Directions()
+	if err != nil {
+		return needs
+	}
+	for _, a := range in.Axes {
+		if a.Cells != nil {
+			needs = append(needs, a.Cells)
+		}
+	}
+	return append(needs, in.Cells)
 }
 
 func (h *holes) cells(name string, all ...*definition.Cells) { h.add(name, h.cut(all)...) }

@@ -81,8 +81,9 @@ func within(s *side, at uint64) string {
 			return " (table " + t.ID + ")"
 		}
 	}
+	varying := axesOfVarying(lay)
 	for _, a := range lay.Axes {
-		if a.Cells != nil && !s.varies(a) && holds(a.Cells) {
+		if a.Cells != nil && !varying[a] && holds(a.Cells) {
 			return " (axis " + a.ID + ")"
 		}
 	}

@@ -1,6 +1,8 @@
 package compare
 
 import (
+	"fmt"
+
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 )
@@ -31,18 +33,43 @@ func (s *session) accountVarying(o *owners, t *definition.Table) {
 		turned = o.claimCells(c, ofTable) || turned
 	}
 	touched := turned
-	was, errBase := s.base.lies(t)
-	is, errCand := s.cand.lies(t)
-	if errBase == nil {
-		touched = o.claimTable(was) || touched
-	}
-	if errCand == nil {
-		touched = o.claimTable(is) || touched
+	for _, side := range []*side{s.base, s.cand} {
+		if in, err := side.lies(t); err == nil {
+			touched = o.claimTable(in, side.im.Bytes) || touched
+		}
 	}
 	if touched {
 		s.touched(t)
 	}
 	if turned {
 		s.leadsOutside(t)
+		s.pointed(t)
+	}
+}
+
+// pointed finds pointers of a table that changed.
+func (s *session) pointed(t *definition.Table) {
+	if s.unknown[t.ID] != "" {
+		return
+	}
+	f := &calibrationv1.Finding{Rule: pointerRule, Severity: "warning", Table: t.ID}
+	var what []string
+	for _, p := range t.Pointers() {
+		was, is := p.Bits(s.in.Base.Bytes, 0, 0), p.Bits(s.in.Candidate.Bytes, 0, 0)
+		if was == is {
+			continue
+		}
+		f.Count++
+		text := fmt.Sprintf("its pointer at %s leads to 0x%x, where it led to 0x%x", address(s.lay, p.Offset), is, was)
+		from, inside := s.lay.Space.Offset(was)
+		to, _ := s.lay.Space.Offset(is)
+		if old, now := content(s.lay, from), content(s.lay, to); inside && old != now {
+			text += fmt.Sprintf(", in %s instead of %s", now, old)
+		}
+		what = append(what, text)
+	}
+	if f.Count > 0 {
+		f.Detail = joined(what)
+		s.find(f)
 	}
 }

@@ -116,5 +116,8 @@ func (s *session) copyGroup(name string, group []*definition.Table) {
 
 // alike says whether two tables hold the same text, or the same raw cells in the same shape.
 func alike(a, b *surface.Decoded) bool {
-	return a != nil && b != nil && a.Table.Kind == b.Table.Kind && a.NX == b.NX && a.NY == b.NY && a.Text == b.Text && slices.Equal(a.Bits, b.Bits)
+	if a == nil || b == nil || a.Table.Kind != b.Table.Kind {
+		return false
+	}
+	return a.Table.Kind == textKind && a.Text == b.Text || a.NX == b.NX && a.NY == b.NY && slices.Equal(a.Bits, b.Bits)
 }

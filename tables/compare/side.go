@@ -2,7 +2,6 @@ package compare
 
 import (
 	"errors"
-	"slices"
 
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
@@ -47,14 +46,6 @@ func (s *side) lies(t *definition.Table) (*definition.Table, error) {
 		s.found[t] = l
 	}
 	return l.Table, l.err
-}
-
-// varies says that an axis lies elsewhere in each image.
-func (s *side) varies(a *definition.Axis) bool {
-	return slices.ContainsFunc(s.lay.Varying, func(t *definition.Table) bool {
-		in, err := s.lies(t)
-		return err == nil && slices.ContainsFunc(in.Axes, func(of *definition.Axis) bool { return of.Of == a })
-	})
 }
 
 // table decodes a table once; nil where this side lacks it, or bytes of it, or where it leads outside.

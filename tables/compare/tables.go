@@ -40,8 +40,8 @@ func (s *session) keep(c *change) {
 	}
 	c.report.Regridded = c.regridded()
 	s.alignment(c)
-	if c.numeric() {
-		c.report.Delta = c.deltas().summary()
+	if d, any := c.deltas(); any {
+		c.report.Delta = d.summary()
 	}
 }
 
@@ -231,10 +231,10 @@ func placeOf(d *surface.Decoded, c cell) *calibrationv1.Worst {
 	return w
 }
 
-// whole is all cells of a table and all of its stored breakpoints, as of one that nothing is compared with.
+// wholeOf is all cells of a table and all of its stored breakpoints, as of one that nothing is compared with.
 func wholeOf(d *surface.Decoded) (cells []cell, axes []along) {
 	cells = make([]cell, cellsOf(d))
-	for i := range d.Bits {
+	for i := range cells {
 		cells[i] = cellOf(d, i)
 	}
 	for k, a := range d.Table.Axes {
