@@ -8,7 +8,7 @@ import (
 	"os"
 	"path/filepath"
 
-	"witnessmark/store/bolt"
+	"witnessmark/store"
 	"witnessmark/store/record"
 )
 
@@ -32,40 +32,27 @@ func Backup(dir, out string) (err error) {
 }
 
 // Restore makes a server's folder from a backup and the server's key, which a backup does not hold.
-// Everything in the backup is checked first, and then its head signed anew. It answers with the
-// fingerprint and the number of entries.
-func Restore(dir, backup string, key ed25519.PrivateKey) (fingerprint string, entries uint64, err error) {
+// Everything in the backup is checked first, and then its head signed anew.
+func Restore(dir, backup string, key ed25519.PrivateKey) (*Checked, error) {
 	half, err := newFolder(dir)
 	if err != nil {
-		return "", 0, err
+		return nil, err
 	}
 	defer os.RemoveAll(half)
 	path := filepath.Join(half, storeFile)
 	if err := copySynced(path, backup); err != nil {
-		return "", 0, fmt.Errorf("the backup: %w", err)
+		return nil, fmt.Errorf("the backup: %w", err)
 	}
-	engine, err := bolt.OpenReadOnly(path)
-	if err != nil {
-		return "", 0, fmt.Errorf("%s: %w", backup, err)
-	}
-	defer func() { err = errors.Join(err, engine.Close()) }()
-	found, err := checkStore(engine)
-	if err != nil {
-		return "", 0, fmt.Errorf("%s: %w", backup, err)
-	}
-	if len(found.Found) > 0 {
-		return "", 0, fmt.Errorf("%s has %d faults: %s", backup, len(found.Found), found.Found[0])
-	}
-	err = record.View(engine, func(s *record.State) error {
+	out, err := checkFile(path, false, func(_ store.ReadTx, s *record.State) error {
 		if !s.ServerKey().Equal(key.Public()) {
 			return errors.New("the key given is not the one that the backup's ledger names")
 		}
 		return accompany(half, s, key)
 	})
 	if err != nil {
-		return "", 0, err
+		return nil, fmt.Errorf("%s: %w", backup, err)
 	}
-	return found.Fingerprint, found.Entries, place(half, dir)
+	return out, place(half, dir)
 }
 
 // copySynced copies a file that may be larger than memory into a folder that is not in use yet.

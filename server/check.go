@@ -11,6 +11,7 @@ import (
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store"
+	"witnessmark/store/bolt"
 	"witnessmark/store/claims"
 	"witnessmark/store/memory"
 	"witnessmark/store/record"
@@ -23,6 +24,9 @@ type Checked struct {
 	Passed         uint64 // actions whose claims were not made again, since they rest on what was erased
 	Earlier        uint64 // actions whose claims are by earlier rules of comparing, held to their own reports
 	Fingerprint    string
+	Head           string   // SIZE:ROOT, as people compare it
+	At             string   // when the last entry was admitted, RFC 3339 in UTC
+	NoKey          bool     // the server's key is not in the folder: nobody can serve it
 	Found          []string // one line each; empty where all is well
 }
 
@@ -32,14 +36,20 @@ func (out *Checked) found(format string, args ...any) {
 
 // Check makes everything in a server's folder again: every entry is judged by the rules and every
 // claim about bytes recomputed, every blob read, every tree hash and every document made again and
-// compared, and all of it held against the checkpoint beside the store. It writes nothing. An error
-// means that it could not look at all.
+// compared, and all of it held against the checkpoint beside the store. It writes nothing, and does not
+// need the server's key. An error means that it could not look at all.
 func Check(dir string) (*Checked, error) {
 	f, err := openFolder(dir, true)
 	if err != nil {
 		return nil, err
 	}
 	out, err := checkStore(f.engine)
+	if err == nil {
+		out.NoKey = f.key == nil
+		if err := f.pages(); err != nil {
+			out.found("%v", err)
+		}
+	}
 	if err == nil && out.Entries > 0 {
 		err = record.View(f.engine, func(s *record.State) error {
 			if err := agree(s, f); err != nil {
@@ -95,12 +105,47 @@ func (c *checking) all() (err error) {
 	if c.Fingerprint, err = fingerprintOf(s.GenesisSHA256()); err != nil {
 		return err
 	}
+	c.Head = headOf(s)
+	if c.At, err = s.AdmittedAt(c.Entries - 1); err != nil {
+		return err
+	}
 	for _, check := range []func() error{s.Err, c.hashes, c.blobs, c.documents} {
 		if err := check(); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// headOf is how far a ledger goes, as people compare it.
+func headOf(s *record.State) string {
+	root := s.Root(s.Size())
+	return fmt.Sprintf("%d:%x", s.Size(), root[:])
+}
+
+// checkFile checks a store that is not in its place yet, which has no faults unless it may have some, and
+// lets fn look at what it says.
+func checkFile(path string, mayHave bool, fn func(store.ReadTx, *record.State) error) (*Checked, error) {
+	engine, err := bolt.OpenReadOnly(path)
+	if err != nil {
+		return nil, err
+	}
+	out, err := checkStore(engine)
+	if err == nil {
+		if err := engine.CheckSpace(); err != nil {
+			out.found("%v", err)
+		}
+		if len(out.Found) > 0 && !mayHave {
+			err = fmt.Errorf("it has %d faults: %s", len(out.Found), out.Found[0])
+		}
+	}
+	if err == nil {
+		err = engine.View(func(tx store.ReadTx) error {
+			s := record.Read(tx)
+			return errors.Join(fn(tx, s), s.Err())
+		})
+	}
+	return out, errors.Join(err, engine.Close())
 }
 
 // entry judges one entry, makes its claims again, and adds it; false if the rules refuse it.

@@ -2,6 +2,7 @@ package server
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -113,7 +114,7 @@ func TestCheckFinds(t *testing.T) {
 				t.Errorf("it says the plate: %q", said)
 			}
 			again := filepath.Join(t.TempDir(), "again")
-			if _, _, err := Restore(again, filepath.Join(dir, storeFile), b.srv.folder.key); err == nil || !strings.Contains(err.Error(), "fault") {
+			if _, err := Restore(again, filepath.Join(dir, storeFile), b.srv.folder.key); err == nil || !strings.Contains(err.Error(), "fault") {
 				t.Errorf("restored: %v", err)
 			}
 			if _, err := os.Stat(again); err == nil {
@@ -200,15 +201,15 @@ func TestBackup(t *testing.T) {
 	if err := os.WriteFile(file, copied, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, _, err := Restore(filepath.Join(folder, "wrong"), file, testKey("another server")); err == nil || !strings.Contains(err.Error(), "key given") {
+	if _, err := Restore(filepath.Join(folder, "wrong"), file, testKey("another server")); err == nil || !strings.Contains(err.Error(), "key given") {
 		t.Errorf("restored with another server's key: %v", err)
 	}
 	if left, err := os.ReadDir(folder); err != nil || len(left) != 1 {
 		t.Errorf("a refused restore left %v (%v)", left, err)
 	}
-	_, n, err := Restore(filepath.Join(folder, "data"), file, b.srv.folder.key)
-	if err != nil || n != b.size() {
-		t.Fatalf("restore: %d entries, %v; want %d", n, err, b.size())
+	out, err := Restore(filepath.Join(folder, "data"), file, b.srv.folder.key)
+	if err != nil || out.Entries != b.size() || !strings.HasPrefix(out.Head, fmt.Sprint(b.size(), ":")) {
+		t.Fatalf("restore: %+v, %v; want %d entries", out, err, b.size())
 	}
 	b.stop()
 	b.dir = filepath.Join(folder, "data")
@@ -220,7 +221,7 @@ func TestBackup(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, bad := range []string{file, filepath.Join(folder, "nowhere")} {
-		if _, _, err := Restore(filepath.Join(folder, "bad"), bad, b.srv.folder.key); err == nil || strings.Contains(err.Error(), "\n") {
+		if _, err := Restore(filepath.Join(folder, "bad"), bad, b.srv.folder.key); err == nil || strings.Contains(err.Error(), "\n") {
 			t.Errorf("restored from %s: %v", bad, err)
 		}
 	}

@@ -110,7 +110,7 @@ func takeUp(e store.Engine, log *slog.Logger) error {
 // agree holds a ledger against the folder that it lies in: its key, and the kept checkpoint. The
 // store may be ahead of that (a crash between the two writes), never behind it and never beside it.
 func agree(s *record.State, f *folder) error {
-	if !s.ServerKey().Equal(f.key.Public()) {
+	if f.key != nil && !s.ServerKey().Equal(f.key.Public()) {
 		return errors.Join(s.Err(), errors.New("the server key is not the one that the ledger names"))
 	}
 	cp, err := ledger.OpenCheckpoint(f.kept, ledger.Origin(s.GenesisSHA256()), s.ServerKey())

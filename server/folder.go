@@ -39,6 +39,16 @@ func Init(dir, leadName string, leadKey ed25519.PublicKey, onePerson bool) (fing
 		return "", err
 	}
 	defer os.RemoveAll(half) // nothing, once it was renamed
+	fingerprint, err = newLedger(half, &recordv1.Genesis{LeadName: leadName, LeadKey: signoff.FormatPublicKey(leadKey), OnePerson: onePerson})
+	if err != nil {
+		return "", err
+	}
+	return fingerprint, place(half, dir)
+}
+
+// newLedger makes all of a new ledger in a folder that is not in use yet. Of the genesis the server's key, when
+// it was made and the salt are filled in.
+func newLedger(half string, g *recordv1.Genesis) (fingerprint string, err error) {
 	_, key, err := ed25519.GenerateKey(rand.Reader)
 	if err != nil {
 		return "", fmt.Errorf("make the server key: %w", err)
@@ -47,14 +57,10 @@ func Init(dir, leadName string, leadKey ed25519.PublicKey, onePerson bool) (fing
 	if _, err := rand.Read(salt); err != nil {
 		return "", fmt.Errorf("make the genesis: %w", err)
 	}
-	entry, sum := record.NewGenesis(&recordv1.Genesis{
-		ServerKey: signoff.FormatPublicKey(key.Public().(ed25519.PublicKey)), LeadName: leadName, LeadKey: signoff.FormatPublicKey(leadKey),
-		OnePerson: onePerson, CreatedAt: time.Now().UTC().Format(time.RFC3339), Salt: hex.EncodeToString(salt),
-	})
+	g.ServerKey = signoff.FormatPublicKey(key.Public().(ed25519.PublicKey))
+	g.CreatedAt, g.Salt = time.Now().UTC().Format(time.RFC3339), hex.EncodeToString(salt)
+	entry, sum := record.NewGenesis(g)
 	if err := fill(half, key, entry); err != nil {
-		return "", err
-	}
-	if err := place(half, dir); err != nil {
 		return "", err
 	}
 	return fingerprintOf(sum)
@@ -139,34 +145,21 @@ func fingerprintOf(genesisSHA256 string) (string, error) {
 // folder is an opened server's folder.
 type folder struct {
 	dir    string
-	key    ed25519.PrivateKey
-	kept   []byte // the checkpoint in its own file
+	key    ed25519.PrivateKey // nil of an archive, which is only looked at
+	kept   []byte             // the checkpoint in its own file
 	engine store.Engine
-	pages  func() error                    // looks at every page of the store's file
+	pages  func() error                    // looks at every page of the store's file, and at what is free where nobody writes
 	free   func(dir string) (int64, error) // room on the disk, in bytes
 
 	erasing bool
 }
 
-// openFolder opens a folder to serve from it, or only to look, which changes no byte of the store.
+// openFolder opens a folder to serve from it, or only to look, which changes no byte of the store and
+// does not need the server's key.
 func openFolder(dir string, onlyLook bool) (*folder, error) {
-	key, err := os.ReadFile(filepath.Join(dir, keyFile))
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("%s is not a server's folder: it has no %s; make one with init", dir, keyFile)
-	}
+	f, err := readFolder(dir, onlyLook)
 	if err != nil {
-		return nil, fmt.Errorf("server key: %w", err)
-	}
-	f := &folder{dir: dir, free: freeBytes}
-	noPassphrase := func() ([]byte, error) { return nil, errors.New("the server key must not have a passphrase") }
-	if f.key, err = signoff.ParsePrivateKey(keyFile, key, noPassphrase); err != nil {
 		return nil, err
-	}
-	if f.kept, err = os.ReadFile(filepath.Join(dir, checkpointFile)); err != nil {
-		return nil, fmt.Errorf("the kept checkpoint: %w", err)
-	}
-	if _, err := os.Stat(filepath.Join(dir, erasingFile)); !errors.Is(err, fs.ErrNotExist) {
-		f.erasing = true
 	}
 	open := bolt.Open
 	if onlyLook {
@@ -177,6 +170,35 @@ func openFolder(dir string, onlyLook bool) (*folder, error) {
 		return nil, err
 	}
 	f.engine, f.pages = engine, engine.CheckPages
+	if onlyLook {
+		f.pages = engine.CheckSpace
+	}
+	return f, nil
+}
+
+// readFolder reads what lies beside the store.
+func readFolder(dir string, onlyLook bool) (*folder, error) {
+	f := &folder{dir: dir, free: freeBytes}
+	key, err := os.ReadFile(filepath.Join(dir, keyFile))
+	_, noStore := os.Stat(filepath.Join(dir, storeFile))
+	switch {
+	case errors.Is(err, fs.ErrNotExist) && onlyLook && noStore == nil:
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, fmt.Errorf("%s is not a server's folder: it has no %s; make one with init", dir, keyFile)
+	case err != nil:
+		return nil, fmt.Errorf("server key: %w", err)
+	default:
+		noPassphrase := func() ([]byte, error) { return nil, errors.New("the server key must not have a passphrase") }
+		if f.key, err = signoff.ParsePrivateKey(keyFile, key, noPassphrase); err != nil {
+			return nil, err
+		}
+	}
+	if f.kept, err = os.ReadFile(filepath.Join(dir, checkpointFile)); err != nil {
+		return nil, fmt.Errorf("the kept checkpoint: %w", err)
+	}
+	if _, err := os.Stat(filepath.Join(dir, erasingFile)); !errors.Is(err, fs.ErrNotExist) {
+		f.erasing = true
+	}
 	return f, nil
 }
 

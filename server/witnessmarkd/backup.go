@@ -34,7 +34,8 @@ func restoreCommand() *cobra.Command {
 
 A backup does not hold the server's key: it is DIR/server.key of the server that made it, and a copy
 of that must have been kept somewhere else. The whole backup is checked first; then its head is
-signed anew. Clients that have seen more than the backup holds will not accept it.`,
+signed anew, and told with its age. Clients that have seen more than the backup holds will not accept
+it: then a newer backup is looked for, or else the ledger is begun anew with recover.`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			pem, err := os.ReadFile(keyFile)
@@ -47,11 +48,12 @@ signed anew. Clients that have seen more than the backup holds will not accept i
 			if err != nil {
 				return err
 			}
-			fingerprint, entries, err := server.Restore(dir, in, key)
+			out, err := server.Restore(dir, in, key)
 			if err != nil {
 				return err
 			}
-			_, err = fmt.Fprintf(c.OutOrStdout(), "%d entries\n%s\n", entries, fingerprint)
+			tell(c.OutOrStdout(), out)
+			_, err = fmt.Fprintf(c.OutOrStdout(), "whoever saw more than that will not accept this server; what came later must be signed again\n%s\n", out.Fingerprint)
 			return err
 		},
 	}

@@ -2,6 +2,8 @@ package main
 
 import (
 	"fmt"
+	"io"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -20,19 +22,9 @@ func checkCommand() *cobra.Command {
 				return err
 			}
 			w := c.OutOrStdout()
-			for _, line := range out.Found {
-				fmt.Fprintln(w, line)
-			}
-			said := "all is well"
-			if len(out.Found) > 0 {
-				said = fmt.Sprintf("%d faults", len(out.Found))
-			}
-			fmt.Fprintf(w, "%d entries and %d blobs looked at: %s\n", out.Entries, out.Blobs, said)
-			if out.Passed > 0 {
-				fmt.Fprintf(w, "what %d actions say could not be made again in whole: it rests on what was erased\n", out.Passed)
-			}
-			if out.Earlier > 0 {
-				fmt.Fprintf(w, "what %d actions say was judged by earlier rules of comparing: it was held to their own reports\n", out.Earlier)
+			tell(w, out)
+			if out.NoKey {
+				fmt.Fprintln(w, "the server's key is not here: this ledger can be looked at, and not be served")
 			}
 			if len(out.Found) > 0 {
 				return errNo
@@ -43,4 +35,36 @@ func checkCommand() *cobra.Command {
 	}
 	dataFlag(c, &dir)
 	return c
+}
+
+// tell says what a check found.
+func tell(w io.Writer, out *server.Checked) {
+	for _, line := range out.Found {
+		fmt.Fprintln(w, line)
+	}
+	said := "all is well"
+	if len(out.Found) > 0 {
+		said = fmt.Sprintf("%d faults", len(out.Found))
+	}
+	fmt.Fprintf(w, "%d entries and %d blobs looked at: %s\n", out.Entries, out.Blobs, said)
+	if out.Passed > 0 {
+		fmt.Fprintf(w, "what %d actions say could not be made again in whole: it rests on what was erased\n", out.Passed)
+	}
+	if out.Earlier > 0 {
+		fmt.Fprintf(w, "what %d actions say was judged by earlier rules of comparing: it was held to their own reports\n", out.Earlier)
+	}
+	if at, err := time.Parse(time.RFC3339, out.At); err == nil {
+		fmt.Fprintf(w, "head %s, admitted at %s, %s ago\n", out.Head, out.At, age(time.Since(at)))
+	}
+}
+
+// age is a time in the largest unit that it has at least two of.
+func age(d time.Duration) string {
+	switch hours := int(d.Hours()); {
+	case hours >= 48:
+		return fmt.Sprintf("%d days", hours/24)
+	case hours >= 2:
+		return fmt.Sprintf("%d hours", hours)
+	}
+	return fmt.Sprintf("%d minutes", max(0, int(d.Minutes())))
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"crypto/ed25519"
 	"fmt"
 	"os"
 
@@ -20,11 +21,7 @@ func initCommand() *cobra.Command {
 		Short: "make a new ledger with its first lead, and print its fingerprint",
 		Args:  cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			line, err := os.ReadFile(keyFile)
-			if err != nil {
-				return err
-			}
-			key, err := signoff.ParsePublicKey(keyFile, line)
+			key, err := publicKey(keyFile)
 			if err != nil {
 				return err
 			}
@@ -37,10 +34,23 @@ func initCommand() *cobra.Command {
 		},
 	}
 	dataFlag(c, &dir)
-	c.Flags().StringVar(&lead, "lead", "", "the first lead's name")
-	c.Flags().StringVar(&keyFile, "lead-key", "", "the first lead's public key, an OpenSSH file")
-	c.Flags().BoolVar(&onePerson, "one-person", false, "a one-person workshop, for good: its author may sign their own")
+	leadFlags(c, &lead, &keyFile, &onePerson)
+	return c
+}
+
+// leadFlags say with whom a ledger begins.
+func leadFlags(c *cobra.Command, lead, keyFile *string, onePerson *bool) {
+	c.Flags().StringVar(lead, "lead", "", "the first lead's name")
+	c.Flags().StringVar(keyFile, "lead-key", "", "the first lead's public key, an OpenSSH file")
+	c.Flags().BoolVar(onePerson, "one-person", false, "a one-person workshop, for good: its author may sign their own")
 	_ = c.MarkFlagRequired("lead")
 	_ = c.MarkFlagRequired("lead-key")
-	return c
+}
+
+func publicKey(file string) (ed25519.PublicKey, error) {
+	line, err := os.ReadFile(file)
+	if err != nil {
+		return nil, err
+	}
+	return signoff.ParsePublicKey(file, line)
 }

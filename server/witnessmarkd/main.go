@@ -30,7 +30,8 @@ func run(args []string, stdout, stderr io.Writer) int {
 	root.SetArgs(args)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	root.AddCommand(initCommand(), serveCommand(), checkCommand(), backupCommand(), restoreCommand())
+	root.AddCommand(initCommand(), serveCommand(), checkCommand(),
+		backupCommand(), restoreCommand(), rebuildCommand(), recoverCommand(), getCommand())
 	err := root.Execute()
 	switch {
 	case err == nil:

@@ -21,6 +21,7 @@ type readTx struct {
 	release  func()
 	done     bool
 	scanning int
+	wrote    int64 // bytes of the values that it wrote
 }
 
 // end lets the transaction go; after a commit it only marks it as over.
@@ -72,8 +73,8 @@ func (t *readTx) get(bucket, key []byte) (value []byte, err error) {
 
 // copied is never nil: what is empty is there all the same.
 func (t *readTx) copied(b []byte) ([]byte, error) {
-	if int64(len(b)) > t.tx.Size() {
-		return nil, fmt.Errorf("%d bytes in a file of %d: %w", len(b), t.tx.Size(), store.ErrDamaged)
+	if size := t.tx.Size() + t.wrote; int64(len(b)) > size {
+		return nil, fmt.Errorf("%d bytes in a file of %d: %w", len(b), size, store.ErrDamaged)
 	}
 	return append([]byte{}, b...), nil
 }

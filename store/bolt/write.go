@@ -51,7 +51,10 @@ func (t *writeTx) write(err error, put func() error) error {
 func (t *writeTx) put(bucket, key, value []byte) func() error {
 	// bbolt keeps the slices until it commits: the value is copied, the key is ours.
 	// Never nil: a nil value reads as missing until it is committed.
-	return func() error { return t.tx.Bucket(bucket).Put(key, append([]byte{}, value...)) }
+	return func() error {
+		t.wrote += int64(len(value))
+		return t.tx.Bucket(bucket).Put(key, append([]byte{}, value...))
+	}
 }
 
 func (t *writeTx) PutEntry(index uint64, entry []byte) error {

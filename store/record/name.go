@@ -64,6 +64,30 @@ func digits(text string) uint32 {
 	return uint32(n)
 }
 
+// BytesOf is the SHA-256 of the image or run of that name; empty where there is none, or it has none.
+func (s *State) BytesOf(of Name) string {
+	j := s.job(of.Job)
+	switch of.Part {
+	case ASubmission:
+		return SubmissionOf(j, of.N).GetImage().GetSha256()
+	case ARead:
+		return nth(j.GetReads(), of.N).GetImage().GetSha256()
+	case AReadback:
+		return nth(j.GetReadBacks(), of.N).GetImage().GetSha256()
+	case ARollingRoad:
+		return nth(j.GetRuns(), of.N).GetFileSha256()
+	}
+	return ""
+}
+
+// nth is the nth of a list, from 1; nil where there are fewer.
+func nth[T any](list []*T, n uint32) *T {
+	if n < 1 || uint64(n) > uint64(len(list)) {
+		return nil
+	}
+	return list[n-1]
+}
+
 // Made is what people call what an entry is about, or made: a submission, read, read-back or run of a job, or the
 // job; of an action that is about no job it is the zero Name.
 func (s *State) Made(index uint64, a *recordv1.Action) Name {

@@ -114,6 +114,20 @@ func Told(tx store.ReadTx, index uint64) (*recordv1.Told, error) {
 	return out, s.err
 }
 
+// Salvage is what can still be read of the texts that an action seals, in a store whose documents are not
+// to be relied on.
+func Salvage(tx store.ReadTx, a *recordv1.Action) (out []*recordv1.Opening) {
+	seen := map[string]bool{}
+	for _, c := range signoff.Commitments(a) {
+		s := &State{tx: tx} // an error of one is none of another's
+		if o := s.Opening(c.Commitment); o != nil && !seen[c.Commitment] && o.GetCommitment() == c.Commitment && signoff.CheckOpening(o) == nil {
+			seen[c.Commitment] = true
+			out = append(out, o)
+		}
+	}
+	return out
+}
+
 // reveal fills in the texts of everything below m whose openings are here.
 func (s *State) reveal(m proto.Message, erased bool) {
 	walk(m.ProtoReflect(), func(t *recordv1.Text) {

@@ -76,6 +76,16 @@ func testWrittenIsRead(t *testing.T, m Maker) {
 
 func testReadsOwnWrites(t *testing.T, m Maker) {
 	e := start(t, m)
+	update(t, e, func(tx store.WriteTx) error { // more than the whole store before it
+		large := bytes.Repeat([]byte("large"), 1<<20)
+		err := errors.Join(tx.PutBlob(sha(9), large), tx.PutDocument("large", "", large))
+		blob, err1 := tx.Blob(sha(9))
+		document, err2 := tx.Document("large", "")
+		if err := errors.Join(err, err1, err2); err != nil || !bytes.Equal(blob, large) || !bytes.Equal(document, large) {
+			t.Errorf("read while it is written: %d and %d bytes, %v", len(blob), len(document), err)
+		}
+		return errors.Join(tx.DeleteBlob(sha(9)), tx.DeleteDocument("large", ""))
+	})
 	update(t, e, func(tx store.WriteTx) error {
 		if err := fill(tx); err != nil {
 			return err

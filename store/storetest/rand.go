@@ -25,6 +25,17 @@ func Long(t testing.TB, short time.Duration) time.Duration {
 	return long
 }
 
+// During does something again and again for as long as Long says, at least once.
+func During(t testing.TB, short time.Duration, fn func()) {
+	t.Helper()
+	for end := time.Now().Add(Long(t, short)); ; {
+		fn()
+		if t.Failed() || time.Now().After(end) {
+			return
+		}
+	}
+}
+
 // SeedVariable is the environment variable that replays a random test with the seed it printed.
 const SeedVariable = "WITNESSMARK_TEST_SEED"
 

@@ -1,0 +1,112 @@
+package server
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"witnessmark/store"
+	"witnessmark/store/bolt"
+	"witnessmark/store/record"
+)
+
+// Rebuild makes a server's folder from the entries, blobs and sealed texts of another one, whose documents
+// may be damaged: they are made again. Each entry is judged by the rules once more, the head must be the one
+// that was signed last, and all of it is checked before it gets its name. Bytes and sealed texts that cannot
+// be read any more are faults, which are only taken withLosses. Where the server's key is lost, the new folder
+// has none either. The old folder is left as it is.
+func Rebuild(dir, to string, withLosses bool) (*Checked, error) {
+	half, err := newFolder(to)
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(half)
+	f, err := readFolder(dir, true)
+	if err != nil {
+		return nil, err
+	}
+	if f.engine, err = bolt.OpenWith(filepath.Join(dir, storeFile), bolt.Options{ByPage: true}); err != nil {
+		return nil, err
+	}
+	path := filepath.Join(half, storeFile)
+	if err = errors.Join(copyEntries(path, f.engine), f.engine.Close()); err != nil {
+		return nil, fmt.Errorf("%s cannot be rebuilt: %w", dir, err)
+	}
+	out, err := checkFile(path, withLosses, func(_ store.ReadTx, s *record.State) error {
+		switch err := agree(s, f); {
+		case err != nil:
+			return err
+		case f.key == nil:
+			return store.WriteSynced(filepath.Join(half, checkpointFile), f.kept)
+		}
+		return accompany(half, s, f.key)
+	})
+	if err != nil {
+		return nil, fmt.Errorf("%s cannot be rebuilt: %w", dir, err)
+	}
+	return out, place(half, to)
+}
+
+// copyEntries admits all entries of a store to a new one, with what they bring. What was erased, or cannot
+// be read, is not there then.
+func copyEntries(path string, from store.Engine) error {
+	to, err := bolt.CreateWith(path, bolt.Options{})
+	if err != nil {
+		return err
+	}
+	err = from.View(func(kept store.ReadTx) error {
+		entries, err := kept.Entries()
+		for next := uint64(0); next < entries && err == nil; {
+			err = to.Update(func(w store.WriteTx) (err error) {
+				next, err = copySome(kept, w, next, entries)
+				return err
+			})
+		}
+		return err
+	})
+	if err == nil {
+		err = to.Compact()
+	}
+	return errors.Join(err, to.Close())
+}
+
+// copySome admits as many entries as one transaction should have, and answers with the next one.
+func copySome(kept store.ReadTx, w store.WriteTx, next, entries uint64) (uint64, error) {
+	s := record.Write(w)
+	for size := 0; next < entries && size < maxBatchBytes/4; next++ {
+		entry, err := kept.Entry(next)
+		if err != nil {
+			return next, err
+		}
+		o, err := record.Judge(s, entry)
+		if errors.Is(err, record.ErrUnknownKind) {
+			err = errors.New("it is of a kind that this version does not know; take a newer one")
+		}
+		if err != nil {
+			return next, fmt.Errorf("entry %d: %w", next, err)
+		}
+		size += len(entry)
+		if o.Signed == nil { // the genesis
+			if _, err := s.Apply(o, nil); err != nil {
+				return next, err
+			}
+			continue
+		}
+		base := baseOf(s, o.Signed.Action)
+		if _, err := s.Apply(o, record.Salvage(kept, o.Signed.Action)); err != nil {
+			return next, err
+		}
+		for _, b := range record.Brings(o.Signed.Action) {
+			data, err := store.GetBlob(kept, b.SHA256)
+			if err != nil {
+				continue // checked afterwards, when it is known what was erased
+			}
+			if _, err := store.PutBlob(w, data, base[b.SHA256]); err != nil {
+				return next, err
+			}
+			size += len(data)
+		}
+	}
+	return next, s.Finish()
+}
