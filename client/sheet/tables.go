@@ -273,6 +273,10 @@ func writeSurface(b *strings.Builder, s *calibrationv1.Surface, def *definition.
 		if bt == ct {
 			return cell{bt, 0}
 		}
+		_, was := base.GetKind().(*structpb.Value_NumberValue)
+		if _, is := candidate.GetKind().(*structpb.Value_NumberValue); !was || !is {
+			return change(bt, ct, 0)
+		}
 		return change(bt, ct, candidate.GetNumberValue()-base.GetNumberValue())
 	}, o.width())
 }
