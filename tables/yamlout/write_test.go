@@ -33,7 +33,7 @@ func TestAsPeopleWrite(t *testing.T) {
 			{Id: "gear", Title: "", KnownAs: "GEAR[0]", Stored: &calibrationv1.Stored{Address: 0, Type: "u8"}, Conversion: &calibrationv1.Conversion{Labels: map[string]string{"10": "ten", "2": "off", "-1": "rear", "else": "", "3..4": "a"}}},
 			{Id: "boost.target", Title: "What the turbo is to reach with the larger compressor wheel", Unit: "1/min", Stored: &calibrationv1.Stored{Address: 0x10100, Type: "u16"},
 				Conversion: &calibrationv1.Conversion{Factor: &factor}, X: &calibrationv1.TableAxis{Points: []float64{-1.5, 0, 1e21, 1e-7}}, Y: &calibrationv1.TableAxis{Axis: "load"}},
-			{Id: "points", Stored: &calibrationv1.Stored{}, Conversion: &calibrationv1.Conversion{Points: &calibrationv1.PointTable{Raw: []float64{0}}}},
+			{Id: "points", Stored: &calibrationv1.Stored{}, Conversion: &calibrationv1.Conversion{Points: &calibrationv1.PointTable{Raw: []float64{0}, Outside: structpb.NewStringValue("hold")}}},
 		}}
 	want := `name: dx1-1.8t
 title: "Demo: controller"
@@ -53,7 +53,7 @@ tables:
     conversion: {factor: 0.5}
     x: {points: [-1.5, 0, 1e+21, 1e-07]}
     y: {axis: load}
-  - {id: points, stored: {}, conversion: {points: {raw: [0]}}}
+  - {id: points, stored: {}, conversion: {points: {raw: [0], outside: hold}}}
 `
 	got := Write(d)
 	if string(got) != want {
@@ -130,7 +130,7 @@ func (r *random) fill(m protoreflect.Message, depth int) {
 	for i := range fields.Len() {
 		fd := fields.Get(i)
 		one := fd.ContainingOneof()
-		if fd.Name() == "outside" || r.IntN(3) > 0 || depth > 5 || one != nil && !one.IsSynthetic() && m.WhichOneof(one) != nil {
+		if r.IntN(3) > 0 || depth > 5 || one != nil && !one.IsSynthetic() && m.WhichOneof(one) != nil {
 			continue
 		}
 		switch {
