@@ -18,6 +18,8 @@ var AlwaysOn = map[string]string{
 	"undecided":           "What could not be decided may lie beyond its limit.",
 	"new-ground":          "The engine now gets into cells of these tables that it could not reach before.",
 	"protection-weakened": "What this table protects the engine from is now let closer to it.",
+	"pointer":             "Where a pointer or a count leads, the controller reads, whatever lies there.",
+	"switched-off":        "A cell that holds a code and no value takes its table out of use there, or puts it back.",
 	"carried":             "What the car came with is not this change's doing, and it is there all the same.",
 }
 

@@ -13,11 +13,12 @@ import (
 // bound is a surface that limits another one.
 type bound struct {
 	grid    *surface.Grid    // axes in the table's units, values in its unit
+	among   []*surface.Grid  // others on the same axes, of which the worst counts
+	codes   []*surface.Grid  // NaN where one of these touches a cell that is no value; nil for nowhere
 	to      [2]int           // for its x and y: 0 the table's x, 1 its y, -1 neither
 	index   [2]bool          // for its x and y: never interpolated
 	of      *surface.Decoded // the table that it is, if it is one
 	curved  bool             // between its breakpoints it is no straight line
-	free    [2][]stop        // of an axis that the table lacks: where it is taken at its worst
 	ceiling bool
 	shift   float64 // added to its value
 	share   float64 // of its value, or of least where that is smaller, added as well
@@ -32,35 +33,8 @@ func level(v float64, ceiling bool) *bound {
 
 // at is the limit at a point of the table.
 func (b *bound) at(x, y float64, s side) float64 {
-	if b.free[0] == nil && b.free[1] == nil {
-		bx, by := b.coordinate(0, x, y, s), b.coordinate(1, x, y, s)
-		return b.moved(at(b.grid, bx.v, by.v, side{bx.below, by.below}))
-	}
-	worst := math.NaN()
-	for _, by := range b.seen(1, x, y, s) {
-		for _, bx := range b.seen(0, x, y, s) {
-			v := at(b.grid, bx.v, by.v, side{bx.below, by.below})
-			if !surface.Finite(v) {
-				return v
-			}
-			if math.IsNaN(worst) || v < worst == b.ceiling {
-				worst = v
-			}
-		}
-	}
-	return b.moved(worst)
-}
-
-func (b *bound) moved(v float64) float64 {
-	if b.share != 0 {
-		return v + float64(b.share*max(math.Abs(v), b.least))
-	}
-	return v + b.shift
-}
-
-// apiece says that each axis of the table stands for one axis of the bound at most, and no axis of that is free.
-func (b *bound) apiece() bool {
-	return b.free[0] == nil && b.free[1] == nil && (b.to[0] < 0 || b.to[0] != b.to[1])
+	bx, by := b.coordinate(0, x, y, s), b.coordinate(1, x, y, s)
+	return b.worst(func(g *surface.Grid) float64 { return at(g, bx.v, by.v, side{bx.below, by.below}) })
 }
 
 // on is the limit where rail x and rail y have these places of its axes.
@@ -68,7 +42,45 @@ func (b *bound) on(x, y surface.Span) float64 {
 	if b.to[0] == 1 || b.to[1] == 0 {
 		x, y = y, x
 	}
-	return b.moved(b.grid.On(x, y))
+	if b.among == nil {
+		return b.moved(b.grid.On(x, y))
+	}
+	return b.worst(func(g *surface.Grid) float64 { return g.On(x, y) })
+}
+
+// worst is the one of all grids that leaves least room; what is no number is worse than any.
+func (b *bound) worst(of func(g *surface.Grid) float64) float64 {
+	worst := of(b.grid)
+	for _, g := range b.among {
+		v := of(g)
+		if !surface.Finite(worst) {
+			break
+		}
+		if !surface.Finite(v) || v < worst == b.ceiling {
+			worst = v
+		}
+	}
+	return b.moved(worst)
+}
+
+// lacks says whether the limit at a place comes of a cell that is no value, and lacksAt the same of a point.
+func (b *bound) lacks(x, y surface.Span) bool {
+	if b.to[0] == 1 || b.to[1] == 0 {
+		x, y = y, x
+	}
+	return slices.ContainsFunc(b.codes, func(g *surface.Grid) bool { return math.IsNaN(g.On(x, y)) })
+}
+
+func (b *bound) lacksAt(x, y float64, s side) bool {
+	bx, by := b.coordinate(0, x, y, s), b.coordinate(1, x, y, s)
+	return slices.ContainsFunc(b.codes, func(g *surface.Grid) bool { return math.IsNaN(at(g, bx.v, by.v, side{bx.below, by.below})) })
+}
+
+func (b *bound) moved(v float64) float64 {
+	if b.share != 0 {
+		return v + float64(b.share*max(math.Abs(v), b.least))
+	}
+	return v + b.shift
 }
 
 // coordinate is a point of the table along the bound's axis i; any will do where there is none.
@@ -79,20 +91,6 @@ func (b *bound) coordinate(i int, x, y float64, s side) station {
 	return station{x, s.belowX}
 }
 
-// seen are the stations of the bound's axis i that a point of the table stands for.
-func (b *bound) seen(i int, x, y float64, s side) []station {
-	if b.free[i] == nil {
-		return []station{b.coordinate(i, x, y, s)}
-	}
-	var out []station
-	for _, stop := range b.free[i] {
-		for _, f := range stop.sides {
-			out = append(out, station{stop.v, f.below})
-		}
-	}
-	return out
-}
-
 // rival is a bound in the candidate and what it was in the base, nil where there was none.
 type rival struct{ now, was *bound }
 
@@ -101,10 +99,11 @@ func (s *subject) holdSurface(rivals ...rival) error {
 	if s.cand.err != nil {
 		return s.cand.err
 	}
+	s.codes += s.cand.patches()
 	if s.bends(rivals) {
 		return s.holdBoxes(rivals)
 	}
-	m := &mesh{rule: s.rule, quantity: s.t.Quantity, unit: s.t.Unit, axes: axesOf(s.t), x: s.cand.x, y: s.cand.y, rivals: rivals}
+	m := &mesh{rule: s.rule, quantity: s.t.Quantity, unit: s.t.Unit, axes: axesOf(s.t), slice: s.cand.t.Slice, x: s.cand.x, y: s.cand.y, rivals: rivals}
 	var err error
 	if m.lattice, err = s.lattice(rivals); err != nil {
 		return err
@@ -157,20 +156,23 @@ func (s *subject) lattice(rivals []rival) (*lattice, error) {
 func (b *bound) joinInto(l *lattice, t *definition.Table) error {
 	axes := axesOf(t)
 	rails := [2]*rail{&l.x, &l.y}
-	for i, of := range [2]*[]float64{&b.grid.X, &b.grid.Y} {
+	grids := slices.Concat([]*surface.Grid{b.grid}, b.among, b.codes)
+	for i, of := range [2][]float64{b.grid.X, b.grid.Y} {
 		if b.to[i] < 0 {
 			continue
 		}
 		to := rails[b.to[i]]
-		own := slices.Clone(*of)
+		own := slices.Clone(of)
 		for k, p := range own {
 			own[k] = snap(p, to.axes[0])
 		}
-		*of = own
-		if (to.index || b.index[i]) && !samePoints(surface.Join(*of, nil), surface.Join(to.axes[0], nil)) {
+		for _, g := range grids {
+			*[2]*[]float64{&g.X, &g.Y}[i] = own
+		}
+		if (to.index || b.index[i]) && !samePoints(surface.Join(own, nil), surface.Join(to.axes[0], nil)) {
 			return unjudged("the index axis of %s has other points than what limits the table, and is never interpolated", axes[b.to[i]].Quantity)
 		}
-		to.add(*of)
+		to.add(own)
 	}
 	return nil
 }

@@ -118,12 +118,14 @@ func (b *boxes) place(p *bounded.Point, cells [][]bounded.Interval) place {
 	at := place{inputs: map[string]float64{}}
 	var below [2]bool
 	for i, in := range b.space.Inputs() {
-		at.inputs[in.Quantity] = p.Inputs[i]
+		if !in.Nameless() {
+			at.inputs[in.Quantity] = p.Inputs[i]
+		}
 		if b.t == nil {
 			continue
 		}
 		c := cells[i][p.Cell[i]]
-		switch pairing(b.t, in.Quantity) {
+		switch b.axisOf(&in) {
 		case 0:
 			at.x, below[0] = p.Inputs[i], c.Lo < c.Hi && p.Inputs[i] == c.Hi
 		case 1:
@@ -132,9 +134,19 @@ func (b *boxes) place(p *bounded.Point, cells [][]bounded.Interval) place {
 	}
 	if b.t != nil {
 		at.row, at.col = indexOf(b.cand.y, at.y, below[1]), indexOf(b.cand.x, at.x, below[0])
-		at.cell = at.row >= 0 && at.col >= 0
+		at.cell, at.slice = at.row >= 0 && at.col >= 0, b.cand.t.Slice
 	}
 	return at
+}
+
+// axisOf is which of x and y of the table an input is: 0, 1, or -1 for none.
+func (s *subject) axisOf(in *signal.Input) int {
+	for i, a := range axesOf(s.cand.t) {
+		if a != nil && in.Quantity == signal.QuantityOf(s.cand.t, i) {
+			return i
+		}
+	}
+	return -1
 }
 
 // undecidedFinding says that boxes were left that may hold a failing point; nil where there are none.

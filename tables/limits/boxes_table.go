@@ -29,7 +29,7 @@ func (s *subject) holdBoxes(rivals []rival) error {
 	b := &boxes{subject: s, space: signal.NewSpace(nil)}
 	value, err := b.space.Table(s.cand.d)
 	if err != nil {
-		return err
+		return unjudged("%v", err)
 	}
 	b.value = value
 	if b.step, err = value.RawStep(); err != nil { // it goes in even steps
@@ -57,6 +57,7 @@ func (s *subject) holdBoxes(rivals []rival) error {
 	if b.areas, err = s.areas(b.space); err != nil {
 		return err
 	}
+	b.passCodes(edges)
 	areas := b.areas
 	for i, e := range edges {
 		b.areas = areas
@@ -69,6 +70,45 @@ func (s *subject) holdBoxes(rivals []rival) error {
 		return errPassed{"no point of it lies where the rule holds"}
 	}
 	return nil
+}
+
+// passCodes leaves out what is interpolated from a code that is no value, and holds nothing against the base where that is.
+func (b *boxes) passCodes(edges []edge) {
+	of, was := []*signal.Function{b.value.(*signal.Function)}, []*signal.Function{}
+	if b.base != nil {
+		was = append(was, b.base.(*signal.Function))
+	}
+	for _, e := range edges {
+		of = append(of, e.now)
+		if e.was != nil {
+			was = append(was, e.was)
+		}
+	}
+	cells := b.areas[0].cells
+	if valued := signal.Whole(cells, of...); valued != nil {
+		for i := range b.areas {
+			b.areas[i].only = both(b.areas[i].only, valued)
+		}
+	}
+	valued := signal.Whole(cells, was...)
+	if valued == nil {
+		return
+	}
+	var out []area
+	for _, a := range b.areas {
+		against, fresh := a, a
+		against.only, fresh.only, fresh.fresh = both(a.only, valued), both(a.only, func(index []int) bool { return !valued(index) }), true
+		out = append(out, against, fresh)
+	}
+	b.areas = out
+}
+
+// both is where two hold; nil is everywhere.
+func both(a, b func(index []int) bool) func(index []int) bool {
+	if a == nil {
+		return b
+	}
+	return func(index []int) bool { return a(index) && b(index) }
 }
 
 // whereRawMoved leaves out the cells of areas in which what is judged is raw what it is held against, be it no number.
@@ -121,7 +161,7 @@ func (b *boxes) rawFrom(was *surface.Grid) func(cell *bounded.Box) (up, down boo
 	now := b.cand.grid.Raw()
 	along := [2]int{-1, -1}
 	for i, in := range b.space.Inputs() {
-		if k := pairing(b.t, in.Quantity); k >= 0 {
+		if k := b.axisOf(&in); k >= 0 {
 			along[k] = i
 		}
 	}
@@ -142,7 +182,10 @@ func (b *boxes) rawFrom(was *surface.Grid) func(cell *bounded.Box) (up, down boo
 
 // ordering is 1 where a conversion rises from one raw value to another, -1 where it falls, 0 where it may do both.
 func ordering(c *definition.Conversion, least, most float64) int {
-	if !c.Rational {
+	switch {
+	case c.Points != nil:
+		return orderingOf(c.Points, least, most)
+	case !c.Rational:
 		return int(math.Copysign(1, c.Factor))
 	}
 	n, d := c.Num, c.Den
@@ -153,6 +196,21 @@ func ordering(c *definition.Conversion, least, most float64) int {
 		return 0
 	}
 	return oneSign(bend, least, most)
+}
+
+// orderingOf is the same of a conversion by pairs.
+func orderingOf(p *definition.Points, least, most float64) int {
+	up, down, last := true, true, math.NaN()
+	signal.Through(p, least, most, func(v float64) {
+		up, down, last = up && !(v < last), down && !(v > last), v
+	})
+	switch {
+	case up:
+		return 1
+	case down:
+		return -1
+	}
+	return 0
 }
 
 // oneSign is the sign that a quadratic has all over a stretch, 0 for none.
@@ -203,20 +261,36 @@ func (s *subject) edge(space *signal.Space, r rival) (edge, error) {
 func sameTable(a, b *surface.Decoded) bool {
 	p, q := a.Table, b.Table
 	return sameMeaning(p, q) && p.Quantity == q.Quantity && sameAxis(p.X, q.X) && sameAxis(p.Y, q.Y) &&
-		axisUnit(p.X) == axisUnit(q.X) && axisUnit(p.Y) == axisUnit(q.Y) && slices.Equal(a.Bits, b.Bits) && samePoints(a.X, b.X) && samePoints(a.Y, b.Y)
+		axisUnit(p.X) == axisUnit(q.X) && axisUnit(p.Y) == axisUnit(q.Y) && slices.Equal(a.Bits, b.Bits) && samePoints(a.X, b.X) && samePoints(a.Y, b.Y) &&
+		slices.EqualFunc(a.Beyond(), b.Beyond(), samePoints)
 }
 
 // tableIn is a table as a function, in the unit of the one that is judged.
 func (s *subject) tableIn(space *signal.Space, d *surface.Decoded) (*signal.Function, error) {
-	f, err := space.Table(d)
+	t := d.Table
+	f, err := space.TableWith(d, func(i int) *signal.Function { return s.heldIn(space, t, i) })
 	if err != nil {
-		return nil, err
+		return nil, unjudged("%v", err)
 	}
 	to, err := units.BetweenQuantities(d.Table.Quantity, d.Table.Unit, s.t.Quantity, s.t.Unit)
 	if err != nil {
 		return nil, err
 	}
 	return f.In(to), nil
+}
+
+// heldIn is the place of the slice under judgement along an axis of another table, in its unit; nil where it has none.
+func (s *subject) heldIn(space *signal.Space, other *definition.Table, i int) *signal.Function {
+	axis := axisAt(other, i)
+	to := pairing(s.t, axis.Quantity)
+	if to < flat {
+		return nil
+	}
+	level, err := levels(axis.Quantity, axisUnit(axisAt(s.t, to)), axis.Quantity, axisUnit(axis))
+	if err != nil {
+		return nil // the limits do not fit then, which was told before
+	}
+	return space.Number(level.of(s.cand.t.Slice.At[to-flat].Point))
 }
 
 // limitIn is a bound as a function of the table's axes, and of those that only the bound has.
@@ -257,8 +331,8 @@ func (s *subject) areas(space *signal.Space) ([]area, error) {
 	}
 	cells := clipped(space, stretches)
 	ground := s.groundIn(space.Inputs())
-	if ground == nil {
-		return []area{{cells: cells}}, nil
+	if ground == nil || s.whole {
+		return []area{{cells: cells, fresh: s.whole}}, nil
 	}
 	fresh := func(index []int) bool {
 		for i, n := range index {
@@ -282,7 +356,7 @@ func (s *subject) stretches(space *signal.Space) ([]*stretch, error) {
 	inputs := space.Inputs()
 	out := make([]*stretch, len(inputs))
 	for i, in := range inputs {
-		k := pairing(s.t, in.Quantity)
+		k := s.axisOf(&in)
 		var ends []float64
 		if k >= 0 {
 			out[i], ends = s.where[k], s.ends(k)
@@ -309,7 +383,7 @@ func (s *subject) groundIn(inputs []signal.Input) [][]reached {
 	}
 	out := make([][]reached, len(inputs))
 	for i, in := range inputs {
-		if k := pairing(s.t, in.Quantity); k >= 0 {
+		if k := s.axisOf(&in); k >= 0 {
 			out[i] = s.ground[k]
 		}
 	}

@@ -85,12 +85,16 @@ func (c *ruleCheck) fits() error {
 func shapesOf(lay *definition.Layout) []int {
 	type shape struct {
 		quantity, unit string
-		labels         bool
+		labels, text   bool
 		x, y           *definition.Axis
+		more           string // axes beyond y
 	}
 	first, out := map[shape]int{}, make([]int, len(lay.Tables))
 	for i, t := range lay.Tables {
-		of := shape{t.Quantity, t.Unit, t.Cells.Conv.Labels != nil, t.X, t.Y}
+		of := shape{t.Quantity, valueUnit(t), !isText(t) && t.Cells.Conv.Labels != nil, isText(t), t.X, t.Y, ""}
+		for _, a := range beyondY(t) {
+			of.more += fmt.Sprintf("%p ", a)
+		}
 		if _, known := first[of]; !known {
 			first[of] = i
 		}
@@ -115,7 +119,11 @@ func (c *ruleCheck) cannot(t *definition.Table, allowed, format string, args ...
 
 // table checks the rule against one table.
 func (c *ruleCheck) table(t *definition.Table) error {
-	if t.Cells.Conv.Labels != nil && !c.kind.labels {
+	switch {
+	case isText(t) && c.kind != frozenKind:
+		return c.cannot(t, "tables of numbers; a text is for frozen", "is a text")
+	case isText(t):
+	case t.Cells.Conv.Labels != nil && !c.kind.labels:
 		return c.cannot(t, "tables of numbers; labels are for frozen and expression", "holds labels")
 	}
 	if c.kind.fits != nil {
@@ -137,10 +145,14 @@ func (c *ruleCheck) hasAxes(t *definition.Table) error {
 // level checks that a limit's unit becomes the table's. A pressure is absolute unless its
 // unit says gauge or the rule selects a quantity that does.
 func (c *ruleCheck) level(field, unit string, t *definition.Table) error {
-	return c.convert(field, c.rule.GetSelect().GetQuantity(), unit, t.Quantity, t.Unit, fmt.Sprintf("table %q", t.ID))
+	return c.convert(field, c.rule.GetSelect().GetQuantity(), unit, t.Quantity, valueUnit(t), fmt.Sprintf("table %q", t.ID))
 }
 
+// convert asks that a unit becomes another one. Free text does not, and whatever meets it is unjudged.
 func (c *ruleCheck) convert(field, quantity, unit, toQuantity, toUnit, what string) error {
+	if convertible(unit, toUnit) != nil {
+		return nil
+	}
 	if _, err := units.BetweenQuantities(quantity, unit, toQuantity, toUnit); err != nil {
 		return c.conversion(field, what, err)
 	}
@@ -148,6 +160,9 @@ func (c *ruleCheck) convert(field, quantity, unit, toQuantity, toUnit, what stri
 }
 
 func (c *ruleCheck) difference(field, unit, to, what string) error {
+	if convertible(unit, to) != nil {
+		return nil
+	}
 	if _, err := units.BetweenDifferences(unit, to); err != nil {
 		return c.conversion(field, what, err)
 	}
@@ -156,7 +171,7 @@ func (c *ruleCheck) difference(field, unit, to, what string) error {
 
 // differenceOf checks that a difference's unit becomes the table's.
 func (c *ruleCheck) differenceOf(field, unit string, t *definition.Table) error {
-	return c.difference(field, unit, t.Unit, fmt.Sprintf("table %q", t.ID))
+	return c.difference(field, unit, valueUnit(t), fmt.Sprintf("table %q", t.ID))
 }
 
 // conversion passes on what the conversion says is allowed.

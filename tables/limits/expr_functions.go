@@ -3,6 +3,7 @@ package limits
 import (
 	"fmt"
 	"maps"
+	"math"
 	"reflect"
 	"slices"
 
@@ -10,6 +11,7 @@ import (
 	"cel.dev/cel-go/common/types"
 	"cel.dev/cel-go/common/types/ref"
 
+	"witnessmark/tables/bounded"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
 )
@@ -35,7 +37,7 @@ func (h *handle) Equal(ref.Val) ref.Val {
 func (h *handle) Type() ref.Type { return tableType }
 func (h *handle) Value() any     { return h.f }
 
-// functions declares what expressions may call: table(id), base(id), and on them min(), max(), at(x), at(x, y),
+// functions declares what expressions may call: table(id), base(id), and on them min(), max(), at(x), at(x, y) and so on,
 // value() and the ends of the axes. Numbers are physical, in the table's own units; of a label table, raw.
 func (e *evaluator) functions() []cel.EnvOption {
 	open := func(name string, base bool) cel.EnvOption {
@@ -66,10 +68,17 @@ func atFunction() cel.EnvOption {
 	binding := cel.FunctionBinding(func(args ...ref.Val) ref.Val {
 		var at []float64
 		for _, a := range args[1:] {
+			if a.Type() != types.DoubleType && a.Type() != types.IntType {
+				return types.NewErr("at() takes numbers, not %s", a.Type().TypeName())
+			}
 			at = append(at, float64(a.ConvertToType(types.DoubleType).(types.Double)))
 		}
 		return args[0].(*handle).call("at", at...)
 	})
+	for n, args := 3, []*cel.Type{tableType, cel.DynType, cel.DynType}; n <= bounded.MaxInputs; n++ {
+		args = append(args, cel.DynType)
+		overloads = append(overloads, cel.MemberOverload(fmt.Sprintf("table_at_%d", n), slices.Clone(args), cel.DoubleType, binding))
+	}
 	for _, x := range numbers {
 		overloads = append(overloads, cel.MemberOverload("table_at_"+x.String(), []*cel.Type{tableType, x}, cel.DoubleType, binding))
 		for _, y := range numbers {
@@ -99,19 +108,22 @@ func (h *handle) call(name string, at ...float64) ref.Val {
 	if err := fits(h.f.t, name, len(at)); err != nil {
 		return types.WrapErr(err)
 	}
-	if name == "at" && h.f.err != nil {
-		return types.WrapErr(h.f.err)
-	}
 	var v float64
 	switch name {
 	case "value":
 		v = h.f.number(0)
 	case "at":
-		v = h.f.grid.At(at[0], append(at, 0)[1])
+		var err error
+		if v, err = h.f.at(at); err != nil {
+			return types.WrapErr(err)
+		}
 	case "min", "max":
 		v = h.f.extreme(name == "max")
 	default:
 		v = h.f.end(name)
+	}
+	if _, ofAxis := axisEnds[name]; !ofAxis && (h.f.empty() || v != v && name == "at" && h.f.off != nil) {
+		return types.WrapErr(unjudged("table %s holds a code there that is no value", h.f.t.ID))
 	}
 	if !surface.Finite(v) && h.e.odd == "" {
 		h.e.odd = h.f.t.ID
@@ -124,13 +136,15 @@ func fits(t *definition.Table, name string, args int) error {
 	if end, ok := axisEnds[name]; ok && axisAlong(t, end.along) == nil {
 		return fmt.Errorf("%s has no %s axis, whose end %s() is", t.ID, end.along, name)
 	}
-	axes := 0
-	for _, a := range []*definition.Axis{t.X, t.Y} {
+	axes := len(beyondY(t))
+	for _, a := range axesOf(t) {
 		if a != nil {
 			axes++
 		}
 	}
 	switch {
+	case isText(t):
+		return fmt.Errorf("%s is a text, which only frozen judges", t.ID)
 	case name == "value" && axes > 0:
 		return fmt.Errorf("value() is for a scalar, and %s is a %s; use min(), max() or at()", t.ID, t.Kind)
 	case name == "at" && t.Cells.Conv.Labels != nil:
@@ -143,6 +157,27 @@ func fits(t *definition.Table, name string, args int) error {
 	return nil
 }
 
+// at is the surface at a place along each axis; of an index axis beyond y one of its points.
+func (f *face) at(place []float64) (float64, error) {
+	if len(f.beyond) == 0 {
+		if f.err != nil {
+			return 0, f.err
+		}
+		return f.grid.At(place[0], append(place, 0)[1]), nil
+	}
+	all, _, err := f.solid()
+	if err != nil {
+		return 0, err
+	}
+	for i, a := range beyondY(f.t) {
+		at := place[i+flat]
+		if _, known := surface.PlaceExactly(all.Axes[i+flat], at); a.Index && !known {
+			return 0, fmt.Errorf("%v is no point of the index axis %s of %s, which is never interpolated", at, nameOf(a), f.t.ID)
+		}
+	}
+	return all.At(place...), nil
+}
+
 // number is a cell's value; of a label table, raw.
 func (f *face) number(i int) float64 {
 	if f.values == nil {
@@ -151,11 +186,14 @@ func (f *face) number(i int) float64 {
 	return f.values[i]
 }
 
-// extreme is the smallest or largest cell, and what is no number if a cell is none. It is worked out once.
+// extreme is the smallest or largest cell that is a value, and what is no number if one of those is none. It is worked out once.
 func (f *face) extreme(largest bool) float64 {
 	if !f.ranged {
-		f.ranged, f.least, f.most = true, f.number(0), f.number(0)
+		f.ranged, f.least, f.most = true, math.Inf(1), math.Inf(-1)
 		for i := range f.bits {
+			if f.isOff(i) {
+				continue
+			}
 			v := f.number(i)
 			f.least, f.most = min(f.least, v), max(f.most, v)
 		}

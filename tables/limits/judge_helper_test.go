@@ -48,6 +48,11 @@ func (s sheet) table() *definition.Table {
 			t.Kind = "curve"
 		}
 	}
+	for _, a := range []*definition.Axis{t.X, t.Y} {
+		if a != nil {
+			t.Axes = append(t.Axes, a)
+		}
+	}
 	if s.f32 {
 		t.Cells.Bytes, t.Cells.Width = 4, 32
 	}

@@ -50,6 +50,8 @@ func (s *subject) ofSignal() error {
 	}
 	switch {
 	case s.looked > 0:
+	case s.undone != nil:
+		return s.undone
 	case len(s.rule.GetWhere()) == 0:
 		return unjudged("its tables share no operating point")
 	default:
@@ -101,7 +103,7 @@ func (j *judge) set(of whose) *signal.Set {
 		if of == ofCandidate {
 			lay = j.lay
 		}
-		j.sets[of] = signal.Open(lay, j.tables(of))
+		j.sets[of] = signal.OpenNumbered(lay, j.tables(of))
 	}
 	return j.sets[of]
 }

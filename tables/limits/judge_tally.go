@@ -6,6 +6,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
 )
 
@@ -15,7 +16,8 @@ type place struct {
 	x, y     float64
 	row, col int
 	cell     bool
-	along    string             // x or y where the value is a breakpoint of that axis, else empty
+	slice    *definition.Slice  // of a block
+	along    string             // the name of an axis where the value is a breakpoint of it, else empty
 	point    int                // counts up from point to point; both sides of a step are one point
 	inputs   map[string]float64 // quantity to value, of what was judged over boxes
 }
@@ -26,7 +28,7 @@ type verdict struct {
 	room                 float64 // what is left under the limit; negative beyond it
 	fails                bool
 	wordless             bool     // value and limit are no numbers
-	along                *string  // x or y, where they are of that axis
+	along                *string  // the name of the axis that they are of
 	bound                *float64 // what no excess surpasses, where it was judged over boxes
 }
 
@@ -61,6 +63,13 @@ type tally struct {
 // tolerance is how much rounding may make of a value and a limit of this size.
 func (t *tally) tolerance(value, limit float64) float64 {
 	return t.relative * max(math.Abs(value), math.Abs(limit), t.step)
+}
+
+// turn begins another slice, whose points are others.
+func (t *tally) turn() {
+	for i := range t.buckets {
+		t.buckets[i].last = -1
+	}
 }
 
 // judge holds a value against a ceiling, or a floor.
@@ -139,11 +148,12 @@ func (t *tally) leave(p place, v verdict) { t.judged, t.least, t.leastAt = true,
 
 // worst is a place and a verdict as the report says them.
 func (s *subject) worst(p place, v verdict) *calibrationv1.Worst {
-	w := &calibrationv1.Worst{Excess: v.excess, Along: v.along, Inputs: p.inputs, Bound: v.bound}
+	w := &calibrationv1.Worst{Excess: v.excess, Along: v.along, Inputs: p.inputs, Bound: v.bound, Slice: sliceMessage(p.slice)}
 	if !v.wordless {
 		w.Value, w.Limit = proto.Float64(v.value), proto.Float64(v.limit)
 	}
 	w.X, w.Y = s.axes(p)
+	w.XLabel, w.YLabel = s.labels(p)
 	if p.along != "" {
 		w.Along = proto.String(p.along)
 	}
@@ -155,13 +165,27 @@ func (s *subject) worst(p place, v verdict) *calibrationv1.Worst {
 
 // axes is where a place lies along those axes that the table has.
 func (s *subject) axes(p place) (x, y *float64) {
-	if s.cand != nil && s.cand.x != nil {
+	if s.cand != nil && s.cand.x != nil && s.cand.t.X.Labels == nil {
 		x = proto.Float64(p.x)
 	}
-	if s.cand != nil && s.cand.y != nil {
+	if s.cand != nil && s.cand.y != nil && s.cand.t.Y.Labels == nil {
 		y = proto.Float64(p.y)
 	}
 	return x, y
+}
+
+// labels is where a place lies along axes of labels.
+func (s *subject) labels(p place) (x, y *string) {
+	name := func(a *definition.Axis, v float64) *string {
+		if a == nil || !(v >= 0 && v < float64(len(a.Labels))) {
+			return nil
+		}
+		return &a.Labels[int(v)]
+	}
+	if s.cand == nil {
+		return nil, nil
+	}
+	return name(s.cand.t.X, p.x), name(s.cand.t.Y, p.y)
 }
 
 // findings are one for each origin that has points.
@@ -196,7 +220,7 @@ func (s *subject) margin() *calibrationv1.Margin {
 	if !t.judged {
 		return nil
 	}
-	m := &calibrationv1.Margin{Rule: s.rule.GetId(), Margin: t.least.room, Value: t.least.value, Limit: t.least.limit, Unit: s.unit, Inputs: t.leastAt.inputs}
+	m := &calibrationv1.Margin{Rule: s.rule.GetId(), Margin: t.least.room, Value: t.least.value, Limit: t.least.limit, Unit: s.unit, Inputs: t.leastAt.inputs, Slice: sliceMessage(t.leastAt.slice)}
 	m.Table, m.Signal = s.id()
 	m.X, m.Y = s.axes(t.leastAt)
 	return m

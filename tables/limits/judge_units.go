@@ -2,6 +2,7 @@ package limits
 
 import (
 	"slices"
+	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
@@ -29,10 +30,44 @@ func (s scale) all(vs []float64) []float64 {
 	return out
 }
 
+// free begins what stands for a unit that is free text.
+const free = "\x00"
+
+// unitOf is a unit to convert from or to. Free text is a unit of its own.
+func unitOf(unit, text string) string {
+	if unit == "" && text != "" {
+		return free + text
+	}
+	return unit
+}
+
+func valueUnit(t *definition.Table) string { return unitOf(t.Unit, t.UnitText) }
+
+// axisUnit is the unit of an axis that may be missing.
+func axisUnit(a *definition.Axis) string {
+	if a == nil {
+		return ""
+	}
+	return unitOf(a.Unit, a.UnitText)
+}
+
+// convertible says whether two units may be converted at all.
+func convertible(from, to string) error {
+	for _, u := range []string{to, from} {
+		if text, isFree := strings.CutPrefix(u, free); isFree {
+			return unjudged("a unit is free text there, %q, which nothing converts", text)
+		}
+	}
+	return nil
+}
+
 // levels is how a level in one unit is said in another; no unit at all means the other one.
 func levels(fromQuantity, from, toQuantity, to string) (scale, error) {
 	if from == "" || to == "" || from == to && fromQuantity == toQuantity {
 		return nil, nil
+	}
+	if err := convertible(from, to); err != nil {
+		return nil, err
 	}
 	c, err := units.BetweenQuantities(fromQuantity, from, toQuantity, to)
 	if err != nil || c == (units.Converter{Factor: 1}) {
@@ -43,8 +78,11 @@ func levels(fromQuantity, from, toQuantity, to string) (scale, error) {
 
 // spans is the factor by which a difference in one unit is said in another.
 func spans(from, to string) (float64, error) {
-	if from == "" || to == "" {
+	if from == "" || to == "" || from == to {
 		return 1, nil
+	}
+	if err := convertible(from, to); err != nil {
+		return 1, err
 	}
 	c, err := units.BetweenDifferences(from, to)
 	return c.Factor, err

@@ -22,10 +22,11 @@ type kind struct {
 	bounds   func(*bounding)                                  // of a kind that bounds each cell by itself: for Room
 	other    func(*calibrationv1.Rule) *calibrationv1.Against // the table that it holds others against
 
-	labels              bool // it judges tables of labels too
-	where               bool // it can be confined to stretches
-	every               bool // it judges every table that it selects, changed or not
-	needsBase, needsRun bool // without one it says nothing
+	blocks              func(*calibrationv1.Rule) bool // it judges a block at once, not slice by slice; nil for never
+	labels              bool                           // it judges tables of labels too
+	where               bool                           // it can be confined to stretches
+	every               bool                           // it judges every table that it selects, changed or not
+	needsBase, needsRun bool                           // without one it says nothing
 	axesAlone           func(*calibrationv1.Rule) bool
 }
 
@@ -58,6 +59,11 @@ func kindNames(holds func(*kind) bool) string {
 		}
 	}
 	return strings.Join(names, ", ")
+}
+
+// judgesValues says whether a rule has nothing to judge where no cell holds a value.
+func (k *kind) judgesValues(r *calibrationv1.Rule) bool {
+	return k != frozenKind && (k.axesAlone == nil || !k.axesAlone(r))
 }
 
 // against is the id of the table that a rule holds others against; empty for none.

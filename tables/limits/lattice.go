@@ -135,7 +135,8 @@ type mesh struct {
 	rule           *calibrationv1.Rule
 	quantity, unit string
 	axes           [2]*definition.Axis
-	x, y           []float64 // the candidate's breakpoints, as stored
+	slice          *definition.Slice // of a block
+	x, y           []float64         // the candidate's breakpoints, as stored
 	rivals         []rival
 	lattice        *lattice
 	xs, ys         []stop
@@ -143,7 +144,7 @@ type mesh struct {
 
 // suits says whether a subject may be judged on the mesh of another one.
 func (m *mesh) suits(s *subject) bool {
-	return m != nil && m.rule == s.rule && s.everywhere() && m.quantity == s.t.Quantity && m.unit == s.t.Unit && m.axes == axesOf(s.t) &&
+	return m != nil && m.rule == s.rule && s.everywhere() && m.quantity == s.t.Quantity && m.unit == s.t.Unit && m.axes == axesOf(s.t) && m.slice == s.cand.t.Slice &&
 		s.cand.err == nil && slices.Equal(m.x, s.cand.x) && slices.Equal(m.y, s.cand.y) && !s.bends(m.rivals)
 }
 
@@ -168,8 +169,8 @@ func (s *subject) place(i int, stops []stop, rivals []rival) {
 }
 
 // placeAt is the point of two facets, and which cell it is, if any.
-func placeAt(point int, x, y *facet) place {
-	p := place{x: x.v, y: y.v, point: point}
+func (h *held) placeAt(point int, x, y *facet) place {
+	p := place{x: x.v, y: y.v, point: point, slice: h.cand.t.Slice}
 	if x.cell >= 0 && y.cell >= 0 {
 		p.row, p.col, p.cell = y.cell, x.cell, true
 	}

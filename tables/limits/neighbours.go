@@ -2,6 +2,7 @@ package limits
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"witnessmark/tables/definition"
@@ -40,6 +41,11 @@ func (f *face) newTrack(name string) *track {
 	}
 	t.order = order(t.points)
 	return t
+}
+
+// off says whether one of the cells so many further along is no value.
+func (t *track) off(cell int, by ...int) bool {
+	return t.f.off != nil && slices.ContainsFunc(by, func(n int) bool { return t.f.off[cell+n*t.stride] })
 }
 
 // at is a cell's breakpoint along the track, and its number; false where there is no such cell.

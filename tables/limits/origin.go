@@ -36,18 +36,19 @@ func (h *held) point(point int, x, y *facet) {
 	if h.only && !fresh || h.gaps && x.cell >= 0 && y.cell >= 0 {
 		return
 	}
-	h.looked++
 	v := h.cand.grid.On(x.on, y.on)
+	if v != v && h.cand.lacks(x.on, y.on) {
+		return
+	}
 	for i, r := range h.rivals {
 		if i > 0 && !surface.Finite(v) {
 			return // what is no number is beyond the first bound, and said once
 		}
-		limit := 0.0
-		if r.now.apiece() {
-			limit = r.now.on(x.of[i], y.of[i])
-		} else {
-			limit = r.now.at(x.v, y.v, side{x.below, y.below})
+		limit := r.now.on(x.of[i], y.of[i])
+		if limit != limit && r.now.lacks(x.of[i], y.of[i]) {
+			continue
 		}
+		h.looked++
 		if r.now.still && v != v && limit != limit {
 			continue
 		}
@@ -56,26 +57,31 @@ func (h *held) point(point int, x, y *facet) {
 		}
 		c := h.tally.judge(v, limit, r.now.ceiling)
 		if !r.now.still && h.tally.closer(&c) {
-			h.tally.leave(placeAt(point, x, y), c)
+			h.tally.leave(h.placeAt(point, x, y), c)
 		}
 		if !c.fails {
 			continue
 		}
 		o := introduced
 		if h.base != nil && r.was != nil && !fresh {
-			b := h.before(i, x.v, y.v, side{x.below, y.below})
-			if o = h.tally.origin(c, &b); o == inherited && h.grewNear(i, x, y) {
-				o = worsened
+			if b, known := h.before(i, x.v, y.v, side{x.below, y.below}); known {
+				if o = h.tally.origin(c, &b); o == inherited && h.grewNear(i, x, y) {
+					o = worsened
+				}
 			}
 		}
-		h.tally.put(placeAt(point, x, y), c, o)
+		h.tally.put(h.placeAt(point, x, y), c, o)
 	}
 }
 
-// before is the base's verdict at a point.
-func (h *held) before(i int, x, y float64, sd side) verdict {
+// before is the base's verdict at a point; not known where it has no value.
+func (h *held) before(i int, x, y float64, sd side) (v verdict, known bool) {
 	was := h.rivals[i].was
-	return h.tally.judge(at(h.base, x, y, sd), was.at(x, y, sd), was.ceiling)
+	value, limit := at(h.base, x, y, sd), was.at(x, y, sd)
+	if value != value && h.subject.base.lacksAt(x, y, sd) || limit != limit && was.lacksAt(x, y, sd) {
+		return v, false
+	}
+	return h.tally.judge(value, limit, was.ceiling), true
 }
 
 // grewNear says whether the candidate lies further out than the base anywhere in the cells that
@@ -108,14 +114,18 @@ func (h *held) grewAt(i int, x, y station) bool {
 	if r := &h.rivals[i]; r.was == now && v == at(h.base, x.v, y.v, sd) {
 		return false
 	}
-	c := h.tally.judge(v, now.at(x.v, y.v, sd), now.ceiling)
-	return h.tally.further(c, h.before(i, x.v, y.v, sd))
+	limit := now.at(x.v, y.v, sd)
+	if v != v && h.cand.lacksAt(x.v, y.v, sd) || limit != limit && now.lacksAt(x.v, y.v, sd) {
+		return false
+	}
+	b, known := h.before(i, x.v, y.v, sd)
+	return known && h.tally.further(h.tally.judge(v, limit, now.ceiling), b)
 }
 
 // freshAt says whether a point of the surface lies on new ground.
 func (h *held) freshAt(x, y *facet) bool {
-	if len(h.ground[0])+len(h.ground[1]) == 0 {
-		return false
+	if h.whole || !h.hasGround() {
+		return h.whole
 	}
 	for i, f := range [2]*facet{x, y} {
 		for _, g := range h.ground[i] {

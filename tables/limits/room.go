@@ -8,7 +8,7 @@ import (
 )
 
 // Room is what the range and envelope rules leave of each cell of a table, in its unit and
-// row-major: the least over all such rules, negative beyond a limit, 0 where only rounding is, minus
+// row-major, of a block slice by slice: the least over all such rules, negative beyond a limit, 0 where only rounding is, minus
 // infinity where the value is no number, NaN where no rule bounds the cell.
 func Room(l *Limits, t *definition.Table, d *surface.Decoded) []float64 {
 	return boundsOf(l, t, d).room
@@ -26,10 +26,11 @@ func Bounds(l *Limits, t *definition.Table, d *surface.Decoded) (low, high []flo
 type bounding struct {
 	*subject
 	low, high, room []float64
+	first           int // the cell that a slice of a block begins with
 }
 
 func boundsOf(l *Limits, t *definition.Table, d *surface.Decoded) *bounding {
-	n := d.NX * d.NY
+	n := len(d.Bits)
 	b := &bounding{low: blanks(n), high: blanks(n), room: blanks(n)}
 	if l == nil || d.Values == nil {
 		return b
@@ -42,10 +43,28 @@ func boundsOf(l *Limits, t *definition.Table, d *surface.Decoded) *bounding {
 		}
 		b.subject = &subject{judge: j, kind: k, rule: r, t: t}
 		if err := b.read(); err == nil { // what cannot be judged bounds nothing; the report says why
-			k.bounds(b)
+			b.eachFace(k.bounds)
 		}
 	}
 	return b
+}
+
+// eachFace goes to the table, or to each slice of a block where the rule holds.
+func (b *bounding) eachFace(bounds func(*bounding)) {
+	if len(b.cand.d.Slices) == 0 {
+		bounds(b)
+		return
+	}
+	both := b.pair(b.t)
+	if both.slices == nil && b.pairSlices(b.t, both) != nil {
+		return
+	}
+	for k := range both.slices {
+		b.cand, b.first = both.slices[k].cand, k*both.cand.nx*both.cand.ny
+		if b.enter(b.cand.t.Slice) {
+			bounds(b)
+		}
+	}
 }
 
 func blanks(n int) []float64 {
@@ -58,10 +77,11 @@ func blanks(n int) []float64 {
 
 // cell notes one bound of one cell.
 func (b *bounding) cell(i int, limit float64, ceiling bool) {
-	if p := b.cand.cellAt(i/b.cand.nx, i%b.cand.nx); !b.holds(p.x, p.y) {
+	if p := b.cand.cellAt(i/b.cand.nx, i%b.cand.nx); !b.holds(p.x, p.y) || b.cand.isOff(i) {
 		return
 	}
 	v := b.tally.judge(b.cand.values[i], limit, ceiling)
+	i += b.first
 	room := v.room
 	if !v.fails {
 		room = max(room, 0)

@@ -5,7 +5,6 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
-	"witnessmark/tables/surface"
 )
 
 // The two kinds that hold a table against another one.
@@ -42,13 +41,16 @@ func (c *ruleCheck) againstFits(t *definition.Table) error {
 	if other == t {
 		return c.cannot(t, "another table", "cannot be held against itself")
 	}
-	if other.Cells.Conv.Labels != nil {
+	switch {
+	case isText(other):
+		return c.bad(field+".table", "a table of numbers", "table %q is a text", other.ID)
+	case other.Cells.Conv.Labels != nil:
 		return c.bad(field+".table", "a table of numbers", "table %q holds labels", other.ID)
 	}
 	if t.Quantity != other.Quantity {
 		return c.bad(field+".table", "two tables of one quantity", "table %q is of quantity %q, and table %q of %q", t.ID, t.Quantity, other.ID, other.Quantity)
 	}
-	if err := c.convert(field+".table", other.Quantity, other.Unit, t.Quantity, t.Unit, fmt.Sprintf("tables %q and %q", other.ID, t.ID)); err != nil {
+	if err := c.convert(field+".table", other.Quantity, valueUnit(other), t.Quantity, valueUnit(t), fmt.Sprintf("tables %q and %q", other.ID, t.ID)); err != nil {
 		return err
 	}
 	if a.GetUnit() != "" {
@@ -56,15 +58,12 @@ func (c *ruleCheck) againstFits(t *definition.Table) error {
 			return err
 		}
 	}
-	for _, own := range axesOf(t) {
-		if own == nil {
-			continue
-		}
+	for _, own := range t.Axes {
 		theirs := axisFor(other, own.Quantity)
 		if theirs == nil {
 			continue
 		}
-		if err := c.convert(field+".table", theirs.Quantity, theirs.Unit, own.Quantity, own.Unit,
+		if err := c.convert(field+".table", theirs.Quantity, axisUnit(theirs), own.Quantity, axisUnit(own),
 			fmt.Sprintf("axis %q of table %q and axis %q of table %q", theirs.ID, other.ID, own.ID, t.ID)); err != nil {
 			return err
 		}
@@ -87,84 +86,12 @@ func (s *subject) against() error {
 	if err != nil {
 		s.detail = "the base could not be judged: " + err.Error()
 	}
+	if s.codesOf = 0; now.codes != nil {
+		s.codesOf = count(now.of.Off)
+	}
 	if err := s.holdSurface(rival{now, was}); err != nil {
 		return err
 	}
 	s.lookedAt(s.rule, id)
-	return nil
-}
-
-// boundOf is the other table of one image as a limit, in this table's units; nil without an error
-// where the base has none.
-func (s *subject) boundOf(of whose) (*bound, error) {
-	a := s.kind.other(s.rule)
-	shift, err := spans(a.GetUnit(), s.t.Unit)
-	if err != nil {
-		return nil, err
-	}
-	b := &bound{to: [2]int{-1, -1}, ceiling: s.kind.name == "below", shift: shift * a.GetMargin()}
-	if b.ceiling {
-		b.shift = -b.shift
-	}
-	if err := s.known(a.GetTable()); err != nil {
-		return nil, err
-	}
-	var other *surface.Decoded
-	if read := s.tables(of); read != nil {
-		other = read(a.GetTable())
-	}
-	if other == nil {
-		if of == ofBase {
-			return nil, nil
-		}
-		return nil, unjudged("the candidate lacks table %s", a.GetTable())
-	}
-	// A stand-in says in which units the other table is wanted: an axis keeps its own where this
-	// table has none of that quantity.
-	want := &definition.Table{Quantity: s.t.Quantity, Unit: s.t.Unit}
-	for i, axis := range axesOf(other.Table) {
-		if axis == nil {
-			continue
-		}
-		b.to[i], b.index[i] = pairing(s.t, axis.Quantity), axis.Index
-		unit := axis.Unit
-		if b.to[i] >= 0 {
-			unit = axesOf(s.t)[b.to[i]].Unit
-		}
-		*[]**definition.Axis{&want.X, &want.Y}[i] = &definition.Axis{Unit: unit}
-	}
-	f, err := s.face(of, a.GetTable(), want)
-	if err != nil {
-		return nil, err
-	}
-	if f.err != nil {
-		return nil, f.err
-	}
-	b.grid = &surface.Grid{X: f.grid.X, Y: f.grid.Y, Values: f.grid.Values, Convert: f.grid.Convert}
-	b.of, b.curved = other, f.curved
-	return b, s.freeAxes(b, other.Table)
-}
-
-// freeAxes takes the axes that only the other table has at their worst, inside where.
-func (s *subject) freeAxes(b *bound, other *definition.Table) error {
-	for i, points := range [2][]float64{b.grid.X, b.grid.Y} {
-		axis := axesOf(other)[i]
-		if axis == nil || b.to[i] >= 0 {
-			continue
-		}
-		r := rail{index: axis.Index}
-		r.add(points)
-		if w := s.rule.GetWhere()[axis.Quantity]; w != nil {
-			var err error
-			if r.where, err = stretchIn(axis.Quantity, w, axis.Unit); err != nil {
-				return err
-			}
-			r.where.from, r.where.to = snap(r.where.from, points), snap(r.where.to, points)
-			r.ends = r.where.ends()
-		}
-		if b.free[i] = r.stops(); len(b.free[i]) == 0 {
-			return errPassed{"table " + other.ID + " has no point where the rule holds"}
-		}
-	}
 	return nil
 }

@@ -72,6 +72,9 @@ func (s *subject) changeWithin() error {
 	}
 	for i, v := range s.cand.values {
 		b := from.values[i]
+		if s.cand.isOff(i) || from.isOff(i) {
+			continue // switched off or on, which is no change of a value
+		}
 		if b == v || math.IsNaN(b) && math.IsNaN(v) {
 			continue
 		}
@@ -116,7 +119,11 @@ func (s *subject) steps() (percent bool, up, down *float64, err error) {
 	c := s.rule.GetChange()
 	factor := 0.01
 	if percent = c.GetPercent(); !percent {
-		if factor, err = spans(c.GetUnit(), s.unit); err != nil {
+		unit := s.unit
+		if s.t != nil {
+			unit = valueUnit(s.t)
+		}
+		if factor, err = spans(c.GetUnit(), unit); err != nil {
 			return false, nil, nil, err
 		}
 	}
@@ -153,11 +160,16 @@ func (s *subject) changeOfSurface(from, was *face, percent bool, up, down *float
 		if most == nil {
 			continue
 		}
-		b := &bound{grid: from.grid, of: from.d, curved: from.curved, to: [2]int{-1, -1}, still: true, ceiling: most == up}
+		grid := *from.grid
+		b := &bound{grid: &grid, of: from.d, curved: from.curved, to: [2]int{-1, -1}, still: true, ceiling: most == up}
 		for i, a := range axesOf(s.t) {
 			if a != nil {
 				b.to[i], b.index[i] = i, a.Index
 			}
+		}
+		if from.codes != nil {
+			codes := *from.codes
+			b.codes = []*surface.Grid{&codes}
 		}
 		by := *most
 		if !b.ceiling {

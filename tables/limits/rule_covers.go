@@ -9,12 +9,13 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
-	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
 )
 
 var coversKind = &kind{name: "covers", parse: (*ruleCheck).covers, fits: (*ruleCheck).hasAxes, judge: (*subject).covers, every: true, needsRun: true,
-	axesAlone: func(*calibrationv1.Rule) bool { return true }}
+	axesAlone: always, blocks: always}
+
+func always(*calibrationv1.Rule) bool { return true }
 
 // How much of a run may lie outside: per cent of its time where the rule does not say, and in all.
 const (
@@ -34,8 +35,8 @@ const recorded = 0x1p-23
 
 // reach is one axis of a table against the samples of its quantity, in the axis' own unit.
 type reach struct {
-	name      string // x or y
-	axis      *definition.Axis
+	number int // of the axis
+	line
 	samples   []float64
 	low, high float64
 	past      [2]float64 // how far the runs before lay below and above what the table then had
@@ -47,14 +48,18 @@ type reach struct {
 // leaves by the larger share of that axis' span. Points outside for no longer than the rule allows are left out.
 func (s *subject) covers() error {
 	var axes []*reach
-	for _, name := range []string{"x", "y"} {
-		r, err := s.reach(name)
+	for i, l := range s.cand.lines() {
+		if l.axis == nil || l.axis.Quantity == "" {
+			continue
+		}
+		r, err := s.reach(i, l)
 		if err != nil {
 			return err
 		}
-		if r != nil {
-			axes = append(axes, r)
-		}
+		axes = append(axes, r)
+	}
+	if axes == nil {
+		return errPassed{"no axis of it has a quantity"}
 	}
 	weights, total, seconds := s.in.Run.weights(len(axes[0].samples))
 	var most, spent [origins]float64
@@ -108,13 +113,9 @@ func (s *subject) coverDetail(axes []*reach, total float64, seconds bool) {
 	s.detail = strings.Join(words, "; ")
 }
 
-// reach reads one axis; nil where the table has none there.
-func (s *subject) reach(name string) (*reach, error) {
-	t := s.cand.track(name)
-	if t == nil {
-		return nil, nil
-	}
-	axis := t.axis
+// reach reads one axis, by number.
+func (s *subject) reach(number int, l line) (*reach, error) {
+	axis := l.axis
 	samples, err := s.in.Run.along(axis)
 	switch {
 	case err == nil:
@@ -123,14 +124,14 @@ func (s *subject) reach(name string) (*reach, error) {
 	default: // nobody asked about this table
 		return nil, errPassed{err.Error()}
 	}
-	if len(t.points) == 0 || !surface.Finite(t.points...) {
+	if len(l.points) == 0 || !surface.Finite(l.points...) {
 		return nil, unjudged("a breakpoint of %s is not a finite number", axis.Quantity)
 	}
-	r := &reach{name: name, axis: axis, samples: samples, low: slices.Min(t.points), high: slices.Max(t.points), past: [2]float64{-1, -1}}
+	r := &reach{number: number, line: l, samples: samples, low: slices.Min(l.points), high: slices.Max(l.points), past: [2]float64{-1, -1}}
 	low, high := r.low, r.high
 	if s.base != nil {
-		if b := s.base.track(name); b != nil && sameAxis(axis, b.axis) && len(b.points) > 0 && surface.Finite(b.points...) {
-			low, high = slices.Min(b.points), slices.Max(b.points)
+		if all := s.base.lines(); number < len(all) && sameAxis(axis, all[number].axis) && len(all[number].points) > 0 && surface.Finite(all[number].points...) {
+			low, high = slices.Min(all[number].points), slices.Max(all[number].points)
 		}
 	}
 	for _, run := range s.in.Run.Before {
@@ -181,10 +182,16 @@ func (s *subject) coverPoint(axes []*reach, i int, w float64, most *[origins]flo
 	}
 	for _, r := range axes {
 		v := beyond(r.samples[i], r.low, r.high)
-		if r.name == "y" {
-			p.y = r.samples[i]
-		} else {
+		switch r.number {
+		case 0:
 			p.x = r.samples[i]
+		case 1:
+			p.y = r.samples[i]
+		default:
+			if p.inputs == nil {
+				p.inputs = map[string]float64{}
+			}
+			p.inputs[r.axis.Quantity] = r.samples[i]
 		}
 		if !v.fails {
 			continue

@@ -86,7 +86,7 @@ func (c *ruleCheck) envelopeFits(t *definition.Table) error {
 			}
 			continue
 		}
-		if err := c.convert(side.field+".unit", q, side.axis.GetUnit(), q, axis.Unit, fmt.Sprintf("axis %q of table %q", axis.ID, t.ID)); err != nil {
+		if err := c.convert(side.field+".unit", q, side.axis.GetUnit(), q, axisUnit(axis), fmt.Sprintf("axis %q of table %q", axis.ID, t.ID)); err != nil {
 			return err
 		}
 	}
@@ -97,9 +97,10 @@ func (c *ruleCheck) envelopeFits(t *definition.Table) error {
 // is their difference, which takes its extremes at the breakpoints of both joined.
 func (s *subject) underEnvelope() error {
 	if s.last.suits(s) {
+		s.codes += s.cand.patches()
 		return s.holdOn(s.last)
 	}
-	b, err := envelopeOn(s.rule.GetEnvelope(), s.t)
+	b, err := s.envelopeOn()
 	if err != nil {
 		return err
 	}
@@ -107,7 +108,7 @@ func (s *subject) underEnvelope() error {
 }
 
 func (b *bounding) inEnvelope() {
-	on, err := envelopeOn(b.rule.GetEnvelope(), b.t)
+	on, err := b.envelopeOn()
 	if err != nil || b.cand.err != nil {
 		return
 	}
@@ -123,9 +124,10 @@ func (b *bounding) inEnvelope() {
 	}
 }
 
-// envelopeOn is the envelope in the units of a table.
-func envelopeOn(e *calibrationv1.Envelope, t *definition.Table) (*bound, error) {
-	unit, err := levels(t.Quantity, e.GetUnit(), t.Quantity, t.Unit)
+// envelopeOn is the envelope in the units of the table; on a slice of a block, its section there.
+func (s *subject) envelopeOn() (*bound, error) {
+	e, t := s.rule.GetEnvelope(), s.t
+	unit, err := levels(t.Quantity, e.GetUnit(), t.Quantity, valueUnit(t))
 	if err != nil {
 		return nil, err
 	}
@@ -138,8 +140,8 @@ func envelopeOn(e *calibrationv1.Envelope, t *definition.Table) (*bound, error) 
 		if to < 0 {
 			return nil, errPassed{"it has no axis of " + a.GetQuantity() + ", which the envelope needs"}
 		}
-		axis := axesOf(t)[to]
-		u, err := levels(axis.Quantity, a.GetUnit(), axis.Quantity, axis.Unit)
+		axis := axisAt(t, to)
+		u, err := levels(axis.Quantity, a.GetUnit(), axis.Quantity, axisUnit(axis))
 		if err != nil {
 			return nil, err
 		}
@@ -158,7 +160,26 @@ func envelopeOn(e *calibrationv1.Envelope, t *definition.Table) (*bound, error) 
 	if len(b.grid.Values) != len(b.grid.X)*len(b.grid.Y) {
 		return nil, unjudged("the envelope has %d values for %d by %d points", len(b.grid.Values), len(b.grid.X), len(b.grid.Y))
 	}
-	return b, nil
+	return b, s.sectionOf(b)
+}
+
+// sectionOf holds an envelope where a slice lies, along the axes that a slice has one place on.
+func (s *subject) sectionOf(b *bound) error {
+	kept, held := [2]int{0, 1}, make([]surface.Span, 2)
+	for i, points := range [2][]float64{b.grid.X, b.grid.Y} {
+		if b.to[i] < flat {
+			continue
+		}
+		var err error
+		if held[i], err = s.heldAt(axisAt(s.t, b.to[i]), points, b.to[i]); err != nil {
+			return err
+		}
+		kept[i], b.to[i] = -1, -1
+	}
+	if kept != [2]int{0, 1} {
+		b.grid = b.grid.Solid().Section(kept[0], kept[1], held)
+	}
+	return nil
 }
 
 // underEnvelope holds the signal against the envelope at the references' quantities: the worse of them counts.

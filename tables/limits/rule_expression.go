@@ -37,7 +37,7 @@ func (c *ruleCheck) expressionFits() error {
 		err = namesTables(ast, c.lay)
 	}
 	if err != nil {
-		return c.bad("expression", "table(id) and base(id) with min(), max(), at(x), at(x, y), value(), x_min(), x_max(), y_min(), y_max(), and job.NAME", "expression at %v", err)
+		return c.bad("expression", "table(id) and base(id) with min(), max(), at(x), at(x, y) with a number for each axis, value(), x_min(), x_max(), y_min(), y_max(), and job.NAME", "expression at %v", err)
 	}
 	return nil
 }

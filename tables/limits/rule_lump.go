@@ -44,7 +44,7 @@ func (c *ruleCheck) lumpFits(t *definition.Table) error {
 // lump judges how far an inner cell lies off the straight line through its two neighbours.
 func (s *subject) lump() error {
 	r := s.rule.GetLump()
-	limit, err := spans(r.GetUnit(), s.t.Unit)
+	limit, err := spans(r.GetUnit(), valueUnit(s.t))
 	if err != nil {
 		return err
 	}
@@ -54,7 +54,7 @@ func (s *subject) lump() error {
 		along = []string{r.GetAlong()}
 	}
 	return s.neighbours(along, false, opinion{false, true, func(t *track, i, cell int) (value, most float64, by int, ok bool) {
-		if i < 1 || i+1 >= len(t.points) || t.points[i-1] == t.points[i+1] {
+		if i < 1 || i+1 >= len(t.points) || t.points[i-1] == t.points[i+1] || t.off(cell, -1, 0, 1) {
 			return 0, 0, 0, false
 		}
 		a, b, c := t.f.values[cell-t.stride], t.f.values[cell], t.f.values[cell+t.stride]

@@ -11,7 +11,9 @@ import (
 )
 
 var monotonicKind = &kind{name: "monotonic", parse: (*ruleCheck).monotonic, fits: (*ruleCheck).monotonicFits, judge: (*subject).monotonic, where: true,
-	axesAlone: func(r *calibrationv1.Rule) bool { return r.GetMonotonic().GetOf() == "axes" }}
+	axesAlone: ofAxes, blocks: ofAxes}
+
+func ofAxes(r *calibrationv1.Rule) bool { return r.GetMonotonic().GetOf() == "axes" }
 
 func (c *ruleCheck) monotonic() error {
 	r := c.rule.GetMonotonic()
@@ -63,7 +65,7 @@ func (s *subject) monotonic() error {
 	}
 	rising := r.GetRising() || r.GetDirection() == "rising"
 	return s.neighbours([]string{r.GetAlong()}, true, opinion{true, !rising, func(t *track, i, cell int) (later, earlier float64, by int, ok bool) {
-		if i+1 >= len(t.points) {
+		if i+1 >= len(t.points) || t.off(cell, 0, 1) {
 			return 0, 0, 0, false
 		}
 		a, b := t.f.values[cell], t.f.values[cell+t.stride]
@@ -76,17 +78,17 @@ func (s *subject) monotonic() error {
 
 // monotonicAxes asks that the breakpoints of each axis rise, or fall, strictly.
 func (s *subject) monotonicAxes() error {
-	for _, name := range []string{"x", "y"} {
-		t := s.cand.track(name)
-		if t == nil {
-			continue
+	var before []line
+	if s.base != nil {
+		before = s.base.lines()
+	}
+	for n, l := range s.cand.lines() {
+		var was []float64
+		if n < len(before) {
+			was = before[n].points
 		}
-		var before *track
-		if s.base != nil {
-			before = s.base.track(name)
-		}
-		for i := 1; i < len(t.points); i++ {
-			s.inOrder(t, before, i)
+		for i := 1; i < len(l.points); i++ {
+			s.inOrder(n, l, was, i)
 		}
 	}
 	if s.looked == 0 {
@@ -95,26 +97,23 @@ func (s *subject) monotonicAxes() error {
 	return nil
 }
 
-// inOrder judges a breakpoint against the one before it.
-func (s *subject) inOrder(t, before *track, i int) {
-	along, row, col := 0, 0, i
-	if t.name == "y" {
-		along, row, col = 1, i, 0
-	}
-	fresh := slices.ContainsFunc(s.ground[along], func(g reached) bool { return g.pair(t.points[i-1], t.points[i]) })
-	if !s.where[along].meets(t.points[i-1], t.points[i]) || s.only && !fresh {
+// inOrder judges a breakpoint of an axis, by number, against the one before it; was are the base's.
+func (s *subject) inOrder(n int, l line, was []float64, i int) {
+	a, b := l.points[i-1], l.points[i]
+	fresh := slices.ContainsFunc(*s.groundOf(n), func(g reached) bool { return g.pair(a, b) })
+	if !(*s.stretchOf(n)).meets(a, b) || s.only && !fresh {
 		return
 	}
 	s.looked++
-	v := strictly(t.points, i)
+	v := strictly(l.points, i)
 	if !v.fails {
 		return
 	}
-	s.detail = fmt.Sprintf("breakpoints of the %s axis", t.name)
-	p := s.cand.cellAt(row, col)
-	p.along = t.name
-	if before != nil && i < len(before.points) && !fresh {
-		b := strictly(before.points, i)
+	s.detail = fmt.Sprintf("breakpoints of the %s axis", l.name)
+	p := s.cand.breakpoint(n, i)
+	p.along = l.name
+	if i < len(was) && !fresh {
+		b := strictly(was, i)
 		s.tally.add(p, v, &b)
 		return
 	}

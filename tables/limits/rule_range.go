@@ -39,12 +39,15 @@ func (s *subject) inRange() error {
 	if s.only || s.where != [2]*stretch{} {
 		return s.holdSurface(bounds...)
 	}
-	before, ground := s.beforeCell(), len(s.ground[0])+len(s.ground[1]) > 0
+	before, ground := s.beforeCell(), s.hasGround()
 	for row := range s.cand.ny {
 		for col := range s.cand.nx {
 			fresh := ground && s.fresh(s.cand.cellAt(row, col))
 			if fresh && s.cand.curved {
 				continue // judged with all that lies around it, below
+			}
+			if s.cand.isOff(row*s.cand.nx + col) {
+				continue
 			}
 			v := s.cand.values[row*s.cand.nx+col]
 			for i, r := range bounds {
@@ -68,7 +71,7 @@ func (s *subject) inRange() error {
 // rangeBounds are the bounds in the table's unit.
 func (s *subject) rangeBounds() ([]rival, error) {
 	r := s.rule.GetRange()
-	unit, err := levels(s.t.Quantity, r.GetUnit(), s.t.Quantity, s.t.Unit)
+	unit, err := levels(s.t.Quantity, r.GetUnit(), s.t.Quantity, valueUnit(s.t))
 	if err != nil {
 		return nil, err
 	}
@@ -114,8 +117,8 @@ func (s *subject) beforeCell() func(row, col int) (float64, bool) {
 		return func(int, int) (float64, bool) { return 0, false }
 	case !sameAxes(c, b) && surfaces(c, b) == nil:
 		return func(row, col int) (float64, bool) {
-			p := c.cellAt(row, col)
-			return at(b.grid, p.x, p.y, side{sideOf(c.x, col), sideOf(c.y, row)}), true
+			p, sd := c.cellAt(row, col), side{sideOf(c.x, col), sideOf(c.y, row)}
+			return at(b.grid, p.x, p.y, sd), !b.lacksAt(p.x, p.y, sd)
 		}
 	}
 	return b.cellOf
@@ -123,7 +126,7 @@ func (s *subject) beforeCell() func(row, col int) (float64, bool) {
 
 // cellOf is the cell of an index, where there is one.
 func (f *face) cellOf(row, col int) (float64, bool) {
-	if row >= f.ny || col >= f.nx {
+	if row >= f.ny || col >= f.nx || f.isOff(row*f.nx+col) {
 		return 0, false
 	}
 	return f.values[row*f.nx+col], true

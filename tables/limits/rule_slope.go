@@ -32,7 +32,7 @@ func (c *ruleCheck) slopeFits(t *definition.Table) error {
 	case axis.Index:
 		return c.cannot(t, "axes that measure something", "has an index axis along %s, and places have no slope", s.GetAlong())
 	case s.GetAxisUnit() != "":
-		return c.difference("slope.axis_unit", s.GetAxisUnit(), axis.Unit, fmt.Sprintf("axis %q of table %q", axis.ID, t.ID))
+		return c.difference("slope.axis_unit", s.GetAxisUnit(), axisUnit(axis), fmt.Sprintf("axis %q of table %q", axis.ID, t.ID))
 	}
 	return nil
 }
@@ -41,20 +41,20 @@ func (c *ruleCheck) slopeFits(t *definition.Table) error {
 // step, are infinitely steep unless they are equal.
 func (s *subject) slope() error {
 	r := s.rule.GetSlope()
-	limit, err := spans(r.GetUnit(), s.t.Unit)
+	limit, err := spans(r.GetUnit(), valueUnit(s.t))
 	if err != nil {
 		return err
 	}
 	limit *= r.GetMax()
 	if a := axisAlong(s.t, r.GetAlong()); a != nil && r.GetAxisUnit() != "" {
-		per, err := spans(r.GetAxisUnit(), a.Unit)
+		per, err := spans(r.GetAxisUnit(), axisUnit(a))
 		if err != nil {
 			return err
 		}
 		limit /= per
 	}
 	return s.neighbours([]string{r.GetAlong()}, false, opinion{true, true, func(t *track, i, cell int) (value, most float64, by int, ok bool) {
-		if i+1 >= len(t.points) {
+		if i+1 >= len(t.points) || t.off(cell, 0, 1) {
 			return 0, 0, 0, false
 		}
 		a, b := t.f.values[cell], t.f.values[cell+t.stride]

@@ -53,7 +53,7 @@ func (r *Run) along(axis *definition.Axis) ([]float64, error) {
 	if len(c.Values) == 0 {
 		return nil, unjudged("the run's channel of %s is empty", axis.Quantity)
 	}
-	unit, err := levels(c.Quantity, c.Unit, axis.Quantity, axis.Unit)
+	unit, err := levels(c.Quantity, c.Unit, axis.Quantity, axisUnit(axis))
 	if err != nil {
 		return nil, unjudged("the run's %s: %v", axis.Quantity, err)
 	}

@@ -1,9 +1,11 @@
 package limits
 
 import (
+	"fmt"
 	"maps"
 	"math"
 	"slices"
+	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/bounded"
@@ -21,23 +23,28 @@ func (o *sounding) holdAll(edges ...edge) error {
 		return err
 	}
 	cells := clipped(o.space, stretches) // now that all inputs are known
+	fed := in
 	for _, e := range edges {
+		in, inBase := o.valued(in, o.now, e.now), o.valued(in, o.was, e.was)
+		if len(in) > len(fed) {
+			o.undone = o.codesMet()
+		}
 		a := area{cells: cells}
 		o.value, o.base = o.now, nil
 		if o.was != nil {
 			o.base = o.was
 		}
+		if inBase != nil && o.was != nil {
+			o.base = &confined{o.was, inBase, e.ceiling}
+		}
 		switch {
 		case in != nil:
 			o.value, a.apart = &confined{o.now, in, e.ceiling}, &apart{o.now, e.now, e.less, in, e.ceiling}
-			if o.was != nil {
-				o.base = &confined{o.was, in, e.ceiling}
-			}
 		case e.less != nil && e.was == nil:
 			a.alongWhatMatters(e.less)
 		}
 		if e.still && o.moved != nil && e.was == nil {
-			if in == nil {
+			if fed == nil {
 				o.looked++ // at all of it, of which the most has not moved
 			}
 			a.only = o.whereMoved(a.cells)
@@ -46,6 +53,34 @@ func (o *sounding) holdAll(edges ...edge) error {
 		o.hold(e)
 	}
 	return nil
+}
+
+// valued confines to where functions look up values alone; nil is one that there is not.
+func (o *sounding) valued(in whereFed, of ...*signal.Function) whereFed {
+	in = in[:len(in):len(in)]
+	for _, f := range of {
+		if f == nil {
+			continue
+		}
+		if by := f.Valued(); by != nil {
+			in = append(in, fedStretch{stretch{1, 1}, []*signal.Function{by}})
+		}
+	}
+	return in
+}
+
+// codesMet says which tables hold codes that are no value.
+func (o *sounding) codesMet() error {
+	var met []string
+	for _, t := range o.sig.Tables {
+		if d := o.in.Candidate(t.ID); d != nil && d.Off != nil {
+			met = append(met, fmt.Sprintf("%d of table %s", count(d.Off), t.ID))
+		}
+	}
+	if met == nil {
+		return unjudged("passed over where what the limit goes by looks up a code that is no value")
+	}
+	return unjudged("passed over where it looks up a cell that is no value: %s", strings.Join(met, ", "))
 }
 
 // whereMoved picks the cells where the value may not be the base's.

@@ -22,6 +22,9 @@ type subject struct {
 	tally  tally
 	looked int // how much was judged, where the rule counts it
 	detail string
+	undone error // of some slices of a block, why they were not judged
+
+	codes, codesOf int // stretches that touch cells which are no value, and such cells of the table that this one is held against
 
 	undecided int     // cells that bounded judgement could not decide
 	atMost    float64 // beyond the limit there
@@ -47,10 +50,22 @@ func (j *judge) table(k *kind, r *calibrationv1.Rule, t *definition.Table) {
 	s := &j.one
 	*s = subject{judge: j, kind: k, rule: r, t: t, unit: t.Unit}
 	err := s.read()
-	if err == nil {
-		err = k.judge(s)
+	switch {
+	case err != nil:
+	case len(s.cand.d.Slices) > 0 && (k.blocks == nil || !k.blocks(r)):
+		err = s.eachSlice()
+	default:
+		err = s.judgeFace()
 	}
 	s.write(err)
+}
+
+// judgeFace judges a table, or one slice of a block.
+func (s *subject) judgeFace() error {
+	if s.cand.empty() && s.cand.values != nil && s.kind.judgesValues(s.rule) {
+		return errPassed{"all of its cells hold codes that are no value"}
+	}
+	return s.kind.judge(s)
 }
 
 // id is the table's or the signal's.
@@ -64,16 +79,28 @@ func (s *subject) id() (table, signal string) {
 // write notes what came of it.
 func (s *subject) write(err error) {
 	table, sig := s.id()
+	why := func(err error) {
+		text := strings.TrimPrefix(err.Error(), "table "+table+": ")
+		s.out.Unjudged = append(s.out.Unjudged, &calibrationv1.Unjudged{Rule: s.rule.GetId(), Table: table, Signal: sig, Reason: text})
+	}
+	over := s.passedOver()
+	if _, passed := err.(errPassed); passed && over != nil {
+		err = over
+	}
 	switch e := err.(type) {
 	case nil:
+		for _, err := range []error{s.undone, over} {
+			if err != nil {
+				why(err)
+			}
+		}
 		s.lookedAt(s.rule, table+sig)
 		s.out.Findings = append(s.out.Findings, s.findings()...)
 		if m := s.margin(); m != nil {
 			s.out.Margins = append(s.out.Margins, m)
 		}
 	case errUnjudged:
-		why := strings.TrimPrefix(e.why, "table "+table+": ")
-		s.out.Unjudged = append(s.out.Unjudged, &calibrationv1.Unjudged{Rule: s.rule.GetId(), Table: table, Signal: sig, Reason: why})
+		why(e)
 	case errPassed:
 		s.out.Passed = append(s.out.Passed, &calibrationv1.Unjudged{Rule: s.rule.GetId(), Table: table, Signal: sig, Reason: e.why})
 	default:
@@ -88,6 +115,7 @@ type pair struct {
 	cand, base *face
 	err        error
 	detail     string // why the base could not be judged
+	slices     []pair // of a block, once they were asked for
 }
 
 // pair is read once for all rules.
@@ -124,7 +152,12 @@ func (s *subject) read() error {
 	if k.axesAlone != nil && k.axesAlone(s.rule) && t.X == nil && t.Y == nil {
 		return errPassed{"it has no axes"}
 	}
-	if both.d.Values == nil && !k.labels {
+	switch {
+	case both.d.Astray != nil:
+		return unjudged("%v", both.d.Astray)
+	case isText(t) && k != frozenKind:
+		return unjudged("the table is a text, which only frozen judges")
+	case both.d.Values == nil && !k.labels:
 		return unjudged("the table holds labels, which only frozen and expression judge")
 	}
 	if both.err != nil {
@@ -134,6 +167,9 @@ func (s *subject) read() error {
 	if s.base != nil && s.base.values == nil && s.cand.values != nil && !k.labels {
 		s.base, s.detail = nil, "the base could not be judged: it holds labels"
 	}
-	s.tally = tally{check: s.in.Check, relative: t.Cells.Relative(), step: t.Cells.Conv.Step()}
+	s.tally = tally{check: s.in.Check}
+	if !isText(t) {
+		s.tally.relative, s.tally.step = t.Cells.Relative(), t.Cells.Conv.Step()
+	}
 	return s.confine()
 }

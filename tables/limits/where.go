@@ -48,7 +48,7 @@ func (c *ruleCheck) whereFits(t *definition.Table) error {
 			}
 			continue
 		}
-		if err := c.convert(whereField(q)+".unit", q, c.rule.GetWhere()[q].GetUnit(), q, axis.Unit, fmt.Sprintf("axis %q of table %q", axis.ID, of.ID)); err != nil {
+		if err := c.convert(whereField(q)+".unit", q, c.rule.GetWhere()[q].GetUnit(), q, axisUnit(axis), fmt.Sprintf("axis %q of table %q", axis.ID, of.ID)); err != nil {
 			return err
 		}
 	}
@@ -98,6 +98,10 @@ type reached struct {
 	old float64
 }
 
+func (g *reached) snap(points []float64) {
+	g.from, g.to, g.old = snap(g.from, points), snap(g.to, points), snap(g.old, points)
+}
+
 // cell says whether a breakpoint lies beyond the old reach, and pair whether what lies between two does.
 func (g reached) cell(v float64) bool { return g.holds(v) && v != g.old }
 
@@ -111,10 +115,36 @@ type region struct {
 	ground [2][]reached
 	only   bool // nothing but new ground is judged
 	gaps   bool // and of that, no cell
+
+	outer       []*stretch // likewise of a block's axes beyond y
+	outerGround [][]reached
+	whole       bool // all of the slice is new ground
 }
+
+// stretchOf and groundOf are those of an axis by number.
+func (r *region) stretchOf(i int) **stretch {
+	if i < flat {
+		return &r.where[i]
+	}
+	return &r.outer[i-flat]
+}
+
+func (r *region) groundOf(i int) *[]reached {
+	if i < flat {
+		return &r.ground[i]
+	}
+	return &r.outerGround[i-flat]
+}
+
+// hasGround says whether some of it is new.
+func (r *region) hasGround() bool { return r.whole || len(r.ground[0])+len(r.ground[1]) > 0 }
 
 // confine finds out where the rule holds on the table.
 func (s *subject) confine() error {
+	n := len(beyondY(s.t))
+	if n > 0 {
+		s.outer, s.outerGround = make([]*stretch, n), make([][]reached, n)
+	}
 	where := s.rule.GetWhere()
 	if len(where)+len(s.in.NewGround) == 0 {
 		return nil
@@ -127,10 +157,11 @@ func (s *subject) confine() error {
 			}
 			return errPassed{"it has no axis of " + q}
 		}
-		var err error
-		if s.where[i], err = stretchIn(q, where[q], axesOf(s.t)[i].Unit); err != nil {
+		w, err := stretchIn(q, where[q], axisUnit(axisAt(s.t, i)))
+		if err != nil {
 			return err
 		}
+		*s.stretchOf(i) = w
 	}
 	if !s.kind.where {
 		return nil
@@ -140,12 +171,13 @@ func (s *subject) confine() error {
 		if i < 0 {
 			continue
 		}
-		unit, err := levels(g.Quantity, g.Unit, g.Quantity, axesOf(s.t)[i].Unit)
+		unit, err := levels(g.Quantity, g.Unit, g.Quantity, axisUnit(axisAt(s.t, i)))
 		if err != nil {
 			return unjudged("the new ground of %s: %v", g.Quantity, err)
 		}
 		a, b := unit.of(g.From), unit.of(g.To)
-		s.ground[i] = append(s.ground[i], reached{stretch{min(a, b), max(a, b)}, a})
+		of := s.groundOf(i)
+		*of = append(*of, reached{stretch{min(a, b), max(a, b)}, a})
 	}
 	s.only = !s.in.Check && !s.changed[s.t.ID] && !s.changed[s.kind.against(s.rule)]
 	return nil
@@ -163,13 +195,16 @@ func (s *subject) otherHas(quantity string) bool {
 
 // everywhere says that a rule holds all over the table, and that none of it is new ground.
 func (r *region) everywhere() bool {
-	return r.where == [2]*stretch{} && len(r.ground[0])+len(r.ground[1]) == 0 && !r.only
+	return r.where == [2]*stretch{} && !r.hasGround() && !r.only
 }
 
 // holds says whether the cell of two breakpoints lies inside where, and fresh whether on new ground.
 func (r *region) holds(x, y float64) bool { return r.where[0].holds(x) && r.where[1].holds(y) }
 
 func (r *region) fresh(p place) bool {
+	if r.whole {
+		return true
+	}
 	for i, v := range [2]float64{p.x, p.y} {
 		for _, g := range r.ground[i] {
 			if g.cell(v) {
@@ -182,7 +217,7 @@ func (r *region) fresh(p place) bool {
 
 // stretch says the same of what lies between two neighbours along an axis, at y of the other.
 func (r *region) stretch(i int, a, b, other float64) (holds, fresh bool) {
-	holds = r.where[i].meets(a, b) && r.where[1-i].holds(other)
+	holds, fresh = r.where[i].meets(a, b) && r.where[1-i].holds(other), r.whole
 	for _, g := range r.ground[i] {
 		fresh = fresh || g.pair(a, b)
 	}
@@ -207,7 +242,6 @@ func (r *region) snapTo(i int, points []float64) {
 		w.from, w.to = snap(w.from, points), snap(w.to, points)
 	}
 	for k := range r.ground[i] {
-		g := &r.ground[i][k]
-		g.from, g.to, g.old = snap(g.from, points), snap(g.to, points), snap(g.old, points)
+		r.ground[i][k].snap(points)
 	}
 }

@@ -34,7 +34,7 @@ func (s *Space) TableWith(d *surface.Decoded, along func(axis int) *Function) (*
 		of := along(i)
 		if of == nil {
 			var err error
-			if of, err = s.Input(quantityOf(t, i), axis.Unit); err != nil {
+			if of, err = s.Input(QuantityOf(t, i), axis.Unit); err != nil {
 				return nil, err
 			}
 		}
@@ -59,7 +59,8 @@ const nameless = "\x00"
 // Nameless says that an input is an axis of a table, and no quantity that anything else has.
 func (in *Input) Nameless() bool { return strings.HasPrefix(in.Quantity, nameless) }
 
-func quantityOf(t *definition.Table, i int) string {
+// QuantityOf is the quantity of the input that an axis of a table is by itself: its own, or one that it shares with nothing.
+func QuantityOf(t *definition.Table, i int) string {
 	if q := axisOf(t, i).Quantity; q != "" {
 		return q
 	}
