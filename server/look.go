@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"fmt"
 
 	"google.golang.org/protobuf/proto"
 
@@ -45,6 +46,11 @@ func (p *page[T]) take(item T) (more bool) {
 	p.bytes -= proto.Size(item)
 	p.items = append(p.items, item)
 	return true
+}
+
+// notAPage refuses a place to go on from that no page ended at.
+func notAPage(at, what string) error {
+	return invalid("bad-value", at, "what the page before ended with", "%s: %s is not what a page ends with", at, what)
 }
 
 // look runs fn on what the ledger says.
@@ -130,6 +136,10 @@ func (s *catalogServer) List(_ context.Context, r *servicev1.CatalogListRequest)
 		return nil, err
 	}
 	err = s.look(func(st *record.State) error {
+		name, n := r.GetAfterName(), r.GetAfterRevision()
+		if _, ok := st.Revision(r.GetKind(), name, n); !ok && (name != "" || n != 0) {
+			return notAPage("after_name", fmt.Sprintf("revision %d of %.64q", n, name))
+		}
 		st.Revisions(r.GetKind(), r.GetAfterName(), r.GetAfterRevision(), p.take)
 		return nil
 	})
@@ -161,8 +171,12 @@ func (s *peopleServer) List(_ context.Context, r *servicev1.PeopleListRequest) (
 		return nil, err
 	}
 	err = s.look(func(st *record.State) error {
+		after := r.GetAfter()
+		if _, ok := st.Person(after); after != "" && !ok {
+			return notAPage("after", fmt.Sprintf("%.64q", after))
+		}
 		for _, person := range st.People() { // in the order of their names as they are kept
-			if signoff.FoldName(person.GetName()) > signoff.FoldName(r.GetAfter()) && !p.take(person) {
+			if signoff.FoldName(person.GetName()) > signoff.FoldName(after) && !p.take(person) {
 				break
 			}
 		}

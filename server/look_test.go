@@ -49,6 +49,10 @@ func TestPeoplePages(t *testing.T) {
 	}
 	_, err := people.List(within(t), &servicev1.PeopleListRequest{PageSize: maxPage + 1})
 	wantFault(t, err, codes.InvalidArgument, "page-size")
+	for _, after := range []string{"Person 3\n", "\nPerson 3", "Person 33", "Person\x003", " "} {
+		_, err := people.List(within(t), &servicev1.PeopleListRequest{After: after})
+		wantFault(t, err, codes.InvalidArgument, "bad-value")
+	}
 	got, err := people.Get(within(t), &servicev1.PeopleGetRequest{Name: "Person 3"})
 	if err != nil || got.GetPerson().GetName() != "Person 3" {
 		t.Errorf("get: %v %v", got, err)
@@ -118,6 +122,11 @@ func TestJobsAndCatalog(t *testing.T) {
 	rest, err := catalog.List(within(t), &servicev1.CatalogListRequest{Kind: record.Limits, AfterName: limitsName, AfterRevision: 1})
 	if err != nil || len(rest.GetFiles()) != 1 || rest.GetMore() || rest.GetFiles()[0].GetRevision() != 2 {
 		t.Errorf("second page: %v %v", rest, err)
+	}
+	for _, r := range []*servicev1.CatalogListRequest{{AfterName: limitsName + "\n", AfterRevision: 1}, {AfterName: limitsName}, {AfterRevision: 1}, {AfterName: limitsName, AfterRevision: 3}} {
+		r.Kind = record.Limits
+		_, err = catalog.List(within(t), r)
+		wantFault(t, err, codes.InvalidArgument, "bad-value")
 	}
 	_, err = catalog.Get(within(t), &servicev1.CatalogGetRequest{Kind: record.Limits, Name: limitsName, Revision: 3})
 	wantFault(t, err, codes.NotFound, "not-found")

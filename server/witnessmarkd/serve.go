@@ -22,7 +22,7 @@ func serveCommand() *cobra.Command {
 A write that failed ends it with status 2: what the disk has is known once it is started again, which
 is for whoever watches over it to do. A full disk does not end it: actions are refused until there is
 room again.`,
-		Args:  cobra.NoArgs,
+		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			log, err := logger(c.ErrOrStderr(), format)
 			if err != nil {

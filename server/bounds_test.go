@@ -1,0 +1,74 @@
+package server
+
+import (
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+)
+
+// TestRoom: whatever is taken and given back, by whomever, nobody has more than one may, nor all more than
+// there is, and what is refused is what would have been too much. Rapid prints what replays a failure.
+func TestRoom(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		r := newRoom(share{one: 10, all: 25})
+		type held struct {
+			who string
+			n   int64
+		}
+		var has []held
+		sum := func(who string) (n int64) {
+			for _, h := range has {
+				if who == "" || h.who == who {
+					n += h.n
+				}
+			}
+			return n
+		}
+		t.Repeat(map[string]func(*rapid.T){
+			"take": func(t *rapid.T) {
+				h := held{rapid.SampledFrom([]string{"a", "b", "c", "d"}).Draw(t, "who"), rapid.Int64Range(1, 12).Draw(t, "n")}
+				fits := sum(h.who)+h.n <= 10 && sum("")+h.n <= 25
+				if got := r.take(h.who, h.n); got != fits {
+					t.Fatalf("%s takes %d: %t, with %d and %d held", h.who, h.n, got, sum(h.who), sum(""))
+				}
+				if fits {
+					has = append(has, h)
+				}
+			},
+			"give": func(t *rapid.T) {
+				if len(has) > 0 {
+					r.give(has[0].who, has[0].n)
+					has = has[1:]
+				}
+			},
+			"": func(t *rapid.T) {
+				if r.total() != sum("") {
+					t.Fatalf("%d is held, want %d", r.total(), sum(""))
+				}
+				for who := range r.by {
+					if sum(who) == 0 {
+						t.Fatalf("%s is remembered and holds nothing", who)
+					}
+				}
+			},
+		})
+	})
+}
+
+// TestUsualBounds: no one has all of anything, an honest blob fits, and takes what a slow line needs.
+func TestUsualBounds(t *testing.T) {
+	b := usualBounds()
+	for what, s := range map[string]share{"handshakes": b.handshakes, "connections": b.connections, "former": b.former,
+		"calls": b.calls, "spooled": b.spooled, "sending": b.sending} {
+		if s.one < 1 || s.one*4 > s.all {
+			t.Errorf("%s: one may have %d of %d", what, s.one, s.all)
+		}
+	}
+	if b.spooled.one < maxBlob || b.sending.one < maxBlob {
+		t.Error("a blob does not fit")
+	}
+	if got, want := b.patience(maxBlob), 10*time.Second+4096*time.Second; got != want {
+		t.Errorf("64 MiB may take %s, want %s", got, want)
+	}
+}
