@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -23,18 +24,16 @@ import (
 )
 
 // stopped starts a command, sends it a signal once ready says so, and wants its status to be that signal's.
-func stopped(t *testing.T, c *exec.Cmd, signal syscall.Signal, ready func() bool) {
+func stopped(t *testing.T, c *exec.Cmd, signal syscall.Signal, ready func(said string) bool) {
 	t.Helper()
-	var said bytes.Buffer
-	if c.Stderr == nil {
-		c.Stderr = &said
-	}
+	said := &heard{}
+	c.Stderr = said
 	if err := c.Start(); err != nil {
 		t.Fatal(err)
 	}
 	stuck := time.AfterFunc(time.Minute, func() { _ = c.Process.Kill() })
 	defer stuck.Stop()
-	for !ready() {
+	for !ready(said.String()) {
 		time.Sleep(10 * time.Millisecond)
 	}
 	if err := c.Process.Signal(signal); err != nil {
@@ -46,8 +45,8 @@ func stopped(t *testing.T, c *exec.Cmd, signal syscall.Signal, ready func() bool
 	}
 }
 
-// used is how much of the processor's time a process has had, in the system's ticks. One that is gone has had all
-// that it wants: its status tells the rest.
+// used is how much of the processor's time a process has had, in the system's ticks; of one that is gone, more
+// than any: its status tells the rest.
 func used(c *exec.Cmd) int {
 	b, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", c.Process.Pid))
 	f := strings.Fields(string(b[bytes.LastIndexByte(b, ')')+1:]))
@@ -59,20 +58,25 @@ func used(c *exec.Cmd) int {
 	return user + system
 }
 
-// asleep says whether a process does nothing any more: it waits where it was to be interrupted.
-func asleep(c *exec.Cmd) func() bool {
-	still, before := 0, 0
-	return func() bool {
-		now := used(c)
-		if still++; now != before {
-			still = 0
-		}
-		before = now
-		return still > 30 && now > 0 || now == math.MaxInt
-	}
+// heard is what a command said so far.
+type heard struct {
+	sync.Mutex
+	bytes.Buffer
 }
 
-// home is a folder of somebody who is logged in to a server that is not there.
+func (h *heard) Write(b []byte) (int, error) {
+	h.Lock()
+	defer h.Unlock()
+	return h.Buffer.Write(b)
+}
+
+func (h *heard) String() string {
+	h.Lock()
+	defer h.Unlock()
+	return h.Buffer.String()
+}
+
+// homeOf is a folder of somebody who is logged in to a server that is not there.
 func homeOf(t *testing.T, server string, passphrase []byte) (dir, key string) {
 	t.Helper()
 	dir = t.TempDir()
@@ -92,18 +96,7 @@ func homeOf(t *testing.T, server string, passphrase []byte) (dir, key string) {
 // another command of the same person.
 func TestSignalEndsAtOnce(t *testing.T) {
 	demo := filepath.Join("..", "..", "testdata", "demo")
-	quiet, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer quiet.Close()
-	reached := make(chan net.Conn, 10)
-	go func() {
-		for c, err := quiet.Accept(); err == nil; c, err = quiet.Accept() {
-			reached <- c // and says nothing
-		}
-	}()
-	dir, key := homeOf(t, quiet.Addr().String(), nil)
+	dir, key := homeOf(t, "127.0.0.1:1", nil)
 	t.Setenv("WITNESSMARK_HOME", dir)
 	long := filepath.Join(t.TempDir(), "long.csv")
 	if err := os.WriteFile(long, longRun(2_000_000), 0o600); err != nil {
@@ -111,24 +104,41 @@ func TestSignalEndsAtOnce(t *testing.T) {
 	}
 	for _, signal := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM} {
 		reckoning := exec.Command("witnessmark", "run", "show", long)
-		stopped(t, reckoning, signal, func() bool { return used(reckoning) > 20 })
+		stopped(t, reckoning, signal, func(string) bool { return used(reckoning) > 20 })
 
-		silent := exec.Command("witnessmark", "login", quiet.Addr().String(), "--key", key, "--fingerprint", "SHA256:x")
-		stopped(t, silent, signal, func() bool { return len(reached) > 0 })
-		(<-reached).Close()
+		addr, reached := silentServer(t)
+		silent := exec.Command("witnessmark", "login", addr, "--key", key, "--fingerprint", "SHA256:x")
+		stopped(t, silent, signal, func(string) bool { return len(reached) > 0 })
 
 		unlock, err := lockedfile.MutexAt(filepath.Join(dir, "lock")).Lock()
 		if err != nil {
 			t.Fatal(err)
 		}
 		waiting := exec.Command("witnessmark", "whoami")
-		stopped(t, waiting, signal, asleep(waiting))
+		stopped(t, waiting, signal, func(said string) bool { return strings.Contains(said, "server not reached") })
 		unlock()
 	}
 	if out, err := exec.Command("witnessmark", "check", filepath.Join(demo, "asfound.bin"), "--definition", filepath.Join(demo, "dx1-1.8t.yaml"),
 		"--limits", filepath.Join(demo, "dx1-road-98.yaml")).CombinedOutput(); err != nil {
 		t.Errorf("a command that nobody interrupts: %v\n%s", err, out)
 	}
+}
+
+// silentServer takes one connection, and says nothing.
+func silentServer(t *testing.T) (addr string, reached chan net.Conn) {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { l.Close() })
+	reached = make(chan net.Conn, 1)
+	go func() {
+		if c, err := l.Accept(); err == nil {
+			reached <- c
+		}
+	}()
+	return l.Addr().String(), reached
 }
 
 // longRun is a run that takes some seconds to be read.
