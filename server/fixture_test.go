@@ -76,7 +76,12 @@ func hashOf(b []byte) string {
 // newWorkshop starts a server whose only person is the lead.
 func newWorkshop(t testing.TB) *workshop {
 	t.Helper()
-	w := &workshop{TB: t, dir: filepath.Join(t.TempDir(), "data"), logs: &lockedBuffer{}, files: map[string][]byte{}}
+	return newWorkshopAt(t, filepath.Join(t.TempDir(), "data"))
+}
+
+func newWorkshopAt(t testing.TB, dir string) *workshop {
+	t.Helper()
+	w := &workshop{TB: t, dir: dir, logs: &lockedBuffer{}, files: map[string][]byte{}}
 	w.keys = map[string]ed25519.PrivateKey{}
 	for _, name := range []string{"lead", "technician", "calibrator"} {
 		w.keys[name] = testKey(name)

@@ -246,6 +246,10 @@ func Serve(ctx context.Context, o Options) error {
 	if err != nil {
 		return err
 	}
+	return s.serve(ctx)
+}
+
+func (s *Server) serve(ctx context.Context) error {
 	select {
 	case <-ctx.Done():
 		return s.Stop()
