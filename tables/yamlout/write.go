@@ -42,13 +42,17 @@ func given(m protoreflect.Message) []protoreflect.FieldDescriptor {
 	return out
 }
 
-// rank is a field's place: its number, but for names, which stand together.
+// rank is a field's place: its number, but for what belongs beside another one.
 func rank(fd protoreflect.FieldDescriptor) int {
-	if fd.Name() == "known_as" {
-		return 2*2 + 1 // behind the title
+	beside := fd.ContainingMessage().Fields().ByName(behind[fd.FullName().Name()])
+	if beside == nil || fd.ContainingMessage().Name() == "IdentityField" {
+		return 2 * int(fd.Number())
 	}
-	return 2 * int(fd.Number())
+	return 2*int(beside.Number()) + 1
 }
+
+// behind are fields that came later and are written behind an earlier one.
+var behind = map[protoreflect.Name]protoreflect.Name{"known_as": "title", "kind": "id", "encoding": "id", "unit_text": "unit", "regions": "size"}
 
 // block writes fields on lines of their own: the document's, and those of messages right below it.
 func (w *writer) block(m protoreflect.Message, indent string) {
