@@ -3,6 +3,7 @@ package server
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"strings"
@@ -137,6 +138,45 @@ func TestCheckFinds(t *testing.T) {
 	}
 	if out, err := checkStore(newOwn()); err != nil || len(out.Found) != 1 {
 		t.Errorf("an empty store: %+v %v", out, err)
+	}
+}
+
+// TestEachPartOfCheck: without any one of what is looked at, some damage would not be found.
+func TestEachPartOfCheck(t *testing.T) {
+	b := newBench(t)
+	b.released("AB 12 CD")
+	damages := map[string]func(store.WriteTx) error{
+		"tree":            func(tx store.WriteTx) error { return tx.PutHash(2, tlog.Hash{1}) },
+		"blobs":           func(tx store.WriteTx) error { return tx.DeleteBlob(string(b.reportOf(1, 1))) },
+		"blobs of nobody": func(tx store.WriteTx) error { _, err := store.PutBlob(tx, []byte("of nobody"), ""); return err },
+		"documents":       flip("plate"),
+		"missing documents": func(tx store.WriteTx) error {
+			return first(tx, "plate", func(key string, _ []byte) error { return tx.DeleteDocument("plate", key) })
+		},
+		"sum": nil,
+	}
+	for name := range parts {
+		damage, ok := damages[name]
+		if !ok {
+			t.Fatalf("nothing is damaged that %s would find", name)
+		}
+		engine := store.Engine(otherSum{b.srv.folder.engine})
+		if damage != nil {
+			e, err := bolt.OpenReadOnly(filepath.Join(b.damaged(damage), storeFile))
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer e.Close()
+			engine = e
+		}
+		others := maps.Clone(parts)
+		delete(others, name)
+		if out, err := checkStore(engine); err != nil || len(out.Found) != 1 {
+			t.Errorf("%s: %+v %v, want it found", name, out, err)
+		}
+		if out, err := checkParts(engine, others); err != nil || len(out.Found) != 0 {
+			t.Errorf("without %s: %+v %v", name, out, err)
+		}
 	}
 }
 

@@ -58,6 +58,31 @@ func TestFailedSync(t *testing.T) {
 	}
 }
 
+// TestEveryCommitIsSynced: no way of opening a store, and no copy in its place, leaves anything to the system.
+func TestEveryCommitIsSynced(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "ledger.db")
+	synced := func(what string, e *Engine, err error) *Engine {
+		if err != nil {
+			t.Fatalf("%s: %v", what, err)
+		}
+		if e.db.NoSync || e.db.NoGrowSync || e.db.NoFreelistSync {
+			t.Errorf("%s: it does not sync", what)
+		}
+		return e
+	}
+	e, err := Create(path)
+	synced("created", e, err)
+	synced("compacted", e, e.Compact())
+	err = e.Close()
+	for what, o := range map[string]Options{"to serve": serving, "for a step": {}, "unchecked": {Unchecked: true}} {
+		if err != nil {
+			t.Fatal(err)
+		}
+		e, err = OpenWith(path, o)
+		err = synced(what, e, err).Close()
+	}
+}
+
 // TestBadCopies has the copy fail, lose something or fall over damage: the store stays what it was.
 func TestBadCopies(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "ledger.db")

@@ -202,6 +202,45 @@ func TestPageOfAnotherKind(t *testing.T) {
 	}
 }
 
+// TestUsedPageThatIsFree: what is read is right, and the next commit may lie over it.
+func TestUsedPageThatIsFree(t *testing.T) {
+	e, path, _ := threeLevels(t)
+	put(t, e, "entry 0")
+	if err := e.CheckSpace(); !errors.Is(err, store.ErrInvalid) {
+		t.Errorf("while it is written to: %v", err)
+	}
+	if err := e.Close(); err != nil {
+		t.Fatal(err)
+	}
+	file, page := readFile(t, path), os.Getpagesize()
+	meta := newestMeta(file)
+	root, free := binary.LittleEndian.Uint64(file[meta+32:]), int(binary.LittleEndian.Uint64(file[meta+48:]))*page
+	was := binary.LittleEndian.Uint64(file[free+16:])
+	for _, c := range []struct {
+		page uint64
+		want error
+	}{{was, nil}, {root, store.ErrDamaged}, {2, store.ErrDamaged}} {
+		if c.page == 2 && was == 2 {
+			c.page = uint64(len(file)) // far beyond
+		}
+		binary.LittleEndian.PutUint64(file[free+16:], c.page)
+		if err := os.WriteFile(path, file, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		look, err := bolt.OpenReadOnly(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := look.View(store.CheckSum); err != nil {
+			t.Errorf("page %d: what is read: %v", c.page, err)
+		}
+		if err := look.CheckSpace(); !errors.Is(err, c.want) || err == nil && c.want != nil {
+			t.Errorf("page %d is free: %v, want %v", c.page, err, c.want)
+		}
+		look.Close()
+	}
+}
+
 // TestByPage: what is read page by page is what bbolt reads, of buckets on many pages, on one, within
 // another's page and empty.
 func TestByPage(t *testing.T) {
