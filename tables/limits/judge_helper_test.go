@@ -21,6 +21,19 @@ type sheet struct {
 	f32, index         bool // index: of the x axis
 	labels             map[int64]string
 	rational           *definition.Conversion
+	points             *definition.Points
+	beyond             []deep // the axes beyond y of a block, the fastest first; v is slice by slice
+	off                []bool // cells that hold a code that is no value
+	xLabels            []string
+	free               string // free text in place of the unit
+}
+
+// deep is an axis beyond y.
+type deep struct {
+	what   string // quantity and unit
+	points []float64
+	index  bool
+	labels []string
 }
 
 // table is the definition of a sheet.
@@ -53,6 +66,20 @@ func (s sheet) table() *definition.Table {
 			t.Axes = append(t.Axes, a)
 		}
 	}
+	for i, b := range s.beyond {
+		q, u, _ := strings.Cut(b.what, " ")
+		t.Kind = "block"
+		t.Axes = append(t.Axes, &definition.Axis{ID: fmt.Sprintf("z%d", i), Quantity: q, Unit: u, Count: len(b.points), Points: b.points, Index: b.index, Labels: b.labels})
+	}
+	if s.xLabels != nil {
+		t.X.Labels, t.X.Index, t.X.Quantity, t.X.Unit = s.xLabels, true, "", ""
+	}
+	if s.free != "" {
+		t.Unit, t.UnitText = "", s.free
+	}
+	if s.points != nil {
+		t.Cells.Float, t.Cells.Conv = false, definition.Conversion{Factor: 1, Points: s.points}
+	}
 	if s.f32 {
 		t.Cells.Bytes, t.Cells.Width = 4, 32
 	}
@@ -68,7 +95,7 @@ func (s sheet) table() *definition.Table {
 // decoded is what surface.Decode would give.
 func (s sheet) decoded() *surface.Decoded {
 	t := s.table()
-	d := &surface.Decoded{Table: t, X: s.x, Y: s.y, NX: t.Cells.NX, NY: t.Cells.NY}
+	d := &surface.Decoded{Table: t, X: s.x, Y: s.y, NX: t.Cells.NX, NY: t.Cells.NY, Off: s.off}
 	for _, v := range s.v {
 		switch {
 		case !t.Cells.Float:
@@ -82,8 +109,41 @@ func (s sheet) decoded() *surface.Decoded {
 			d.Values = append(d.Values, t.Cells.Conv.Apply(t.Cells.Number(d.Bits[len(d.Bits)-1])))
 		}
 	}
-	if len(d.Bits) != d.NX*d.NY {
-		panic(fmt.Sprintf("test table %s: %d cells for %d by %d", s.id, len(d.Bits), d.NX, d.NY))
+	for i, off := range s.off {
+		if off {
+			d.Values[i] = math.NaN()
+		}
+	}
+	n, slices := d.NX*d.NY, 1
+	for _, b := range s.beyond {
+		slices *= len(b.points)
+	}
+	if len(d.Bits) != n*slices {
+		panic(fmt.Sprintf("test table %s: %d cells for %d by %d by %d", s.id, len(d.Bits), d.NX, d.NY, slices))
+	}
+	if s.beyond == nil {
+		return d
+	}
+	for k := range slices {
+		one, at := *t, &definition.Slice{Of: t}
+		rest := k
+		for i, b := range s.beyond {
+			n := len(b.points)
+			p := definition.Place{Axis: t.Axes[2+i], Point: b.points[rest%n]}
+			if b.labels != nil {
+				p.Label = b.labels[rest%n]
+			}
+			at.Index, at.At = append(at.Index, rest%n), append(at.At, p)
+			rest /= n
+		}
+		one.Kind, one.Axes, one.Slice = "map", t.Axes[:2:2], at
+		part := *d
+		part.Slices = nil
+		part.Table, part.Bits, part.Values = &one, d.Bits[k*n:(k+1)*n], d.Values[k*n:(k+1)*n]
+		if part.Off = nil; d.Off != nil {
+			part.Off = d.Off[k*n : (k+1)*n]
+		}
+		d.Slices = append(d.Slices, &part)
 	}
 	return d
 }
@@ -151,6 +211,9 @@ func say(f *calibrationv1.Finding) string {
 		}
 		if w.Row != nil {
 			fmt.Fprintf(&b, " [%d,%d]", *w.Row, *w.Column)
+		}
+		if w.Slice != nil {
+			fmt.Fprintf(&b, " in %v", w.Slice.Index)
 		}
 	}
 	return b.String()

@@ -344,8 +344,9 @@ func pointOps(s, other, base sheet, in zone, judge func(x, y float64) []judgemen
 				}
 				for _, y := range around(ys, j, base.y) {
 					for _, x := range around(xs, i, base.x) {
-						near := judge(x, y)[k]
-						o.grew = o.grew || near.over > near.baseOver+thirds
+						if near := judge(x, y); k < len(near) { // else nobody can tell
+							o.grew = o.grew || near[k].over > near[k].baseOver+thirds
+						}
 					}
 				}
 				out = append(out, o)

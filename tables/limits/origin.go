@@ -119,7 +119,7 @@ func (h *held) grewAt(i int, x, y station) bool {
 		return false
 	}
 	b, known := h.before(i, x.v, y.v, sd)
-	return known && h.tally.further(h.tally.judge(v, limit, now.ceiling), b)
+	return !known || h.tally.further(h.tally.judge(v, limit, now.ceiling), b) // where it had no value it was nowhere out
 }
 
 // freshAt says whether a point of the surface lies on new ground.
