@@ -1,0 +1,147 @@
+package carry
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
+)
+
+// part is one address of a definition, and the bytes that lie there.
+type part struct {
+	id          string      // of its axis or table
+	path        string      // of the address in the document
+	address     uint64      // as the definition says it
+	at          image.Range // offsets of its bytes in the image where it is known
+	breakpoints bool
+	pointer     *pointer // nil unless an address stands there
+	lost        string   // why it cannot be looked for
+
+	delta int64 // offsets, to where it is in the other image
+	how   Surety
+	why   string
+	alike bool // half of its bytes or more are as they were
+	rank  int  // how it was told, the better the greater
+}
+
+// pointer is what an address in the image leads to.
+type pointer struct {
+	cells  *definition.Cells
+	target image.Range // offsets in the image where it is known
+	back   uint64      // from the address that stands there to the target's first byte
+}
+
+// parts is all addresses of a definition.
+type parts struct {
+	lay          *definition.Layout
+	from         *image.Image
+	axes, tables [][]*part // by their place in the definition
+	shared       [][]*part // of each table, those of the shared axes that it uses
+}
+
+func partsOf(lay *definition.Layout, from *image.Image) *parts {
+	p := &parts{lay: lay, from: from}
+	byID := map[string][]*part{}
+	for i, a := range lay.Source.GetAxes() {
+		var own []*part
+		if a.GetStored() != nil {
+			own = p.stored(fmt.Sprintf("axes[%d]", i), a.GetId(), a.GetStored(), lay.Axes[i].Cells, true)
+		}
+		p.axes, byID[a.GetId()] = append(p.axes, own), own
+	}
+	for i, t := range lay.Tables {
+		own, shared := p.table(fmt.Sprintf("tables[%d]", i), t, byID)
+		p.tables, p.shared = append(p.tables, own), append(p.shared, shared)
+	}
+	return p
+}
+
+// table is the parts of a table, its cells first, and of the shared axes that it uses.
+func (p *parts) table(path string, t *definition.Table, byID map[string][]*part) (own, shared []*part) {
+	in, err := t.In(p.from.Bytes)
+	if err != nil {
+		return []*part{{id: t.ID, lost: err.Error() + ", in the image that it is carried over from"}}, nil
+	}
+	own = p.stored(path, t.ID, t.Source.GetStored(), in.Cells, false)
+	for k, a := range axesOf(path, t.Source) {
+		if a.source.GetAxis() != "" {
+			shared = append(shared, byID[a.source.GetAxis()]...)
+		} else if a.source.GetStored() != nil {
+			own = append(own, p.stored(a.path, t.ID, a.source.GetStored(), in.Axes[k].Cells, true)...)
+		}
+	}
+	return own, shared
+}
+
+// axisAt is an axis as a table has it, and where.
+type axisAt struct {
+	path   string
+	source *calibrationv1.TableAxis
+}
+
+func axesOf(path string, t *calibrationv1.Table) []axisAt {
+	var all []axisAt
+	for i, a := range t.GetAxes() {
+		all = append(all, axisAt{fmt.Sprintf("%s.axes[%d]", path, i), a})
+	}
+	if t.GetX() != nil {
+		all = append(all, axisAt{path + ".x", t.GetX()})
+	}
+	if t.GetY() != nil {
+		all = append(all, axisAt{path + ".y", t.GetY()})
+	}
+	return all
+}
+
+// stored is the parts of one block of values: it or the pointer to it, and its count.
+func (p *parts) stored(path, id string, s *calibrationv1.Stored, cells *definition.Cells, breakpoints bool) []*part {
+	path += ".stored"
+	one := &part{id: id, path: path + ".address", address: uint64(s.GetAddress()), at: cells.Extent(), breakpoints: breakpoints}
+	if s.GetPointer() != "" {
+		word := p.word(s.GetAddress(), s.GetPointer(), s.GetByteOrder())
+		back := word.Bits(p.from.Bytes, 0, 0) - p.lay.Space.Address(one.at.Start)
+		one.pointer, one.at = &pointer{word, one.at, back}, word.Extent()
+	}
+	all := []*part{one}
+	if c := s.GetCountAt(); c != nil {
+		all = append(all, &part{id: id, path: path + ".count_at.address", address: uint64(c.GetAddress()), at: p.word(c.GetAddress(), c.GetType(), c.GetByteOrder()).Extent(), breakpoints: true})
+	}
+	for _, one := range all {
+		needs := []image.Range{one.at}
+		if one.pointer != nil {
+			needs = append(needs, one.pointer.target)
+		}
+		if len(image.Common(image.Join(needs), image.Join(p.lay.Space.Offsets(p.from.Gaps())))) > 0 {
+			one.lost = "the image that it is carried over from lacks it"
+		}
+	}
+	return all
+}
+
+// word is a pointer or a count, which lies inside since the definition compiled.
+func (p *parts) word(address uint32, kind, order string) *definition.Cells {
+	size := map[string]int{"u8": 1, "u16": 2, "u24": 3, "u32": 4}[kind]
+	if order == "" {
+		order = p.lay.Source.GetByteOrder()
+	}
+	offset, _ := p.lay.Space.Offset(uint64(address))
+	width := uint(8 * size)
+	return &definition.Cells{Offset: offset, Bytes: size, Little: order == "little", Mask: ^uint64(0) >> (64 - width), Width: width, NX: 1, NY: 1}
+}
+
+// sorted is all parts that can be looked for, as they lie in the image.
+func (p *parts) sorted() []*part {
+	var all []*part
+	for _, part := range slices.Concat(slices.Concat(p.axes...), slices.Concat(p.tables...)) {
+		if part.why = part.lost; part.lost == "" {
+			all = append(all, part)
+		}
+	}
+	slices.SortStableFunc(all, func(a, b *part) int {
+		return cmp.Or(cmp.Compare(a.at.Start, b.at.Start), cmp.Compare(a.at.End, b.at.End))
+	})
+	return all
+}
