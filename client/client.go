@@ -37,6 +37,9 @@ type Client struct {
 	Progress Progress
 	Say      func(line string)
 
+	// Before is the folder where Login set aside what was here of the ledger that this one goes on from.
+	Before string
+
 	reached atomic.Bool // by the last Sync
 }
 

@@ -73,7 +73,7 @@ func (l *link) verify(cs tls.ConnectionState) error {
 		l.pinned = key
 	case !l.pinned.Equal(key):
 		l.bad = &Error{Kind: Distrust, Text: fmt.Sprintf("the server's key is %s, and the one you pinned is %s", signoff.Fingerprint(key), signoff.Fingerprint(l.pinned)),
-			Try: "ask the lead whether this is the server's address"}
+			Try: "ask the lead whether this is the server's address, and whether the ledger was begun anew: then a lead enrols you, and you log in anew"}
 	}
 	return l.bad
 }
@@ -83,6 +83,13 @@ func (l *link) key() ed25519.PublicKey {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	return l.pinned
+}
+
+// refused says whether the last server that was reached has not the key that was pinned.
+func (l *link) refused() bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.bad != nil
 }
 
 // patient is the context of a call that may take long as long as something moves.

@@ -72,12 +72,18 @@ const (
 
 func startFake(t testing.TB, lead ed25519.PublicKey, onePerson bool) *fake {
 	t.Helper()
+	return startFakeAfter(t, lead, onePerson, nil)
+}
+
+// startFakeAfter starts one whose ledger goes on from another.
+func startFakeAfter(t testing.TB, lead ed25519.PublicKey, onePerson bool, old *recordv1.Continues) *fake {
+	t.Helper()
 	public, private, err := ed25519.GenerateKey(rand.Reader)
 	if err != nil {
 		t.Fatal(err)
 	}
 	entry, sum := record.NewGenesis(&recordv1.Genesis{ServerKey: signoff.FormatPublicKey(public), LeadName: "lead", LeadKey: signoff.FormatPublicKey(lead),
-		OnePerson: onePerson, CreatedAt: "2026-01-02T03:04:05Z", Salt: hex.EncodeToString(make([]byte, 32))})
+		OnePerson: onePerson, Continues: old, CreatedAt: "2026-01-02T03:04:05Z", Salt: hex.EncodeToString(make([]byte, 32))})
 	f := &fake{key: private, genesis: sum, state: memory.New(), blobs: map[string][]byte{}}
 	if err := f.update(func(s *record.State) error { _, err := s.Admit(entry, nil); return err }); err != nil {
 		t.Fatal(err)

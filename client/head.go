@@ -2,10 +2,12 @@ package client
 
 import (
 	"encoding/hex"
+	"fmt"
 	"time"
 
 	"witnessmark/store"
 	"witnessmark/store/ledger"
+	"witnessmark/store/record"
 )
 
 // Head is the last checkpoint that was verified; it only advances.
@@ -23,6 +25,18 @@ type Head struct {
 func headOf(c ledger.Checkpoint, note []byte, sum store.Sum) Head {
 	return Head{Size: c.Size, Root: hex.EncodeToString(c.Root[:]), Checkpoint: string(note),
 		Documents: hex.EncodeToString(sum[:]), Contact: time.Now().UTC().Round(time.Second)}
+}
+
+// seen refuses a ledger that had not, at so many entries, the root that somebody else has seen.
+func (h Head) seen(s *record.State) error {
+	if h.Size == 0 {
+		return nil
+	}
+	if root := s.Root(h.Size); hex.EncodeToString(root[:]) == h.Root {
+		return nil
+	}
+	return &Error{Kind: Distrust, Text: fmt.Sprintf("the server's ledger of %d entries is not the one whose head you were given, %d:%s", s.Size(), h.Size, h.Root),
+		Try: "nothing was kept; ask the lead and whoever gave you the head which ledger is the workshop's"}
 }
 
 // head is the kept one; the zero Head before the first. It is held to the server's own signature,

@@ -2,9 +2,7 @@ package client
 
 import (
 	"context"
-	"encoding/hex"
 	"errors"
-	"fmt"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -44,16 +42,12 @@ func Login(ctx context.Context, home *Home, addr, keyPath string, ask Passphrase
 }
 
 func (c *Client) pin(ctx context.Context, confirm func(string) error, given Head) error {
-	config, home := &c.own.config, c.own.home
-	genesis, err := c.fetchGenesis(ctx)
+	config := &c.own.config
+	raw, genesis, err := fetchGenesis(ctx, c.link)
 	if err != nil {
 		return err
 	}
-	var e recordv1.Entry
-	if err := proto.Unmarshal(genesis, &e); err != nil || e.GetGenesis() == nil {
-		return distrust("the server's entry 0 is not a genesis")
-	}
-	config.Genesis, config.ServerKey = HashHex(genesis), e.GetGenesis().GetServerKey()
+	config.Genesis, config.ServerKey = HashHex(raw), genesis.GetServerKey()
 	if err := confirm(c.Fingerprint()); err != nil {
 		return err
 	}
@@ -64,16 +58,24 @@ func (c *Client) pin(ctx context.Context, confirm func(string) error, given Head
 	case !key.Equal(c.link.key()):
 		return distrust("the server's key is not the one that the genesis names")
 	}
-	if err := c.settled(); err != nil {
+	back, err := c.settled(genesis.GetContinues())
+	if err != nil {
 		return err
 	}
+	if err := c.keep(ctx, given); err != nil {
+		return errors.Join(err, back())
+	}
+	return nil
+}
+
+// keep catches up from nothing, and keeps the ledger that was confirmed.
+func (c *Client) keep(ctx context.Context, given Head) error {
 	if err := c.Sync(ctx); err != nil {
 		return err
 	}
-	err = c.View(func(s *record.State) error {
-		if root := s.Root(given.Size); given.Size > 0 && hex.EncodeToString(root[:]) != given.Root {
-			return &Error{Kind: Distrust, Text: fmt.Sprintf("the server's ledger of %d entries is not the one whose head you were given, %d:%s", s.Size(), given.Size, given.Root),
-				Try: "nothing was kept; ask the lead and whoever gave you the head which ledger is the workshop's"}
+	err := c.View(func(s *record.State) error {
+		if err := given.seen(s); err != nil {
+			return err
 		}
 		_, err := c.meIn(s)
 		return err
@@ -81,7 +83,7 @@ func (c *Client) pin(ctx context.Context, confirm func(string) error, given Head
 	if err != nil {
 		return err
 	}
-	return home.writeJSON(configFile, config)
+	return c.own.home.writeJSON(configFile, c.own.config)
 }
 
 // parseHead reads SIZE:ROOT; of nothing it is the zero Head.
@@ -98,39 +100,53 @@ func parseHead(text string) (h Head, err error) {
 	return h, err
 }
 
-// settled refuses a home of another ledger. What a login that came to nothing left is taken away.
-func (c *Client) settled() error {
+// settled refuses a home of another ledger, unless this one goes on from that: then what there is of that is set
+// aside, and back undoes it. What a login that came to nothing left is taken away.
+func (c *Client) settled(continues *recordv1.Continues) (back func() error, err error) {
 	home := c.own.home
 	old, err := home.Config()
+	back = func() error { return nil }
 	switch {
-	case err == nil && old.Genesis != c.own.config.Genesis:
-		return usage("use another WITNESSMARK_HOME for another ledger", "%s belongs to the ledger %s", home.Dir, fingerprintOf(old.Genesis))
+	case err == nil && old.Genesis == c.own.config.Genesis:
+		return back, nil
+	case err == nil && old.Genesis == continues.GetGenesis():
+		if err := (&ownCopy{home: home, config: old}).goesOn(continues); err != nil {
+			return nil, err
+		}
+		c.Before, back, err = home.setBefore(old.Genesis)
+		return back, err
 	case err == nil:
-		return nil
+		return nil, usage("use another WITNESSMARK_HOME for another ledger", "%s belongs to the ledger %s", home.Dir, fingerprintOf(old.Genesis))
 	case FileExists(home.path(configFile)):
-		return err
+		return nil, err
 	}
 	for _, name := range []string{copyFile, partFile, headFile} {
 		if err := removed(home.path(name)); err != nil {
-			return err
+			return nil, err
 		}
 	}
-	return nil
+	return back, nil
 }
 
-func (c *Client) fetchGenesis(ctx context.Context) ([]byte, error) {
+// fetchGenesis asks for entry 0.
+func fetchGenesis(ctx context.Context, l *link) (raw []byte, g *recordv1.Genesis, err error) {
 	ctx, cancel := context.WithTimeout(ctx, callTimeout)
 	defer cancel()
-	stream, err := c.record.Entries(ctx, &servicev1.EntriesRequest{First: 0, End: 1})
+	stream, err := servicev1.NewRecordClient(l.conn).Entries(ctx, &servicev1.EntriesRequest{First: 0, End: 1})
 	if err != nil {
-		return nil, c.link.fault(err)
+		return nil, nil, l.fault(err)
 	}
 	m, err := stream.Recv()
 	if err != nil {
-		return nil, c.link.fault(err)
+		return nil, nil, l.fault(err)
 	}
 	if m.GetFirst() != 0 || len(m.GetEntries()) != 1 {
-		return nil, distrust("the server does not show entry 0")
+		return nil, nil, distrust("the server does not show entry 0")
 	}
-	return m.GetEntries()[0].GetEntry(), nil
+	var e recordv1.Entry
+	raw = m.GetEntries()[0].GetEntry()
+	if err := proto.Unmarshal(raw, &e); err != nil || e.GetGenesis() == nil {
+		return nil, nil, distrust("the server's entry 0 is not a genesis")
+	}
+	return raw, e.GetGenesis(), nil
 }

@@ -1,9 +1,11 @@
 package client
 
 import (
+	"cmp"
 	"context"
 	"encoding/hex"
 	"errors"
+	"fmt"
 	"io"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
@@ -20,6 +22,9 @@ const gathered = 1024
 // be reached the error is of the kind Away.
 func (c *Client) Sync(ctx context.Context) error {
 	err := c.catchUp(ctx)
+	if err != nil && c.link.refused() {
+		err = cmp.Or(c.begunAnew(ctx), err)
+	}
 	if err != nil && ctx.Err() == nil && KindOf(err) != Away {
 		var again bool
 		if again, err = c.blame(err); again {
@@ -116,7 +121,8 @@ func (c *Client) newest(ctx context.Context, kept Head) (target, error) {
 	case err != nil:
 		return target{}, distrust("the server's checkpoint does not verify: %v", err)
 	case cp.Size < max(kept.Size, 1):
-		return target{}, distrust("the server shows an older ledger: %d entries, and you have seen %d", cp.Size, kept.Size)
+		return target{}, &Error{Kind: Distrust, Text: fmt.Sprintf("the server shows an older ledger: %d entries, and you have seen %d", cp.Size, kept.Size),
+			Try: "write nothing to a car, and show the lead your witnessmark ledger head: a newer backup is to be restored, or the ledger begun anew (witnessmarkd recover)"}
 	case cp.Size == kept.Size && hex.EncodeToString(cp.Root[:]) != kept.Root:
 		return target{}, distrust("the server shows another ledger than before: two roots for %d entries", cp.Size)
 	}

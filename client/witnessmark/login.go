@@ -29,6 +29,9 @@ func newLoginCommand(a *app) *cobra.Command {
 			if err != nil {
 				return err
 			}
+			if c.Before != "" {
+				a.say("what was here of the ledger that this one goes on from is in " + c.Before)
+			}
 			return a.line(me, "logged in as %s (%s) to %s", me.Name, strings.Join(me.Roles, ", "), c.Fingerprint())
 		},
 	}
