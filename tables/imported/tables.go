@@ -273,7 +273,7 @@ func turned(t *calibrationv1.Table, sides []*side, cells, size uint64) {
 	}
 }
 
-var sizes = map[string]uint64{"u8": 1, "s8": 1, "u16": 2, "s16": 2, "u32": 4, "s32": 4, "u64": 8, "s64": 8, "f32": 4, "f64": 8}
+var sizes = map[string]uint64{"u8": 1, "s8": 1, "u16": 2, "s16": 2, "u24": 3, "s24": 3, "u32": 4, "s32": 4, "u64": 8, "s64": 8, "f32": 4, "f64": 8}
 
 // join gives a table its axes.
 func join(t *calibrationv1.Table, sides []*side) {
