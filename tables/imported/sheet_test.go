@@ -78,7 +78,7 @@ func TestSheetFaults(t *testing.T) {
 	for _, c := range []struct{ name, file, want string }{
 		{"empty", "", "tables.csv: there is no table; allowed: a header, and a row for each table"},
 		{"no rows", "id,address\n", "tables.csv: there is no table"},
-		{"a column", "id,adress\na,1\n", `tables.csv:1: no column is called "adress"; allowed: id, title`},
+		{"a column", "id,adress\na,1\n", `tables.csv:1: no column is called "adress"; allowed: id, kind, encoding, title`},
 		{"a column twice", "id,id\na,1\n", "tables.csv:1: id: it is there twice; allowed: each column once"},
 		{"a number", "id,address,type\n\na,twelve,u8\n", `tables.csv:3: address: "twelve" is not a whole number; allowed: a whole number as in 256 or 0x100`},
 		{"an address that is too large", "id,address,type\na,0x100000000,u8\n", `tables.csv:2: address: "0x100000000" is too large`},
