@@ -12,18 +12,7 @@ import (
 
 func isText(t *definition.Table) bool { return t.Kind == "text" }
 
-// codesOf is a table that holds NaN where it holds a code that is no value, else 0.
-func codesOf(d *surface.Decoded) *surface.Decoded {
-	values := make([]float64, len(d.Bits))
-	for i, off := range d.Off {
-		if off {
-			values[i] = math.NaN()
-		}
-	}
-	return d.With(values)
-}
-
-// blanked are values, NaN where those of codesOf are.
+// blanked are values, NaN where codes are.
 func blanked(values, codes []float64) []float64 {
 	out := slices.Clone(values)
 	for i, v := range codes {

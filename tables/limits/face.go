@@ -127,7 +127,7 @@ func (f *face) raise() error {
 	}
 	g, err := f.d.Grid()
 	if err == nil && f.off != nil {
-		f.codes, err = codesOf(f.d).Grid()
+		f.codes, err = f.d.Codes().Grid()
 	}
 	if err != nil {
 		return err
@@ -185,7 +185,7 @@ func (f *face) converting(convert func(float64) float64) func(float64) float64 {
 // solid is the whole table with all of its axes, and where in it codes are that are no value: nil for none.
 func (f *face) solid() (all, codes *surface.Solid, err error) {
 	if all, err = f.d.Solid(); err == nil && f.off != nil {
-		codes, err = codesOf(f.d).Solid()
+		codes, err = f.d.Codes().Solid()
 	}
 	if err != nil {
 		return nil, nil, unjudged("%v", err)

@@ -82,28 +82,86 @@ func (m *model) table(t *definition.Table) float64 {
 	if d.Values == nil {
 		return t.Cells.Number(d.Bits[0])
 	}
-	g, err := d.Grid()
-	if err != nil {
-		panic(err)
+	at := make([]float64, len(t.Axes))
+	for i, a := range t.Axes {
+		at[i] = m.along(a)
 	}
-	var at [2]float64
-	for i, a := range []*definition.Axis{t.X, t.Y} {
-		if a == nil {
-			continue
+	if len(d.Slices) == 0 {
+		g, err := d.Grid()
+		if err != nil {
+			panic(err)
 		}
-		at[i] = math.NaN()
-		for _, s := range m.lay.Signals {
-			if s.Feeds && s.Quantity == a.Quantity {
-				at[i], _ = units.Convert(s.Unit, a.Unit, m.value(s.Value))
-			}
+		at = append(at, 0, 0)
+		return g.At(at[0], at[1])
+	}
+	if slices.ContainsFunc(at, math.IsNaN) {
+		return math.NaN()
+	}
+	// Slice by slice, then along each axis beyond y; raw where a conversion bends.
+	values := make([]float64, len(d.Slices))
+	var convert func(float64) float64
+	for k, s := range d.Slices {
+		g, err := s.Grid()
+		if err != nil {
+			panic(err)
 		}
-		for _, in := range m.lay.Inputs {
-			if in.Quantity == a.Quantity {
-				at[i], _ = units.Convert(in.Unit, a.Unit, m.at[in.Quantity])
-			}
+		convert = g.Convert
+		values[k] = g.Raw().At(at[0], at[1])
+	}
+	for i, a := range t.Axes[2:] {
+		points := a.Breakpoints(m.image)
+		var next []float64
+		for ; len(values) > 0; values = values[len(points):] {
+			next = append(next, lerp(points, values[:len(points)], at[2+i]))
+		}
+		values = next
+	}
+	if convert == nil {
+		return values[0]
+	}
+	return convert(values[0])
+}
+
+// along is where the operating point lies along an axis.
+func (m *model) along(a *definition.Axis) float64 {
+	if a.By != nil {
+		return m.table(a.By)
+	}
+	for _, s := range m.lay.Signals {
+		if s.Feeds && s.Quantity == a.Quantity {
+			v, _ := units.Convert(s.Unit, a.Unit, m.value(s.Value))
+			return v
 		}
 	}
-	return g.At(at[0], at[1])
+	for _, in := range m.lay.Inputs {
+		if in.Quantity == a.Quantity {
+			v, _ := units.Convert(in.Unit, a.Unit, m.at[in.Quantity])
+			return v
+		}
+	}
+	return math.NaN()
+}
+
+// lerp reads along an axis as stored: of equal points the last one counts, beyond the ends the end.
+func lerp(points, values []float64, v float64) float64 {
+	if last := len(points) - 1; points[0] > points[last] {
+		points, values = slices.Clone(points), slices.Clone(values)
+		slices.Reverse(points)
+		slices.Reverse(values)
+	}
+	k := -1
+	for i, p := range points {
+		if p <= v {
+			k = i
+		}
+	}
+	switch {
+	case k < 0:
+		return values[0]
+	case k == len(points)-1 || points[k] == v:
+		return values[k]
+	}
+	return values[k] + (values[k+1]-values[k])*(v-points[k])/(points[k+1]-points[k])
 }
 
 // dice makes random definitions.
@@ -111,6 +169,7 @@ type dice struct {
 	*rand.Rand
 	f      fixture
 	tables []string
+	by     map[string]string // curves over an input, that axes are looked up through
 }
 
 const randomInputs = `  - {quantity: engine_speed, unit: 1/min, from: 600, to: 7200}
@@ -136,6 +195,13 @@ func (d *dice) axisOf(quantity string) string {
 		if i > 0 && d.IntN(6) == 0 {
 			points[i] = points[i-1]
 		}
+	}
+	if curve := d.by[quantity]; curve != "" && d.IntN(3) == 0 {
+		for i := range points { // the curve's values are tens
+			points[i] = math.Round(100*d.Float64()) - 20
+		}
+		slices.Sort(points)
+		return fmt.Sprintf("{stored: {address: %d, type: f64, count: %d}, by: {curve: %s}}", d.f.put(points...), len(points), curve)
 	}
 	unit := ends.unit
 	switch {
@@ -180,7 +246,14 @@ func (d *dice) table(quantities ...string) string {
 	default:
 		x, y = d.axisOf(quantities[0]), d.axisOf(quantities[1])
 	}
-	cells := make([]float64, count(x)*count(y))
+	beyond, slices := "", 1
+	if y != "" && d.IntN(3) == 0 {
+		for _, q := range quantities[2:] {
+			axis := d.axisOf(q)
+			beyond, slices = beyond+", "+axis, slices*count(axis)
+		}
+	}
+	cells := make([]float64, count(x)*count(y)*slices)
 	for i := range cells {
 		cells[i] = math.Round(400*d.Float64()-100) / 4
 	}
@@ -188,8 +261,14 @@ func (d *dice) table(quantities ...string) string {
 		cells[d.IntN(len(cells))] = []float64{math.NaN(), math.Inf(1), math.Inf(-1), 1e300, -1e300, 1e-300}[d.IntN(6)]
 	}
 	more := ""
-	if d.IntN(5) == 0 {
+	switch d.IntN(9) {
+	case 0, 1:
 		more = ", conversion: {rational: {num: [500, 3, 0.01], den: [40, 0.25]}}"
+	case 2:
+		more = fmt.Sprintf(", conversion: {points: {raw: [-20, 0, 10, 60], physical: [5, -30, 40, 20]%s}}", []string{"", ", between: step", ", outside: 7", ", between: step, outside: -7"}[d.IntN(4)])
+	}
+	if beyond != "" {
+		more, x, y = more+fmt.Sprintf(", axes: [%s, %s%s]", x, y, beyond), "", ""
 	}
 	d.f.table(id, "1", x, y, more, cells...)
 	d.tables = append(d.tables, id)
@@ -239,6 +318,8 @@ func (d *dice) condition(leaf func() string) string {
 func random(seed uint64) *dice {
 	d := &dice{Rand: rand.New(rand.NewPCG(seed, 7))}
 	outside := []string{"engine_speed", "manifold_pressure", "intake_temperature", "gear"}
+	d.f.table("curve", "1", d.f.axis("engine_speed", "1/min", "", 800, 2000, 5000, 6500), "", "", 15, -10, 60, 70)
+	d.by = map[string]string{"engine_speed": "curve"}
 	input := func() string {
 		return fmt.Sprintf("input('%s') / %d", outside[d.IntN(3)], 10+d.IntN(200))
 	}
@@ -269,11 +350,23 @@ func TestAgainstTheModel(t *testing.T) {
 		programs = 60
 	}
 	points, multilinear, smooth := 0, 0, 0
+	blocks, pairs, curves := 0, 0, 0
 	for i := range uint64(programs) {
 		d := random(seed + i)
 		lay, set := d.f.open(t, randomInputs)
 		view := set.In(NewSpace(lay))
 		f := signalOf(t, view, "s")
+		for _, t := range lay.SignalByID["s"].Tables {
+			if t.Kind == "block" {
+				blocks++
+			}
+			if t.Cells.Conv.Points != nil {
+				pairs++
+			}
+			if t.ID == "curve" {
+				curves++
+			}
+		}
 		cells := f.space.Cells()
 		m := &model{lay: lay, image: d.f.image, at: map[string]float64{}}
 		for range 12 {
@@ -324,10 +417,10 @@ func TestAgainstTheModel(t *testing.T) {
 			}
 		}
 	}
-	if points < 1000 || multilinear < 50 || smooth < 100 {
-		t.Errorf("%d points, %d multilinear boxes, %d smooth ones: too few to say anything", points, multilinear, smooth)
+	if points < 1000 || multilinear < 50 || smooth < 100 || blocks < 5 || pairs < 5 || curves < 5 {
+		t.Errorf("%d points, %d multilinear boxes, %d smooth ones; %d blocks, %d conversions by pairs, %d signals through a curve: too few to say anything", points, multilinear, smooth, blocks, pairs, curves)
 	}
-	t.Logf("%d points, %d multilinear boxes, %d smooth ones of %d", points, multilinear, smooth, 12*programs)
+	t.Logf("%d points, %d multilinear boxes, %d smooth ones of %d; %d blocks, %d by pairs, %d through a curve", points, multilinear, smooth, 12*programs, blocks, pairs, curves)
 }
 
 func (d *dice) boxIn(cells [][]bounded.Interval) (cell, box Box) {

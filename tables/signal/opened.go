@@ -32,16 +32,9 @@ func openTable(d *surface.Decoded, numbered bool) *opened {
 			values[i] = o.cells.Number(b)
 		}
 	}
-	if d.Off != nil {
-		values, o.err = withoutCodes(d, values, numbered)
-		codes := make([]float64, len(values))
-		for i, off := range d.Off {
-			if off {
-				codes[i] = math.NaN()
-			}
-		}
-		if o.err == nil {
-			o.codes, o.err = d.With(codes).Solid()
+	if codes := d.Codes(); codes != nil {
+		if values, o.err = withoutCodes(d, values, numbered); o.err == nil {
+			o.codes, o.err = codes.Solid()
 		}
 	}
 	if o.err != nil {

@@ -136,16 +136,3 @@ func (p *Piece) cells(at []Reach, strides []int, visit func(cell int)) {
 		}
 	}
 }
-
-// Lacks says whether some, or all, of a stretch is interpolated from a cell that holds no number; scratch may be used again.
-// A patch that touches one lacks all of it.
-func (s *Solid) Lacks(at []Reach, scratch *Piece) (some, all bool) {
-	scratch.begin(len(at))
-	scratch.cells(at, s.strides, func(cell int) { some = some || math.IsNaN(s.Values[cell]) })
-	all = some
-	for i := range at {
-		first, last := at[i].segments()
-		all = all && last-first <= 1
-	}
-	return some, all
-}

@@ -47,16 +47,17 @@ func same(a, b float64) bool { return math.Abs(a-b) <= 1e-9*max(math.Abs(a), mat
 type Reach struct {
 	first, last Span
 	held        bool // some of it lies beyond the axis, where the end value is held
+	inside      bool // it is seen from inside a stretch, whose ends are no places by themselves
 }
 
 // Along is from lo to hi; at a step within or at hi both sides belong to it.
 func Along(axis []float64, lo, hi float64) Reach {
-	return Reach{above(axis, lo), above(axis, hi), lo < axis[0] || hi > axis[len(axis)-1]}
+	return Reach{first: above(axis, lo), last: above(axis, hi), held: lo < axis[0] || hi > axis[len(axis)-1]}
 }
 
 // Beside is from lo to hi, both placed beside the same point.
 func Beside(axis []float64, around Span, inside, lo, hi float64) Reach {
-	return Reach{first: PlaceBeside(axis, around, inside, lo), last: PlaceBeside(axis, around, inside, hi)}
+	return Reach{first: PlaceBeside(axis, around, inside, lo), last: PlaceBeside(axis, around, inside, hi), inside: true}
 }
 
 // Points are the breakpoints from lo to hi, rounding apart; not any where there is none.

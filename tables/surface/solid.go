@@ -44,6 +44,20 @@ func (d *Decoded) With(values []float64) *Decoded {
 	return &out
 }
 
+// Codes is the table with a NaN where it holds a code that is no value, else 0; nil where all are values.
+func (d *Decoded) Codes() *Decoded {
+	if d.Off == nil {
+		return nil
+	}
+	values := make([]float64, len(d.Bits))
+	for i, off := range d.Off {
+		if off {
+			values[i] = math.NaN()
+		}
+	}
+	return d.With(values)
+}
+
 // Beyond are the breakpoints of a block's axes beyond y, the fastest first, as stored.
 func (d *Decoded) Beyond() [][]float64 {
 	if len(d.Slices) == 0 {
