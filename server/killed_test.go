@@ -3,75 +3,314 @@ package server
 import (
 	"context"
 	"crypto/ed25519"
+	crypto "crypto/rand"
 	"errors"
 	"fmt"
 	"io"
 	"log/slog"
+	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
+	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
+	"witnessmark/store"
 	"witnessmark/store/memory"
 	"witnessmark/store/record"
 	"witnessmark/store/signoff"
+	"witnessmark/store/storetest"
 )
 
-// servedDir makes the test binary a server of that folder: see TestKilledWhileWriting.
-const servedDir = "WITNESSMARK_TEST_SERVE"
+// servedDir makes the test binary a server of that folder, and killAt one that kills itself there, the nth
+// time that it comes by: see TestKilledWhileWriting.
+const (
+	servedDir = "WITNESSMARK_TEST_SERVE"
+	killAt    = "WITNESSMARK_TEST_KILL"
+)
 
 func TestMain(m *testing.M) {
-	if dir := os.Getenv(servedDir); dir != "" {
-		s, err := Start(Options{Dir: dir, Listen: "127.0.0.1:0", Logger: slog.New(slog.NewTextHandler(os.Stderr, nil))})
-		if err != nil {
-			fmt.Fprintln(os.Stderr, err)
-			os.Exit(2)
-		}
-		fmt.Println(s.Addr())
-		select {} // until it is killed
+	dir := os.Getenv(servedDir)
+	if dir == "" {
+		os.Exit(m.Run())
 	}
-	os.Exit(m.Run())
+	k := &killer{}
+	step, n, _ := strings.Cut(os.Getenv(killAt), ":")
+	left, _ := strconv.ParseInt(n, 10, 64)
+	k.step = step
+	k.left.Store(left)
+	s, err := Start(Options{
+		Dir: dir, Listen: "127.0.0.1:0", Logger: slog.New(slog.NewTextHandler(os.Stderr, nil)),
+		wrap: func(e store.Engine) store.Engine { k.Engine = e; return k },
+	})
+	if err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(2)
+	}
+	keep := s.core.keep
+	s.core.keep = func(note []byte) error { err := keep(note); k.at("before the answer"); return err }
+	fmt.Println(s.Addr())
+	select {} // until it is killed
 }
 
-// TestKilledWhileWriting kills a server in the middle of its work, several times. Whatever
-// it answered is in the ledger afterwards, and check finds nothing. This shows that answers
-// come after commits and that a half-done one is undone; whether the disk keeps what was
-// synced, no killed process can show.
+// killer is an engine that kills its process at a step of a commit.
+type killer struct {
+	store.Engine
+	step string
+	left atomic.Int64
+}
+
+// The steps of a commit; at none of them, some other process kills it.
+var killSteps = []string{"", "before it", "among the writes", "before the sync", "before the checkpoint", "before the answer"}
+
+func (k *killer) at(step string) {
+	if step == k.step && k.left.Add(-1) == 0 {
+		p, _ := os.FindProcess(os.Getpid())
+		_ = p.Kill()
+		select {}
+	}
+}
+
+func (k *killer) Update(fn func(store.WriteTx) error) error {
+	k.at("before it")
+	err := k.Engine.Update(func(w store.WriteTx) error {
+		err := fn(&killingTx{w, k})
+		k.at("before the sync")
+		return err
+	})
+	k.at("before the checkpoint")
+	return err
+}
+
+type killingTx struct {
+	store.WriteTx
+	k *killer
+}
+
+func (t *killingTx) PutEntry(index uint64, entry []byte) error {
+	t.k.at("among the writes")
+	return t.WriteTx.PutEntry(index, entry)
+}
+
+func (t *killingTx) PutBlob(sha string, packed []byte) error {
+	t.k.at("among the writes")
+	return t.WriteTx.PutBlob(sha, packed)
+}
+
+func (t *killingTx) PutDocument(kind, key string, value []byte) error {
+	t.k.at("among the writes")
+	return t.WriteTx.PutDocument(kind, key, value)
+}
+
+// TestKilledWhileWriting kills a server in the middle of its work, at random moments and at each step of a
+// commit, while eight people write at once. Whatever it answered is in the ledger afterwards, once; what it
+// did not answer is sent again as it was, and found if it is there; and check finds nothing. Whether
+// the disk keeps what was synced, no killed process can show: that is TestCrashImages'.
 func TestKilledWhileWriting(t *testing.T) {
-	dir := filepath.Join(t.TempDir(), "data")
-	lead := testKey("lead")
-	if _, err := Init(dir, "lead", publicOf(lead), false); err != nil {
-		t.Fatal(err)
-	}
-	answered := map[uint64]string{}
-	for round := range 3 {
-		killOnce(t, dir, lead, round, answered)
-		out, err := Check(dir)
-		if err != nil || len(out.Found) > 0 {
-			t.Fatalf("round %d: check found %v (%v)", round, out, err)
+	r := storetest.Rand(t)
+	b := newBench(t)
+	open, o := b.openJob("AB 12 CD")
+	b.do("technician", open, o)
+	b.stop()
+	total, k := tally{hits: map[string]int{}}, newKilling(b, r)
+	storetest.During(t, 4*time.Second, func() {
+		for _, step := range killSteps {
+			k.round(&total, step)
 		}
-		if out.Entries < uint64(len(answered)+1) {
-			t.Fatalf("round %d: %d entries, %d were answered", round, out.Entries, len(answered))
+		if k.rounds >= 30 { // what is checked grows with every round
+			k.finish(&total)
+			k = newKilling(b, r)
+		}
+	})
+	k.finish(&total)
+	t.Logf("killed %v; %d actions answered; of those not answered, %d were there and %d were not", total.hits, total.answered, total.there, total.notThere)
+	for _, step := range killSteps {
+		if total.hits[step] == 0 {
+			t.Errorf("never killed %q", step)
 		}
 	}
-	if len(answered) < 3+8+13 {
-		t.Fatalf("%d were answered before the kills", len(answered))
+}
+
+type tally struct {
+	hits                      map[string]int
+	answered, there, notThere int
+}
+
+const writers = 8
+
+// killing is one folder that is served and killed again and again, and what its writers know of it.
+type killing struct {
+	b       *bench
+	r       *rand.Rand
+	dir     string
+	begun   int // entries before all this
+	rounds  int
+	mu      sync.Mutex
+	known   map[uint64]string // request ids, by the entries that were answered
+	waiting [writers]*sent    // not answered
+}
+
+// sent is a signed action as it is on its writer's disk.
+type sent struct {
+	id       string
+	envelope []byte
+	openings []*recordv1.Opening
+	files    map[string][]byte
+	there    *uint64 // the entry that it is, as check saw it
+}
+
+func newKilling(b *bench, r *rand.Rand) *killing {
+	k := &killing{b: b, r: r, dir: b.spoiled(nil), known: map[uint64]string{}}
+	out, err := Check(k.dir)
+	if err != nil {
+		b.Fatal(err)
 	}
-	f, err := openFolder(dir, true)
+	k.begun = int(out.Entries)
+	return k
+}
+
+// round serves the folder in a process of its own until that is killed, and looks at what is left.
+func (k *killing) round(total *tally, step string) {
+	t := k.b.TB
+	t.Helper()
+	k.rounds++
+	after := 1 + k.r.IntN(6) // times, or actions answered
+	if step == "among the writes" {
+		after = 1 + k.r.IntN(150)
+	}
+	cmd, addr, _ := serveApart(t, k.dir, fmt.Sprintf("%s=%s:%d", killAt, step, after))
+	before := len(k.known)
+	cut := k.write(addr, 60, func(answered int) {
+		if step == "" && answered == after {
+			_ = cmd.Process.Kill()
+		}
+	})
+	if cut > 0 {
+		total.hits[step]++
+	} else {
+		_ = cmd.Process.Kill() // it never came by that step so often
+	}
+	_ = cmd.Wait() // its store is let go of
+	total.answered += len(k.known) - before
+	k.check(total)
+}
+
+// write has everybody send what waits, and then actions of their own, until the server is gone; it answers with
+// how many were cut off.
+func (k *killing) write(addr string, each int, answered func(n int)) (cut int) {
+	t := k.b.TB
+	var wg sync.WaitGroup
+	begun := len(k.known)
+	for who := range writers {
+		name := []string{"lead", "technician"}[who%2]
+		wg.Go(func() {
+			conn := dial(t, addr, testKey(name), serverKey(t, k.dir))
+			own, err := fetched(conn)
+			for i := 0; err == nil && i < each; i++ {
+				s := k.waiting[who]
+				if s == nil {
+					s = k.signed(own, name)
+					k.waiting[who] = s
+				}
+				var a *servicev1.Admitted
+				if a, _, err = bring(t, conn, s.files, s.envelope, s.openings...); err != nil {
+					break
+				}
+				k.mu.Lock()
+				if s.there != nil && *s.there != a.GetIndex() {
+					t.Errorf("it was entry %d, and was answered as %d", *s.there, a.GetIndex())
+				}
+				if id, twice := k.known[a.GetIndex()]; twice {
+					t.Errorf("entry %d is the answer to %s and to %s", a.GetIndex(), id, s.id)
+				}
+				k.known[a.GetIndex()] = s.id
+				answered(len(k.known) - begun)
+				k.mu.Unlock()
+				k.waiting[who] = nil
+			}
+			k.mu.Lock()
+			defer k.mu.Unlock()
+			if err != nil {
+				cut++
+			}
+			if faultOf(err).GetReason() != "" && status.Code(err) != codes.Unavailable {
+				t.Errorf("refused: %v", err)
+			}
+		})
+	}
+	wg.Wait()
+	return cut
+}
+
+// signed is an enrolment by the lead, or a note with a film by the technician, on a copy that may be older than
+// the server's.
+func (k *killing) signed(own *memory.Engine, name string) *sent {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	s := &sent{}
+	a := enrolAction(crypto.Text(), testKey(crypto.Text()), "technician")
+	if name == "technician" {
+		film := make([]byte, k.r.IntN(100_000))
+		_, _ = crypto.Read(film)
+		a, s.openings = k.b.note(1, "seen on the road", film)
+		s.files = map[string][]byte{hashOf(film): film}
+	}
+	err := record.View(own, func(st *record.State) (err error) {
+		s.envelope, err = signoff.Seal(carry(st, a), testKey(name))
+		return err
+	})
+	if err != nil {
+		k.b.Errorf("seal: %v", err)
+	}
+	s.id = a.GetRequestId()
+	return s
+}
+
+// check holds the store against what was answered.
+func (k *killing) check(total *tally) {
+	t := k.b.TB
+	t.Helper()
+	out, err := Check(k.dir)
+	if err != nil || len(out.Found) > 0 {
+		t.Fatalf("check: %+v %v", out, err)
+	}
+	f, err := openFolder(k.dir, true)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer f.engine.Close()
 	err = record.View(f.engine, func(s *record.State) error {
-		for index, name := range answered {
-			if p, ok := s.Person(name); !ok || uint64(p.GetEnrolled().GetEntry()) != index {
-				t.Errorf("%s was answered as entry %d and is %v", name, index, p.GetEnrolled())
+		for index, id := range k.known {
+			if at, _, ok := s.Request(id); !ok || at != index {
+				t.Errorf("%s was answered as entry %d and is %d", id, index, at)
 			}
+		}
+		there := 0
+		for _, sent := range k.waiting {
+			if sent == nil {
+				continue
+			}
+			at, _, ok := s.Request(sent.id)
+			if sent.there = nil; ok {
+				sent.there = &at
+				there++
+			} else {
+				total.notThere++
+			}
+		}
+		total.there += there
+		if want := k.begun + len(k.known) + there; int(s.Size()) != want {
+			t.Errorf("%d entries, want %d", s.Size(), want)
 		}
 		return nil
 	})
@@ -80,41 +319,27 @@ func TestKilledWhileWriting(t *testing.T) {
 	}
 }
 
-// killOnce serves the folder in a process of its own, sends it enrolments, and kills it.
-func killOnce(t *testing.T, dir string, lead ed25519.PrivateKey, round int, answered map[uint64]string) {
+// finish sends what still waits, and nothing is left over.
+func (k *killing) finish(total *tally) {
+	t := k.b.TB
 	t.Helper()
-	cmd, addr, _ := serveApart(t, dir)
-	conn := dial(t, addr, lead, serverKey(t, dir))
-	own := fetched(t, conn)
-	var wg sync.WaitGroup
-	var mu sync.Mutex
-	killAfter := len(answered) + 3 + 5*round // answers; others are under way then
-	for worker := range 4 {
-		wg.Go(func() {
-			for i := range 200 {
-				name := fmt.Sprintf("round %d worker %d person %d", round, worker, i)
-				a, _, err := bring(t, conn, nil, enrolment(t, own, lead, name))
-				if err != nil {
-					return // killed
-				}
-				mu.Lock()
-				answered[a.GetIndex()] = name
-				if len(answered) == killAfter {
-					_ = cmd.Process.Kill()
-				}
-				mu.Unlock()
-			}
-		})
+	cmd, addr, _ := serveApart(t, k.dir)
+	k.write(addr, 1, func(int) {})
+	_ = cmd.Process.Kill()
+	_ = cmd.Wait()
+	k.check(total)
+	for who, s := range k.waiting {
+		if s != nil {
+			t.Errorf("writer %d was never answered", who)
+		}
 	}
-	wg.Wait()
-	_ = cmd.Wait() // its store is let go of
 }
 
 // serveApart serves a folder in a process of its own, which the test's end kills.
-func serveApart(t testing.TB, dir string) (cmd *exec.Cmd, addr string, logs io.Reader) {
+func serveApart(t testing.TB, dir string, env ...string) (cmd *exec.Cmd, addr string, logs io.Reader) {
 	t.Helper()
 	cmd = exec.Command(os.Args[0])
-	cmd.Env = append(os.Environ(), servedDir+"="+dir)
+	cmd.Env = append(append(os.Environ(), servedDir+"="+dir), env...)
 	out, err1 := cmd.StdoutPipe()
 	logs, err2 := cmd.StderrPipe()
 	if err := errors.Join(err1, err2, cmd.Start()); err != nil {
@@ -127,7 +352,7 @@ func serveApart(t testing.TB, dir string) (cmd *exec.Cmd, addr string, logs io.R
 	return cmd, addr, logs
 }
 
-func serverKey(t *testing.T, dir string) ed25519.PublicKey {
+func serverKey(t testing.TB, dir string) ed25519.PublicKey {
 	t.Helper()
 	key, err := signoff.ParsePrivateKey(keyFile, fileBytes(t, filepath.Join(dir, keyFile)), nil)
 	if err != nil {
@@ -137,26 +362,9 @@ func serverKey(t *testing.T, dir string) ed25519.PublicKey {
 }
 
 // fetched is a copy of the ledger, judged.
-func fetched(t *testing.T, conn *grpc.ClientConn) *memory.Engine {
-	t.Helper()
+func fetched(conn *grpc.ClientConn) (*memory.Engine, error) {
 	ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
 	defer cancel()
 	own := newOwn()
-	if err := fetch(ctx, own, servicev1.NewRecordClient(conn)); err != nil {
-		t.Fatal(err)
-	}
-	return own
-}
-
-// enrolment signs the enrolment of somebody new, on a copy that may be older than the server's.
-func enrolment(t *testing.T, own *memory.Engine, lead ed25519.PrivateKey, name string) (env []byte) {
-	a := enrolAction(name, testKey(name), "technician")
-	err := record.View(own, func(s *record.State) (err error) {
-		env, err = signoff.Seal(carry(s, a), lead)
-		return err
-	})
-	if err != nil {
-		t.Errorf("seal: %v", err)
-	}
-	return env
+	return own, fetch(ctx, own, servicev1.NewRecordClient(conn))
 }
