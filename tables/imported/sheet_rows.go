@@ -147,6 +147,17 @@ func beyondTables(name string, d *calibrationv1.Definition) (said []Said) {
 			said = append(said, Said{File: name, Object: part.name, Why: "rows are of tables alone"})
 		}
 	}
+	named := map[string]bool{}
+	for _, t := range d.GetTables() {
+		for _, a := range []*calibrationv1.TableAxis{t.GetX(), t.GetY()} {
+			named[a.GetAxis()] = true
+		}
+	}
+	for _, a := range d.GetAxes() {
+		if !named[a.GetId()] {
+			said = append(said, Said{File: name, Object: a.GetId(), Why: "no table of two axes or fewer names the axis"})
+		}
+	}
 	return said
 }
 
