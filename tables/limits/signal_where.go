@@ -25,10 +25,8 @@ func (o *sounding) holdAll(edges ...edge) error {
 	cells := clipped(o.space, stretches) // now that all inputs are known
 	fed := in
 	for _, e := range edges {
-		in, inBase := o.valued(in, o.now, e.now), o.valued(in, o.was, e.was)
-		if len(in) > len(fed) {
-			o.undone = o.codesMet()
-		}
+		met := false
+		in, inBase := o.valued(in, &met, o.now, e.now), o.valued(in, new(bool), o.was, e.was)
 		a := area{cells: cells}
 		o.value, o.base = o.now, nil
 		if o.was != nil {
@@ -50,20 +48,23 @@ func (o *sounding) holdAll(edges ...edge) error {
 			a.only = o.whereMoved(a.cells)
 		}
 		o.areas = []area{a}
-		o.hold(e)
+		if o.hold(e); met {
+			o.undone = o.codesMet()
+		}
 	}
 	return nil
 }
 
-// valued confines to where functions look up values alone; nil is one that there is not.
-func (o *sounding) valued(in whereFed, of ...*signal.Function) whereFed {
+// valued confines to where functions look up values alone, and notes in met where they do not; nil is a function that
+// there is not.
+func (o *sounding) valued(in whereFed, met *bool, of ...*signal.Function) whereFed {
 	in = in[:len(in):len(in)]
 	for _, f := range of {
 		if f == nil {
 			continue
 		}
 		if by := f.Valued(); by != nil {
-			in = append(in, fedStretch{stretch{1, 1}, []*signal.Function{by}})
+			in = append(in, fedStretch{stretch{1, 1}, []*signal.Function{by}, met})
 		}
 	}
 	return in

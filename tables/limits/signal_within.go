@@ -13,7 +13,8 @@ type whereFed []fedStretch
 
 type fedStretch struct {
 	stretch
-	by []*signal.Function // of each reference
+	by  []*signal.Function // of each reference
+	met *bool              // set where something lies outside; nil if nobody asks
 }
 
 func (w whereFed) at(cell *bounded.Box, p *signal.Point) bool {
@@ -41,6 +42,9 @@ func (w whereFed) over(cell, box *bounded.Box) (all, none bool, inputs uint8) {
 			inputs |= b.Inputs
 		}
 		all, none = all && inside, none || outside
+		if !inside && f.met != nil {
+			*f.met = true
+		}
 	}
 	return all, none, inputs
 }
