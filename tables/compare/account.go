@@ -45,11 +45,12 @@ func (s *session) account(runs []image.Range) {
 	s.unmappedFindings()
 }
 
-// unused says that some of an axis differs, and that no table has it.
+// unused says that some of an axis differs, and that no table has it. Where a pointer leads without a table, nobody looks.
 func unused(lay *definition.Layout, a *definition.Axis, o *owners) bool {
 	_, claimed := o.axes[a]
 	return !claimed && a.Cells != nil && o.overlaps(a.Cells.Extent()) &&
-		!slices.ContainsFunc(lay.Tables, func(t *definition.Table) bool { return slices.Contains(t.Axes, a) })
+		!slices.ContainsFunc(lay.Tables, func(t *definition.Table) bool { return slices.Contains(t.Axes, a) }) &&
+		!slices.ContainsFunc(lay.Source.GetAxes(), func(s *calibrationv1.Axis) bool { return s.GetId() == a.ID && s.GetStored().GetPointer() != "" })
 }
 
 // touched is a table of which bits differ. Of a text those may be mere padding, and what varies may hold elsewhere what it held.

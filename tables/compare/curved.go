@@ -3,6 +3,7 @@ package compare
 import (
 	"errors"
 	"math"
+	"slices"
 
 	"witnessmark/tables/bounded"
 	"witnessmark/tables/definition"
@@ -31,8 +32,11 @@ type beyond struct {
 func (c *change) beyond(up bool) (*beyond, error) {
 	all := &beyond{}
 	for _, j := range c.joints {
-		if j.was == nil || j.is == nil {
+		switch {
+		case j.was == nil || j.is == nil:
 			return nil, errors.New("it curves between its breakpoints, and its slices do not lie where they did")
+		case holdsNone(j.was) || holdsNone(j.is):
+			continue
 		}
 		r, err := c.beyondIn(j, up)
 		if err != nil {
@@ -52,6 +56,9 @@ func (c *change) beyond(up bool) (*beyond, error) {
 	}
 	return all, nil
 }
+
+// holdsNone says that every cell holds a code that is no value.
+func holdsNone(d *surface.Decoded) bool { return d.Off != nil && !slices.Contains(d.Off, false) }
 
 func (c *change) beyondIn(j *joint, up bool) (*bounded.Result, error) {
 	space := signal.NewSpace(nil)
@@ -112,13 +119,6 @@ func rawAlike(c *definition.Cells, p, q float64) bool {
 
 // curve is a table over a space, and what one raw step makes of its value in a box, rounding at the least.
 func curve(space *signal.Space, d *surface.Decoded) (*signal.Function, func(*bounded.Box) float64, error) {
-	if t := d.Table; t.Y != nil && t.X.Quantity == t.Y.Quantity { // neither has one: they are two inputs all the same
-		apart, y := *t, *t.Y
-		y.Quantity = "y"
-		apart.Y = &y
-		one := *d
-		one.Table, d = &apart, &one
-	}
 	f, err := space.Table(d)
 	if err != nil {
 		return nil, nil, err

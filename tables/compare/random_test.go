@@ -202,7 +202,11 @@ func bitOwners(lay *definition.Layout) []kind {
 
 // counted is bytes by the oracle.
 func counted(lay *definition.Layout, a, b []byte) *calibrationv1.ByteCount {
-	own, n := bitOwners(lay), &calibrationv1.ByteCount{}
+	return countedBy(bitOwners(lay), a, b)
+}
+
+func countedBy(own []kind, a, b []byte) *calibrationv1.ByteCount {
+	n := &calibrationv1.ByteCount{}
 	for i := range a {
 		diff := a[i] ^ b[i]
 		if diff == 0 {
