@@ -40,10 +40,6 @@ func (c *Cells) Off(bits uint64) bool {
 	if len(c.NotAValue) == 0 {
 		return false
 	}
-	code := c.Int(bits)
-	if !c.Signed && code < 0 { // beyond what a code can be
-		return false
-	}
-	_, off := slices.BinarySearch(c.NotAValue, code)
+	_, off := slices.BinarySearch(c.NotAValue, c.Int(bits)) // below 0 where no code of the type can be
 	return off
 }

@@ -21,7 +21,7 @@ import (
 // and keep a slip of the pen from asking for all memory.
 const (
 	MaxImage = 64 << 20
-	MaxCells = 4 << 20
+	MaxCells = 8 << 20
 )
 
 // compiler holds what the parts of a compilation share.

@@ -1,6 +1,7 @@
 package definition
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"math"
@@ -72,13 +73,15 @@ func TestSound(t *testing.T) {
 	}
 }
 
-// refusals: each replaces old by new in the sound definition.
-var refusals = []struct {
+// refusal replaces old by new in a sound definition.
+type refusal struct {
 	old, new string
 	line     int
 	path     string
 	says     string
-}{
+}
+
+var refusals = []refusal{
 	{"name: dx", "name: DX 1", 1, "name", "a-z, 0-9, dot"},
 	{"name: dx", "title: dx", 1, "name", "cannot be a name"},
 	{"byte_order: big", "byte_order: middle", 2, "byte_order", "allowed: big, little"},
@@ -183,7 +186,10 @@ var refusals = []struct {
 	{"title: trims}", "title: trims}\n  - {start: 0x1E0F, end: 0x1E20}", 24, "volatile[1]", "overlaps volatile[0]"},
 }
 
-func TestRefusals(t *testing.T) {
+func TestRefusals(t *testing.T) { refuseAll(t, sound, refusals) }
+
+func refuseAll(t *testing.T, sound string, refusals []refusal) {
+	t.Helper()
 	for _, tt := range refusals {
 		if strings.Count(sound, tt.old) < 1 {
 			t.Errorf("%q is not in the sound definition", tt.old)
@@ -243,7 +249,7 @@ func TestTooManyCells(t *testing.T) {
 	}
 	var many strings.Builder
 	many.WriteString(head)
-	for i := range 1500 {
+	for i := range 3000 {
 		fmt.Fprintf(&many, table, fmt.Sprint("t", i), "")
 	}
 	if _, err := Load("d", []byte(many.String())); err == nil || !strings.Contains(err.Error(), "there are too many cells") {
@@ -330,6 +336,10 @@ func FuzzLoad(f *testing.F) {
 	for _, tt := range refusals {
 		f.Add([]byte(strings.Replace(sound, tt.old, tt.new, 1)))
 	}
+	f.Add([]byte(rich))
+	for _, tt := range richRefusals {
+		f.Add([]byte(strings.Replace(rich, tt.old, tt.new, 1)))
+	}
 	f.Fuzz(func(t *testing.T, file []byte) {
 		lay, err := Load("f", file)
 		if err != nil {
@@ -354,17 +364,10 @@ func readAll(lay *Layout) {
 	if lay.Size > 1<<16 {
 		return
 	}
+	for _, fill := range []byte{0, 1, 0x80, 0xFF} { // counts and pointers that lead to different places
+		readTables(lay, bytes.Repeat([]byte{fill}, int(lay.Size)))
+	}
 	image := make([]byte, lay.Size)
-	for _, a := range lay.Axes {
-		a.Breakpoints(image)
-	}
-	for _, t := range lay.Tables {
-		for row := range t.Cells.NY {
-			for col := range t.Cells.NX {
-				t.Cells.Physical(image, row, col)
-			}
-		}
-	}
 	for _, f := range lay.Identity {
 		f.Text(image)
 	}
@@ -373,6 +376,32 @@ func readAll(lay *Layout) {
 	}
 	for _, r := range lay.Volatile {
 		_ = image[r.Start:r.End]
+	}
+}
+
+func readTables(lay *Layout, image []byte) {
+	for _, a := range lay.Axes {
+		a.Breakpoints(image)
+	}
+	im := lay.Space.Whole(image)
+	im.Held = im.Held[:0]
+	lay.Lacks(im)
+	for _, t := range lay.Tables {
+		lay.Holds(im, t)
+		for _, c := range t.Directions() {
+			c.Bits(image, 0, 0)
+		}
+		r, err := t.In(image)
+		if err != nil {
+			r = t
+		}
+		for _, t := range append(r.Slices(image), t, r) {
+			for row := range t.Cells.NY {
+				for col := range t.Cells.NX {
+					t.Cells.Physical(image, row, col)
+				}
+			}
+		}
 	}
 }
 

@@ -84,13 +84,18 @@ func (s Space) Within(r Range) (offsets Range, inside bool) {
 	return Range{}, false
 }
 
-// String prints the addresses for an error, the ends exclusive.
+// String prints the addresses for an error, the ends exclusive; of many regions the first.
 func (s Space) String() string {
-	words := make([]string, len(s))
-	for i, r := range s {
-		words[i] = fmt.Sprintf("0x%x to 0x%x", r.Start, r.End)
+	const most = 8
+	var words []string
+	for _, r := range s[:min(len(s), most)] {
+		words = append(words, fmt.Sprintf("0x%x to 0x%x", r.Start, r.End))
 	}
-	return strings.Join(words, ", ")
+	out := strings.Join(words, ", ")
+	if len(s) > most {
+		out += fmt.Sprintf(" and %d more", len(s)-most)
+	}
+	return out
 }
 
 // Whole is an image of these bytes that holds all of them.

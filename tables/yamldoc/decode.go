@@ -55,7 +55,7 @@ func (d *decoder) fault(n *yaml.Node, at *place, allowed, format string, args ..
 // enter follows an alias, counts the node, and refuses tags of the author's own.
 func (d *decoder) enter(n *yaml.Node, at *place) (*yaml.Node, error) {
 	if d.left--; d.left < 0 {
-		return nil, d.fault(n, at, fmt.Sprintf("at most %d values, aliases written out", maxNodes), "the document is too large")
+		return nil, d.fault(n, at, atMost, tooLarge)
 	}
 	if n.Kind == yaml.AliasNode {
 		n = n.Alias

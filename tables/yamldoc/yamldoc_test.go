@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"runtime"
 	"strings"
 	"testing"
 
@@ -218,6 +219,31 @@ func TestAliasBomb(t *testing.T) {
 	doc = "rules: &a [*a]"
 	if _, err := Decode("l", []byte(doc), &calibrationv1.Limits{}); err == nil {
 		t.Error("a list inside itself was read")
+	}
+}
+
+// What would make too many values is refused before the parser makes any, which would take a gigabyte and more.
+func TestTooManyValues(t *testing.T) {
+	const n = maxNodes + 1
+	for name, doc := range map[string]string{
+		"numbers":  "a: [" + strings.Repeat("1,", n) + "]",
+		"keys":     "a: {" + strings.Repeat("b,", n) + "}",
+		"rules":    "rules:\n" + strings.Repeat("- {id: a, frozen: {}}\n", n/5),
+		"lines":    strings.Repeat("- a\n", n/2+1),
+		"nested":   "a: " + strings.Repeat("[", n),
+		"aliases":  "a: [&a 1," + strings.Repeat("*a,", n) + "]",
+		"comments": strings.Repeat("#\n", n),
+	} {
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		_, err := Decode("d", []byte(doc), &calibrationv1.Limits{})
+		runtime.ReadMemStats(&after)
+		if err == nil || !strings.Contains(err.Error(), "too large; allowed: at most") {
+			t.Errorf("%s: %v", name, err)
+		}
+		if took := after.TotalAlloc - before.TotalAlloc; took > uint64(len(doc))+1<<20 {
+			t.Errorf("%s: refused after %d bytes were taken", name, took)
+		}
 	}
 }
 
