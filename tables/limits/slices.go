@@ -159,29 +159,29 @@ func (s *subject) eachSlice() error {
 	return nil
 }
 
-// enter says whether the rule holds on a slice, and whether all of it is new ground: where the engine now gets to its place,
-// or into the stretch before it.
+// enter says whether the rule holds on a slice, and notes whether all of it is new ground.
 func (s *subject) enter(slice *definition.Slice) bool {
 	for i, at := range slice.At {
 		if !s.outer[i].holds(at.Point) {
 			return false
 		}
-		points := s.outerPoints(i)
 		for _, g := range s.outerGround[i] {
-			fresh := g.cell(at.Point)
-			for _, k := range []int{slice.Index[i] - 1, slice.Index[i] + 1} {
-				if k < 0 || k >= len(points) || !g.pair(points[k], at.Point) {
-					continue
-				}
-				fresh = fresh || (at.Point > points[k]) == (g.old == g.from) // the far end of the stretch
-			}
-			s.whole = s.whole || fresh
+			s.whole = s.whole || g.cell(at.Point) || g.takes(s.pair(s.t).cand.beyond[i], slice.Index[i])
 		}
 	}
 	return true
 }
 
-func (s *subject) outerPoints(i int) []float64 { return s.pair(s.t).cand.beyond[i] }
+// takes says whether new ground comes into the stretch that ends at a point, on the side that the engine comes from: then that
+// point begins to count.
+func (g reached) takes(points []float64, i int) bool {
+	for _, k := range []int{i - 1, i + 1} {
+		if k >= 0 && k < len(points) && min(points[k], points[i]) < g.to && max(points[k], points[i]) > g.from && (points[i] > points[k]) == (g.old == g.from) {
+			return true
+		}
+	}
+	return false
+}
 
 // sliceMessage is where a slice lies, as the report says it; nil for none.
 func sliceMessage(s *definition.Slice) *calibrationv1.Slice {

@@ -1,0 +1,110 @@
+package limits
+
+import (
+	"strings"
+	"testing"
+
+	"witnessmark/tables/definition"
+)
+
+// What a rule cannot mean is refused when limits and definition meet; free text alone is left to the judgement, which says so.
+func TestWhatFitsAStructure(t *testing.T) {
+	lay, err := definition.Load("rich.yaml", []byte(structured))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct{ rule, want string }{
+		{`"select":{"tables":["block"]},"range":{"unit":"kPa","max":1},"where":{"gear":{"to":2,"unit":"1"}}`, ""},
+		{`"select":{"tables":["block"]},"range":{"unit":"kPa","max":1},"where":{"gear":{"to":2,"unit":"kPa"}}`, "do not convert"},
+		{`"select":{"tables":["block"]},"range":{"unit":"kPa","max":1},"where":{"oil":{"to":2,"unit":"Cel"}}`, `no axis of quantity "oil"`},
+		{`"select":{"tables":["block"]},"envelope":{"side":"max","unit":"kPa","x":{"quantity":"gear","unit":"1","points":[1]},"values":[[1]]}`, ""},
+		{`"select":{"tables":["named"]},"range":{"unit":"1","max":1},"where":{"":{"to":2,"unit":"1"}}`, "the quantity is empty"},
+		{`"select":{"tables":["note"]},"range":{"unit":"1","max":1}`, `table "note" is a text`},
+		{`"select":{"tables":["note"]},"frozen":{}`, ""},
+		{`"select":{"tables":["cut"]},"below":{"table":"note"}`, `table "note" is a text`},
+		{`"select":{"tables":["free"]},"range":{"unit":"kPa","max":1}`, ""},
+		{`"select":{"tables":["free"]},"monotonic":{"of":"values","along":"x","rising":true}`, ""},
+		{`"expression":"table('note').min() > 1.0"`, "note is a text, which only frozen judges"},
+		{`"expression":"table('block').at(1, 2) > 1.0"`, "block has 3 of them, not 2"},
+		{`"expression":"table('block').at(1, 2, 3) > 1.0"`, ""},
+		{`"expression":"table('block').at(1, 2, 'x') > 1.0"`, ""},
+		{`"expression":"table('block').value() > 1.0"`, "value() is for a scalar"},
+		{`"declared":true,"select":{"tables":["block"]},"range":{"unit":"kPa","max":1}`, ""},
+	} {
+		l := limitsOf(rule("{" + c.rule + "}"))
+		err := l.parseOne()
+		if err == nil {
+			err = l.Check(lay)
+		}
+		if c.want == "" && err != nil || c.want != "" && (err == nil || !strings.Contains(err.Error(), c.want)) {
+			t.Errorf("%s: %v, want %q", c.rule, err, c.want)
+		}
+	}
+}
+
+func (l *Limits) parseOne() error {
+	for _, err := range l.parse(nil) {
+		if !strings.Contains(err.Error(), "name") {
+			return err
+		}
+	}
+	return nil
+}
+
+// A run leaves a block by the axis that it leaves furthest, each by its own span: gear 5 of 1 to 3 is beyond by one span.
+func TestCoversABlock(t *testing.T) {
+	s := sheet{id: "m", unit: "kPa", x: []float64{1000, 5000}, y: []float64{20, 100}, v: make([]float64, 8), beyond: []deep{{what: "gear 1", points: []float64{1, 3}}}}
+	in := judging(one(s), one(s))
+	in.Run = &Run{Channels: []RunChannel{{"engine_speed", "1/min", []float64{3000, 3000, 5400}}, {"load", "%", []float64{50, 50, 50}}, {"gear", "1", []float64{2, 5, 2}}}}
+	f := judged(t, in, rule(`{"covers":{}}`)).Findings
+	if len(f) != 1 || f[0].Count != 2 || f[0].Worst.GetAlong() != "gear" || f[0].Worst.GetValue() != 5 || f[0].Worst.GetLimit() != 3 || f[0].Worst.Inputs["gear"] != 5 || f[0].Worst.GetX() != 3000 {
+		t.Errorf("%v", f)
+	}
+	// Without a quantity an axis says nothing; a table of none is passed over.
+	s = sheet{id: "m", unit: "kPa", x: []float64{0, 1}, v: make([]float64, 2), xLabels: []string{"a", "b"}}
+	in.Base, in.Candidate, in.Layout = nil, nil, nil
+	run := in.Run
+	in = judging(one(s), one(s))
+	in.Run = run
+	if out := judged(t, in, rule(`{"covers":{}}`)); len(out.Findings) != 0 || len(out.Passed) != 1 {
+		t.Errorf("%v %v", out.Findings, out.Passed)
+	}
+}
+
+// The engine used to come to the second of four slices; now it comes to the third, or to between that and the fourth. What it had
+// a share of before is not new.
+func TestNewGroundOfABlock(t *testing.T) {
+	s := sheet{id: "m", unit: "kPa", x: []float64{0}, y: []float64{0}, v: []float64{90, 91, 92, 93}, beyond: []deep{{what: "air Cel", points: []float64{0, 10, 20, 30}}}}
+	for _, c := range []struct {
+		from, to float64
+		want     string
+	}{
+		{10, 20, "m introduced 1x 92/50 by 42 x=0 y=0 [0,0] in [2]"},
+		{10, 15, "m introduced 1x 92/50 by 42 x=0 y=0 [0,0] in [2]"},
+		{12, 15, "m introduced 1x 92/50 by 42 x=0 y=0 [0,0] in [2]"},
+		{10, 25, "m introduced 2x 93/50 by 43 x=0 y=0 [0,0] in [3]"},
+		{20, 10, "m introduced 1x 91/50 by 41 x=0 y=0 [0,0] in [1]"},
+		{20, 5, "m introduced 2x 91/50 by 41 x=0 y=0 [0,0] in [1]"},
+		{40, 50, ""},
+	} {
+		in := judging(one(s), one(s))
+		in.Changed, in.NewGround = nil, []NewGround{{Quantity: "air", From: c.from, To: c.to, Unit: "Cel"}}
+		if got := sayAll(judged(t, in, rule(`{"range":{"max":50}}`)).Findings); got != c.want {
+			t.Errorf("from %v to %v:\n got %s\nwant %s", c.from, c.to, got, c.want)
+		}
+	}
+}
+
+// The room of a block's cells is slice by slice; a code has none.
+func TestRoomOfABlock(t *testing.T) {
+	s := sheet{id: "m", unit: "kPa", quantity: "q", x: []float64{0, 1}, y: []float64{0}, v: []float64{1, 2, 3, 4}, off: []bool{false, false, true, false}, beyond: []deep{{what: "gear 1", points: []float64{1, 2}}}}
+	l := limitsOf(rule(`{"range":{"unit":"kPa","max":5}}`), rule(`{"id":"second","range":{"unit":"kPa","max":3},"where":{"gear":{"from":2,"unit":"1"}}}`))
+	d := s.decoded()
+	room := Room(l, d.Table, d)
+	if len(room) != 4 || room[0] != 4 || room[1] != 3 || room[2] == room[2] || room[3] != -1 {
+		t.Errorf("%v", room)
+	}
+	if low, high := Bounds(l, d.Table, d); high[0] != 5 || high[3] != 3 || low[0] == low[0] {
+		t.Errorf("%v to %v", low, high)
+	}
+}
