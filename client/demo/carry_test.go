@@ -178,9 +178,43 @@ func TestCarryToOtherVersions(t *testing.T) {
 				sure[f.How]++
 			}
 		}
+		written(t, seed, r, is)
 	}
 	t.Logf("%d versions: %d found %v, %d at a wrong place that is not said to be sure, %d missed; %d that are gone said to be somewhere", versions, right, sure, wrong, missed, gone)
 	if 100*right < 99*(right+wrong+missed) {
 		t.Errorf("of %d tables %d were found where they are", right+wrong+missed, right)
+	}
+}
+
+// written holds what is written of a result to where things are: it compiles, and has every table that was found.
+func written(t *testing.T, seed uint64, r *carry.Result, is map[string]uint64) {
+	t.Helper()
+	w, err := r.Definition(carry.Options{Name: "next", Least: carry.SameAxes})
+	if err != nil {
+		t.Fatalf("seed %d: %v", seed, err)
+	}
+	lay, err := definition.Load("next.yaml", w.File)
+	if err != nil {
+		t.Fatalf("seed %d: %v", seed, err)
+	}
+	sure := 0
+	for _, f := range r.Tables {
+		if f.How < carry.SameAxes {
+			continue
+		}
+		sure++
+		table := lay.ByID[f.ID]
+		if table == nil || table.Cells.Offset != is[f.ID] || table.Source.GetCarried() != f.How.String() {
+			t.Errorf("seed %d: %s, %s, is written %+v", seed, f.ID, f.How, table)
+			continue
+		}
+		for _, a := range table.Axes {
+			if a.Cells != nil && a.Cells.Offset != is["axis "+a.ID] {
+				t.Errorf("seed %d: axis %s of %s is written at %#x, and is at %#x", seed, a.ID, f.ID, a.Cells.Offset, is["axis "+a.ID])
+			}
+		}
+	}
+	if len(lay.Tables) != sure {
+		t.Errorf("seed %d: %d tables written, %d told so surely", seed, len(lay.Tables), sure)
 	}
 }

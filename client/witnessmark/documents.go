@@ -14,15 +14,15 @@ import (
 )
 
 func newDefinitionCommand(a *app) *cobra.Command {
-	return documentCommand(a, client.Definitions, "Definitions: where the tables are in an image", newDefinitionCheck(a))
+	return documentCommand(a, client.Definitions, "Definitions: where the tables are in an image", newDefinitionCheck(a), newDefinitionCarry(a))
 }
 
 func newLimitsCommand(a *app) *cobra.Command {
 	return documentCommand(a, client.Limits, "Limits: the rules that tables must keep", newLimitsCheck(a))
 }
 
-// documentCommand is add, list and show of one kind, and its check.
-func documentCommand(a *app, kind, short string, check *cobra.Command) *cobra.Command {
+// documentCommand is add, list and show of one kind, and what else there is of it.
+func documentCommand(a *app, kind, short string, more ...*cobra.Command) *cobra.Command {
 	add := &cobra.Command{Use: "add FILE", Short: "Add a revision", Args: takes(1),
 		RunE: a.acts(func(ctx context.Context, c *client.Client, args []string) error {
 			if err := a.tellDoubts(ctx, c, kind, args[0]); err != nil {
@@ -57,7 +57,7 @@ func documentCommand(a *app, kind, short string, check *cobra.Command) *cobra.Co
 				return columns(w, rows)
 			})
 		})}
-	return group(kind, short, add, all, showCommand(a, kind), check)
+	return group(kind, short, append([]*cobra.Command{add, all, showCommand(a, kind)}, more...)...)
 }
 
 // tellDoubts says what is wrong or doubtful in a file beside the answer; what is wrong keeps it from being added.

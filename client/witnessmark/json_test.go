@@ -241,6 +241,7 @@ func withoutServer(w *asked) {
 	engine[0x140]++
 	twice := strings.Replace(engineDefinition, "checksums:\n", "checksums:\n  - {id: short, algorithm: sum-8, over: [{start: 0x80100, end: 0x80200}], stored: {address: 0x803f0, type: u8}}\n", 1)
 	w.as("nobody", "fixed", 0, "checksum", "fix", w.file("wrong.bin", engine), "--definition="+w.file("twice.yaml", []byte(twice)), "--only=sum", "--out", w.path("fixed.bin"))
+	w.as("nobody", "carried", 0, "definition", "carry", w.path("engine.yaml"), "--from", w.path("found.bin"), "--to", w.path("found.bin"), "--out", w.path("carried.yaml"))
 	w.as("nobody", "run summary", 0, "run", "show", w.path("pull.csv"))
 	gain := []string{"run", "gain"}
 	for i, torque := range []float64{250, 250.4, 250.9, 280, 280.4, 280.9} {

@@ -2,7 +2,6 @@ package carry
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
@@ -13,12 +12,12 @@ import (
 // part is one address of a definition, and the bytes that lie there.
 type part struct {
 	id          string      // of its axis or table
-	path        string      // of the address in the document
 	address     uint64      // as the definition says it
 	at          image.Range // offsets of its bytes in the image where it is known
 	breakpoints bool
-	pointer     *pointer // nil unless an address stands there
-	lost        string   // why it cannot be looked for
+	cells       *definition.Cells // in the image where it is known; nil of a count or a pointer
+	pointer     *pointer          // nil unless an address stands there
+	lost        string            // why it cannot be looked for
 
 	delta int64 // offsets, to where it is in the other image
 	how   Surety
@@ -48,66 +47,75 @@ func partsOf(lay *definition.Layout, from *image.Image) *parts {
 	for i, a := range lay.Source.GetAxes() {
 		var own []*part
 		if a.GetStored() != nil {
-			own = p.stored(fmt.Sprintf("axes[%d]", i), a.GetId(), a.GetStored(), lay.Axes[i].Cells, true)
+			own = p.stored(a.GetId(), a.GetStored(), lay.Axes[i].Cells, true)
 		}
 		p.axes, byID[a.GetId()] = append(p.axes, own), own
 	}
-	for i, t := range lay.Tables {
-		own, shared := p.table(fmt.Sprintf("tables[%d]", i), t, byID)
+	for _, t := range lay.Tables {
+		own, shared := p.table(t, byID)
 		p.tables, p.shared = append(p.tables, own), append(p.shared, shared)
 	}
 	return p
 }
 
-// table is the parts of a table, its cells first, and of the shared axes that it uses.
-func (p *parts) table(path string, t *definition.Table, byID map[string][]*part) (own, shared []*part) {
+// table is the parts of a table, in the order of addresses, and of the shared axes that it uses.
+func (p *parts) table(t *definition.Table, byID map[string][]*part) (own, shared []*part) {
 	in, err := t.In(p.from.Bytes)
 	if err != nil {
-		return []*part{{id: t.ID, lost: err.Error() + ", in the image that it is carried over from"}}, nil
+		return []*part{{id: t.ID, address: uint64(t.Source.GetStored().GetAddress()), lost: err.Error() + ", in the image that it is carried over from"}}, nil
 	}
-	own = p.stored(path, t.ID, t.Source.GetStored(), in.Cells, false)
-	for k, a := range axesOf(path, t.Source) {
-		if a.source.GetAxis() != "" {
-			shared = append(shared, byID[a.source.GetAxis()]...)
-		} else if a.source.GetStored() != nil {
-			own = append(own, p.stored(a.path, t.ID, a.source.GetStored(), in.Axes[k].Cells, true)...)
+	own = p.stored(t.ID, t.Source.GetStored(), in.Cells, false)
+	for i, a := range axesOf(t.Source) {
+		if a.GetAxis() != "" {
+			shared = append(shared, byID[a.GetAxis()]...)
+		} else if a.GetStored() != nil {
+			own = append(own, p.stored(t.ID, a.GetStored(), in.Axes[i].Cells, true)...)
 		}
 	}
 	return own, shared
 }
 
-// axisAt is an axis as a table has it, and where.
-type axisAt struct {
-	path   string
-	source *calibrationv1.TableAxis
-}
-
-func axesOf(path string, t *calibrationv1.Table) []axisAt {
-	var all []axisAt
-	for i, a := range t.GetAxes() {
-		all = append(all, axisAt{fmt.Sprintf("%s.axes[%d]", path, i), a})
-	}
-	if t.GetX() != nil {
-		all = append(all, axisAt{path + ".x", t.GetX()})
-	}
-	if t.GetY() != nil {
-		all = append(all, axisAt{path + ".y", t.GetY()})
+// axesOf is a table's axes, the fastest first.
+func axesOf(t *calibrationv1.Table) []*calibrationv1.TableAxis {
+	all := slices.Clone(t.GetAxes())
+	for _, a := range []*calibrationv1.TableAxis{t.GetX(), t.GetY()} {
+		if a != nil {
+			all = append(all, a)
+		}
 	}
 	return all
 }
 
-// stored is the parts of one block of values: it or the pointer to it, and its count.
-func (p *parts) stored(path, id string, s *calibrationv1.Stored, cells *definition.Cells, breakpoints bool) []*part {
-	path += ".stored"
-	one := &part{id: id, path: path + ".address", address: uint64(s.GetAddress()), at: cells.Extent(), breakpoints: breakpoints}
+// addresses are those of a table, of its own axes too, part for part.
+func addresses(t *calibrationv1.Table) []*uint32 {
+	all := addressesIn(t.GetStored())
+	for _, a := range axesOf(t) {
+		all = append(all, addressesIn(a.GetStored())...)
+	}
+	return all
+}
+
+func addressesIn(s *calibrationv1.Stored) []*uint32 {
+	switch {
+	case s == nil:
+		return nil
+	case s.CountAt == nil:
+		return []*uint32{&s.Address}
+	}
+	return []*uint32{&s.Address, &s.CountAt.Address}
+}
+
+// stored is the parts of one block of values: it or the pointer to it, and its count, as addressesIn has them.
+func (p *parts) stored(id string, s *calibrationv1.Stored, cells *definition.Cells, breakpoints bool) []*part {
+	one := &part{id: id, address: uint64(s.GetAddress()), at: cells.Extent(), cells: cells, breakpoints: breakpoints}
 	if s.GetPointer() != "" {
 		word := p.word(s.GetAddress(), s.GetPointer(), s.GetByteOrder())
 		back := word.Bits(p.from.Bytes, 0, 0) - p.lay.Space.Address(one.at.Start)
-		one.pointer, one.at = &pointer{word, one.at, back}, word.Extent()
+		one.pointer, one.at, one.cells = &pointer{word, one.at, back}, word.Extent(), nil
 	}
 	all := []*part{one}
 	if c := s.GetCountAt(); c != nil {
-		all = append(all, &part{id: id, path: path + ".count_at.address", address: uint64(c.GetAddress()), at: p.word(c.GetAddress(), c.GetType(), c.GetByteOrder()).Extent(), breakpoints: true})
+		all = append(all, &part{id: id, address: uint64(c.GetAddress()), at: p.word(c.GetAddress(), c.GetType(), c.GetByteOrder()).Extent(), breakpoints: true})
 	}
 	for _, one := range all {
 		needs := []image.Range{one.at}

@@ -327,7 +327,7 @@ type likeness int
 const (
 	nothing likeness = iota // outside, or filling alone
 	other
-	alike // half of its bytes or more, some of them different from each other
+	alike // half of its bytes or more, some of them different from each other; or its shape
 	same
 )
 
@@ -352,7 +352,7 @@ func (s *search) compare(p *part, delta int64) likeness {
 		return same
 	case filling(b) && !filling(a):
 		return nothing
-	case 2*n >= len(a) && n >= telling*3/4 && distinct(equal) >= telling/2:
+	case 2*n >= len(a) && n >= telling*3/4 && distinct(equal) >= telling/2, p.cells != nil && shaped(p.cells, delta, s.from, s.to):
 		return alike
 	}
 	return other
