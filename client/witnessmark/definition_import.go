@@ -97,6 +97,9 @@ func (i *importing) run() error {
 	if err != nil {
 		return err
 	}
+	if err := os.MkdirAll(i.to, 0o755); err != nil {
+		return err
+	}
 	for _, f := range files {
 		if err := f.out.Write(f.bytes); err != nil {
 			return err
@@ -157,7 +160,11 @@ func (i *importing) read() (*imported.Result, error) {
 			return imported.A2L(m, i.o)
 		}
 	}
-	return nil, usage("%s: --module %s; allowed are %s", i.path, i.module, strings.Join(names, ", "))
+	what := "it has several modules"
+	if i.module != "" {
+		what = fmt.Sprintf("it has no module %.60q", i.module)
+	}
+	return nil, usage("%s: %s; allowed is --module with one of: %.300s", i.path, what, strings.Join(names, ", "))
 }
 
 // included gives files by their path from a folder, and none from outside it, wherever a link leads.

@@ -14,7 +14,7 @@ import (
 )
 
 func newDefinitionCommand(a *app) *cobra.Command {
-	return documentCommand(a, client.Definitions, "Definitions: where the tables are in an image", newDefinitionCheck(a), newDefinitionCarry(a))
+	return documentCommand(a, client.Definitions, "Definitions: where the tables are in an image", newDefinitionCheck(a), newDefinitionCarry(a), newDefinitionImport(a), newDefinitionExport(a))
 }
 
 func newLimitsCommand(a *app) *cobra.Command {

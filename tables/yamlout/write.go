@@ -38,21 +38,26 @@ func given(m protoreflect.Message) []protoreflect.FieldDescriptor {
 		out = append(out, fd)
 		return true
 	})
-	slices.SortFunc(out, func(a, b protoreflect.FieldDescriptor) int { return cmp.Compare(rank(a), rank(b)) })
+	slices.SortFunc(out, func(a, b protoreflect.FieldDescriptor) int {
+		return cmp.Or(cmp.Compare(rank(a), rank(b)), cmp.Compare(a.Number(), b.Number()))
+	})
 	return out
 }
 
 // rank is a field's place: its number, but for what belongs beside another one.
 func rank(fd protoreflect.FieldDescriptor) int {
-	beside := fd.ContainingMessage().Fields().ByName(behind[fd.FullName().Name()])
-	if beside == nil || fd.ContainingMessage().Name() == "IdentityField" {
-		return 2 * int(fd.Number())
+	if fd.Parent().Name() != "IdentityField" {
+		for _, name := range behind[fd.Name()] {
+			if beside := fd.ContainingMessage().Fields().ByName(name); beside != nil {
+				return 2*int(beside.Number()) + 1
+			}
+		}
 	}
-	return 2*int(beside.Number()) + 1
+	return 2 * int(fd.Number())
 }
 
-// behind are fields that came later and are written behind an earlier one.
-var behind = map[protoreflect.Name]protoreflect.Name{"known_as": "title", "kind": "id", "encoding": "id", "unit_text": "unit", "regions": "size"}
+// behind are fields that are written behind an earlier one, the first that there is.
+var behind = map[protoreflect.Name][]protoreflect.Name{"known_as": {"title", "id"}, "kind": {"id"}, "encoding": {"id"}, "unit_text": {"unit"}, "regions": {"size"}}
 
 // block writes fields on lines of their own: the document's, and those of messages right below it.
 func (w *writer) block(m protoreflect.Message, indent string) {
