@@ -28,9 +28,16 @@ type reach struct {
 
 // reaches are the ends of all axes that are looked up along, in the definition's order.
 func (c *check) reaches(im *image.Image) (out []*reach) {
-	for _, t := range c.lay.Tables {
-		for _, a := range axesOf(t) {
-			if a.Index || a.Count < 2 || !c.lay.Holds(im, t) {
+	for _, declared := range c.lay.Tables {
+		if !c.lay.Holds(im, declared) {
+			continue
+		}
+		t, err := declared.In(im.Bytes)
+		if err != nil { // it leads outside, and nobody knows its axes
+			continue
+		}
+		for _, a := range t.Axes {
+			if a.Index || a.Count < 2 || a.Quantity == "" {
 				continue
 			}
 			points := a.Breakpoints(im.Bytes)
@@ -110,7 +117,7 @@ func (c *check) offAxes() {
 		}
 	}
 	for _, t := range c.lay.Tables {
-		for _, a := range axesOf(t) {
+		for _, a := range t.Axes {
 			if s := outside[[2]string{t.ID, a.Quantity}]; s > 0 {
 				c.out.Outside = append(c.out.Outside, &calibrationv1.RunOutside{Table: t.ID, Axis: a.Quantity, Time: s, Share: min(s/total, 1)})
 			}

@@ -44,7 +44,7 @@ func (s *side) tolerated() float64 {
 func (c *check) differs(s *side) {
 	allowed := s.tolerated()
 	off := c.unexplained(s)
-	cells := [2]map[[2]int]*inCell{{}, {}}
+	cells := [2]map[cell]*inCell{{}, {}}
 	for i := range s.logged {
 		d := off(i)
 		if d != d || s.channel == lambda && s.logged[i] > burns {
@@ -108,7 +108,7 @@ func (c *check) briefly(s *side, off func(i int) float64, by float64) stretch {
 
 // worstCell is the cell that is furthest off on the mean, beyond what is allowed and what its own scatter makes; with how
 // many are, of how many that were visited for long enough.
-func worstCell(cells map[[2]int]*inCell, allowed float64) (worst *inCell, count, of int) {
+func worstCell(cells map[cell]*inCell, allowed float64) (worst *inCell, count, of int) {
 	for _, k := range cells {
 		if k.n < leastInCell || k.seconds < leastSeconds*(1-1e-6) {
 			continue

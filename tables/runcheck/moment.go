@@ -1,11 +1,13 @@
 package runcheck
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/bounded"
 )
 
 // burns is the lambda above which no petrol engine fires: its fuel is cut, and the reading is of air. Common practice, no source.
@@ -44,27 +46,30 @@ func (s *side) inputs(i int) map[string]float64 {
 		out[in.quantity] = s.probe.point[n]
 	}
 	if s.of != nil {
-		for n, a := range axesOf(s.of) {
-			out[a.Quantity] = s.probe.value(s.axes[n])
+		for n, a := range s.of.Axes {
+			out[cmp.Or(a.Quantity, a.ID)] = s.probe.value(s.axes[n])
 		}
 	}
 	return out
 }
 
-// cell is the map's cell that is nearest to what a sample shows, from 0 in x and y as stored.
-func (s *side) cell(i int) (cell [2]int) {
+// cell is one of a map, by the number of its breakpoint along each axis.
+type cell [bounded.MaxInputs]int
+
+// cell is the map's cell that is nearest to what a sample shows, from 0 as stored.
+func (s *side) cell(i int) (at cell) {
 	if s.of == nil || !s.probe.move(int(s.from[i])) {
-		return cell
+		return at
 	}
-	for n, points := range s.points {
+	for n, points := range s.points[:min(len(s.points), len(at))] {
 		v, least := s.probe.value(s.axes[n]), math.Inf(1)
 		for k, p := range points {
 			if d := math.Abs(p - v); d < least {
-				cell[n], least = k, d
+				at[n], least = k, d
 			}
 		}
 	}
-	return cell
+	return at
 }
 
 // where is a sample's time, and the cell of the map, in words.
@@ -75,8 +80,8 @@ func (c *check) where(s *side, i int) string {
 	}
 	cell := s.cell(i)
 	var at []string
-	for n, a := range axesOf(s.of) {
-		at = append(at, fmt.Sprintf("%s %.4g", strings.ReplaceAll(a.Quantity, "_", " "), s.points[n][cell[n]]))
+	for n, a := range s.of.Axes[:min(len(s.of.Axes), len(cell))] {
+		at = append(at, fmt.Sprintf("%s %.4g", strings.ReplaceAll(cmp.Or(a.Quantity, a.ID), "_", " "), s.points[n][cell[n]]))
 	}
 	if at == nil {
 		return words

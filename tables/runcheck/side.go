@@ -153,7 +153,7 @@ func (c *check) locate(s *side) error {
 		most := -1
 		for _, id := range s.view.Looked() {
 			t := c.lay.ByID[id]
-			if n := len(axesOf(t)); t.Unit == s.unit && n > most && t.Cells.Conv.Labels == nil {
+			if n := len(t.Axes); t.Unit == s.unit && n > most && t.Cells.Conv.Labels == nil {
 				s.of, most = t, n
 			}
 		}
@@ -161,17 +161,12 @@ func (c *check) locate(s *side) error {
 	if s.of == nil {
 		return nil
 	}
-	for n, a := range axesOf(s.of) {
-		var f *signal.Function
-		var err error
-		if s.of.Fed != nil && s.of.Fed[n].Signal != nil {
-			feed := s.of.Fed[n]
-			if f, err = s.view.Signal(feed.Signal.ID); err == nil {
-				f = f.In(feed.Level)
-			}
-		} else {
-			f, err = s.space.Input(a.Quantity, a.Unit)
-		}
+	t, err := s.of.In(c.Image.Bytes)
+	if err != nil {
+		return err
+	}
+	for n, a := range t.Axes {
+		f, err := c.alongAxis(s, n, a)
 		if err != nil {
 			return err
 		}
@@ -180,11 +175,22 @@ func (c *check) locate(s *side) error {
 	return nil
 }
 
-func axesOf(t *definition.Table) (out []*definition.Axis) {
-	for _, a := range []*definition.Axis{t.X, t.Y} {
-		if a != nil {
-			out = append(out, a)
-		}
+// alongAxis is where the operating point lies along an axis of the side's map, by number.
+func (c *check) alongAxis(s *side, n int, a *definition.Axis) (f *signal.Function, err error) {
+	var feed definition.Feed
+	if s.of.Fed != nil {
+		feed = *s.of.Fed[n]
 	}
-	return out
+	switch {
+	case feed.Signal != nil:
+		f, err = s.view.Signal(feed.Signal.ID)
+	case feed.Curve != nil:
+		f, err = s.view.Table(feed.Curve.ID)
+	default:
+		return s.space.Input(signal.QuantityOf(s.of, n), a.Unit)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return f.In(feed.Level), nil
 }

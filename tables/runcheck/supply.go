@@ -1,6 +1,7 @@
 package runcheck
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -37,7 +38,7 @@ func recordedOver(lay *definition.Layout, r *run.Run) (*definition.Layout, error
 			a.From = other(a.From, s.ID)
 		}
 		for _, t := range d.Tables {
-			for _, a := range []*calibrationv1.TableAxis{t.X, t.Y} {
+			for _, a := range append([]*calibrationv1.TableAxis{t.X, t.Y}, t.Axes...) {
 				if a != nil {
 					a.From = other(a.From, s.ID)
 				}
@@ -105,6 +106,9 @@ func (c *check) probe(space *signal.Space) (*probe, error) {
 	p := &probe{}
 	var missing []string
 	for _, in := range space.Inputs() {
+		if in.Nameless() {
+			return nil, errors.New("one of its axes has no quantity, which no channel shows")
+		}
 		ch, err := c.channel(in.Quantity, in.Unit)
 		if _, ok := c.Run.Values(in.Quantity); !ok {
 			missing = append(missing, in.Quantity)
