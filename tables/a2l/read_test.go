@@ -66,8 +66,8 @@ func TestIncludes(t *testing.T) {
 			return nil, errors.New("there is no such file")
 		}
 	}
-	all, err := Read("/shop/car.a2l", wrapped("/include \"parts\\groups.a2l\"\n/begin GROUP last \"\" /end GROUP"), open(map[string]string{
-		"parts/groups.a2l": "/begin GROUP first \"\" /end GROUP\n/include more.a2l", "parts/more.a2l": "\n/begin GROUP second \"\"\n/end GROUP"}))
+	all, err := Read("/shop/car.a2l", wrapped("/include \"parts\\rows.a2l\"\n/begin GROUP last \"\" /end GROUP"), open(map[string]string{
+		"parts/rows.a2l": "/begin GROUP first \"\" /end GROUP\n/include more.a2l", "parts/more.a2l": "\n/begin GROUP second \"\"\n/end GROUP"}))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -75,7 +75,7 @@ func TestIncludes(t *testing.T) {
 	for _, g := range all[0].Groups {
 		got = append(got, fmt.Sprintf("%s %s:%d", g.Name, g.File, g.Line))
 	}
-	if text := strings.Join(got, ", "); text != "first parts/groups.a2l:1, second parts/more.a2l:2, last /shop/car.a2l:5" {
+	if text := strings.Join(got, ", "); text != "first parts/rows.a2l:1, second parts/more.a2l:2, last /shop/car.a2l:5" {
 		t.Errorf("got %s", text)
 	}
 	for name, files := range map[string]map[string]string{

@@ -58,7 +58,8 @@ type scanner struct {
 	include func(name string) ([]byte, error)
 	files   []*source // the last one is read
 	blocks  []opened
-	left    int // bytes that may still come
+	left    int  // bytes that may still come
+	paths   bool // a backslash in a text is one
 	err     error
 }
 
@@ -135,7 +136,9 @@ func (s *scanner) pass(depth int) {
 
 // open begins to read another file. It lies beside the one that names it, or in a folder there.
 func (s *scanner) open(at Place) {
+	s.paths = true
 	t := s.bare()
+	s.paths = false
 	name := strings.ReplaceAll(t.text, `\`, "/")
 	full := path.Join(path.Dir(s.files[len(s.files)-1].path), name)
 	switch {

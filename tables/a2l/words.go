@@ -65,6 +65,9 @@ func (s *scanner) quoted(f *source) token {
 	for i := from; i < len(f.text); i++ {
 		switch f.text[i] {
 		case '\\':
+			if s.paths {
+				continue
+			}
 			if i++; i < len(f.text) && f.text[i] == '\n' {
 				f.line++
 			}
@@ -76,6 +79,9 @@ func (s *scanner) quoted(f *source) token {
 				continue
 			}
 			f.at = i + 1
+			if s.paths {
+				return token{quoted, f.text[from:i], at}
+			}
 			return token{quoted, unescape(f.text[from:i]), at}
 		}
 	}
