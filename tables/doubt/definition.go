@@ -1,7 +1,6 @@
 package doubt
 
 import (
-	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -21,7 +20,8 @@ func OfDefinition(name string, file []byte) (*definition.Layout, []Doubt) {
 		d.index()
 		d.units()
 		d.reach()
-		d.overlaps()
+		d.names()
+		d.tell(overlaps(d.blocks(nil)))
 	}
 	return lay, InOrder(f.all)
 }
@@ -32,16 +32,19 @@ type ofDefinition struct {
 	lay    *definition.Layout
 	tables map[*definition.Table]string
 	axes   map[*definition.Axis]string
+
+	pointed map[*definition.Axis]bool // a pointer leads to their breakpoints
 }
 
 func (d *ofDefinition) index() {
-	d.tables, d.axes = map[*definition.Table]string{}, map[*definition.Axis]string{}
+	d.tables, d.axes, d.pointed = map[*definition.Table]string{}, map[*definition.Axis]string{}, map[*definition.Axis]bool{}
 	byID := map[string]*definition.Axis{}
 	for _, a := range d.lay.Axes {
 		byID[a.ID] = a
 	}
 	for i, a := range d.lay.Source.GetAxes() {
 		d.axes[byID[a.GetId()]] = fmt.Sprintf("axes[%d]", i)
+		d.pointed[byID[a.GetId()]] = a.GetStored().GetPointer() != ""
 	}
 	places := map[any]int{}
 	for i, t := range d.lay.Source.GetTables() {
@@ -50,10 +53,18 @@ func (d *ofDefinition) index() {
 	for _, t := range d.lay.Tables {
 		path := fmt.Sprintf("tables[%d]", places[t.Source])
 		d.tables[t] = path
-		for side, a := range map[string]*definition.Axis{".x": t.X, ".y": t.Y} {
-			if a != nil && d.axes[a] == "" {
-				d.axes[a] = path + side
+		for k, a := range t.Axes {
+			if d.axes[a] != "" { // shared
+				continue
 			}
+			said, at := t.Source.GetX(), path+".x"
+			switch {
+			case len(t.Source.GetAxes()) > 0:
+				said, at = t.Source.GetAxes()[k], fmt.Sprintf("%s.axes[%d]", path, k)
+			case k == 1:
+				said, at = t.Source.GetY(), path+".y"
+			}
+			d.axes[a], d.pointed[a] = at, said.GetStored().GetPointer() != ""
 		}
 	}
 }
@@ -106,48 +117,13 @@ func (d *ofDefinition) reach() {
 	}
 }
 
-// block is stored cells, whose they are, and where that is written.
-type block struct {
-	what, path string
-	cells      *definition.Cells
-}
-
-func (d *ofDefinition) blocks() (all []block) {
+// names asks whether each name along an axis is there once.
+func (d *ofDefinition) names() {
 	for _, a := range d.lay.Axes {
-		if a.Cells != nil {
-			all = append(all, block{"axis " + a.ID, d.axes[a], a.Cells})
-		}
-	}
-	for _, t := range d.lay.Tables {
-		all = append(all, block{"table " + t.ID, d.tables[t], t.Cells})
-	}
-	slices.SortStableFunc(all, func(a, b block) int { return cmp.Compare(a.cells.Offset, b.cells.Offset) })
-	return all
-}
-
-// overlaps names what shares bits: tables may, which is worth knowing; an axis with anything is doubtful.
-func (d *ofDefinition) overlaps() {
-	var open []block
-	for _, b := range d.blocks() {
-		at := b.cells.Extent()
-		open = slices.DeleteFunc(open, func(o block) bool { return o.cells.Extent().End <= at.Start })
-		var tables, others []string
-		for _, o := range open {
-			if !o.cells.Shares(b.cells) {
-				continue
-			}
-			if strings.HasPrefix(o.what+b.what, "table ") && strings.HasPrefix(b.what, "table ") {
-				tables = append(tables, o.what)
-			} else {
-				others = append(others, o.what)
+		for i, label := range a.Labels {
+			if first := slices.Index(a.Labels, label); first < i {
+				d.say(severity.Caution, fmt.Sprintf("%s.labels[%d]", d.axes[a], i), "each name once", "axis %s: %q is the name of place %d already", a.ID, label, first)
 			}
 		}
-		if len(tables) > 0 {
-			d.say(severity.Notice, b.path, "", "%s shares bits with %s", b.what, some(tables))
-		}
-		if len(others) > 0 {
-			d.say(severity.Caution, b.path, "", "%s shares bits with %s", b.what, some(others))
-		}
-		open = append(open, b)
 	}
 }

@@ -1,9 +1,11 @@
 package doubt
 
 import (
+	"bytes"
 	"fmt"
 	"math"
 	"slices"
+	"unicode/utf8"
 
 	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
@@ -21,7 +23,14 @@ func OfImage(name string, file []byte, lay *definition.Layout, im *image.Image) 
 	if err != nil {
 		return nil, err
 	}
+	astray := map[string]bool{}
+	for _, f := range r.GetFindings() {
+		astray[f.GetTable()] = astray[f.GetTable()] || f.GetRule() == "pointer"
+	}
 	for _, u := range r.GetUnjudged() {
+		if astray[u.GetTable()] {
+			continue // told below
+		}
 		d.say(severity.Notice, d.pathOf(u.GetTable()), "", "not looked at: %s", u.GetReason())
 	}
 	for _, f := range r.GetFindings() {
@@ -39,6 +48,7 @@ func OfImage(name string, file []byte, lay *definition.Layout, im *image.Image) 
 		d.say(level, d.pathOf(f.GetTable()), "", "in the image: %s %s", what, f.GetReason())
 	}
 	d.values(im)
+	d.collisions(im.Bytes)
 	d.gaps(im)
 	return InOrder(d.all), nil
 }
@@ -47,28 +57,64 @@ func (d *ofDefinition) pathOf(table string) string { return d.tables[d.lay.ByID[
 
 // values asks whether what cells and breakpoints hold is usual for their quantities.
 func (d *ofDefinition) values(im *image.Image) {
-	known := func(c *definition.Cells) bool { return c == nil || len(lacks(d.lay, im, c)) == 0 }
-	for _, a := range d.lay.Axes {
-		if known(a.Cells) {
-			d.order(a, a.Breakpoints(im.Bytes))
-			d.ask(d.axes[a], "axis "+a.ID, a.Quantity, a.Unit, a.Breakpoints(im.Bytes))
+	asked := map[*definition.Axis]bool{}
+	axis := func(declared, a *definition.Axis) {
+		if asked[declared] {
+			return
+		}
+		asked[declared] = true
+		points := a.Breakpoints(im.Bytes)
+		d.order(declared, points)
+		d.ask(d.axes[declared], "axis "+a.ID, a.Quantity, a.Unit, points)
+	}
+	used := map[*definition.Axis]bool{}
+	for _, t := range d.lay.Tables {
+		got := surface.Decode(t, im.Bytes)
+		for k, a := range t.Axes {
+			used[a] = true
+			if got.Astray == nil && d.known(im, t, got.Table.Axes[k].Cells) {
+				axis(a, got.Table.Axes[k])
+			}
+		}
+		switch {
+		case got.Astray != nil || !d.lay.Holds(im, t):
+		case t.Kind == "text":
+			d.text(t, got)
+		case got.Values == nil:
+			d.labels(t, got.Bits)
+		case t.Role != "correction":
+			d.ask(d.tables[t], "table "+t.ID, t.Quantity, t.Unit, got.Values)
 		}
 	}
-	for _, t := range d.lay.Tables {
-		if !known(t.Cells) || t.X != nil && !known(t.X.Cells) || t.Y != nil && !known(t.Y.Cells) {
-			continue
-		}
-		got := surface.Decode(t, im.Bytes)
-		if got.Values == nil {
-			d.labels(t, got.Bits)
-		} else if t.Role != "correction" {
-			d.ask(d.tables[t], "table "+t.ID, t.Quantity, t.Unit, got.Values)
+	for _, a := range d.lay.Axes {
+		if !used[a] && !d.pointed[a] && d.known(im, nil, a.Cells) {
+			axis(a, a)
 		}
 	}
 }
 
-func lacks(lay *definition.Layout, im *image.Image, c *definition.Cells) []image.Range {
-	return image.Common(image.Join(lay.Space.Offsets(im.Gaps())), []image.Range{c.Extent()})
+// known says whether an image holds cells, and what tells where the table lies.
+func (d *ofDefinition) known(im *image.Image, t *definition.Table, c *definition.Cells) bool {
+	needs := []*definition.Cells{}
+	if t != nil {
+		needs = t.Directions()
+	}
+	if c != nil {
+		needs = append(needs, c)
+	}
+	gaps := image.Join(d.lay.Space.Offsets(im.Gaps()))
+	return !slices.ContainsFunc(needs, func(c *definition.Cells) bool {
+		return len(image.Common(gaps, []image.Range{c.Extent()})) > 0
+	})
+}
+
+// text asks whether a text is one of its encoding.
+func (d *ofDefinition) text(t *definition.Table, got *surface.Decoded) {
+	raw := bytes.TrimRight(got.TextBits, "\x00 ")
+	control := func(r rune) bool { return r < ' ' || r == 0x7F || r > 0x7F && !t.UTF8 }
+	if name := t.Source.GetEncoding(); bytes.ContainsFunc(raw, control) || !utf8.Valid(raw) {
+		d.say(severity.Caution, d.tables[t], "", "table %s holds %.60q, which is no text in %s", t.ID, got.Text, name)
+	}
 }
 
 func (d *ofDefinition) ask(path, what, quantity, unit string, values []float64) {
@@ -78,6 +124,9 @@ func (d *ofDefinition) ask(path, what, quantity, unit string, values []float64) 
 	}
 	n, low, high := 0, math.Inf(1), math.Inf(-1)
 	for _, v := range values {
+		if math.IsNaN(v) { // or a code that is no value; what is no number is told elsewhere
+			continue
+		}
 		if v < u.low || v > u.high {
 			n++
 		}
@@ -116,7 +165,7 @@ func (d *ofDefinition) gaps(im *image.Image) {
 		image.Range
 		after block
 	}
-	blocks := d.blocks()
+	blocks := d.blocks(im.Bytes)
 	var covered []image.Range
 	for _, b := range blocks {
 		covered = append(covered, b.cells.Ranges()...)
@@ -131,13 +180,13 @@ func (d *ofDefinition) gaps(im *image.Image) {
 	}
 	var all []gap
 	total, k := uint64(0), 0
-	for _, r := range image.Minus(d.within(), image.Join(append(covered, d.lay.Volatile...))) {
+	for _, r := range d.inRegions(image.Minus(within(d.lay, blocks), image.Join(append(covered, d.lay.Volatile...)))) {
 		if filling(im.Bytes[r.Start:r.End]) {
 			continue
 		}
 		total += r.End - r.Start
 		g := gap{Range: r}
-		for k < len(blocks) && blocks[k].cells.Offset < r.Start {
+		for k < len(blocks) && blocks[k].cells.Extent().Start < r.Start {
 			k++
 		}
 		if k > 0 {
@@ -159,16 +208,25 @@ func (d *ofDefinition) gaps(im *image.Image) {
 	}
 }
 
+// inRegions cuts ranges of offsets where a region ends.
+func (d *ofDefinition) inRegions(all []image.Range) (out []image.Range) {
+	for _, r := range d.lay.Space.Addresses(all) {
+		start, _ := d.lay.Space.Offset(r.Start)
+		out = append(out, image.Range{Start: start, End: start + r.End - r.Start})
+	}
+	return out
+}
+
 // within is where tables are to be expected: the calibration, or where no segment says so what lies between
 // the first and the last block.
-func (d *ofDefinition) within() (all []image.Range) {
-	for _, s := range d.lay.Segments {
+func within(lay *definition.Layout, blocks []block) (all []image.Range) {
+	for _, s := range lay.Segments {
 		if s.Content == "calibration" {
 			all = append(all, s.Range)
 		}
 	}
-	if blocks := d.blocks(); all == nil && len(blocks) > 0 {
-		between := image.Range{Start: blocks[0].cells.Offset}
+	if all == nil && len(blocks) > 0 {
+		between := image.Range{Start: blocks[0].cells.Extent().Start}
 		for _, b := range blocks {
 			between.End = max(between.End, b.cells.Extent().End)
 		}
