@@ -71,7 +71,7 @@ func TestOfStructuresInAnImage(t *testing.T) {
 		{"as it is", func([]byte) {}, nil},
 		{"a count beyond the most", func(b []byte) { b[4] = 5 }, []string{
 			"caution d.yaml:6: tables[0]: in the image: pointer:pump: its count at 0x104 is 5; allowed: 1 to 4",
-			"notice d.yaml:10: tables[1]: 0x105 to 0x110, after what says where table pump lies: 11 bytes"}},
+			"notice d.yaml:6: tables[0]: 0x105 to 0x110, after what says where table pump lies: 11 bytes"}},
 		{"a pointer outside", func(b []byte) { b[0x10] = 7 }, []string{
 			"caution d.yaml:10: tables[1]: in the image: pointer:idle: its pointer at 0x110 leads to 0x720",
 			"notice d.yaml:12: tables[3]: 0x11b to 0x140, after table trim: 37 bytes"}},
