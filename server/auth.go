@@ -71,6 +71,7 @@ type gate struct {
 	log     *slog.Logger
 	bounds  *bounds
 	calls   *room
+	asking  *pace
 	figures *figures
 	under   sync.WaitGroup // stream handlers, which may outlive their streams for a moment
 }
@@ -114,6 +115,15 @@ func tooSlow(waited time.Duration) *fault {
 func (g *gate) enter(ctx context.Context, method string) (c *call, err error) {
 	c = callOf(ctx)
 	c.begin.Stop()
+	wait, ok := g.asking.turn(string(c.keyID), time.Now())
+	if !ok {
+		return c, tooMany("call", "this key calls too often")
+	}
+	select {
+	case <-time.After(wait):
+	case <-ctx.Done():
+		return c, context.Cause(ctx)
+	}
 	r, ok := g.rules[method]
 	if !ok {
 		return c, &fault{code: codes.PermissionDenied, reason: "no-rule", text: "nobody may call this method"}
@@ -236,7 +246,7 @@ func (g *gate) finish(ctx context.Context, method string, c *call, start time.Ti
 	switch st.Code() {
 	case codes.Internal, codes.Unknown, codes.Unavailable, codes.DataLoss:
 		level = slog.LevelError
-		attrs = append(attrs, slog.Any("error", err))
+		attrs = append(attrs, loggable(err))
 	}
 	g.figures.call(method, st.Code(), reason, took)
 	g.log.LogAttrs(ctx, level, "call", attrs...)

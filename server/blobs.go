@@ -54,7 +54,7 @@ func (c *core) blob(at, sha string) (data []byte, err error) {
 	case notFound(err):
 		return nil, missing(at, "%s: there are no bytes with SHA-256 %s", at, sha)
 	case errors.Is(err, store.ErrDamaged):
-		c.log.Error("damaged bytes", "sha256", sha, "error", err)
+		c.log.Error("damaged bytes", "sha256", sha, loggable(err))
 		return nil, damagedBlob(at, sha)
 	}
 	return data, err

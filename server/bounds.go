@@ -1,6 +1,7 @@
 package server
 
 import (
+	"maps"
 	"sync"
 	"time"
 
@@ -12,6 +13,9 @@ import (
 // share bounds something that people hold: how much one may have, and all together.
 type share struct{ one, all int64 }
 
+// beat bounds how often somebody does something: so many a second, and at once as many as burst.
+type beat struct{ second, burst int }
+
 // bounds are what may be held of a server at a time. One who is hostile, or whose program went wild, has a
 // part of everything and never all of it; and what is held and not used is taken back.
 type bounds struct {
@@ -19,13 +23,15 @@ type bounds struct {
 	// for the newest, since an honest one takes milliseconds.
 	handshakes share
 	handshake  time.Duration // a whole one, HTTP/2's greeting included
+	arriving   beat          // how often an address may begin one: each takes a processor's half millisecond
 	// Connections, by key, once it is known to be somebody's: a command and a few desks each.
 	connections share
 	// Connections, by key, of keys that were replaced or retired: long enough to be told so.
 	former share
 	// Calls under way, by key: two connections that are full. Each call may have a message of maxMessage
 	// half sent, so this bounds bytes too: 80 MiB for one, 640 MiB for all.
-	calls share
+	calls  share
+	asking beat // how often a key may begin a call
 	// Bytes of actions on their way in, on the disk, by key: four of the largest blob.
 	spooled share
 	// Bytes on their way out, in memory, by key: two of the largest blob.
@@ -38,9 +44,9 @@ type bounds struct {
 
 func usualBounds() bounds {
 	return bounds{
-		handshakes: share{16, 128}, handshake: 10 * time.Second,
+		handshakes: share{16, 128}, handshake: 10 * time.Second, arriving: beat{50, 100},
 		connections: share{16, 512}, former: share{2, 32},
-		calls:   share{2 * perConnection, 512},
+		calls: share{2 * perConnection, 512}, asking: beat{100, 300},
 		spooled: share{4 * maxBlob, 1 << 30},
 		sending: share{2 * maxBlob, 512 << 20},
 		grace:   10 * time.Second, rate: 16 << 10,
@@ -105,4 +111,36 @@ func (r *room) total() int64 {
 
 func tooMany(at, what string) *fault {
 	return &fault{code: codes.ResourceExhausted, reason: "too-many", at: at, text: what + "; try again when some have ended"}
+}
+
+// pace has somebody wait who does something more often than a beat allows.
+type pace struct {
+	beat
+	mu   sync.Mutex
+	next map[string]time.Time // when what they did is made up for
+}
+
+// longestWait is for a turn; whoever would wait longer is refused.
+const longestWait = time.Second
+
+func newPace(b beat) *pace { return &pace{beat: b, next: map[string]time.Time{}} }
+
+// turn is how long somebody has to wait; false is too long.
+func (p *pace) turn(who string, now time.Time) (wait time.Duration, ok bool) {
+	every := time.Second / time.Duration(p.second)
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if len(p.next) > 10_000 { // addresses may be many
+		maps.DeleteFunc(p.next, func(_ string, t time.Time) bool { return t.Before(now) })
+	}
+	next := p.next[who]
+	if next.Before(now) {
+		next = now
+	}
+	wait = max(0, next.Sub(now)-time.Duration(p.burst)*every)
+	if wait > longestWait {
+		return 0, false
+	}
+	p.next[who] = next.Add(every)
+	return wait, true
 }

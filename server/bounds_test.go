@@ -1,6 +1,7 @@
 package server
 
 import (
+	"strconv"
 	"testing"
 	"time"
 
@@ -70,5 +71,40 @@ func TestUsualBounds(t *testing.T) {
 	}
 	if got, want := b.patience(maxBlob), 10*time.Second+4096*time.Second; got != want {
 		t.Errorf("64 MiB may take %s, want %s", got, want)
+	}
+}
+
+// TestPace: at once as many as the burst, then one after the other, never a long wait; who comes too often is
+// refused, and whoever did nothing for a while may begin anew.
+func TestPace(t *testing.T) {
+	p := newPace(beat{second: 10, burst: 5})
+	now := time.Now()
+	turn := func(who string, want time.Duration, may bool) {
+		t.Helper()
+		if got, ok := p.turn(who, now); ok != may || got != want {
+			t.Fatalf("%s waits %s, %t; want %s, %t", who, got, ok, want, may)
+		}
+	}
+	for range 6 {
+		turn("a", 0, true)
+	}
+	for i := range 10 {
+		turn("a", time.Duration(i+1)*100*time.Millisecond, true)
+	}
+	for range 3 {
+		turn("a", 0, false)
+	}
+	turn("b", 0, true)
+	now = now.Add(500 * time.Millisecond)
+	turn("a", 600*time.Millisecond, true)
+	now = now.Add(time.Hour)
+	for range 6 {
+		turn("a", 0, true)
+	}
+	for i := range 20_000 {
+		p.turn(strconv.Itoa(i), now.Add(time.Duration(i)*time.Millisecond))
+	}
+	if len(p.next) > 10_001 {
+		t.Errorf("%d are remembered", len(p.next))
 	}
 }

@@ -195,7 +195,7 @@ func (c *core) shown(ctx context.Context, index uint64) error {
 
 // fail stops writing: what the store holds is known again only after it was reopened.
 func (c *core) fail(err error) {
-	c.log.Error("nothing is written until the server is started again", "error", err)
+	c.log.Error("nothing is written until the server is started again", loggable(err))
 	c.mu.Lock()
 	first := c.broken == nil
 	if first {

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
+	"regexp"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -99,6 +101,14 @@ func detailed(code codes.Code, text, reason, at, allowed string) *status.Status 
 }
 
 func notFound(err error) bool { return errors.Is(err, store.ErrNotFound) }
+
+// quoted is what an error holds between quotes, such as the key of a document, which may be somebody's plate.
+var quoted = regexp.MustCompile(`"(\\.|[^"\\])*"`)
+
+// loggable is an error's text for the log, without what is quoted in it.
+func loggable(err error) slog.Attr {
+	return slog.String("error", quoted.ReplaceAllString(oneLine(err), `"…"`))
+}
 
 // endOf is nil at the end of a file.
 func endOf(err error) error {

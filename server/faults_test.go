@@ -66,6 +66,14 @@ func TestOneLine(t *testing.T) {
 	}
 }
 
+// TestLoggable: what an error quotes may be a plate; what it does not quote is the log's.
+func TestLoggable(t *testing.T) {
+	err := fmt.Errorf("plate %q: %w", `AB "12" CD`+"\n", fmt.Errorf("job %q of entry 7: %w", "x", store.ErrDamaged))
+	if got, want := loggable(err).Value.String(), `plate "…": job "…" of entry 7: store is damaged`; got != want {
+		t.Errorf("%s, want %s", got, want)
+	}
+}
+
 // TestGuarded: one call's panic is that call's error, and is logged.
 func TestGuarded(t *testing.T) {
 	logs := &lockedBuffer{}

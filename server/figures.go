@@ -85,7 +85,7 @@ func (f *figures) turnedAway(err error) {
 		reason = "no-key"
 	case errors.Is(err, errStranger):
 		reason = "not-enrolled"
-	case errors.Is(err, errTooManyConnections):
+	case errors.Is(err, errTooManyConnections), errors.Is(err, errTooOften):
 		reason = "too-many"
 	}
 	f.away.WithLabelValues(reason).Inc()

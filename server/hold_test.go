@@ -3,6 +3,7 @@ package server
 import (
 	"bytes"
 	"crypto/tls"
+	"encoding/binary"
 	"errors"
 	"io"
 	"net"
@@ -158,20 +159,12 @@ func TestRetiredIsToldAndGoes(t *testing.T) {
 	wantFault(t, err, codes.Unauthenticated, "not-enrolled")
 }
 
-// halfSent begins calls on one connection, each with half of the message that it says it will send.
-func halfSent(t testing.TB, addr string, config *tls.Config, method string, calls, size int) (conn net.Conn) {
-	t.Helper()
-	conn, err := tls.Dial("tcp", addr, config)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { conn.Close() })
-	go io.Copy(io.Discard, conn)
-	var out bytes.Buffer
+// halfRequests begin calls on one connection, each with some of the message that it says it will send.
+func halfRequests(method string, calls, size int) []byte {
+	var out, headers bytes.Buffer
 	out.WriteString(http2.ClientPreface)
 	f := http2.NewFramer(&out, nil)
 	_ = f.WriteSettings()
-	var headers bytes.Buffer
 	for i := range calls {
 		headers.Reset()
 		h := hpack.NewEncoder(&headers)
@@ -181,12 +174,10 @@ func halfSent(t testing.TB, addr string, config *tls.Config, method string, call
 		}
 		id := uint32(2*i + 1)
 		_ = f.WriteHeaders(http2.HeadersFrameParam{StreamID: id, BlockFragment: headers.Bytes(), EndHeaders: true})
-		_ = f.WriteData(id, false, append([]byte{0, byte(size >> 24), byte(size >> 16), byte(size >> 8), byte(size)}, make([]byte, min(size/2, 16<<10-5))...))
+		prefix := binary.BigEndian.AppendUint32([]byte{0}, uint32(size))
+		_ = f.WriteData(id, false, append(prefix, make([]byte, min(size/2, 8<<10))...)) // as much as the window has for all
 	}
-	if _, err := conn.Write(out.Bytes()); err != nil {
-		t.Fatal(err)
-	}
-	return conn
+	return out.Bytes()
 }
 
 // TestHalfSentRequests: calls that never come to an end are few for each key, also on many connections; others
@@ -199,7 +190,15 @@ func TestHalfSentRequests(t *testing.T) {
 			w.bounded(func(b *bounds) { b.calls, b.rate, b.grace = share{10, 40}, 1<<20, time.Second })
 			config := clientTLS(t, w.keys["technician"], publicOf(w.srv.folder.key))
 			for range 3 {
-				halfSent(t, w.srv.Addr(), config, method, perConnection, 1<<20)
+				conn, err := tls.Dial("tcp", w.srv.Addr(), config)
+				if err != nil {
+					t.Fatal(err)
+				}
+				defer conn.Close()
+				go io.Copy(io.Discard, conn)
+				if _, err := conn.Write(halfRequests(method, perConnection, 1<<20)); err != nil {
+					t.Fatal(err)
+				}
 			}
 			w.until("they are there", func() bool { return w.srv.gate.calls.total() >= 10 })
 			if n := w.srv.gate.calls.total(); n > 11 {

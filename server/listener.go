@@ -141,6 +141,7 @@ func (t *tracked) Close() error {
 type door struct {
 	credentials.TransportCredentials
 	core                *core
+	arriving            *pace
 	connections, former *room
 	farewell            time.Duration // how long a key that is nobody's now may stay
 }
@@ -152,9 +153,18 @@ type formerInfo struct {
 	why error
 }
 
-var errTooManyConnections = errors.New("too many connections with this key")
+var (
+	errTooManyConnections = errors.New("too many connections with this key")
+	errTooOften           = errors.New("too many handshakes from this address")
+)
 
 func (d *door) ServerHandshake(raw net.Conn) (net.Conn, credentials.AuthInfo, error) {
+	wait, ok := d.arriving.turn(networkOf(raw.RemoteAddr()), time.Now())
+	if !ok {
+		d.core.figures.turnedAway(errTooOften)
+		return nil, nil, errors.Join(errTooOften, raw.Close())
+	}
+	time.Sleep(wait)
 	conn, info, err := d.TransportCredentials.ServerHandshake(raw)
 	if err != nil {
 		d.core.figures.turnedAway(err)

@@ -124,10 +124,10 @@ func (s *Server) listen(o Options) error {
 	if err != nil {
 		return err
 	}
-	g := &gate{core: c, log: o.Logger, bounds: b, calls: newRoom(b.calls), figures: c.figures}
+	g := &gate{core: c, log: o.Logger, bounds: b, calls: newRoom(b.calls), asking: newPace(b.asking), figures: c.figures}
 	s.gate = g
 	s.grpc = grpc.NewServer(
-		grpc.Creds(&door{credentials.NewTLS(config), c, newRoom(b.connections), newRoom(b.former), b.handshake}),
+		grpc.Creds(&door{credentials.NewTLS(config), c, newPace(b.arriving), newRoom(b.connections), newRoom(b.former), b.handshake}),
 		grpc.InTapHandle(g.tap),
 		grpc.ChainUnaryInterceptor(g.unary),
 		grpc.ChainStreamInterceptor(g.stream),

@@ -2,7 +2,6 @@ package wire
 
 import (
 	"bytes"
-	"math/rand/v2"
 	"os"
 	"runtime"
 	"testing"
@@ -14,6 +13,7 @@ import (
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
+	"witnessmark/store/storetest"
 )
 
 // takes is how many bytes decoding really allocates.
@@ -103,9 +103,7 @@ func TestDeep(t *testing.T) {
 
 // TestAnyBytes: whatever comes, it ends, and costs no less than nothing.
 func TestAnyBytes(t *testing.T) {
-	seed := rand.Uint64()
-	t.Log("seed", seed)
-	r := rand.New(rand.NewPCG(seed, 0))
+	r := storetest.Rand(t)
 	for _, c := range cases() {
 		for range 200 {
 			b := bytes.Clone(c.b[:min(len(c.b), 2000)])
