@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
@@ -170,6 +171,43 @@ func TestIdentityOfTheOtherImage(t *testing.T) {
 	w, err = found(t, record, from, to).Definition(Options{Name: "n", Least: Moved})
 	if err != nil || len(w.Layout.Identity) != 1 || !strings.Contains(strings.Join(w.Look, "\n"), "identity software was left out") {
 		t.Errorf("%v, %v", w.Look, err)
+	}
+}
+
+// Whatever the images hold, what is said to have the same bytes has them, and is written where it reads the same.
+func TestSameBytesAreTheSame(t *testing.T) {
+	seed := uint64(time.Now().UnixNano())
+	random := rand.New(rand.NewPCG(seed, 0))
+	same := 0
+	for range 120 {
+		from, to := recorded(random.IntN(0x40), random.IntN(0x300), "SW-1"), recorded(random.IntN(0x200), random.IntN(0x300), "SW-2")
+		for range random.IntN(4) { // moved, changed and lost stretches, pointers and counts among them
+			at, n, by := 0x100+random.IntN(0x100), 1+random.IntN(0x40), random.IntN(0x40)
+			copy(to[at+by:], slices.Clone(to[at:at+n]))
+		}
+		for _, b := range [][]byte{from, to} {
+			for range random.IntN(6) {
+				b[0x100+random.IntN(0x200)] = byte(random.Uint32())
+			}
+		}
+		r := found(t, record, from, to)
+		w, err := r.Definition(Options{Name: "n", Least: SameBytes})
+		for i, f := range r.Tables {
+			if f.How < SameBytes {
+				continue
+			}
+			if err != nil {
+				t.Fatalf("seed %d: %s is sure, and %v", seed, f.ID, err)
+			}
+			same++
+			was, is := surface.Decode(r.lay.Tables[i], from), surface.Decode(w.Layout.ByID[f.ID], to)
+			if was.Astray != nil || is.Astray != nil || !slices.Equal(was.Bits, is.Bits) || !slices.Equal(was.X, is.X) || was.Text != is.Text {
+				t.Errorf("seed %d: %s at %#x: %v %v, was %v %v; %v, %v", seed, f.ID, f.To, is.X, is.Bits, was.X, was.Bits, is.Astray, was.Astray)
+			}
+		}
+	}
+	if same < 120 {
+		t.Errorf("seed %d: only %d tables had the same bytes", seed, same)
 	}
 }
 

@@ -35,6 +35,7 @@ type Written struct {
 
 // Definition writes the definition for the other image; the error says what keeps it from being written.
 func (r *Result) Definition(o Options) (*Written, error) {
+	o.Least = max(o.Least, Moved)
 	d := proto.CloneOf(r.lay.Source)
 	d.Name = o.Name
 	d.Carried = &calibrationv1.Carried{Definition: r.lay.Name, DefinitionSha256: r.lay.SHA256,

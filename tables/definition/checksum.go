@@ -52,20 +52,22 @@ func (c *Checksum) In(image []byte) []*Checksum {
 // listed takes over a range of addresses that the image lists, if there is something to sum. Of nothing at all, as
 // of an entry that is not in use, the sum is that of no bytes.
 func (c *Checksum) listed(b *Blocks, start, end uint64, total *uint64) {
+	if start == end {
+		return
+	}
 	r, inside := b.space.Within(image.Range{Start: start, End: end})
-	*total += r.End - r.Start
 	switch {
-	case start == end:
 	case start > end:
 		c.astray = fmt.Sprintf("the range ends at 0x%x, before its start 0x%x", end, start)
 	case !inside:
 		c.astray = fmt.Sprintf("0x%x to 0x%x reaches outside the image", start, end)
 	case (end-start)%c.word != 0:
 		c.astray = fmt.Sprintf("0x%x to 0x%x is no whole number of words of %d bytes", start, end, c.word)
-	case *total > b.space.Size():
+	case *total+end-start > b.space.Size():
 		c.astray = "the ranges listed are together larger than the image"
 	default:
 		c.Over = []image.Range{r}
+		*total += end - start
 	}
 }
 

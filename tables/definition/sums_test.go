@@ -164,11 +164,11 @@ func TestListedRanges(t *testing.T) {
 		binary.LittleEndian.PutUint32(b[0x804+12*i:], 7)
 		binary.LittleEndian.PutUint32(b[0x808+12*i:], last)
 	}
-	for i, e := range [][2]uint32{{0x8100, 0x8105}, {0x8106, 0x8105}, {0x8200, 0x81FE}, {0x7000, 0x7001}, {0x8100, 0x9000}, {0x8100, 0x8104}, {0x8000, 0x8FFF}, {0xFFFFFFFE, 0xFFFFFFFF}} {
+	for i, e := range [][2]uint32{{0x8100, 0x8105}, {0x8106, 0x8105}, {0x8200, 0x80FE}, {0x7000, 0x7001}, {0x8100, 0x9000}, {0x8100, 0x8104}, {0x8000, 0x8FFF}, {0xFFFFFFFE, 0xFFFFFFFF}} {
 		entry(i, e[0], e[1])
 	}
 	parts := lay.Checksums[0].In(b)
-	for i, want := range []string{"0x00000c09", "0x00000000", "nothing: the range ends at 0x81ff, before its start 0x8200", "nothing: 0x7000 to 0x7002 reaches outside the image",
+	for i, want := range []string{"0x00000c09", "0x00000000", "nothing: the range ends at 0x80ff, before its start 0x8200", "nothing: 0x7000 to 0x7002 reaches outside the image",
 		"nothing: 0x8100 to 0x9001 reaches outside the image", "nothing: 0x8100 to 0x8105 is no whole number of words of 2 bytes",
 		"nothing: the ranges listed are together larger than the image", "nothing: 0xfffffffe to 0x100000000 reaches outside the image"} {
 		if stored, computed := parts[i].Verify(b); stored != "0x00000007" || computed != want || parts[i].ID != fmt.Sprintf("table[%d]", i) {
@@ -176,7 +176,7 @@ func TestListedRanges(t *testing.T) {
 		}
 	}
 	im := lay.Space.Whole(b)
-	if _, _, err := lay.Restamp(im, nil); err == nil || !strings.Contains(err.Error(), "checksum table[2]: the range ends at 0x81ff") {
+	if _, _, err := lay.Restamp(im, nil); err == nil || !strings.Contains(err.Error(), "checksum table[2]: the range ends at 0x80ff") {
 		t.Errorf("put right: %v", err)
 	}
 	right, done, err := lay.Restamp(im, []string{"table[0]", "table[1]"})
