@@ -53,15 +53,14 @@ func (a *app) exportSheet(path string, out client.Out) error {
 	if err != nil {
 		return err
 	}
+	if a.json() && out.Path != "" {
+		return a.printJSON(map[string]any{"file": out.Path, "rows": len(rows) - 1, "said": append([]imported.Said{}, said...)}, nil)
+	}
 	for _, s := range said {
 		a.say(s.String())
 	}
-	if out.Path == "" {
-		return nil
+	if out.Path != "" {
+		_, err = fmt.Fprintf(a.out, "%s: %s\n", out.Path, counted(len(rows)-1, "table"))
 	}
-	if a.json() {
-		return a.printJSON(map[string]any{"file": out.Path, "rows": len(rows) - 1, "said": append([]imported.Said{}, said...)}, nil)
-	}
-	_, err = fmt.Fprintf(a.out, "%s: %s\n", out.Path, counted(len(rows)-1, "table"))
 	return err
 }

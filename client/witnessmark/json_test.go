@@ -242,6 +242,9 @@ func withoutServer(w *asked) {
 	twice := strings.Replace(engineDefinition, "checksums:\n", "checksums:\n  - {id: short, algorithm: sum-8, over: [{start: 0x80100, end: 0x80200}], stored: {address: 0x803f0, type: u8}}\n", 1)
 	w.as("nobody", "fixed", 0, "checksum", "fix", w.file("wrong.bin", engine), "--definition="+w.file("twice.yaml", []byte(twice)), "--only=sum", "--out", w.path("fixed.bin"))
 	w.as("nobody", "carried", 0, "definition", "carry", w.path("engine.yaml"), "--from", w.path("found.bin"), "--to", w.path("found.bin"), "--out", w.path("carried.yaml"))
+	w.as("nobody", "imported", 1, "definition", "import", w.file("car.a2l", []byte(described)), "--out", w.path("imported"))
+	w.as("nobody", "imported", 1, "definition", "import", w.path("car.a2l"), "--out", w.path("again"), "--image", w.file("car.s19", []byte(described19)))
+	w.as("nobody", "exported", 1, "definition", "export", w.path("engine.yaml"), "--csv", "--out", w.path("engine.csv"))
 	w.as("nobody", "run summary", 0, "run", "show", w.path("pull.csv"))
 	gain := []string{"run", "gain"}
 	for i, torque := range []float64{250, 250.4, 250.9, 280, 280.4, 280.9} {
@@ -271,6 +274,16 @@ func withoutServer(w *asked) {
 	w.as("nobody", "", 2, "nonsense")
 	w.as("nobody", "", 2, "job", "list", "--nonsense")
 }
+
+// described is a controller's description with something in it that is left out, and described19 an image for it that looks wrong.
+const (
+	described = `/begin PROJECT p "" /begin MODULE Car "" /begin MOD_COMMON "" BYTE_ORDER MSB_FIRST /end MOD_COMMON
+/begin RECORD_LAYOUT L AXIS_PTS_X 1 UBYTE INDEX_INCR DIRECT FNC_VALUES 2 UBYTE ROW_DIR DIRECT /end RECORD_LAYOUT
+/begin CHARACTERISTIC Boost "" CURVE 0x10 L 0 NO_COMPU_METHOD 0 200 /begin AXIS_DESCR STD_AXIS n NO_COMPU_METHOD 3 0 255 /end AXIS_DESCR /end CHARACTERISTIC
+/begin CHARACTERISTIC Virtual "" VALUE 0 L 0 NO_COMPU_METHOD 0 1 /begin VIRTUAL_CHARACTERISTIC "X1" Boost /end VIRTUAL_CHARACTERISTIC /end CHARACTERISTIC
+/end MODULE /end PROJECT`
+	described19 = "S1090010010301010203DB\nS9030000FC\n"
+)
 
 // signalled is a definition with a signal.
 const signalled = `name: car
