@@ -1,6 +1,7 @@
 package definition
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 
@@ -91,6 +92,9 @@ func (c *compiler) labelled(path string, a axisSource, axis *Axis) error {
 		return c.at.Errorf(path+".by", "by on an axis of numbers", "labels are no values of a curve")
 	}
 	axis.Labels, axis.Index, axis.Count = a.GetLabels(), true, len(a.GetLabels())
+	if axis.Quantity != "" && axis.UnitText == "" {
+		axis.Unit = cmp.Or(axis.Unit, "1")
+	}
 	if c.cells += uint64(axis.Count); c.cells > MaxCells {
 		return c.tooMany(path + ".labels")
 	}

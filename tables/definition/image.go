@@ -1,6 +1,11 @@
 package definition
 
-import "witnessmark/tables/image"
+import (
+	"slices"
+	"sort"
+
+	"witnessmark/tables/image"
+)
 
 // ReadImage reads an image file over the definition's whole range; an empty format is detected by
 // content. Errors begin with name and say the line or offset, what is wrong and what is allowed.
@@ -11,15 +16,11 @@ func (l *Layout) ReadImage(name string, file []byte, format image.Format) (*imag
 // Lacks is what an image does not hold of tables, axes, identity fields and checksums (their
 // ranges, and where the sums are stored), as addresses.
 func (l *Layout) Lacks(im *image.Image) []image.Range {
-	gaps := l.gaps(im)
-	if len(gaps) == 0 {
-		return nil
-	}
-	var needed []image.Range
+	var lacks []image.Range
 	cells := func(all ...*Cells) {
 		for _, c := range all {
-			if c != nil && len(image.Common(gaps, []image.Range{c.Extent()})) > 0 {
-				needed = append(needed, c.Ranges()...)
+			if c != nil {
+				lacks = append(lacks, l.lacksOf(im, c)...)
 			}
 		}
 	}
@@ -29,32 +30,30 @@ func (l *Layout) Lacks(im *image.Image) []image.Range {
 		}
 	}
 	for _, t := range l.Tables {
-		cells(l.needs(im, gaps, t)...)
+		cells(l.needs(im, t)...)
 	}
+	var ranges []image.Range
 	for _, f := range l.Identity {
-		needed = append(needed, f.Range)
+		ranges = append(ranges, f.Range)
 	}
 	for _, c := range l.Checksums {
-		needed = append(needed, c.Needs(im.Bytes)...)
+		ranges = append(ranges, c.Needs(im.Bytes)...)
 	}
-	return l.Space.Addresses(image.Common(image.Join(needed), gaps))
+	for _, r := range ranges {
+		lacks = append(lacks, l.unheld(im, r)...)
+	}
+	return l.Space.Addresses(image.Join(lacks))
 }
 
 // Holds says whether an image holds all of a table and of its stored axes.
-func (l *Layout) Holds(im *image.Image, t *Table) bool {
-	gaps := l.gaps(im)
-	return len(gaps) == 0 || whole(gaps, l.needs(im, gaps, t))
-}
+func (l *Layout) Holds(im *image.Image, t *Table) bool { return l.whole(im, l.needs(im, t)) }
 
 // needs are the cells that a table and its axes have in an image. What hangs on a pointer or a count that the image lacks
 // cannot be known: of it there is then the most that stands at its own address.
-func (l *Layout) needs(im *image.Image, gaps []image.Range, t *Table) []*Cells {
+func (l *Layout) needs(im *image.Image, t *Table) []*Cells {
 	all := t.Directions()
-	if t.Varies() {
-		r, err := t, error(nil)
-		if whole(gaps, all) {
-			r, err = t.In(im.Bytes)
-		}
+	if t.Varies() && l.whole(im, all) {
+		r, err := t.In(im.Bytes)
 		if err != nil { // it leads outside, whatever the image lacks
 			return all
 		}
@@ -71,13 +70,27 @@ func (l *Layout) needs(im *image.Image, gaps []image.Range, t *Table) []*Cells {
 	return all
 }
 
-func whole(gaps []image.Range, all []*Cells) bool {
-	for _, c := range all {
-		if len(image.Common(gaps, []image.Range{c.Extent()})) > 0 && len(image.Common(gaps, c.Ranges())) > 0 {
-			return false
-		}
+func (l *Layout) whole(im *image.Image, all []*Cells) bool {
+	return !slices.ContainsFunc(all, func(c *Cells) bool { return len(l.lacksOf(im, c)) > 0 })
+}
+
+// lacksOf is what an image does not hold of cells, as offsets.
+func (l *Layout) lacksOf(im *image.Image, c *Cells) []image.Range {
+	if gaps := l.unheld(im, c.Extent()); len(gaps) > 0 {
+		return image.Common(c.Ranges(), gaps)
 	}
-	return true
+	return nil
+}
+
+// unheld is what of a range of offsets an image does not hold. It looks at what is held around it alone.
+func (l *Layout) unheld(im *image.Image, offsets image.Range) []image.Range {
+	var gaps []image.Range
+	for _, at := range l.Space.Addresses([]image.Range{offsets}) {
+		from := sort.Search(len(im.Held), func(i int) bool { return im.Held[i].End > at.Start })
+		to := from + sort.Search(len(im.Held)-from, func(i int) bool { return im.Held[from+i].Start >= at.End })
+		gaps = append(gaps, l.Space.Offsets(image.Minus([]image.Range{at}, im.Held[from:to]))...)
+	}
+	return image.Join(gaps)
 }
 
 // gaps are the offsets that an image does not hold.

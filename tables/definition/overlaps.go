@@ -1,6 +1,9 @@
 package definition
 
 import (
+	"cmp"
+	"slices"
+	"sort"
 	"strings"
 
 	"witnessmark/tables/image"
@@ -16,26 +19,47 @@ type keptOut struct {
 // overlaps refuses a volatile range or a stored checksum that shares bytes with a table, an
 // axis, an identity field or another stored checksum. Strides count: bytes between cells are free.
 func (c *compiler) overlaps() {
-	for _, k := range c.kept {
-		c.wrong(c.clear(k))
+	first := make([]int, len(c.kept)) // of what is used, the first that shares bytes with each
+	for i := range first {
+		first[i] = len(c.used)
+	}
+	at := make([]int, len(c.kept)) // by where they begin
+	for i := range at {
+		at[i] = i
+	}
+	slices.SortFunc(at, func(a, b int) int { return cmp.Compare(c.kept[a].Start, c.kept[b].Start) })
+	reach := make([]uint64, len(at)) // how far those up to here go
+	for i, k := range at {
+		if reach[i] = c.kept[k].End; i > 0 {
+			reach[i] = max(reach[i], reach[i-1])
+		}
+	}
+	for n, u := range c.used {
+		lies := u.cells.Extent()
+		i := sort.Search(len(at), func(i int) bool { return c.kept[at[i]].Start >= lies.End }) - 1
+		for ; i >= 0 && reach[i] > lies.Start; i-- {
+			k := c.kept[at[i]]
+			// A sum that lies among learned values is checked all the same, so volatile ranges may hold one.
+			own := u.path == k.path || k.volatile && strings.HasPrefix(u.path, "checksums")
+			if n < first[at[i]] && !own && u.cells.Touches(k.Range) {
+				first[at[i]] = n
+			}
+		}
+	}
+	for i, k := range c.kept {
+		c.wrong(c.clear(k, first[i]))
 	}
 }
 
-func (c *compiler) clear(k keptOut) error {
+func (c *compiler) clear(k keptOut, first int) error {
 	const allowed = "bytes that no table, axis, identity field or other checksum uses"
 	for _, f := range c.lay.Identity {
 		if f.Range.Start < k.End && k.Start < f.Range.End {
 			return c.at.Errorf(k.path, allowed, "%s overlaps identity %q", k.what, f.ID)
 		}
 	}
-	for _, u := range c.used {
-		// A sum that lies among learned values is checked all the same, so volatile ranges may hold one.
-		if u.path == k.path || k.volatile && strings.HasPrefix(u.path, "checksums") {
-			continue
-		}
-		if u.cells.Touches(k.Range) {
-			return c.at.Errorf(k.path, allowed, "%s overlaps %s", k.what, u.what)
-		}
+	if first < len(c.used) {
+		return c.at.Errorf(k.path, allowed, "%s overlaps %s", k.what, c.used[first].what)
 	}
 	return nil
 }

@@ -238,6 +238,9 @@ func (r *resolver) feed(t *Table, n *formula.Node, axis *Axis, from string) (*Fe
 	case f.Input == nil:
 		return nil, &formula.Error{At: n.At, Problem: fmt.Sprintf("table %s has an axis of %s, which nothing supplies", t.ID, axis.Quantity), Allowed: "an axis of an input's quantity, or of one that a signal feeds"}
 	}
+	if axis.UnitText != "" {
+		return nil, &formula.Error{At: n.At, Problem: fmt.Sprintf("table %s, axis of %s: its unit is free text, which does not convert", t.ID, axis.Quantity), Allowed: "an axis with a unit"}
+	}
 	quantity, unit := axis.Quantity, ""
 	if f.Signal != nil {
 		f.Input, unit = nil, f.Signal.Unit

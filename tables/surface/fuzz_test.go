@@ -2,9 +2,12 @@ package surface
 
 import (
 	"encoding/binary"
+	"fmt"
 	"math"
 	"slices"
 	"testing"
+
+	"witnessmark/tables/definition"
 )
 
 // FuzzGrid reads axes, cells and a point out of random bytes: whatever they are, nothing panics, and
@@ -56,6 +59,39 @@ func FuzzGrid(f *testing.F) {
 		for _, v := range got {
 			if !(v >= lo-slack && v <= hi+slack) {
 				t.Fatalf("At(%v) = %v lies outside %v…%v", point, v, lo, hi)
+			}
+		}
+	})
+}
+
+// FuzzDecode reads every table of a definition out of an image of any bytes: nothing panics, what leads outside says so, and
+// what is decoded has as many cells as its axes say.
+func FuzzDecode(f *testing.F) {
+	for _, s := range structures {
+		for order, text := range map[string]string{"big": s.big, "little": s.little} {
+			f.Add(fmt.Appendf(nil, structuresHead, order, s.tables), pack(f, text))
+		}
+	}
+	f.Fuzz(func(t *testing.T, file, bytes []byte) {
+		lay, err := definition.Load("f", file)
+		if err != nil || lay.Size > 1<<12 {
+			return
+		}
+		b := make([]byte, lay.Size)
+		copy(b, bytes)
+		for _, table := range lay.Tables {
+			d := Decode(table, b)
+			n := 1
+			for _, a := range d.Table.Axes {
+				n *= a.Count
+			}
+			switch d.Grid(); {
+			case d.Astray != nil:
+				if !table.Varies() || len(d.Bits) > 0 {
+					t.Fatalf("%v", d.Astray)
+				}
+			case d.Table.Kind != "text" && len(d.Bits) != n || d.Values != nil && len(d.Values) != n:
+				t.Fatalf("%s has %d cells, its axes say %d", table.ID, len(d.Bits), n)
 			}
 		}
 	})
