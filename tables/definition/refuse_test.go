@@ -340,6 +340,10 @@ func FuzzLoad(f *testing.F) {
 	for _, tt := range richRefusals {
 		f.Add([]byte(strings.Replace(rich, tt.old, tt.new, 1)))
 	}
+	for _, tt := range sumRefusals {
+		f.Add([]byte(sumFile(tt.base)))
+		f.Add([]byte(sumFile(strings.Replace(tt.base, tt.from, tt.to, 1))))
+	}
 	f.Fuzz(func(t *testing.T, file []byte) {
 		lay, err := Load("f", file)
 		if err != nil {
@@ -365,14 +369,17 @@ func readAll(lay *Layout) {
 		return
 	}
 	for _, fill := range []byte{0, 1, 0x80, 0xFF} { // counts and pointers that lead to different places
-		readTables(lay, bytes.Repeat([]byte{fill}, int(lay.Size)))
+		image := bytes.Repeat([]byte{fill}, int(lay.Size))
+		readTables(lay, image)
+		im := lay.Space.Whole(image)
+		lay.WrongSums(im)
+		if right, _, err := lay.Restamp(im, nil); err == nil && len(lay.WrongSums(right)) > 0 {
+			panic("put right, and wrong")
+		}
 	}
 	image := make([]byte, lay.Size)
 	for _, f := range lay.Identity {
 		f.Text(image)
-	}
-	for _, s := range lay.Checksums {
-		s.Stored.Bits(image, 0, 0)
 	}
 	for _, r := range lay.Volatile {
 		_ = image[r.Start:r.End]

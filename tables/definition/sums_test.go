@@ -311,51 +311,63 @@ func TestAFlippedBitIsNoticed(t *testing.T) {
 	}
 }
 
+// A sum of words and a list of ranges that are right.
+const (
+	fineSum = "id: s, algorithm: sum, word: 2, accumulator: 4, complement: two, over: [{start: 0x8100, end: 0x8200}], stored: {address: 0x8200, type: u32}"
+	listSum = "id: s, algorithm: sum-16, blocks_at: {address: 0x8200, count: 4, entry: [start, end, sum], type: u32}"
+)
+
+// sumRefusals are what is wrong with them, where that is told, and what is allowed.
+var sumRefusals = []struct{ base, from, to, path, want string }{
+	{fineSum, "word: 2", "word: 3", "word", "1, 2 or 4 bytes"},
+	{fineSum, "word: 2, ", "", "word", "1, 2 or 4 bytes"},
+	{fineSum, "accumulator: 4", "accumulator: 1", "accumulator", "as many as a word or more"},
+	{fineSum, "accumulator: 4", "accumulator: 3", "accumulator", "1, 2, 4 or 8"},
+	{fineSum, "complement: two", "complement: ten", "complement", "none, one, two"},
+	{fineSum, "complement: two", "byte_order: middle", "byte_order", "big, little"},
+	{fineSum, "complement: two", "complement: two, equals: 5", "equals", "equals or complement"},
+	{fineSum, "complement: two", "equals: 0x100000000", "equals", "at most 0xffffffff"},
+	{fineSum, "complement: two", "init: 4", "init", "init of CRCs alone"},
+	{fineSum, "complement: two", "word_reversed: 4", "word_reversed", "word_reversed of CRCs alone"},
+	{fineSum, "end: 0x8200}", "end: 0x81FF}", "over[0]", "a whole number of words of 2 bytes"},
+	{fineSum, "type: u32", "type: u16", "stored.type", "an unsigned type of 32 bits or more"},
+	{fineSum, "type: u32", "type: u32, pointer: u32", "stored.pointer", "address, type, byte_order and mask"},
+	{fineSum, "type: u32", "type: u32, length: 4", "stored.length", "address, type, byte_order and mask"},
+	{fineSum, "type: u32}", "type: u32}, inverse_at: {address: 0x8204, type: u64}", "inverse_at.type", "32 bits, as of what is stored"},
+	{fineSum, "type: u32}", "type: u32}, inverse_at: {address: 0x8202, type: u32}", "stored", "that no table"},
+	{fineSum, "sum, word: 2, accumulator: 4, complement: two", "sum-16, word: 2", "word", "word of sum and xor alone"},
+	{fineSum, "sum, word: 2, accumulator: 4, complement: two", "crc-16/arc, complement: one", "complement", "of sum and xor alone"},
+	{fineSum, "sum, word: 2, accumulator: 4, complement: two", "crc-16/arc, init: 0x10000", "init", "at most 0xffff"},
+	{fineSum, "sum, word: 2, accumulator: 4, complement: two", "crc-16/arc, word_reversed: 3", "word_reversed", "2 or 4 bytes"},
+	{fineSum, "sum, word: 2, accumulator: 4, complement: two", "xor, word: 2, equals: 4", "equals", "equals of sum alone"},
+	{fineSum, "sum, word: 2, accumulator: 4, complement: two", "sha-256", "stored", "length: 32"},
+	{fineSum, "sum, word: 2, accumulator: 4, complement: two", "sha-1", "algorithm", "sha-256"},
+	{fineSum, "complement: two, over: [{start: 0x8100, end: 0x8200}]", "equals: 4, over: [{start: 0x8100, end: 0x8300}]", "stored", "one of the words"},
+	{listSum, "count: 4", "count: 0", "blocks_at.count", "1 to 4096 entries"},
+	{listSum, "count: 4", "count: 5000", "blocks_at.count", "1 to 4096 entries"},
+	{listSum, "[start, end, sum]", "[start, end]", "blocks_at.entry", "once each"},
+	{listSum, "[start, end, sum]", "[start, last, end, sum]", "blocks_at.entry", "once each"},
+	{listSum, "[start, end, sum]", "[start, start, sum]", "blocks_at.entry", "once each"},
+	{listSum, "type: u32", "type: u8", "blocks_at.type", "u16, u32"},
+	{listSum, "sum-16", "sha-256", "blocks_at.type", "a sum of at most 32 bits"},
+	{listSum, "sum-16", "crc-64/xz", "blocks_at.type", "a sum of at most 32 bits"},
+	{listSum, "type: u32}", "type: u32}, over: [{start: 0x8100, end: 0x8200}]", "blocks_at", "no over"},
+	{listSum, "address: 0x8200", "address: 0x8FF0", "blocks_at", "0x8000 to 0x9000"},
+	{listSum, "address: 0x8200", "address: 0x8EF0", "blocks_at", "that no table"},
+}
+
+// sumFile is a definition with one checksum.
+func sumFile(sum string) string {
+	return "name: sums-1\nbyte_order: big\nimage: {start: 0x8000, size: 0x1000}\ntables:\n  - {id: one, quantity: duty, unit: \"%\", stored: {address: 0x8F00, type: u8}}\nchecksums:\n  - {" + sum + "}\n"
+}
+
 func TestRefusedSums(t *testing.T) {
-	const fine = "id: s, algorithm: sum, word: 2, accumulator: 4, complement: two, over: [{start: 0x8100, end: 0x8200}], stored: {address: 0x8200, type: u32}"
-	const list = "id: s, algorithm: sum-16, blocks_at: {address: 0x8200, count: 4, entry: [start, end, sum], type: u32}"
-	for _, c := range []struct{ base, from, to, path, want string }{
-		{fine, "word: 2", "word: 3", "word", "1, 2 or 4 bytes"},
-		{fine, "word: 2, ", "", "word", "1, 2 or 4 bytes"},
-		{fine, "accumulator: 4", "accumulator: 1", "accumulator", "as many as a word or more"},
-		{fine, "accumulator: 4", "accumulator: 3", "accumulator", "1, 2, 4 or 8"},
-		{fine, "complement: two", "complement: ten", "complement", "none, one, two"},
-		{fine, "complement: two", "byte_order: middle", "byte_order", "big, little"},
-		{fine, "complement: two", "complement: two, equals: 5", "equals", "equals or complement"},
-		{fine, "complement: two", "equals: 0x100000000", "equals", "at most 0xffffffff"},
-		{fine, "complement: two", "init: 4", "init", "init of CRCs alone"},
-		{fine, "complement: two", "word_reversed: 4", "word_reversed", "word_reversed of CRCs alone"},
-		{fine, "end: 0x8200}", "end: 0x81FF}", "over[0]", "a whole number of words of 2 bytes"},
-		{fine, "type: u32", "type: u16", "stored.type", "an unsigned type of 32 bits or more"},
-		{fine, "type: u32", "type: u32, pointer: u32", "stored.pointer", "address, type, byte_order and mask"},
-		{fine, "type: u32", "type: u32, length: 4", "stored.length", "address, type, byte_order and mask"},
-		{fine, "type: u32}", "type: u32}, inverse_at: {address: 0x8204, type: u64}", "inverse_at.type", "32 bits, as of what is stored"},
-		{fine, "type: u32}", "type: u32}, inverse_at: {address: 0x8202, type: u32}", "stored", "that no table"},
-		{fine, "sum, word: 2, accumulator: 4, complement: two", "sum-16, word: 2", "word", "word of sum and xor alone"},
-		{fine, "sum, word: 2, accumulator: 4, complement: two", "crc-16/arc, complement: one", "complement", "of sum and xor alone"},
-		{fine, "sum, word: 2, accumulator: 4, complement: two", "crc-16/arc, init: 0x10000", "init", "at most 0xffff"},
-		{fine, "sum, word: 2, accumulator: 4, complement: two", "crc-16/arc, word_reversed: 3", "word_reversed", "2 or 4 bytes"},
-		{fine, "sum, word: 2, accumulator: 4, complement: two", "xor, word: 2, equals: 4", "equals", "equals of sum alone"},
-		{fine, "sum, word: 2, accumulator: 4, complement: two", "sha-256", "stored", "length: 32"},
-		{fine, "sum, word: 2, accumulator: 4, complement: two", "sha-1", "algorithm", "sha-256"},
-		{fine, "complement: two, over: [{start: 0x8100, end: 0x8200}]", "equals: 4, over: [{start: 0x8100, end: 0x8300}]", "stored", "one of the words"},
-		{list, "count: 4", "count: 0", "blocks_at.count", "1 to 4096 entries"},
-		{list, "count: 4", "count: 5000", "blocks_at.count", "1 to 4096 entries"},
-		{list, "[start, end, sum]", "[start, end]", "blocks_at.entry", "once each"},
-		{list, "[start, end, sum]", "[start, last, end, sum]", "blocks_at.entry", "once each"},
-		{list, "[start, end, sum]", "[start, start, sum]", "blocks_at.entry", "once each"},
-		{list, "type: u32", "type: u8", "blocks_at.type", "u16, u32"},
-		{list, "sum-16", "sha-256", "blocks_at.type", "a sum of at most 32 bits"},
-		{list, "sum-16", "crc-64/xz", "blocks_at.type", "a sum of at most 32 bits"},
-		{list, "type: u32}", "type: u32}, over: [{start: 0x8100, end: 0x8200}]", "blocks_at", "no over"},
-		{list, "address: 0x8200", "address: 0x8FF0", "blocks_at", "0x8000 to 0x9000"},
-		{list, "address: 0x8200", "address: 0x8EF0", "blocks_at", "that no table"},
-	} {
+	for _, c := range sumRefusals {
 		text := strings.Replace(c.base, c.from, c.to, 1)
 		if text == c.base {
 			t.Fatalf("%q is not in %q", c.from, c.base)
 		}
-		_, err := Load("sums.yaml", []byte("name: sums-1\nbyte_order: big\nimage: {start: 0x8000, size: 0x1000}\ntables:\n  - {id: one, quantity: duty, unit: \"%\", stored: {address: 0x8F00, type: u8}}\nchecksums:\n  - {"+text+"}\n"))
+		_, err := Load("sums.yaml", []byte(sumFile(text)))
 		if err == nil || !strings.Contains(err.Error(), "sums.yaml:7: checksums[0]."+c.path) || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s:\n%v, want %s, %q", text, err, c.path, c.want)
 		}
