@@ -19,8 +19,25 @@ func (w *writer) number(v float64) {
 	}
 }
 
-// bare is text that means itself without quotes wherever it stands.
-var bare = regexp.MustCompile(`^([A-Za-z_][A-Za-z0-9_./()-]*( [A-Za-z0-9_./()-]+)*|1/[a-zA-Z.]+)$`)
+// bare says whether text means itself without quotes wherever it stands: words of letters, digits and _ . / ( ) -, one blank
+// between, which begin with a letter; and 1/min and the like.
+func bare(s string) bool {
+	if rest, reciprocal := strings.CutPrefix(s, "1/"); reciprocal {
+		s = rest
+	}
+	if s == "" || !letter(s[0]) || s[len(s)-1] == ' ' || words[strings.ToLower(s)] {
+		return false
+	}
+	for i := range len(s) {
+		c := s[i]
+		if !letter(c) && !(c >= '0' && c <= '9') && strings.IndexByte("./()-", c) < 0 && (c != ' ' || s[i-1] == ' ') {
+			return false
+		}
+	}
+	return true
+}
+
+func letter(c byte) bool { return c|0x20 >= 'a' && c|0x20 <= 'z' || c == '_' }
 
 var whole = regexp.MustCompile(`^(0|-?[1-9][0-9]{0,17})$`)
 
@@ -28,7 +45,7 @@ var whole = regexp.MustCompile(`^(0|-?[1-9][0-9]{0,17})$`)
 var words = map[string]bool{"true": true, "false": true, "null": true, "yes": true, "no": true, "on": true, "off": true, "y": true, "n": true, "nan": true, "inf": true}
 
 func (w *writer) text(s string) {
-	if bare.MatchString(s) && !words[strings.ToLower(s)] {
+	if bare(s) {
 		w.WriteString(s)
 		return
 	}
