@@ -47,8 +47,8 @@ func (o *ownCopy) head() (Head, error) {
 	if err != nil || found {
 		cp, openErr := o.open([]byte(h.Checkpoint))
 		if err != nil || openErr != nil || cp.Size != h.Size || hex.EncodeToString(cp.Root[:]) != h.Root {
-			return Head{}, &Error{Kind: Failed, Text: o.home.path(headFile) + " is damaged: what you have seen of the ledger is not known",
-				Try: "move that file away, log in again, and compare the head with a colleague's"}
+			return Head{}, &Error{Kind: Failed, Text: o.home.path(headFile) + " is damaged, or " + configFile + " beside it: what you have seen of the ledger is not known",
+				Try: "move both away, log in again, and compare the head with a colleague's"}
 		}
 	}
 	return h, nil

@@ -24,6 +24,7 @@ type pending struct {
 	envelope []byte
 	openings []*recordv1.Opening
 	blobs    blobs
+	damage   error // what the disk did to it since: it can be looked for, and not sent
 }
 
 const (
@@ -111,9 +112,14 @@ func (h *Home) pending(id string) (*pending, error) {
 			p.envelope = b
 		case openingsFile:
 			var list recordv1.OpeningList
-			err = proto.Unmarshal(b, &list)
+			if err := proto.Unmarshal(b, &list); err != nil {
+				p.damage = fmt.Errorf("%s holds no openings", f.Name())
+			}
 			p.openings = list.GetOpenings()
 		default:
+			if HashHex(b) != f.Name() {
+				p.damage = fmt.Errorf("%s is not what its name says", f.Name())
+			}
 			p.blobs[f.Name()] = blob{"what was signed before", b}
 		}
 	}
@@ -147,25 +153,28 @@ func (c *Client) settlePending(ctx context.Context) error {
 		return err
 	}
 	for _, p := range list {
-		var what string
+		what := "action"
 		entered, index := false, uint64(0)
 		err := c.View(func(s *record.State) error {
+			var sum string
+			index, sum, entered = s.Request(p.id)
 			signed, err := s.Open(p.envelope)
 			if err != nil {
-				return nil // by a key that is no longer known: sending it again says so
+				return nil // damaged, or by a key that is no longer known: if it is no entry, sending it again says so
 			}
 			what = strings.ReplaceAll(signed.Kind, "_", "-")
-			var sum string
-			index, sum, entered = s.Request(signed.Action.GetRequestId())
 			entered = entered && sum == HashHex(p.envelope)
 			return nil
 		})
 		if err != nil {
 			return err
 		}
-		if entered {
+		switch {
+		case entered:
 			err = c.own.home.drop(p.id)
-		} else {
+		case p.damage != nil:
+			err = fmt.Errorf("its files are damaged, and it is not in the ledger: %w", p.damage)
+		default:
 			index, err = c.deliver(ctx, p)
 		}
 		switch {

@@ -7,6 +7,7 @@ import (
 	"encoding/hex"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -39,6 +40,8 @@ var weakKeys = []string{
 	"0200000000000000000000000000000000000000000000000000000000000000",
 	"f1ffffffffffffffffffffffffffffffffffffffffffffffffffffffffffff7f",
 }
+
+var forItsPoint = regexp.MustCompile("a point of small order|a point in another encoding|no point of the curve|the server's key is no Ed25519 key")
 
 // proofOf is a proof of a genesis and what follows it, which nobody collected anything by.
 func (w *world) proofOf(g *recordv1.Genesis) error {
@@ -110,7 +113,7 @@ func TestWeakKeys(t *testing.T) {
 			err := way()
 			if err == nil || strings.Contains(err.Error(), "\n") {
 				t.Errorf("%s, %s: %v", name, text, err)
-			} else if !strings.Contains(err.Error(), "point") && !strings.Contains(err.Error(), "no Ed25519 key") {
+			} else if !forItsPoint.MatchString(err.Error()) {
 				t.Errorf("%s, %s: refused for another reason: %v", name, text, err)
 			}
 		}
