@@ -73,6 +73,43 @@ func BenchmarkCompare(b *testing.B) {
 	}
 }
 
+// manyVarying is a 4 MiB image with n curves of up to sixteen points, each of which says how many it uses.
+func manyVarying(t testing.TB, n int) (*definition.Layout, []byte) {
+	var y strings.Builder
+	y.WriteString("name: varying\nbyte_order: big\nimage: {start: 0, size: 0x400000}\ntables:\n")
+	image := make([]byte, 4<<20)
+	for i := range n {
+		at := 64 * i
+		fmt.Fprintf(&y, "  - {id: t%d, quantity: ignition_advance, unit: deg, stored: {address: %d, type: s8, layout: packed}, x: {id: x%d, quantity: engine_speed, unit: 1/min, stored: {address: %d, type: u8, count: 16, count_at: {address: %d, type: u8}}}}\n",
+			i, at+17, i, at+1, at)
+		image[at] = byte(1 + i%16)
+		for k := range 40 {
+			image[at+1+k] = byte(k)
+		}
+	}
+	return layoutOf(t, y.String()), image
+}
+
+// BenchmarkVarying states what a comparison costs of tables that lie elsewhere in each image, as a multiple of that of as
+// many that do not.
+func BenchmarkVarying(b *testing.B) {
+	plain, one := manyTables(b, 10_000)
+	varying, two := manyVarying(b, 10_000)
+	run := func(lay *definition.Layout, base []byte) func() {
+		cand := edited(base, func(c []byte) { c[0x2003] ^= 1 })
+		return func() {
+			if _, err := Compare(Input{Base: whole(lay, base), Candidate: whole(lay, cand), Layout: lay}); err != nil {
+				b.Fatal(err)
+			}
+		}
+	}
+	each := fastest(run(plain, one))
+	for b.Loop() {
+		run(varying, two)()
+	}
+	b.ReportMetric(float64(fastest(run(varying, two)))/float64(each), "x-plain")
+}
+
 // manyRules has a rule of each kind that judges single tables; what kinds cost together is what limits cost.
 const manyRules = `
 name: many-rules

@@ -32,8 +32,11 @@ func (s *session) accountVarying(o *owners, t *definition.Table) {
 	for _, c := range t.Directions() {
 		turned = o.claimCells(c, ofTable) || turned
 	}
-	touched := turned
-	for _, side := range []*side{s.base, s.cand} {
+	touched, sides := turned, []*side{s.cand, s.base}
+	if !turned { // it lies in both where it lies in one
+		sides = sides[:1]
+	}
+	for _, side := range sides {
 		if in, err := side.lies(t); err == nil {
 			touched = o.claimTable(in, side.im.Bytes) || touched
 		}

@@ -287,3 +287,152 @@ func TestRegions(t *testing.T) {
 		t.Errorf("%q, want %q", got, want)
 	}
 }
+
+// other is rich as another version of the software has it.
+func other(t *testing.T, edits ...string) string {
+	t.Helper()
+	out := strings.Replace(rich, "rich-1", "rich-2", 1)
+	for i := 0; i < len(edits); i += 2 {
+		if !strings.Contains(out, edits[i]) {
+			t.Fatalf("%q is not in the definition", edits[i])
+		}
+		out = strings.Replace(out, edits[i], edits[i+1], 1)
+	}
+	return out
+}
+
+// twoReport compares an image of rich with one of another definition.
+func twoReport(t *testing.T, base []byte, def string, cand []byte) *calibrationv1.Report {
+	t.Helper()
+	a, b := layoutOf(t, rich), layoutOf(t, def)
+	return compared(t, Input{Base: whole(a, base), Candidate: whole(b, cand), Layout: a, CandidateLayout: b})
+}
+
+func TestTwoDefinitionsOfStructures(t *testing.T) {
+	// Alike: names in another order, degrees in kelvin, another code for off, a longer text, a pointer that leads elsewhere.
+	def := other(t, "labels: [cold, warm]", "labels: [warm, cold]", "not_a_value: [255]", "not_a_value: [254]", "length: 8", "length: 12", "encoding: ascii", "encoding: utf-8",
+		"unit: Cel, stored: {address: 0x104C", "unit: K, stored: {address: 0x104C", "[-40, 25, 130]", "[233.15, 298.15, 403.15]")
+	base := edited(richImage(), func(b []byte) { b[0x49] = 255 })
+	cand := edited(base, func(b []byte) { b[0x49], b[0x41], b[0x60], b[0x61] = 254, 0x60, 20, 10 })
+	if r := twoReport(t, base, def, cand); len(r.Tables) != 1 || r.Tables[0].Id != "idle" || r.Tables[0].Changed != 0 || !r.Tables[0].AxesChanged || len(r.Findings) != 0 {
+		t.Errorf("%v", r)
+	}
+	// A value that another name has now is a change of that name.
+	r := twoReport(t, base, def, edited(cand, func(b []byte) { b[0x60] = 22 }))
+	if c := tableOf(t, r, "idle").Changes; len(c) != 1 || c[0].GetXLabel() != "warm" || c[0].Base.GetNumberValue() != 20 || c[0].Candidate.GetNumberValue() != 22 || c[0].Column != 0 {
+		t.Errorf("%v", c)
+	}
+	// Free text does not convert, and neither does it to a unit.
+	r = twoReport(t, base, other(t, `unit_text: "U/ min "`, `unit_text: "U/min"`), base)
+	if back := tableOf(t, r, "back"); back.Changed != 3 || len(back.Changes) != 0 || !strings.Contains(r.Unjudged[0].Reason, "free text does not convert") {
+		t.Errorf("%v, %v", back, r.Unjudged)
+	}
+	// Names on one side only.
+	r = twoReport(t, base, other(t, "index: true, labels: [cold, warm]", "index: true, points: [0, 1]"), base)
+	if idle := tableOf(t, r, "idle"); idle.Changed != 2 || r.Unjudged[0].Reason != "an axis has names in one definition and numbers in the other" {
+		t.Errorf("%v, %v", idle, r.Unjudged)
+	}
+	// What leads outside in the base has nothing to be compared with, in the candidate it cannot be read.
+	wrong := edited(base, func(b []byte) { b[0x40] = 0 })
+	if r = twoReport(t, wrong, other(t), base); tableOf(t, r, "idle").Changed != 2 || !strings.HasPrefix(r.Unjudged[0].Reason, "it cannot be compared with the base, which says of it: its pointer") {
+		t.Errorf("%v", r)
+	}
+	if r = twoReport(t, base, other(t), wrong); len(r.Tables) != 0 || finding(t, r, "pointer:idle").Severity != "danger" {
+		t.Errorf("%v", r)
+	}
+}
+
+// Worked by hand: a third slice at 40 Cel lies half-way between 50 and 53 %, at 51.5; it holds 52.
+func TestSlicesPairByTheirPlaces(t *testing.T) {
+	def := other(t, "stored: {address: 0x1020, type: u8}", "stored: {address: 0x1080, type: u8}", "address: 0x1018, type: u8, count: 2", "address: 0x1018, type: u8, count: 3")
+	cand := edited(richImage(), func(b []byte) {
+		copy(b[0x18:], []byte{0, 40, 80})
+		copy(b[0x80:], b[0x20:0x26])
+		copy(b[0x86:], []byte{104, 104, 105, 106, 107, 108})
+		copy(b[0x8C:], b[0x26:0x2C])
+	})
+	r := twoReport(t, richImage(), def, cand)
+	trim := tableOf(t, r, "trim")
+	if trim.Cells != 18 || trim.Changed != 0 || !trim.AxesChanged || trim.Regridded || len(trim.Surfaces) != 3 || len(r.Unjudged) != 1 ||
+		r.Unjudged[0].Reason != "only the candidate has it at coolant_temperature 40" {
+		t.Errorf("%v, %v", trim, r.Unjudged)
+	}
+	if s := trim.Surfaces[1]; s.Base[0].Values[0].GetNumberValue() != 51.5 || s.Candidate[0].Values[0].GetNumberValue() != 52 || trim.Delta.Max != 0.5 {
+		t.Errorf("%v, %v", s, trim.Delta)
+	}
+}
+
+// From the image as found to the candidate, of each structure.
+func TestStructuresFromAsFound(t *testing.T) {
+	lay := layoutOf(t, rich)
+	found := edited(richImage(), func(b []byte) { b[0x28], b[0x30], b[0x41], b[0x49] = 104, 9, 0x60, 255; copy(b[0x100:], "SPRINT") })
+	cand := edited(richImage(), func(b []byte) {
+		b[0x28], b[0x36], b[0x50], b[0x49], b[0x104] = 112, 71, 11, 24, '1'
+	})
+	r := compared(t, Input{Base: whole(lay, richImage()), Candidate: whole(lay, cand), Layout: lay, AsFound: whole(lay, found)})
+	for id, want := range map[string]*calibrationv1.SinceAsFound{
+		"trim": {Changed: 1, Min: proto.Float64(4), Max: proto.Float64(4)}, "idle": {Changed: 2, Min: proto.Float64(-1), Max: proto.Float64(1)},
+		"duty": {Changed: 1}, "note": {Changed: 1}, "pump": nil,
+	} {
+		if got := fromFound(t, r, id); !proto.Equal(got, want) {
+			t.Errorf("%s: %v, want %v", id, got, want)
+		}
+	}
+	if len(r.Unjudged) != 1 || r.Unjudged[0].Reason != "how far it is from the image as found is not known, which says of it: its count at 0x1030 is 9; allowed: 1 to 4" {
+		t.Errorf("%v", r.Unjudged)
+	}
+}
+
+// An image that lacks a pointer, a count, or what is pointed at, lacks the table.
+func TestHolesInWhatVaries(t *testing.T) {
+	lay := layoutOf(t, rich)
+	for _, c := range []struct {
+		start, end uint64
+		id         string
+	}{{0x41, 0x42, "idle"}, {0x51, 0x52, "idle"}, {0x30, 0x31, "pump"}, {0x35, 0x36, "pump"}, {0x103, 0x104, "note"}} {
+		base, cand := holed(lay, richImage(), c.start, c.end), holed(lay, edited(richImage(), func(b []byte) { b[0x4C]++ }), c.start, c.end)
+		r := compared(t, Input{Base: base, Candidate: cand, Layout: lay})
+		if len(r.Unjudged) != 1 || r.Unjudged[0].Table != c.id || !strings.HasSuffix(r.Unjudged[0].Reason, "of it are unknown") {
+			t.Errorf("%s: %v", c.id, r.Unjudged)
+		}
+		whole := whole(lay, richImage())
+		if _, err := Compare(Input{Base: whole, Candidate: cand, Layout: lay}); err == nil || !strings.Contains(err.Error(), "of table "+c.id+", which the base holds") {
+			t.Errorf("%s: %v", c.id, err)
+		}
+	}
+	// The fourth point is not in use, and what only the largest count would take is not missed.
+	base, cand := holed(lay, richImage(), 0x37, 0x39), holed(lay, edited(richImage(), func(b []byte) { b[0x36]++ }), 0x37, 0x39)
+	if r := compared(t, Input{Base: base, Candidate: cand, Layout: lay}); tableOf(t, r, "pump").Changed != 1 || len(r.Unjudged) != 0 {
+		t.Errorf("%v", r)
+	}
+}
+
+func TestPlacesOfStructuresInACar(t *testing.T) {
+	lay := layoutOf(t, rich)
+	for at, want := range map[int]string{0x28: "0x1028 (table trim)", 0x41: "0x1041 (table idle)", 0x51: "0x1051 (table idle)", 0x34: "0x1034 (table pump)", 0x31: "0x1031 (table pump)",
+		0x103: "0x8003 (table note)", 0x70: "0x1070 (table back)", 0x10: "0x1010 (axis rpm)", 0x37: "0x1037"} {
+		if same, why := SameInCar(lay, whole(lay, richImage()), whole(lay, edited(richImage(), func(b []byte) { b[at] ^= 0x55 }))); same || !strings.HasSuffix(why, want) {
+			t.Errorf("%s, want %s", why, want)
+		}
+	}
+}
+
+// A table that only what its own definition declared was asked about counts as one that no rule looked at.
+func TestDeclaredLimitsAreNoLimits(t *testing.T) {
+	lay := layoutOf(t, rich)
+	rules := `{id: hard, severity: caution, select: {tables: [trim]}, range: {unit: "%", max: 120}, declared: true, reason: r, source: the definition's own limits}`
+	own := `{id: road, severity: caution, select: {tables: [trim]}, range: {unit: "%", max: 60}, reason: r, source: made up}`
+	cand := edited(richImage(), func(b []byte) { b[0x28] = 112 })
+	for _, c := range []struct {
+		rules string
+		want  []string
+	}{{"[" + rules + "]", []string{"no-limit:trim"}}, {"[" + rules + ", " + own + "]", nil}} {
+		r := compared(t, Input{Base: whole(lay, richImage()), Candidate: whole(lay, cand), Layout: lay, Limits: limitsOf(t, "name: l\nrules: "+c.rules)})
+		if !slices.Equal(keys(r), c.want) || r.Tables[0].JudgedBy[0] != "hard" {
+			t.Errorf("%v", r.Findings)
+		}
+		if len(c.want) > 0 && r.Findings[0].Detail != "what the definition's own author declared alone was asked: hard" {
+			t.Errorf("%v", r.Findings[0])
+		}
+	}
+}
