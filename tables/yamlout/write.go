@@ -21,7 +21,7 @@ var hexadecimal = map[protoreflect.Name]bool{"address": true, "start": true, "en
 
 // Write is a message as YAML, with the fields that it has and no others. The same message gives the same bytes.
 func Write(m proto.Message) []byte {
-	var w writer
+	w := &writer{order: map[protoreflect.FullName][]protoreflect.FieldDescriptor{}}
 	w.block(m.ProtoReflect(), "")
 	if w.Len() == 0 {
 		w.WriteString("{}\n")
@@ -29,18 +29,30 @@ func Write(m proto.Message) []byte {
 	return w.Bytes()
 }
 
-type writer struct{ bytes.Buffer }
+type writer struct {
+	bytes.Buffer
+	order map[protoreflect.FullName][]protoreflect.FieldDescriptor // the fields of messages, as they are written
+}
 
 // given are the fields that a message has, in order.
-func given(m protoreflect.Message) []protoreflect.FieldDescriptor {
-	var out []protoreflect.FieldDescriptor
-	m.Range(func(fd protoreflect.FieldDescriptor, _ protoreflect.Value) bool {
-		out = append(out, fd)
-		return true
-	})
-	slices.SortFunc(out, func(a, b protoreflect.FieldDescriptor) int {
-		return cmp.Or(cmp.Compare(rank(a), rank(b)), cmp.Compare(a.Number(), b.Number()))
-	})
+func (w *writer) given(m protoreflect.Message) []protoreflect.FieldDescriptor {
+	name := m.Descriptor().FullName()
+	all := w.order[name]
+	if all == nil {
+		for fields, i := m.Descriptor().Fields(), 0; i < fields.Len(); i++ {
+			all = append(all, fields.Get(i))
+		}
+		slices.SortFunc(all, func(a, b protoreflect.FieldDescriptor) int {
+			return cmp.Or(cmp.Compare(rank(a), rank(b)), cmp.Compare(a.Number(), b.Number()))
+		})
+		w.order[name] = all
+	}
+	out := make([]protoreflect.FieldDescriptor, 0, 8)
+	for _, fd := range all {
+		if m.Has(fd) {
+			out = append(out, fd)
+		}
+	}
 	return out
 }
 
@@ -61,14 +73,14 @@ var behind = map[protoreflect.Name][]protoreflect.Name{"known_as": {"title", "id
 
 // block writes fields on lines of their own: the document's, and those of messages right below it.
 func (w *writer) block(m protoreflect.Message, indent string) {
-	for _, fd := range given(m) {
+	for _, fd := range w.given(m) {
 		v := m.Get(fd)
 		w.WriteString(indent + string(fd.Name()) + ":")
 		switch {
 		case fd.IsList() && fd.Message() != nil && fd.Message().FullName() != "google.protobuf.ListValue":
 			w.WriteByte('\n')
 			w.entries(v.List(), indent+"  ")
-		case fd.Message() != nil && !fd.IsMap() && indent == "" && len(given(v.Message())) > 0:
+		case fd.Message() != nil && !fd.IsMap() && indent == "" && len(w.given(v.Message())) > 0:
 			w.WriteByte('\n')
 			w.block(v.Message(), "  ")
 		default:
@@ -86,9 +98,9 @@ func (w *writer) entries(list protoreflect.List, indent string) {
 		from := w.Len()
 		w.WriteString(indent + "- ")
 		w.message(m)
-		if line := w.Len() - from; line > wide && len(given(m)) > 1 {
+		if line := w.Len() - from; line > wide && len(w.given(m)) > 1 {
 			w.Truncate(from)
-			for k, fd := range given(m) {
+			for k, fd := range w.given(m) {
 				mark := "  "
 				if k == 0 {
 					mark = "- "
@@ -123,7 +135,7 @@ func (w *writer) message(m protoreflect.Message) {
 		return
 	}
 	w.WriteByte('{')
-	for i, fd := range given(m) {
+	for i, fd := range w.given(m) {
 		w.comma(i)
 		w.WriteString(string(fd.Name()) + ": ")
 		w.value(fd, m.Get(fd))
