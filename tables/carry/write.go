@@ -49,6 +49,9 @@ func (r *Result) Definition(o Options) (*Written, error) {
 	for _, v := range d.Volatile {
 		w.say("volatile 0x%x to 0x%x was kept as it was: nothing tells whether it is still there", v.GetStart(), v.GetEnd())
 	}
+	if o.Name != r.lay.Name {
+		w.say("limits that apply to %s apply to %s once they name it", r.lay.Name, o.Name)
+	}
 	if len(d.Tables) == 0 {
 		return nil, fmt.Errorf("no table is told so surely (%s): there is nothing to write", o.Least)
 	}
