@@ -187,7 +187,7 @@ func TestHalfSentRequests(t *testing.T) {
 	for _, method := range []string{"/witnessmark.service.v1.Record/Admit", "/witnessmark.service.v1.Jobs/Get", "/witnessmark.service.v1.Blobs/Download"} {
 		t.Run(method[strings.LastIndex(method, "/")+1:], func(t *testing.T) {
 			w.TB = t
-			w.bounded(func(b *bounds) { b.calls, b.rate, b.grace = share{10, 40}, 1<<20, time.Second })
+			w.bounded(func(b *bounds) { b.calls, b.rate, b.grace = share{10, 40}, 4<<20, time.Second })
 			config := clientTLS(t, w.keys["technician"], publicOf(w.srv.folder.key))
 			for range 3 {
 				conn, err := tls.Dial("tcp", w.srv.Addr(), config)
