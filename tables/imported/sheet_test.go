@@ -17,7 +17,7 @@ import (
 	"witnessmark/tables/yamlout"
 )
 
-func csvOf(t *testing.T, rows [][]string) []byte {
+func csvOf(t testing.TB, rows [][]string) []byte {
 	t.Helper()
 	var b bytes.Buffer
 	if err := csv.NewWriter(&b).WriteAll(rows); err != nil {
