@@ -27,10 +27,13 @@ type beyond struct {
 	in               *joint // that holds the worst
 }
 
+// mostBoxes bounds what is enclosed of a table, be it of many slices.
+const mostBoxes = 200_000
+
 // beyond judges where the candidate's surface lies above the base's, or below it, by more than half a raw
 // step; it answers for curved tables too, and between the joined breakpoints.
 func (c *change) beyond(up bool) (*beyond, error) {
-	all := &beyond{}
+	all, left := &beyond{}, mostBoxes
 	for _, j := range c.joints {
 		switch {
 		case j.was == nil || j.is == nil:
@@ -38,10 +41,11 @@ func (c *change) beyond(up bool) (*beyond, error) {
 		case holdsNone(j.was) || holdsNone(j.is):
 			continue
 		}
-		r, err := c.beyondIn(j, up)
+		r, err := c.beyondIn(j, up, max(left, 1))
 		if err != nil {
 			return nil, err
 		}
+		left -= r.Boxes
 		if found := r.Found[bounded.Introduced]; found.Cells > 0 {
 			all.bound = max(all.bound, found.Bound)
 			if all.cells == 0 || found.Worst.Beyond > all.worst.Beyond {
@@ -60,7 +64,7 @@ func (c *change) beyond(up bool) (*beyond, error) {
 // holdsNone says that every cell holds a code that is no value.
 func holdsNone(d *surface.Decoded) bool { return d.Off != nil && !slices.Contains(d.Off, false) }
 
-func (c *change) beyondIn(j *joint, up bool) (*bounded.Result, error) {
+func (c *change) beyondIn(j *joint, up bool, budget int) (*bounded.Result, error) {
 	space := signal.NewSpace(nil)
 	base, baseStep, err := curve(space, j.was)
 	if err != nil {
@@ -73,7 +77,7 @@ func (c *change) beyondIn(j *joint, up bool) (*bounded.Result, error) {
 	step := func(b *bounded.Box) float64 { return max(baseStep(b), candStep(b)) }
 	cells := space.Cells()
 	return bounded.Judge(&bounded.Problem{
-		Cells: cells, Only: c.looksAt(j, cells), Value: cand, Limit: base, Ceiling: up, Step: step,
+		Cells: cells, Only: c.looksAt(j, cells), Value: cand, Limit: base, Ceiling: up, Step: step, Budget: budget,
 		Tolerance: func(v, l float64) float64 { return halfStep(c.baseTable.Cells, c.candTable.Cells, v, l) },
 	}), nil
 }

@@ -133,6 +133,37 @@ func TestBlockWhoseSlicesMoved(t *testing.T) {
 	}
 }
 
+// Points between slices grow with each axis that moved: of too many none are joined, and cells are compared by index.
+func TestTooManyPointsBetweenSlices(t *testing.T) {
+	lay := layoutOf(t, `
+name: deep
+byte_order: big
+image: {start: 0, size: 0x20000}
+tables:
+  - id: deep
+    unit: "1"
+    stored: {address: 0x100, type: u8}
+    axes: [{id: x, points: [0, 1, 2, 3, 4, 5, 6, 7, 8]}, {id: y, points: [0, 1]}, {id: z, stored: {address: 0, type: u8, count: 64}}, {id: w, stored: {address: 0x40, type: u8, count: 64}}]
+`)
+	base := make([]byte, 0x20000)
+	for i := range 64 {
+		base[i], base[0x40+i] = byte(2*i), byte(2*i)
+	}
+	for _, c := range []struct {
+		moved, surfaces int
+	}{{63, 0}, {1, 65 * 65}} {
+		r := pair(t, lay, base, edited(base, func(b []byte) {
+			for i := range c.moved {
+				b[i]++
+				b[0x40+i]++
+			}
+		}))
+		if deep := r.Tables[0]; len(deep.Surfaces) != c.surfaces || !deep.AxesChanged || deep.Regridded != (c.surfaces > 0) {
+			t.Errorf("%d moved: %d surfaces, re-gridded %v", c.moved, len(deep.Surfaces), deep.Regridded)
+		}
+	}
+}
+
 // A point of load moved in both slices: each has its own joined surface.
 func TestBlockWhoseRowsMoved(t *testing.T) {
 	r := tableOf(t, richReport(t, func(b []byte) { b[0x17] = 90 }), "trim")

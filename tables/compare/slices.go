@@ -37,11 +37,11 @@ func jointsOf(c *change) []*joint {
 			return nil
 		}
 		j.x, j.y = surface.Join(j.base.X, j.cand.X), surface.Join(j.base.Y, j.cand.Y)
-		if j.was.Off != nil {
-			j.baseOff, _ = offOf(j.was).Grid() // as j.base
+		if m := marked(j.was); m != nil {
+			j.baseOff, _ = m.Grid() // as j.base
 		}
-		if j.is.Off != nil {
-			j.candOff, _ = offOf(j.is).Grid()
+		if m := marked(j.is); m != nil {
+			j.candOff, _ = m.Grid()
 		}
 		if c.cand.Slices != nil {
 			j.slice, j.where = placeOfSlice(j.is.Table.Slice), textOfSlice(j.is.Table.Slice)
@@ -77,20 +77,28 @@ func offOf(d *surface.Decoded) *surface.Decoded {
 	return &marks
 }
 
-// inBetween is the surfaces of a block whose slices moved: at every joined place beyond y.
+// mostBetween is how many joined points a block may have whose slices moved: they grow with each of its axes that did.
+const mostBetween = 1 << 18
+
+// inBetween is the surfaces of a block whose slices moved: at every joined place beyond y. None where they are too many.
 func (c *change) inBetween() (out []*joint) {
 	var sides [4]*surface.Solid // the base's, the candidate's, and where either holds codes that are no value
-	for i, d := range []*surface.Decoded{c.base, c.cand, offOf(c.base), offOf(c.cand)} {
+	for i, d := range []*surface.Decoded{c.base, c.cand, marked(c.base), marked(c.cand)} {
+		if d == nil {
+			continue
+		}
 		var err error
 		if sides[i], err = d.Solid(); err != nil {
 			return nil
 		}
 	}
 	beyond := len(c.axes) - 2
-	at, places := make([][]station, beyond), 1
+	at, places, points := make([][]station, beyond), 1, len(surface.Join(sides[0].Axes[0], sides[1].Axes[0]))*len(surface.Join(sides[0].Axes[1], sides[1].Axes[1]))
 	for k := range beyond {
 		at[k] = stationsOf(sides[0].Axes[k+2], sides[1].Axes[k+2])
-		places *= len(at[k])
+		if places *= len(at[k]); places*points > mostBetween {
+			return nil
+		}
 	}
 	for n := range places {
 		j := &joint{slice: &calibrationv1.Slice{}}
@@ -109,12 +117,23 @@ func (c *change) inBetween() (out []*joint) {
 			j.where += ", " + a.name + " " + pointText(a.cand, s.point)
 			j.below = j.below || s.below
 		}
-		j.base, j.cand = sides[0].Section(0, 1, spans[0]), sides[1].Section(0, 1, spans[1])
-		j.baseOff, j.candOff = sides[2].Section(0, 1, spans[0]), sides[3].Section(0, 1, spans[1])
+		for i, grid := range []**surface.Grid{&j.base, &j.cand, &j.baseOff, &j.candOff} {
+			if sides[i] != nil {
+				*grid = sides[i].Section(0, 1, spans[i%2])
+			}
+		}
 		j.x, j.y = surface.Join(j.base.X, j.cand.X), surface.Join(j.base.Y, j.cand.Y)
 		out = append(out, j)
 	}
 	return out
+}
+
+// marked is offOf; nil where no cell holds a code.
+func marked(d *surface.Decoded) *surface.Decoded {
+	if d.Off == nil {
+		return nil
+	}
+	return offOf(d)
 }
 
 // station is a place along an axis beyond y, and the side of it where something steps there.

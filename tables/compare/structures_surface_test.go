@@ -195,3 +195,16 @@ func structuresAnything(t *rapid.T) {
 }
 
 func TestStructuresAnything(t *testing.T) { rapid.Check(t, structuresAnything) }
+
+func FuzzStructures(f *testing.F) {
+	for seed := range byte(4) {
+		data := make([]byte, 16<<10)
+		x := uint32(seed) + 1
+		for i := range data {
+			x = x*1664525 + 1013904223
+			data[i] = byte(x >> 24)
+		}
+		f.Add(data)
+	}
+	f.Fuzz(rapid.MakeFuzz(structuresAnything))
+}

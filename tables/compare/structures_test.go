@@ -56,6 +56,24 @@ func TestStructuresAccountForEveryByte(t *testing.T) {
 	})
 }
 
+// Any one bit, whatever structure holds it, is accounted for once, and nothing else is.
+func TestStructuresFlipAnyBit(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		lay := drawStructures(t)
+		a := drawStructured(t, "base", lay)
+		b, bit := slices.Clone(a), rapid.IntRange(0, 8*len(a)-1).Draw(t, "bit")
+		b[bit/8] ^= 1 << (bit % 8)
+		r := structures(t, lay, a, b)
+		want := countedBy(plainOwners(lay, a, b), a, b)
+		if want.Differing != 1 || !proto.Equal(r.Bytes, want) || len(r.Unmapped) != int(want.Unmapped) {
+			t.Fatalf("bytes %v in %v, the oracle says %v", r.Bytes, r.Unmapped, want)
+		}
+		if want.Mapped+want.Identity == 0 && len(r.Tables) > 0 {
+			t.Fatalf("a bit that is no table's changed %v", r.Tables)
+		}
+	})
+}
+
 // What changed is what the slow way finds to differ, cell by cell.
 func TestStructuresChange(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
