@@ -108,3 +108,30 @@ func TestRoomOfABlock(t *testing.T) {
 		t.Errorf("%v to %v", low, high)
 	}
 }
+
+// Slices pair by their places: the base has none at gear 3, and its gear 4 is the third as well. What it lacks is new.
+func TestSlicesPairByPlace(t *testing.T) {
+	s := func(gears []float64, v ...float64) sheet {
+		return sheet{id: "m", unit: "kPa", x: []float64{0}, y: []float64{0}, v: v, beyond: []deep{{what: "gear 1", points: gears, index: true}}}
+	}
+	base, cand := s([]float64{4, 2, 1}, 90, 80, 70), s([]float64{1, 3, 4}, 70, 75, 90)
+	for text, want := range map[string]string{
+		`{"range":{"max":50}}`:    "m introduced 1x 75/50 by 25 x=0 y=0 [0,0] in [1]; m inherited 2x 90/50 by 40 x=0 y=0 [0,0] in [2]",
+		`{"change":{"max_up":1}}`: "; unjudged: 1 of 3 slices: the base has nothing to compare with",
+		`{"frozen":{}}`:           "m introduced 6x 70/90 by 20 x=0 y=0 [0,0] in [0]",
+	} {
+		out := judged(t, judging(one(base), one(cand)), rule(text))
+		if got := sayJudged(out); got != strings.TrimPrefix(want, "; ") {
+			t.Errorf("%s:\n got %s\nwant %s", text, got, want)
+		}
+	}
+	if f := judged(t, judging(one(base), one(cand)), rule(`{"range":{"max":50}}`)).Findings; !strings.Contains(f[0].Detail, "the base has no slice at gear 3") {
+		t.Errorf("detail %q", f[0].Detail)
+	}
+	// Another table of the base under the id: nothing of it is held against the block.
+	flat := sheet{id: "m", unit: "kPa", x: []float64{0}, y: []float64{0}, v: []float64{99}}
+	out := judged(t, judging(one(flat), one(cand)), rule(`{"range":{"max":50}}`))
+	if got := sayJudged(out); got != "m introduced 3x 90/50 by 40 x=0 y=0 [0,0] in [2]" || !strings.Contains(out.Findings[0].Detail, "the base could not be judged") {
+		t.Errorf("%s, %v", got, out.Findings)
+	}
+}

@@ -145,3 +145,26 @@ func TestValuedHoldsItsPoints(t *testing.T) {
 		t.Errorf("%d boxes inside, %d mixed: too few to say anything", whole, mixed)
 	}
 }
+
+// A block whose axes go by one input is no longer straight along it: 1 less and 1 more on both sides multiply.
+func TestABlockAlongOneInput(t *testing.T) {
+	lay, set, _ := coded(t, false, `  - {id: load.model, quantity: load, unit: '1', feeds: true, value: "input('engine_speed') / 40.0"}
+  - {id: s, quantity: q, unit: '1', value: "table('k')"}
+`, "k, axes: [{quantity: engine_speed, unit: 1/min, points: [1000, 4000]}, {quantity: intake_temperature, unit: Cel, points: [0, 50]}, {quantity: load, unit: '1', points: [25, 100]}] = 0 0 0 0 0 80 0 80")
+	f := signalOf(t, set.In(NewSpace(lay)), "s")
+	var cell Box
+	for i, in := range f.space.Inputs() {
+		cell[i].Lo, cell[i].Hi = 0, 0
+		if in.Quantity == "engine_speed" {
+			cell[i].Lo, cell[i].Hi = 1000, 4000
+		}
+	}
+	over := f.Over(&cell, &cell)
+	if over.Multilinear || !over.Smooth || over.Lo > 0 || over.Hi < 80 {
+		t.Errorf("%+v", over)
+	}
+	_, p := point(2500)
+	if v := f.At(&cell, &p); v != 20 { // half way along both: a quarter of 80
+		t.Errorf("in the middle %v, by hand 20", v)
+	}
+}
