@@ -178,7 +178,9 @@ func TestCarryToOtherVersions(t *testing.T) {
 				sure[f.How]++
 			}
 		}
-		written(t, seed, r, is)
+		if seed%5 == 0 {
+			written(t, seed, r, is)
+		}
 	}
 	t.Logf("%d versions: %d found %v, %d at a wrong place that is not said to be sure, %d missed; %d that are gone said to be somewhere", versions, right, sure, wrong, missed, gone)
 	if 100*right < 99*(right+wrong+missed) {
