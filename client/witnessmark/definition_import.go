@@ -18,6 +18,7 @@ import (
 	"witnessmark/tables/imported"
 	"witnessmark/tables/limits"
 	"witnessmark/tables/severity"
+	"witnessmark/tables/yamldoc"
 	"witnessmark/tables/yamlout"
 )
 
@@ -78,6 +79,11 @@ func (i *importing) run() error {
 	for _, f := range files { // none is written where one cannot be
 		if err := f.out.Free(); err != nil {
 			return err
+		}
+	}
+	for _, f := range files {
+		if n := len(f.bytes); n > yamldoc.MaxBytes {
+			return usage("%s would have %d bytes, where %d are allowed; --only takes a part of it", f.out.Path, n, yamldoc.MaxBytes)
 		}
 	}
 	lay, err := definition.Load(files[0].out.Path, files[0].bytes)

@@ -1,68 +1,110 @@
 package imported
 
 import (
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
-	"witnessmark/tables/a2l"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/yamldoc"
+	"witnessmark/tables/yamlout"
 )
 
 // maxRounds bounds how often what cannot be compiled is left out before the import gives up.
-const maxRounds = 1000
+const maxRounds = 100
 
-// check leaves out what our own compiler refuses, with its reason.
+// check leaves out what our own compiler refuses, with its reason, and what hangs on that.
 func (im *importer) check() error {
 	d := im.out.Definition
-	objects := map[string]*a2l.Characteristic{}
-	for name, id := range im.ids {
-		objects[id] = im.objects[name]
-	}
 	for range maxRounds {
 		_, err := definition.Compile("", nil, d)
-		var e *yamldoc.Error
-		if err == nil || !errors.As(err, &e) {
-			return err
+		if err == nil {
+			return nil
 		}
-		why := e.Problem
-		if e.Allowed != "" {
-			why += "; allowed: " + e.Allowed
+		_, faults := definition.Examine("", yamlout.Write(d))
+		tables, axes := map[string]string{}, map[string]string{} // reasons by id
+		for _, fault := range faults {
+			list, i, why := part(fault)
+			switch {
+			case list == "tables" && i < len(d.Tables):
+				once(tables, d.Tables[i].GetId(), why)
+			case list == "axes" && i < len(d.Axes):
+				once(axes, d.Axes[i].GetId(), why)
+			}
 		}
-		list, i := "", 0
-		if n, _ := fmt.Sscanf(strings.ReplaceAll(yamldoc.Element(e), "[", " "), "%s %d", &list, &i); n < 2 {
-			return fmt.Errorf("%s: %w", im.m.Name, err)
+		if len(tables)+len(axes) == 0 {
+			return fmt.Errorf("module %s: %w", im.m.Name, err)
 		}
-		switch {
-		case list == "tables" && i < len(d.Tables):
-			c := objects[d.Tables[i].GetId()]
+		im.hanging(tables, axes)
+		im.dropAxes(axes)
+		im.dropTables(tables)
+	}
+	return fmt.Errorf("module %s: too much of it cannot be said", im.m.Name)
+}
+
+func once(reasons map[string]string, id, why string) {
+	if reasons[id] == "" {
+		reasons[id] = why
+	}
+}
+
+// part is the list that a fault is about, the place there, and what it says.
+func part(fault error) (list string, i int, why string) {
+	e, ours := fault.(*yamldoc.Error)
+	if !ours {
+		return "", 0, ""
+	}
+	if why = e.Problem; e.Allowed != "" {
+		why += "; allowed: " + e.Allowed
+	}
+	if n, _ := fmt.Sscanf(strings.ReplaceAll(yamldoc.Element(e), "[", " "), "%s %d", &list, &i); n < 2 {
+		list = ""
+	}
+	return list, i, why
+}
+
+// hanging adds tables that need what is left out.
+func (im *importer) hanging(tables, axes map[string]string) {
+	for again := true; again; {
+		again = false
+		for _, t := range im.out.Definition.Tables {
+			for _, a := range append([]*calibrationv1.TableAxis{t.GetX(), t.GetY()}, t.GetAxes()...) {
+				why := ""
+				if axes[a.GetAxis()] != "" {
+					why = fmt.Sprintf("its axis %s was left out", a.GetAxis())
+				} else if curve := a.GetBy().GetCurve(); tables[curve] != "" {
+					why = fmt.Sprintf("it is looked up through %s, which was left out", curve)
+				}
+				if why != "" && tables[t.GetId()] == "" {
+					tables[t.GetId()], again = why, true
+				}
+			}
+		}
+	}
+}
+
+func (im *importer) dropAxes(axes map[string]string) {
+	for _, a := range im.m.AxisPts {
+		for key, s := range im.shared {
+			if why := axes[s.axis.GetId()]; key.pts == a.Name && why != "" {
+				im.say(a.Place, a.Name, false, "%s", why)
+			}
+		}
+	}
+	d := im.out.Definition
+	d.Axes = slices.DeleteFunc(d.Axes, func(a *calibrationv1.Axis) bool { return axes[a.GetId()] != "" })
+}
+
+func (im *importer) dropTables(tables map[string]string) {
+	for _, c := range im.m.Characteristics {
+		if why := tables[im.ids[c.Name]]; why != "" {
 			im.say(c.Place, c.Name, false, "%s", why)
-			im.drop(d.Tables[i].GetId())
-			d.Tables = slices.Delete(d.Tables, i, i+1)
-		case list == "axes" && i < len(d.Axes):
-			im.dropAxis(d.Axes[i], why)
-			d.Axes = slices.Delete(d.Axes, i, i+1)
-		default:
-			return fmt.Errorf("%s: %w", im.m.Name, err)
 		}
 	}
-	return fmt.Errorf("module %s: more than %d objects cannot be said", im.m.Name, maxRounds)
-}
-
-// drop takes a table out of its folders.
-func (im *importer) drop(id string) {
-	for _, f := range im.out.Definition.Folders {
-		f.Tables = slices.DeleteFunc(f.Tables, func(t string) bool { return t == id })
-	}
-}
-
-func (im *importer) dropAxis(a *calibrationv1.Axis, why string) {
-	for _, s := range im.shared {
-		if s.axis == a {
-			im.say(s.from.Place, s.from.Name, false, "%s", why)
-		}
+	d := im.out.Definition
+	d.Tables = slices.DeleteFunc(d.Tables, func(t *calibrationv1.Table) bool { return tables[t.GetId()] != "" })
+	for _, f := range d.Folders {
+		f.Tables = slices.DeleteFunc(f.Tables, func(id string) bool { return tables[id] != "" })
 	}
 }

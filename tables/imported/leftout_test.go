@@ -94,3 +94,36 @@ func TestLeftOut(t *testing.T) {
 		})
 	}
 }
+
+// What lies outside the memory that is described is left out at once, however much it is, with what hangs on it.
+func TestManyOutside(t *testing.T) {
+	var b strings.Builder
+	b.WriteString(common + layouts + `/begin MOD_PAR "" /begin MEMORY_SEGMENT s "" DATA FLASH INTERN 0x1000 0x100 0 0 0 0 0 /end MEMORY_SEGMENT /end MOD_PAR` + "\n")
+	b.WriteString("/begin CHARACTERISTIC good \"\" VALUE 0x1000 B 0 NO_COMPU_METHOD 0 9 /end CHARACTERISTIC\n")
+	b.WriteString("/begin AXIS_PTS far \"\" 0x9000 n AXIS 0 NO_COMPU_METHOD 3 0 255 /end AXIS_PTS\n")
+	b.WriteString("/begin CHARACTERISTIC curve \"\" CURVE 0x1010 B 0 NO_COMPU_METHOD 0 9 /begin AXIS_DESCR COM_AXIS n NO_COMPU_METHOD 3 0 255 AXIS_PTS_REF far /end AXIS_DESCR /end CHARACTERISTIC\n")
+	b.WriteString("/begin CHARACTERISTIC through \"\" CURVE 0x1020 B 0 NO_COMPU_METHOD 0 9 /begin AXIS_DESCR CURVE_AXIS NO_INPUT_QUANTITY NO_COMPU_METHOD 3 0 9 CURVE_AXIS_REF curve /end AXIS_DESCR /end CHARACTERISTIC\n")
+	for i := range 1000 {
+		fmt.Fprintf(&b, "/begin CHARACTERISTIC out_%d \"\" VALUE 0x%x B 0 NO_COMPU_METHOD 0 9 /end CHARACTERISTIC\n", i, 0x8000+i)
+	}
+	r, err := A2L(module(t, b.String()), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	lay := loaded(t, r)
+	if len(lay.Tables) != 1 || lay.ByID["good"] == nil || len(lay.Axes) != 0 {
+		t.Errorf("got tables %s", lay.TableIDs())
+	}
+	if n := r.LeftOut(); n != 1003 {
+		t.Errorf("%d are left out, want 1003", n)
+	}
+	why := map[string]string{}
+	for _, s := range r.Said {
+		why[s.Object] = s.Why
+	}
+	for name, want := range map[string]string{"far": "reaches outside the image", "curve": "its axis far was left out", "through": "it is looked up through curve, which was left out", "out_999": "reaches outside the image"} {
+		if !strings.Contains(why[name], want) {
+			t.Errorf("%s: got %q, want %q", name, why[name], want)
+		}
+	}
+}
