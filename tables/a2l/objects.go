@@ -10,12 +10,13 @@ var objects = map[string]func(r *reader, at Place) (name string){
 	"CHARACTERISTIC": (*reader).characteristic, "AXIS_PTS": (*reader).axisPts, "COMPU_METHOD": (*reader).method,
 	"COMPU_TAB": (*reader).compuTab, "COMPU_VTAB": (*reader).verbal, "COMPU_VTAB_RANGE": (*reader).verbalRange,
 	"RECORD_LAYOUT": (*reader).layout, "FUNCTION": (*reader).function, "GROUP": (*reader).group,
-	"INSTANCE": (*reader).untold, "BLOB": (*reader).untold,
+	"INSTANCE": (*reader).instance, "TYPEDEF_CHARACTERISTIC": (*reader).characteristicType, "TYPEDEF_AXIS": (*reader).axisType, "TYPEDEF_STRUCTURE": (*reader).structureType,
+	"TYPEDEF_MEASUREMENT": (*reader).otherType, "TYPEDEF_BLOB": (*reader).otherType, "BLOB": (*reader).untold,
 }
 
 // module reads a MODULE up to its end.
 func (r *reader) module(m *Module) {
-	r.m, r.names = m, map[string]Place{}
+	r.m, r.names, r.types, r.instances = m, map[string]Place{}, map[string]any{}, nil
 	m.Name, m.Title = r.word("the module's name"), r.text("its description")
 	if r.fault != nil {
 		r.err = r.fault
@@ -43,6 +44,7 @@ func (r *reader) module(m *Module) {
 		}
 		r.close(depth)
 	})
+	r.expand()
 }
 
 // object reads one; what is wrong with it is kept with the module.
@@ -77,7 +79,7 @@ func (r *reader) once(at Place, space, name string) bool {
 // untold is of a kind that is not read.
 func (r *reader) untold(at Place) string {
 	name := r.word("the name")
-	r.bad(at, "CHARACTERISTIC and AXIS_PTS", "objects of this kind are not read")
+	r.bad(at, "CHARACTERISTIC, AXIS_PTS and INSTANCE", "objects of this kind are not read")
 	return name
 }
 
@@ -89,9 +91,21 @@ func (r *reader) limits() (lower, upper float64) {
 func (r *reader) unit() Unit { return Unit{true, r.text("the unit")} }
 
 func (r *reader) characteristic(at Place) string {
+	c := r.characteristicAt(at, true)
+	if r.once(at, "object", c.Name) {
+		r.m.Characteristics = append(r.m.Characteristics, c)
+	}
+	return c.Name
+}
+
+// characteristicAt reads one that has an address, or the type of such.
+func (r *reader) characteristicAt(at Place, placed bool) *Characteristic {
 	c := &Characteristic{Place: at, Name: r.word("the name"), Title: r.text("the description")}
 	c.Type = r.oneOf("the type", "VALUE", "CURVE", "MAP", "CUBOID", "CUBE_4", "CUBE_5", "VAL_BLK", "ASCII")
-	c.Address, c.Layout = r.whole("the address", math.MaxUint32), r.word("the record layout")
+	if placed {
+		c.Address = r.whole("the address", math.MaxUint32)
+	}
+	c.Layout = r.word("the record layout")
 	r.number("the largest difference")
 	c.Method = r.word("the conversion")
 	c.Lower, c.Upper = r.limits()
@@ -124,10 +138,7 @@ func (r *reader) characteristic(at Place) string {
 			c.Dependent = &Formula{r.text("the formula"), r.list()}
 		}
 	})
-	if r.once(at, "object", c.Name) {
-		r.m.Characteristics = append(r.m.Characteristics, c)
-	}
-	return c.Name
+	return c
 }
 
 // dims are the numbers that follow, of dimensions.
@@ -170,7 +181,18 @@ func (r *reader) axisDescr(at Place) *AxisDescr {
 }
 
 func (r *reader) axisPts(at Place) string {
-	a := &AxisPts{Place: at, Name: r.word("the name"), Title: r.text("the description"), Address: r.whole("the address", math.MaxUint32)}
+	a := r.axisPtsAt(at, true)
+	if r.once(at, "object", a.Name) {
+		r.m.AxisPts = append(r.m.AxisPts, a)
+	}
+	return a.Name
+}
+
+func (r *reader) axisPtsAt(at Place, placed bool) *AxisPts {
+	a := &AxisPts{Place: at, Name: r.word("the name"), Title: r.text("the description")}
+	if placed {
+		a.Address = r.whole("the address", math.MaxUint32)
+	}
 	a.Input, a.Layout = r.word("the input quantity"), r.word("the record layout")
 	r.number("the largest difference")
 	a.Method, a.Most = r.word("the conversion"), r.whole("the most breakpoints", math.MaxUint32)
@@ -187,10 +209,7 @@ func (r *reader) axisPts(at Place) string {
 			a.Extension = r.signed(t.text)
 		}
 	})
-	if r.once(at, "object", a.Name) {
-		r.m.AxisPts = append(r.m.AxisPts, a)
-	}
-	return a.Name
+	return a
 }
 
 func (r *reader) function(at Place) string { return r.belonging(at, "FUNCTION") }

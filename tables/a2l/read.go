@@ -18,6 +18,10 @@ type reader struct {
 	m     *Module
 	fault *yamldoc.Error // of the object that is read
 	names map[string]Place
+
+	types     map[string]any // of instances: *Characteristic, *AxisPts, *structure, or nil of what is no table
+	instances []*instance
+	expanded  int // their parts so far
 }
 
 // Read gives the modules of a description; name is what errors call it, include gives a file by its path from the

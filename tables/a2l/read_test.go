@@ -134,11 +134,61 @@ func TestFaultsOfObjects(t *testing.T) {
 		`8 CHARACTERISTIC axis: the most breakpoints: "some" is not a whole number that can stand here; allowed: 0 to 4294967295`,
 		"12 CHARACTERISTIC good: it is there already, at car.a2l:10; allowed: each name once",
 		"13 AXIS_PTS good: it is there already, at car.a2l:10; allowed: each name once",
-		"14 INSTANCE i: objects of this kind are not read; allowed: CHARACTERISTIC and AXIS_PTS",
 		"15 COMPU_VTAB v: a raw value is missing; allowed: a word",
 		`16 RECORD_LAYOUT r: the type: "UTYPE" is not known; allowed: ` + strings.Join(dataTypes, ", "),
 		"18 GROUP : the name is missing; allowed: a word",
+		"14 INSTANCE i: there is no type T",
 	}
+	if strings.Join(got, "\n") != strings.Join(want, "\n") {
+		t.Errorf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
+	}
+}
+
+// Types and their instances, by the grammar of version 1.7: a structure's parts by their offsets, its breakpoints as THIS.
+func TestInstances(t *testing.T) {
+	all, err := Read("car.a2l", wrapped(`
+/begin TYPEDEF_AXIS axis "" n LA 0 M 4 0 255 /end TYPEDEF_AXIS
+/begin TYPEDEF_CHARACTERISTIC curve "A curve" CURVE L 0 M 0 9 /begin AXIS_DESCR COM_AXIS n M 4 0 255 AXIS_PTS_REF THIS.rpm /end AXIS_DESCR /end TYPEDEF_CHARACTERISTIC
+/begin TYPEDEF_CHARACTERISTIC number "" VALUE LV 0 M 0 9 BIT_MASK 3 /end TYPEDEF_CHARACTERISTIC
+/begin TYPEDEF_MEASUREMENT seen "" UBYTE M 0 0 0 255 /end TYPEDEF_MEASUREMENT
+/begin TYPEDEF_STRUCTURE bank "" 0x10 /begin STRUCTURE_COMPONENT rpm axis 0 /end STRUCTURE_COMPONENT /begin STRUCTURE_COMPONENT spark curve 4 SYMBOL_TYPE_LINK "x" /end STRUCTURE_COMPONENT
+  /begin STRUCTURE_COMPONENT now seen 8 /end STRUCTURE_COMPONENT /end TYPEDEF_STRUCTURE
+/begin TYPEDEF_STRUCTURE engine "" 0x40 /begin STRUCTURE_COMPONENT banks bank 0x10 MATRIX_DIM 2 /end STRUCTURE_COMPONENT /begin STRUCTURE_COMPONENT idle number 2 /end STRUCTURE_COMPONENT /end TYPEDEF_STRUCTURE
+/begin TYPEDEF_STRUCTURE ring "" 4 /begin STRUCTURE_COMPONENT again ring 0 /end STRUCTURE_COMPONENT /end TYPEDEF_STRUCTURE
+/begin INSTANCE four "The engine" engine 0x1000 ECU_ADDRESS_EXTENSION 1 /end INSTANCE
+/begin INSTANCE limit "Where it is cut" number 0x2000 /end INSTANCE
+/begin INSTANCE watched "" seen 0x2000 /end INSTANCE
+/begin INSTANCE many "" number 0x2000 MATRIX_DIM 3 /end INSTANCE
+/begin INSTANCE circle "" ring 0x2000 /end INSTANCE
+/begin INSTANCE other "" number 0x2000 /begin OVERWRITE other 0 CONVERSION N /end OVERWRITE /end INSTANCE
+/begin INSTANCE far "" engine 0xFFFFFFF0 /end INSTANCE`), none)
+	if err != nil {
+		t.Fatal(err)
+	}
+	hollow, err := Read("car.a2l", wrapped(`/begin TYPEDEF_STRUCTURE hollow "" 4 /begin STRUCTURE_COMPONENT again hollow 0 MATRIX_DIM 1000 1000 /end STRUCTURE_COMPONENT /end TYPEDEF_STRUCTURE
+		/begin INSTANCE of "" hollow 0 /end INSTANCE`), none)
+	if err != nil || len(hollow[0].Faults) != 1 || len(hollow[0].Faults[0].Why) > 100 {
+		t.Errorf("a structure of a million of itself: %v, %v", err, hollow[0].Faults)
+	}
+	var got []string
+	for _, a := range all[0].AxisPts {
+		got = append(got, fmt.Sprintf("%s 0x%x %d", a.Name, a.Address, a.Extension))
+	}
+	for _, c := range all[0].Characteristics {
+		ref := ""
+		for _, a := range c.Axes {
+			ref = " " + a.Ref
+		}
+		got = append(got, fmt.Sprintf("%s 0x%x %q%s", c.Name, c.Address, c.Title, ref))
+	}
+	for _, f := range all[0].Faults {
+		got = append(got, f.Name+": "+f.Why)
+	}
+	want := []string{"four.banks[0].rpm 0x1010 1", "four.banks[1].rpm 0x1020 1", `four.banks[0].spark 0x1014 "A curve" four.banks[0].rpm`, `four.banks[1].spark 0x1024 "A curve" four.banks[1].rpm`,
+		`four.idle 0x1002 ""`, `limit 0x2000 "Where it is cut"`, `far.idle 0xfffffff2 ""`,
+		"other: OVERWRITE is not read; allowed: instances that are as their type says",
+		"many: many: several of number are not read; allowed: MATRIX_DIM in the type, or of structures", "circle: structures stand too deep in each other; allowed: 16",
+		"far: far.banks[0].rpm lies beyond the address 0xffffffff"}
 	if strings.Join(got, "\n") != strings.Join(want, "\n") {
 		t.Errorf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
 	}

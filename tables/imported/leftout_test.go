@@ -71,7 +71,8 @@ func TestLeftOut(t *testing.T) {
 		{"a text of words", "/begin CHARACTERISTIC t \"\" ASCII 0x1000 W 0 NO_COMPU_METHOD 0 9 NUMBER 4 /end CHARACTERISTIC", "a text of UWORD DIRECT; allowed: UBYTE DIRECT"},
 		{"a text of two bytes each", "/begin CHARACTERISTIC t \"\" ASCII 0x1000 B 0 NO_COMPU_METHOD 0 9 NUMBER 4 ENCODING UTF16 /end CHARACTERISTIC", "ENCODING UTF16 is not read; allowed: UTF8"},
 		{"a very long text", "/begin CHARACTERISTIC t \"\" ASCII 0x1000 B 0 NO_COMPU_METHOD 0 9 NUMBER 4000 /end CHARACTERISTIC", "4000 bytes; allowed: 1 to 1024 bytes"},
-		{"an instance", "/begin INSTANCE t \"\" T 0x1000 /end INSTANCE", "objects of this kind are not read; allowed: CHARACTERISTIC and AXIS_PTS"},
+		{"an instance of nothing", "/begin INSTANCE t \"\" T 0x1000 /end INSTANCE", "there is no type T"},
+		{"a blob", "/begin BLOB t \"\" 0x1000 8 /end BLOB", "objects of this kind are not read; allowed: CHARACTERISTIC, AXIS_PTS and INSTANCE"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			text := good + "\n" + c.text + layouts

@@ -184,6 +184,8 @@ var semantics = []struct {
 		"00001008 EEEEEEEE 05 06", []float64{0, 1}, nil, []float64{5, 6}, "1"},
 	{"an object's own byte order", "", `/begin CHARACTERISTIC t "" VALUE 0x1000 W 0 NO_COMPU_METHOD 0 9 BYTE_ORDER MSB_LAST /end CHARACTERISTIC`, "0100", nil, nil, []float64{1}, "1"},
 	{"the module's byte order", "", strings.Replace(common, "MSB_FIRST", "MSB_LAST", 1) + `/begin CHARACTERISTIC t "" VALUE 0x1000 F 0 NO_COMPU_METHOD 0 9 /end CHARACTERISTIC`, "0000C03F", nil, nil, []float64{1.5}, "1"},
+	{"an instance", "a type at an address", `/begin TYPEDEF_CHARACTERISTIC T "" CURVE BB 0 HALF 0 9 ` + std("n", "TWICE", 2) + `/end TYPEDEF_CHARACTERISTIC
+		/begin INSTANCE t "" T 0x1000 /end INSTANCE`, "01 02 03 04", []float64{2, 4}, nil, []float64{1.5, 2}, "kPa"},
 	{"one input on both axes", "a table has one axis of a quantity", `/begin CHARACTERISTIC t "" MAP 0x1000 BBB 0 HALF 0 9 ` + std("n", "TWICE", 2) + std("n", "HALF", 2) + `/end CHARACTERISTIC`,
 		"01 02 0A 14 01 02 03 04", []float64{2, 4}, []float64{5, 10}, []float64{.5, 1, 1.5, 2}, "kPa"},
 }
