@@ -14,6 +14,7 @@ import (
 	"syscall"
 	"testing"
 	"time"
+	"unicode"
 
 	"github.com/rogpeppe/go-internal/testscript"
 )
@@ -32,6 +33,7 @@ func TestMain(m *testing.M) {
 //	waitfor FILE             waits until a file is there
 //	pull FILE NM [CHANNEL]   a run from 1500 to 6500 1/min, NM of torque in CHANNEL (torque)
 //	flip FILE                changes one bit in the middle of every page of a file
+//	shows COMMAND…           runs witnessmark, whatever its status, and wants not one control character of its output
 //	interrupt N COMMAND…     runs a command N times, and ends it by a signal within its first 0.3 s
 //	liar LIE                 puts the person on a server that was taken over; see takenOver
 //	away                     has the person's server not answer
@@ -60,7 +62,7 @@ func TestScripts(t *testing.T) {
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"as": asPerson, "status": wantStatus, "daemon": daemon, "workshop": openWorkshop, "edit": edit, "pull": writePull, "waitfor": waitFor,
-			"liar": takenOver, "away": away, "flip": flip, "interrupt": interrupt,
+			"liar": takenOver, "away": away, "flip": flip, "interrupt": interrupt, "shows": shows,
 		},
 	})
 }
@@ -175,6 +177,24 @@ func flip(ts *testscript.TestScript, neg bool, args []string) {
 		b[i] ^= 1
 	}
 	ts.Check(os.WriteFile(ts.MkAbs(args[0]), b, 0o600))
+}
+
+// shows looks for control characters in what a command prints; what it is about is in the output too.
+func shows(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) == 0 {
+		ts.Fatalf("usage: shows COMMAND…")
+	}
+	_ = ts.Exec("witnessmark", args...) // 1 where there is a warning, and 2 where the file is no good
+	for _, from := range []string{"stdout", "stderr"} {
+		for line := range strings.Lines(ts.ReadFile(from)) {
+			if i := strings.IndexFunc(strings.TrimSuffix(line, "\n"), unicode.IsControl); i >= 0 {
+				ts.Fatalf("%s: %q", from, line)
+			}
+		}
+	}
+	if ts.ReadFile("stdout")+ts.ReadFile("stderr") == "" {
+		ts.Fatalf("nothing was printed")
+	}
 }
 
 // interrupt has a command ended at random moments, by SIGINT and SIGTERM in turn: its status is the signal's, or
