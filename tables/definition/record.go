@@ -108,7 +108,9 @@ func (c *compiler) packed(path, what string, table *Table) {
 		}
 	}
 	for _, part := range table.record {
-		c.anywhere(path, what, part, table.before(part, least))
+		if up := table.before(part, least); up > 0 || len(part.most) > 1 { // else its cells stay where all of them were
+			c.anywhere(path, what, part, up)
+		}
 	}
 }
 

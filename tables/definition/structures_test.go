@@ -103,6 +103,7 @@ var richRefusals = []refusal{
 	{"unit: hPa", "unit: hPa, unit_text: u", 10, "tables[0].unit_text", "unit or unit_text"},
 	{"unit: hPa", "unit_text: u, observed: {channel: manifold_pressure}", 10, "tables[0].observed", "does not convert"},
 	{"unit: hPa", "unit: hPa, carried: same bytes", 10, "tables[0].carried", "the definition says nothing of it"},
+	{"unit: hPa", "unit: hPa, carried: guessed", 10, "tables[0].carried", "allowed: same bytes, same axes"},
 	{"unit: hPa", "unit: hPa, kind: map", 10, "tables[0].kind", "allowed: text"},
 	{"unit: hPa", "unit: hPa, encoding: ascii", 10, "tables[0].encoding", "of a text"},
 	{word, "type: u16, not_a_value: [0x10000]", 11, "tables[1].stored.not_a_value[0]", "0 to 65535"},
@@ -175,17 +176,51 @@ func TestExamineRich(t *testing.T) {
 	}
 }
 
-// The packed record of lag lies, with nothing of its axis used, from where the axis begins; a volatile range beside its cells
-// as declared is refused, and so is one between cells that a stride leaves free where rows of another length can come.
+// What a packed record can take in some image is refused to a volatile range: with one breakpoint of three used, the cells begin
+// where the second one was.
 func TestKeepsWhatVaries(t *testing.T) {
+	apart := strings.Replace(rich, "type: u8, count: 6, count_at: {address: 0x80000160", "type: u8, stride: 2, count: 3, count_at: {address: 0x80000160", 1)
 	for _, tt := range []struct {
 		at   int
 		fits bool
-	}{{0x161, false}, {0x162, false}, {0x167, false}, {0x168, false}, {0x173, false}, {0x174, true}} {
-		doc := strings.Replace(rich, "start: 0x80000200, end: 0x80000210", fmt.Sprintf("start: 0x80000%x, end: 0x80000%x", tt.at, tt.at+1), 1)
+	}{{0x161, false}, {0x162, false}, {0x163, true}, {0x165, false}, {0x168, false}, {0x16D, false}, {0x16E, true}} {
+		doc := strings.Replace(apart, "start: 0x80000200, end: 0x80000210", fmt.Sprintf("start: 0x80000%x, end: 0x80000%x", tt.at, tt.at+1), 1)
 		if _, err := Load("d", []byte(doc)); (err == nil) != tt.fits {
 			t.Errorf("%#x: %v", tt.at, err)
 		}
+	}
+	// Two axes on the same bytes leave more free than lies before the cells: no further than to the region's beginning.
+	const twice = `{name: d, byte_order: big, image: {regions: [{start: 0x10, size: 8}, {start: 0x100, size: 0x20}]}, tables: [{id: t, unit: deg, stored: {address: 0x106, type: u8, layout: packed},
+  x: {stored: {address: 0x102, type: u8, count: 4, count_at: {address: 0x100, type: u8}}}, y: {stored: {address: 0x102, type: u8, count: 4, count_at: {address: 0x101, type: u8}}}}],
+  volatile: [{start: 0x10, end: 0x18}]}`
+	lay, err := Load("d", []byte(twice))
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := make([]byte, lay.Size)
+	b[8], b[9] = 1, 1
+	if _, err := lay.Tables[0].In(b); err != nil { // 0x106 - 3 - 3
+		t.Error(err)
+	}
+	if _, err := Load("d", []byte(strings.Replace(strings.Replace(twice, "0x106", "0x104", 1), "end: 0x18", "end: 0x14", 1))); err != nil {
+		t.Error(err)
+	}
+}
+
+// Of all that a volatile range overlaps the first in the file is named, however ranges lie in each other.
+func TestFirstOverlap(t *testing.T) {
+	doc := strings.Replace(sound, "start: 0x1E00, end: 0x1E10", "start: 0x1820, end: 0x1852", 1)
+	if _, err := Load("d", []byte(doc)); err == nil || !strings.Contains(err.Error(), `overlaps table "base"`) {
+		t.Errorf("%v", err)
+	}
+	doc = strings.Replace(sound, "start: 0x1E00, end: 0x1E10", "start: 0x1E00, end: 0x1F00", 1)
+	doc = strings.Replace(doc, "address: 0x1FFC", "address: 0x1E80", 1) // a sum among them
+	if _, err := Load("d", []byte(doc)); err != nil {
+		t.Error(err)
+	}
+	doc = strings.Replace(doc, "address: 0x1840", "address: 0x1EF0", 1)
+	if _, err := Load("d", []byte(doc)); err == nil || !strings.Contains(err.Error(), `volatile range overlaps table "cut"`) {
+		t.Errorf("%v", err)
 	}
 }
 
@@ -280,4 +315,40 @@ func TestHoldsWhatVaries(t *testing.T) {
 			t.Errorf("without 0x%x it lacks %x", tt.hole, got)
 		}
 	}
+}
+
+// What hangs on a count or a pointer that an image lacks is not known: it lacks that, and of what stands at its own address the most.
+func TestLacksWhatVaries(t *testing.T) {
+	lay, err := Load("d.yaml", []byte(strings.Replace(rich, "axes: [{points: [1, 2, 3]}", "axes: [{stored: {address: 0x80000190, type: u8, count: 3, pointer: u32}}", 1)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, tt := range []struct {
+		holes []uint64 // offsets that nothing else is at
+		lacks []uint64
+	}{
+		{[]uint64{0x0, 0x116, 0x128}, []uint64{0x0, 0x116}},            // flow's count, and its fourth column
+		{[]uint64{0x1, 0x130, 0x1020}, []uint64{0x130}},                // far's pointer, and where it led
+		{[]uint64{0x1, 0x190, 0x1021}, []uint64{0x190, 0x1021}},        // the pointer of an axis, and the cells of far
+		{[]uint64{0x160, 0x168, 0x172}, []uint64{0x160, 0x168, 0x172}}, // lag's count, and what was not used of its cells
+		{[]uint64{0x1, 0xFFF}, nil},
+	} {
+		b := mended(make([]byte, lay.Size))
+		copy(b[0x190:], []byte{0xAF, 0, 0, 0x30})
+		im := lay.Space.Whole(b)
+		im.Held = image.Minus(im.Held, lay.Space.Addresses(single(tt.holes)))
+		for _, at := range tt.holes {
+			b[at] = 0xFF
+		}
+		if got := lay.Lacks(im); !slices.Equal(got, lay.Space.Addresses(single(tt.lacks))) {
+			t.Errorf("without %x it lacks %x, want %x", tt.holes, got, tt.lacks)
+		}
+	}
+}
+
+func single(offsets []uint64) (out []image.Range) {
+	for _, at := range offsets {
+		out = append(out, image.Range{Start: at, End: at + 1})
+	}
+	return out
 }

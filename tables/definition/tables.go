@@ -105,6 +105,11 @@ func (c *compiler) words(path string, t *calibrationv1.Table) error {
 			return c.at.Errorf(fmt.Sprintf("%s.feeds[%d]", path, i), "a quantity, as in cylinder_filling", "the quantity is empty")
 		}
 	}
+	if t.GetCarried() != "" {
+		if err := c.oneOf(path+".carried", t.GetCarried(), "same bytes", "same axes", "moved as its neighbours"); err != nil {
+			return err
+		}
+	}
 	labels := len(t.GetConversion().GetLabels()) > 0
 	switch {
 	case t.GetUnit() != "" && t.GetUnitText() != "":

@@ -71,6 +71,16 @@ func TestThroughRefusals(t *testing.T) {
 	})
 }
 
+// A curve at fault is told, and not what is looked up through it; likewise a circle.
+func TestExamineThrough(t *testing.T) {
+	for _, change := range [][2]string{{"address: 0x50, type: u16", "address: 0x50, type: u17"}, {"curve: index", "curve: indices"},
+		{"id: raw, quantity: engine_speed, unit: 1/min, points: [1, 2]", "id: raw, points: [1, 2], by: {curve: index}"}} {
+		if got := faultsOf(t, strings.Replace(looked, change[0], change[1], 1)); len(got) != 1 {
+			t.Errorf("%q: %q", change[1], got)
+		}
+	}
+}
+
 // A chain of curves is as long as the format says at the most; a longer one is refused where it is too long.
 func TestLongChain(t *testing.T) {
 	chain := func(n int) string {
