@@ -1,9 +1,15 @@
 package imported
 
 import (
+	"encoding/hex"
 	"fmt"
 	"strings"
 	"testing"
+
+	"witnessmark/tables/compare"
+	"witnessmark/tables/image"
+	"witnessmark/tables/limits"
+	"witnessmark/tables/yamlout"
 )
 
 // What is not imported is said, with its reason, and costs nothing else: the object `good` is always there.
@@ -71,6 +77,10 @@ func TestLeftOut(t *testing.T) {
 		{"a text of words", "/begin CHARACTERISTIC t \"\" ASCII 0x1000 W 0 NO_COMPU_METHOD 0 9 NUMBER 4 /end CHARACTERISTIC", "a text of UWORD DIRECT; allowed: UBYTE DIRECT"},
 		{"a text of two bytes each", "/begin CHARACTERISTIC t \"\" ASCII 0x1000 B 0 NO_COMPU_METHOD 0 9 NUMBER 4 ENCODING UTF16 /end CHARACTERISTIC", "ENCODING UTF16 is not read; allowed: UTF8"},
 		{"a very long text", "/begin CHARACTERISTIC t \"\" ASCII 0x1000 B 0 NO_COMPU_METHOD 0 9 NUMBER 4000 /end CHARACTERISTIC", "4000 bytes; allowed: 1 to 1024 bytes"},
+		{"rows that close up while parts stay", own("NO_AXIS_PTS_X 1 UBYTE AXIS_PTS_X 2 UBYTE INDEX_INCR DIRECT AXIS_PTS_Y 3 UBYTE INDEX_INCR DIRECT FNC_VALUES 4 UBYTE ROW_DIR DIRECT STATIC_ADDRESS_OFFSETS") +
+			strings.Replace(curve("L", axis+std("p", "NO_COMPU_METHOD", 2)), "CURVE", "MAP", 1), "STATIC_ADDRESS_OFFSETS: rows that close up where parts stay are not read"},
+		{"a number behind breakpoints whose number varies", own("NO_AXIS_PTS_X 1 UBYTE AXIS_PTS_X 2 UBYTE INDEX_INCR DIRECT NO_AXIS_PTS_Y 3 UBYTE AXIS_PTS_Y 4 UBYTE INDEX_INCR DIRECT FNC_VALUES 5 UBYTE ROW_DIR DIRECT") +
+			strings.Replace(curve("L", axis+std("p", "NO_COMPU_METHOD", 2)), "CURVE", "MAP", 1), "a number of breakpoints lies behind parts whose number the image says, and moves with them"},
 		{"an instance of nothing", "/begin INSTANCE t \"\" T 0x1000 /end INSTANCE", "there is no type T"},
 		{"a blob", "/begin BLOB t \"\" 0x1000 8 /end BLOB", "objects of this kind are not read; allowed: CHARACTERISTIC, AXIS_PTS and INSTANCE"},
 	} {
@@ -125,6 +135,77 @@ func TestManyOutside(t *testing.T) {
 	for name, want := range map[string]string{"far": "reaches outside the image", "curve": "its axis far was left out", "through": "it is looked up through curve, which was left out", "out_999": "reaches outside the image"} {
 		if !strings.Contains(why[name], want) {
 			t.Errorf("%s: got %q, want %q", name, why[name], want)
+		}
+	}
+}
+
+// What is kept without something is said too.
+func TestKeptWithout(t *testing.T) {
+	for _, c := range []struct{ name, text, want string }{
+		{"no limits", `/begin CHARACTERISTIC t "" VALUE 0x1000 B 0 NO_COMPU_METHOD 0 0 /end CHARACTERISTIC`, "its limits 0 to 0 say nothing"},
+		{"free text", `/begin CHARACTERISTIC t "" VALUE 0x1000 B 0 NO_COMPU_METHOD 0 9 PHYS_UNIT "laps" /end CHARACTERISTIC`, `its limits are left away, since no rule converts the unit "laps"`},
+		{"texts of floats", `/begin COMPU_METHOD M "" TAB_VERB "" "" COMPU_TAB_REF V /end COMPU_METHOD /begin COMPU_VTAB V "" TAB_VERB 1 0 "off" /end COMPU_VTAB
+			/begin CHARACTERISTIC t "" VALUE 0x1000 F 0 M -1e38 1e38 /end CHARACTERISTIC`, "it holds floats, so they stay numbers without the texts of COMPU_VTAB V"},
+		{"many states", `/begin COMPU_METHOD M "" LINEAR "" "" COEFFS_LINEAR 2 0 STATUS_STRING_REF V /end COMPU_METHOD /begin COMPU_VTAB_RANGE V "" 1 0 200 "off" /end COMPU_VTAB_RANGE
+			/begin CHARACTERISTIC t "" VALUE 0x1000 B 0 M 0 510 /end CHARACTERISTIC`, "the texts of STATUS_STRING_REF V are left away: it names more than 64 raw values"},
+		{"texts of breakpoints", `/begin COMPU_METHOD M "" TAB_VERB "" "" COMPU_TAB_REF V /end COMPU_METHOD /begin COMPU_VTAB V "" TAB_VERB 1 0 "off" /end COMPU_VTAB
+			/begin CHARACTERISTIC t "" CURVE 0x1000 BB 0 NO_COMPU_METHOD 0 255 ` + std("n", "M", 2) + ` /end CHARACTERISTIC`, "breakpoints of axis 1 stay numbers, without their texts"},
+		{"a formula of a curve", `/begin CHARACTERISTIC t "" VALUE 0x1000 B 0 NO_COMPU_METHOD 0 255 /begin DEPENDENT_CHARACTERISTIC "X1*2" u /end DEPENDENT_CHARACTERISTIC /end CHARACTERISTIC
+			/begin CHARACTERISTIC u "" VAL_BLK 0x1010 B 0 NO_COMPU_METHOD 0 255 NUMBER 2 /end CHARACTERISTIC`, `that it is "X1*2" of u is not judged: u is no single number`},
+		{"a formula of more", `/begin CHARACTERISTIC t "" VALUE 0x1000 B 0 NO_COMPU_METHOD 0 255 /begin DEPENDENT_CHARACTERISTIC "sin(X1)" u /end DEPENDENT_CHARACTERISTIC /end CHARACTERISTIC
+			/begin CHARACTERISTIC u "" VALUE 0x1010 B 0 NO_COMPU_METHOD 0 255 /end CHARACTERISTIC`, `that it is "sin(X1)" of u is not judged: "sin" is not understood`},
+		{"an offset", `/begin MOD_PAR "" ECU_CALIBRATION_OFFSET 0x100 /end MOD_PAR /begin CHARACTERISTIC t "" VALUE 0x1000 B 0 NO_COMPU_METHOD 0 255 /end CHARACTERISTIC`, "addresses are taken as written, though it is 256"},
+		{"a name outside", `/begin MOD_PAR "" EPK "A" ADDR_EPK 0x9000 /end MOD_PAR /begin CHARACTERISTIC t "" VALUE 0x1000 B 0 NO_COMPU_METHOD 0 255 /end CHARACTERISTIC`, `the software's name "A" at 0x9000 is not asked for`},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			r, err := A2L(module(t, common+c.text+layouts), Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if len(r.Said) != 1 || !r.Said[0].Kept || !strings.Contains(r.Said[0].Why, c.want) {
+				t.Errorf("got %v, want %q", r.Said, c.want)
+			}
+			if loaded(t, r).ByID["t"] == nil {
+				t.Error("the table is not there")
+			}
+		})
+	}
+}
+
+// A formula between objects judges: what it allows is half a raw step.
+func TestDependentsAreJudged(t *testing.T) {
+	r, err := A2L(module(t, common+layouts+`/begin CHARACTERISTIC soft "" VALUE 0x1000 W 0 HALF 0 32767.5 /end CHARACTERISTIC
+		/begin CHARACTERISTIC hard "" VALUE 0x1002 W 0 HALF 0 32767.5 /begin DEPENDENT_CHARACTERISTIC "(X1 + 1e2)*2" soft /end DEPENDENT_CHARACTERISTIC /end CHARACTERISTIC`), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	lay := loaded(t, r)
+	lim, err := limits.Load("car.limits.yaml", yamlout.Write(r.Limits))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		bytes string
+		found int
+	}{{"0064 012C", 0}, {"0064 012D", 1}, {"0064 012B", 1}} { // 50; 300 halves are 150, where 300 is asked for
+		want, _ := hex.DecodeString(strings.ReplaceAll(c.bytes, " ", ""))
+		want[2], want[3] = byte((int(want[2])<<8+int(want[3])+300)>>8), byte(int(want[3])+300)
+		im, err := lay.ReadImage("car.bin", want, image.Raw)
+		if err != nil {
+			t.Fatal(err)
+		}
+		report, err := compare.Check(im, lay, lim, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		n := 0
+		for _, f := range report.Findings {
+			if f.Rule == "depends.hard" {
+				n++
+			}
+		}
+		if n != c.found {
+			t.Errorf("%x: %d findings, want %d", want, n, c.found)
 		}
 	}
 }

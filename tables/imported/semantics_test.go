@@ -39,6 +39,11 @@ func std(input, method string, most int) string {
 	return fmt.Sprintf("/begin AXIS_DESCR STD_AXIS %s %s %d 0 255 /end AXIS_DESCR ", input, method, most)
 }
 
+// fixed is an axis of n places.
+func fixed(input string, n int) string {
+	return fmt.Sprintf("/begin AXIS_DESCR FIX_AXIS %s NO_COMPU_METHOD %d 0 255 FIX_AXIS_PAR 0 0 %d /end AXIS_DESCR ", input, n, n)
+}
+
 func module(t testing.TB, text string) *a2l.Module {
 	t.Helper()
 	if !strings.Contains(text, "MOD_COMMON") {
@@ -176,6 +181,10 @@ var semantics = []struct {
 	{"CUBOID, COLUMN_DIR", "CDF: of three axes x and y change places alone", `/begin RECORD_LAYOUT L AXIS_PTS_X 1 UBYTE INDEX_INCR DIRECT AXIS_PTS_Y 2 UBYTE INDEX_INCR DIRECT AXIS_PTS_Z 3 UBYTE INDEX_INCR DIRECT FNC_VALUES 4 UBYTE COLUMN_DIR DIRECT /end RECORD_LAYOUT
 		/begin CHARACTERISTIC t "" CUBOID 0x1000 L 0 NO_COMPU_METHOD 0 9 ` + std("n", "NO_COMPU_METHOD", 2) + std("p", "NO_COMPU_METHOD", 2) + std("q", "NO_COMPU_METHOD", 2) + `/end CHARACTERISTIC`,
 		"0A 0B 14 15 1E 1F 01 03 02 04 05 07 06 08", []float64{10, 11}, []float64{20, 21}, []float64{1, 2, 3, 4, 5, 6, 7, 8}, "1"},
+	{"CUBE_4", "the fastest first", `/begin CHARACTERISTIC t "" CUBE_4 0x1000 B 0 NO_COMPU_METHOD 0 9 ` + fixed("n", 2) + fixed("p", 1) + fixed("q", 2) + fixed("r", 2) + `/end CHARACTERISTIC`,
+		"01 02 03 04 05 06 07 08", []float64{0, 1}, []float64{0}, []float64{1, 2, 3, 4, 5, 6, 7, 8}, "1"},
+	{"STATIC_ADDRESS_OFFSETS of a curve: parts stay", "", `/begin RECORD_LAYOUT L NO_AXIS_PTS_X 1 UBYTE AXIS_PTS_X 2 UBYTE INDEX_INCR DIRECT FNC_VALUES 3 UBYTE ROW_DIR DIRECT STATIC_ADDRESS_OFFSETS /end RECORD_LAYOUT
+		/begin CHARACTERISTIC t "" CURVE 0x1000 L 0 NO_COMPU_METHOD 0 9 ` + std("n", "NO_COMPU_METHOD", 4) + `/end CHARACTERISTIC`, "02 0A 14 EE EE 05 06 EE EE", []float64{10, 20}, nil, []float64{5, 6}, "1"},
 	{"CURVE_AXIS", "its breakpoints are places in the curve's values", `/begin CHARACTERISTIC norm "" CURVE 0x1010 BB 0 NO_COMPU_METHOD 0 9 ` + std("n", "NO_COMPU_METHOD", 2) + `/end CHARACTERISTIC
 		/begin CHARACTERISTIC t "" CURVE 0x1000 B 0 NO_COMPU_METHOD 0 9 /begin AXIS_DESCR CURVE_AXIS NO_INPUT_QUANTITY NO_COMPU_METHOD 3 0 9 CURVE_AXIS_REF norm /end AXIS_DESCR /end CHARACTERISTIC`,
 		"05 06 07", []float64{0, 1, 2}, nil, []float64{5, 6, 7}, "1"},
