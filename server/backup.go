@@ -9,23 +9,27 @@ import (
 	"path/filepath"
 
 	"witnessmark/store"
+	"witnessmark/store/bolt"
 	"witnessmark/store/record"
 )
 
-// Backup writes a consistent copy of the store of a server that is not running to a new file.
+// Backup writes a consistent copy of a server's store to a new file, whole or not at all. A server that runs
+// makes it itself.
 func Backup(dir, out string) (err error) {
+	write := func(w io.Writer) error { return copyRunning(dir, w) }
 	f, err := openFolder(dir, true)
-	if err != nil {
+	switch {
+	case err == nil:
+		defer func() { err = errors.Join(err, f.engine.Close()) }()
+		write = f.engine.Snapshot
+	case !errors.Is(err, bolt.ErrHeld):
 		return err
 	}
-	defer func() { err = errors.Join(err, f.engine.Close()) }()
-	w, err := os.OpenFile(out, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if err != nil {
-		return fmt.Errorf("backup: %w", err)
+	s, err := store.Stage(out, 0o600, write)
+	if err == nil {
+		err = s.CommitNew()
 	}
-	err = f.engine.Snapshot(w)
-	if err := errors.Join(err, w.Sync(), w.Close()); err != nil {
-		_ = os.Remove(out)
+	if err != nil {
 		return fmt.Errorf("backup: %w", err)
 	}
 	return nil

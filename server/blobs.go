@@ -69,38 +69,20 @@ func damagedBlob(at, sha string) *fault {
 
 type adminServer struct {
 	servicev1.UnimplementedAdminServer
-	*core
-	spool *spool
-	turn  chan struct{} // one backup at a time: each is a copy of the whole store
+	*backUp
 }
 
 // Backup copies the store to a file first, so that nobody waits for the one who fetches it. The
 // server's key is not part of it.
 func (s *adminServer) Backup(_ *servicev1.BackupRequest, stream servicev1.Admin_BackupServer) error {
-	select {
-	case s.turn <- struct{}{}:
-		defer func() { <-s.turn }()
-	case <-stream.Context().Done():
-		return context.Cause(stream.Context())
-	}
-	f, err := s.spool.file()
+	f, _, err := s.copy(stream.Context().Done())
 	if err != nil {
 		return err
 	}
 	defer f.Close()
-	size, err := s.folder.size()
-	if err == nil {
-		err = s.folder.hasRoom(2 * size) // a compacted copy beside the store, and this one
-	}
-	if err != nil {
-		return err
-	}
-	if err := s.engine.Snapshot(f); err != nil {
-		return fmt.Errorf("backup: %w", err)
-	}
 	buf := make([]byte, chunkBytes)
-	for at := int64(0); ; {
-		n, err := f.ReadAt(buf, at)
+	for {
+		n, err := f.Read(buf)
 		if n == 0 {
 			return endOf(err)
 		}
@@ -110,6 +92,5 @@ func (s *adminServer) Backup(_ *servicev1.BackupRequest, stream servicev1.Admin_
 		if err := stream.Send(&servicev1.BackupResponse{Chunk: buf[:n]}); err != nil {
 			return err
 		}
-		at += int64(n)
 	}
 }

@@ -37,6 +37,8 @@ type Options struct {
 	StopWithin time.Duration
 	// Metrics is a loopback HOST:PORT where Prometheus finds the server's figures; empty for none.
 	Metrics string
+	// Backups lets whoever may read the folder have a copy of the store while the server runs.
+	Backups bool
 
 	bounds *bounds                         // a test's own
 	wrap   func(store.Engine) store.Engine // a test's own engine around the folder's
@@ -52,6 +54,7 @@ type Server struct {
 	grpc     *grpc.Server
 	health   *health.Server
 	listener *listener
+	backUp   *backUp
 	metrics  *http.Server
 	gate     *gate
 	log      *slog.Logger
@@ -142,6 +145,7 @@ func (s *Server) listen(o Options) error {
 		grpc.KeepaliveParams(keepalive.ServerParameters{Time: 2 * time.Minute, Timeout: 20 * time.Second}),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 30 * time.Second, PermitWithoutStream: true}),
 	)
+	s.backUp = &backUp{core: c, spool: s.spool, bounds: b, turn: make(chan struct{}, 1)}
 	s.register(b)
 	if g.rules, err = resolveAccess(s.grpc.GetServiceInfo()); err != nil {
 		return fmt.Errorf("who may call what: %w", err)
@@ -151,13 +155,29 @@ func (s *Server) listen(o Options) error {
 		return fmt.Errorf("listen: %w", err)
 	}
 	s.listener = newListener(l, b.handshakes)
-	if o.Metrics == "" {
-		return nil
+	if o.Metrics != "" {
+		err = s.tell(o.Metrics)
 	}
-	if err := s.tell(o.Metrics); err != nil {
+	if err != nil {
 		return errors.Join(err, l.Close())
 	}
+	if o.Backups {
+		if err := s.backUp.listen(o.Dir); err != nil { // a folder's name may be too long for a socket
+			s.log.Warn("while it runs only a lead can fetch a backup", loggable(err))
+		}
+	}
 	return nil
+}
+
+// hush closes what is only for this machine.
+func (s *Server) hush() (err error) {
+	if s.metrics != nil {
+		err = s.metrics.Close()
+	}
+	if s.backUp.socket != nil {
+		err = errors.Join(err, s.backUp.socket.Close())
+	}
+	return err
 }
 
 // tell serves the figures.
@@ -193,7 +213,7 @@ func (s *Server) register(b *bounds) {
 	servicev1.RegisterCatalogServer(s.grpc, &catalogServer{core: c})
 	servicev1.RegisterPeopleServer(s.grpc, &peopleServer{core: c})
 	servicev1.RegisterComparisonsServer(s.grpc, &comparisonsServer{core: c, running: make(chan struct{}, atOnce)})
-	servicev1.RegisterAdminServer(s.grpc, &adminServer{core: c, spool: s.spool, turn: make(chan struct{}, 1)})
+	servicev1.RegisterAdminServer(s.grpc, &adminServer{backUp: s.backUp})
 	healthv1.RegisterHealthServer(s.grpc, s.health)
 	reflection.Register(s.grpc)
 }
@@ -227,9 +247,7 @@ func (s *Server) Stop() error {
 			s.log.Error("streams are still under way; stopping all the same")
 		}
 		s.core.close()
-		if s.metrics != nil {
-			_ = s.metrics.Close()
-		}
+		_ = s.hush()
 		if err := s.folder.engine.Close(); err != nil {
 			s.stopErr = fmt.Errorf("close the store: %w", err)
 		}

@@ -15,7 +15,7 @@ func backupCommand() *cobra.Command {
 	var dir, out string
 	c := &cobra.Command{
 		Use:   "backup --data DIR --out FILE",
-		Short: "copy the store of a server that is not running; the server's key is not in it",
+		Short: "copy a server's store, whether it runs or not; the server's key is not in it",
 		Args:  cobra.NoArgs,
 		RunE:  func(*cobra.Command, []string) error { return server.Backup(dir, out) },
 	}

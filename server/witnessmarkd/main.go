@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"runtime/debug"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -21,6 +22,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 	root := &cobra.Command{
 		Use:           "witnessmarkd",
 		Short:         "keep a workshop's ledger, and serve it",
+		Version:       version(),
 		SilenceErrors: true,
 		SilenceUsage:  true,
 		Args:          cobra.NoArgs,
@@ -41,6 +43,15 @@ func run(args []string, stdout, stderr io.Writer) int {
 	}
 	fmt.Fprintln(stderr, "witnessmarkd:", oneLine(err))
 	return 2
+}
+
+// version is what this was built from.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return "not known"
+	}
+	return info.Main.Version + " " + info.GoVersion
 }
 
 // oneLine puts an error, which may be several joined ones, on one line.

@@ -97,6 +97,18 @@ func serveOnce(t *testing.T, dir string) {
 	if exit, ok := err.(*exec.ExitError); !ok || exit.ExitCode() != 2 || !strings.HasPrefix(string(second), "witnessmarkd: ") || !strings.Contains(string(second), "another process holds it") {
 		t.Errorf("a second daemon on the same folder: %v\n%s", err, second)
 	}
+	copied := filepath.Join(t.TempDir(), "copy.db")
+	for i, want := range []string{"", "copy.db"} {
+		out, err := exec.Command("witnessmarkd", "backup", "--data", dir, "--out", copied).CombinedOutput()
+		if (err == nil) != (want == "") || strings.Count(string(out), "\n") != i || !strings.Contains(string(out), want) {
+			t.Errorf("backup %d of a running server: %v\n%s", i, err, out)
+		}
+	}
+	again := filepath.Join(t.TempDir(), "again")
+	out, err := exec.Command("witnessmarkd", "restore", "--data", again, "--in", copied, "--server-key", filepath.Join(dir, "server.key")).CombinedOutput()
+	if err != nil || !strings.Contains(string(out), "1 entries") {
+		t.Errorf("the backup of a running server: %v\n%s", err, out)
+	}
 	if err := cmd.Process.Signal(syscall.SIGTERM); err != nil {
 		t.Fatal(err)
 	}
@@ -127,5 +139,59 @@ func clientTLS(t *testing.T) *tls.Config {
 		Certificates:       []tls.Certificate{{Certificate: [][]byte{der}, PrivateKey: leadKey()}},
 		InsecureSkipVerify: true, // whether it answers is all that is asked
 		NextProtos:         []string{"h2"},
+	}
+}
+
+// TestUnits has systemd read the units, with a program that is there in the place of ours, and no word of complaint.
+func TestUnits(t *testing.T) {
+	if _, err := exec.LookPath("systemd-analyze"); err != nil {
+		t.Skip("systemd-analyze is not installed")
+	}
+	units, err := filepath.Glob("*.service")
+	timers, _ := filepath.Glob("*.timer")
+	if units = append(units, timers...); err != nil || len(units) != 3 {
+		t.Fatalf("units: %q %v", units, err)
+	}
+	dir := t.TempDir()
+	args := []string{"verify", "--man=no"}
+	for _, name := range units {
+		raw, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, line := range strings.Split(string(raw), "\n") {
+			if command, ok := strings.CutPrefix(line, "ExecStart="); ok {
+				checkCommandLine(t, name, command)
+			}
+		}
+		unit := strings.ReplaceAll(string(raw), "/usr/local/bin/witnessmarkd", os.Args[0])
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(unit), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		args = append(args, filepath.Join(dir, name))
+	}
+	cmd := exec.Command("systemd-analyze", args...)
+	cmd.Env = append(os.Environ(), "SYSTEMD_UNIT_PATH="+dir+":")
+	if out, err := cmd.CombinedOutput(); err != nil || len(out) > 0 {
+		t.Errorf("%v\n%s", err, out)
+	}
+}
+
+// checkCommandLine has the daemon itself read the options that a unit gives it.
+func checkCommandLine(t *testing.T, unit, command string) {
+	t.Helper()
+	_, args, found := strings.Cut(command, "/usr/local/bin/witnessmarkd ")
+	if !found {
+		t.Fatalf("%s does not start witnessmarkd: %s", unit, command)
+	}
+	fields := strings.Fields(strings.NewReplacer("'", "", `"`, "").Replace(regexp.MustCompile(`\$\([^)]*\)`).ReplaceAllString(args, "now")))
+	for i, f := range fields {
+		if strings.HasPrefix(f, "/var/lib/") {
+			fields[i] = filepath.Join(t.TempDir(), "nowhere")
+		}
+	}
+	out, err := exec.Command("witnessmarkd", fields...).CombinedOutput()
+	if err == nil || !strings.Contains(string(out), "is not a server's folder") {
+		t.Errorf("%s: witnessmarkd %q: %v\n%s", unit, fields, err, out)
 	}
 }

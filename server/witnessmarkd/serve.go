@@ -30,7 +30,7 @@ room again.`,
 			}
 			ctx, stop := signal.NotifyContext(c.Context(), syscall.SIGTERM, syscall.SIGINT)
 			defer stop()
-			return server.Serve(ctx, server.Options{Dir: dir, Listen: listen, Logger: log, Metrics: metrics})
+			return server.Serve(ctx, server.Options{Dir: dir, Listen: listen, Logger: log, Metrics: metrics, Backups: true})
 		},
 	}
 	dataFlag(c, &dir)

@@ -1,0 +1,122 @@
+package server
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"net"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// backupSocket is where whoever may read a running server's folder asks for a copy of its store: one line
+// says how many bytes follow, or why there are none.
+const backupSocket = "backup.sock"
+
+// backUp is how a running server hands out copies; one at a time, since each is a copy of the whole store.
+type backUp struct {
+	core   *core
+	spool  *spool
+	bounds *bounds
+	turn   chan struct{}
+	socket net.Listener // nil where nobody may ask
+}
+
+// listen makes the socket, which lies in a folder that is its owner's alone.
+func (b *backUp) listen(dir string) error {
+	path := filepath.Join(dir, backupSocket)
+	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("backups: %w", err)
+	}
+	l, err := net.Listen("unix", path)
+	if err != nil {
+		return fmt.Errorf("backups: %w", err)
+	}
+	b.socket = l
+	go func() {
+		for {
+			c, err := l.Accept()
+			if err != nil {
+				return // closed
+			}
+			go b.answer(c)
+		}
+	}()
+	return nil
+}
+
+func (b *backUp) answer(c net.Conn) {
+	defer c.Close()
+	_ = c.SetDeadline(time.Now().Add(time.Hour))
+	f, size, err := b.copy(nil)
+	if err != nil {
+		b.core.log.Error("backup", loggable(err))
+		fmt.Fprintf(c, "%s\n", oneLine(err))
+		return
+	}
+	defer f.Close()
+	_ = c.SetDeadline(time.Now().Add(b.bounds.patience(size)))
+	if _, err = fmt.Fprintf(c, "%d\n", size); err == nil {
+		_, err = io.Copy(c, f)
+	}
+	b.core.log.Info("backup", "bytes", size, "whole", err == nil)
+}
+
+// copy makes a compacted copy of the store in a file without a name, unless gone is closed before its turn.
+func (b *backUp) copy(gone <-chan struct{}) (*os.File, int64, error) {
+	select {
+	case b.turn <- struct{}{}:
+		defer func() { <-b.turn }()
+	case <-gone:
+		return nil, 0, errors.New("whoever asked for a backup is gone")
+	}
+	size, err := b.core.folder.size()
+	if err == nil {
+		err = b.core.folder.hasRoom(2 * size) // a compacted copy beside the store, and this one
+	}
+	if err != nil {
+		return nil, 0, err
+	}
+	f, err := b.spool.file()
+	if err != nil {
+		return nil, 0, err
+	}
+	if err = b.core.engine.Snapshot(f); err == nil {
+		size, err = f.Seek(0, io.SeekCurrent)
+	}
+	if err == nil {
+		_, err = f.Seek(0, io.SeekStart)
+	}
+	if err != nil {
+		return nil, 0, errors.Join(fmt.Errorf("backup: %w", err), f.Close())
+	}
+	return f, size, nil
+}
+
+// copyRunning has the server that runs on a folder write a copy of its store to w.
+func copyRunning(dir string, w io.Writer) error {
+	c, err := net.Dial("unix", filepath.Join(dir, backupSocket))
+	if err != nil {
+		return fmt.Errorf("the server that runs there: %w", err)
+	}
+	defer c.Close()
+	r := bufio.NewReader(c)
+	line, err := r.ReadString('\n')
+	if err != nil {
+		return fmt.Errorf("the server that runs there: %w", err)
+	}
+	line = strings.TrimSpace(line)
+	size, err := strconv.ParseInt(line, 10, 64)
+	if err != nil {
+		return fmt.Errorf("the server that runs there: %s", line)
+	}
+	if _, err = io.CopyN(w, r, size); err != nil {
+		return fmt.Errorf("the server that runs there sent less than the %d bytes that it said: %w", size, err)
+	}
+	return nil
+}
