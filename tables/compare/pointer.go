@@ -1,6 +1,7 @@
 package compare
 
 import (
+	"errors"
 	"fmt"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
@@ -19,11 +20,14 @@ func (s *session) astray() {
 	}
 }
 
-// leadsOutside is the finding on a table that does.
-func (s *session) leadsOutside(t *definition.Table) {
-	if _, err := s.cand.lies(t); err != nil && len(s.cand.holes.table(t)) == 0 {
-		s.find(&calibrationv1.Finding{Rule: pointerRule, Severity: "danger", Table: t.ID, Count: 1, Detail: problemOf(err)})
+// leadsOutside finds, of a table whose pointers and counts are known, that one of them does.
+func (s *session) leadsOutside(t *definition.Table) bool {
+	_, err := s.cand.lies(t)
+	if err == nil || errors.Is(err, errUnknown) {
+		return false
 	}
+	s.find(&calibrationv1.Finding{Rule: pointerRule, Severity: "danger", Table: t.ID, Count: 1, Detail: problemOf(err)})
+	return true
 }
 
 // accountVarying claims what a table lies on in either image, and what says where that is.
@@ -44,17 +48,13 @@ func (s *session) accountVarying(o *owners, t *definition.Table) {
 	if touched {
 		s.touched(t)
 	}
-	if turned {
-		s.leadsOutside(t)
+	if turned && !s.leadsOutside(t) {
 		s.pointed(t)
 	}
 }
 
 // pointed finds pointers of a table that changed.
 func (s *session) pointed(t *definition.Table) {
-	if s.unknown[t.ID] != "" {
-		return
-	}
 	f := &calibrationv1.Finding{Rule: pointerRule, Severity: "warning", Table: t.ID}
 	var what []string
 	for _, p := range t.Pointers() {

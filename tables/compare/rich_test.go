@@ -198,6 +198,31 @@ func TestAnotherCountOfBreakpoints(t *testing.T) {
 	}
 }
 
+// Two of three points are used along x and y: of the nine cells of a slice the seventh, say, belongs to nothing.
+func TestCellsOfABlockThatAreNotUsed(t *testing.T) {
+	lay := layoutOf(t, `
+name: holed
+byte_order: big
+image: {start: 0, size: 0x40}
+tables:
+  - id: m
+    unit: "1"
+    stored: {address: 0x10, type: u8}
+    axes:
+      - {id: x, stored: {address: 2, type: u8, count: 3, count_at: {address: 0, type: u8}}}
+      - {id: y, stored: {address: 5, type: u8, count: 3, count_at: {address: 1, type: u8}}}
+      - {id: z, points: [0, 1]}
+`)
+	base := make([]byte, 0x40)
+	copy(base, []byte{2, 2, 0, 1, 2, 0, 1, 2})
+	for i, used := range []bool{true, true, false, true, true, false, false, false, false, true, true, false, true, true, false, false, false, false} {
+		r := pair(t, lay, base, edited(base, func(b []byte) { b[0x10+i] = 1 }))
+		if (r.Bytes.Mapped == 1) != used || (len(r.Tables) == 1) != used || (r.Bytes.Unmapped == 1) == used {
+			t.Errorf("cell %d, used %v: %v", i, used, r)
+		}
+	}
+}
+
 func TestPointers(t *testing.T) {
 	// Elsewhere one value is another one: the table changed there, and the byte there did not.
 	r := richReport(t, func(b []byte) { b[0x41] = 0x60 })
@@ -465,5 +490,60 @@ func TestDeclaredLimitsAreNoLimits(t *testing.T) {
 		if len(c.want) > 0 && r.Findings[0].Detail != "what the definition's own author declared alone was asked: hard" {
 			t.Errorf("%v", r.Findings[0])
 		}
+	}
+}
+
+// Slices at 80 and 160 Cel against slices at 0 and 80: the one at 80 is the same.
+func TestAsManySlicesElsewhere(t *testing.T) {
+	def := other(t, "stored: {address: 0x1020, type: u8}", "stored: {address: 0x1080, type: u8}")
+	r := twoReport(t, richImage(), def, edited(richImage(), func(b []byte) {
+		copy(b[0x18:], []byte{80, 160})
+		copy(b[0x80:], b[0x26:0x2C])
+		copy(b[0x86:], b[0x20:0x26])
+	}))
+	if trim := tableOf(t, r, "trim"); trim.Changed != 0 || !trim.AxesChanged {
+		t.Errorf("%v", trim)
+	}
+	if got := unjudgedTexts(r); !slices.Equal(got, []string{"trim: only the base has it at coolant_temperature 0", "trim: only the candidate has it at coolant_temperature 160"}) {
+		t.Errorf("%q", got)
+	}
+}
+
+// A pointer into what both images lack: the table is not known in the candidate, and nobody holds what the other lacks.
+func TestAPointerIntoAHole(t *testing.T) {
+	lay := layoutOf(t, rich)
+	cand := edited(richImage(), func(b []byte) { b[0x41] = 0x60 })
+	r := compared(t, Input{Base: holed(lay, richImage(), 0x60, 0x62), Candidate: holed(lay, cand, 0x60, 0x62), Layout: lay, Limits: limitsOf(t, "name: l")})
+	if len(r.Tables) != 0 || !slices.Equal(keys(r), []string{"pointer:idle", "no-limit:idle"}) || r.Unjudged[0].Reason != "0x1060 to 0x1062 of it are unknown" {
+		t.Errorf("%v", r)
+	}
+}
+
+// Between its breakpoints a table of points bends. Where a code has a part in the surface nothing rises or falls.
+func TestCodesInWhatBends(t *testing.T) {
+	lay := layoutOf(t, `
+name: bent
+byte_order: big
+image: {start: 0, size: 0x10}
+tables:
+  - id: m
+    unit: "1"
+    protects: lower
+    stored: {address: 4, type: u8, not_a_value: [255]}
+    conversion: {points: {raw: [0, 100, 200], physical: [0, 1, 9]}}
+    x: {id: x, quantity: q, unit: "1", stored: {address: 0, type: u8, count: 4}}
+`)
+	base := []byte{0, 10, 20, 30, 50, 60, 255, 60, 0, 0, 0, 0, 0, 0, 0, 0}
+	for _, c := range []struct {
+		point, cell byte
+		want        []string
+	}{{21, 60, nil}, {21, 70, []string{"protection-weakened:m"}}} {
+		r := pair(t, lay, base, edited(base, func(b []byte) { b[2], b[5] = c.point, c.cell }))
+		if !slices.Equal(slices.DeleteFunc(keys(r), func(k string) bool { return k == "switched-off:m" }), c.want) {
+			t.Errorf("point %d, cell %d: %v", c.point, c.cell, r.Findings)
+		}
+	}
+	if r := pair(t, lay, base, edited(base, func(b []byte) { b[1], b[4], b[5], b[7] = 9, 255, 255, 255 })); slices.Contains(keys(r), "undecided:m") {
+		t.Errorf("no cell is a value: %v", r.Findings)
 	}
 }
