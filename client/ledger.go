@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 
 	"golang.org/x/mod/sumdb/tlog"
@@ -13,6 +12,7 @@ import (
 	"witnessmark/store"
 	"witnessmark/store/bolt"
 	"witnessmark/store/claims"
+	"witnessmark/store/held"
 	"witnessmark/store/ledger"
 	"witnessmark/store/record"
 )
@@ -38,11 +38,11 @@ func (c *Client) verifyCopy(ctx context.Context, deep bool) (head Head, err erro
 		return Head{}, err
 	}
 	defer Unfinished()()
-	dir, err := os.MkdirTemp(c.own.home.Dir, "verify-*")
+	dir, done, err := held.Folder(c.own.home.Dir, "verify-*")
 	if err != nil {
 		return Head{}, err
 	}
-	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	defer func() { err = errors.Join(err, done()) }()
 	e, err := bolt.CreateWith(filepath.Join(dir, copyFile), bolt.Options{})
 	if err != nil {
 		return Head{}, err

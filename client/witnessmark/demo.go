@@ -13,6 +13,7 @@ import (
 	"witnessmark/client"
 	"witnessmark/client/demo"
 	"witnessmark/server"
+	"witnessmark/store/held"
 )
 
 func newDemoCommand(a *app) *cobra.Command {
@@ -41,11 +42,11 @@ type stageSet struct {
 // demo is the one place where client and server meet in a process.
 func (a *app) demo(ctx context.Context, exit bool) (err error) {
 	defer client.Unfinished()()
-	dir, err := os.MkdirTemp("", "witnessmark-demo-")
+	dir, done, err := held.Folder(os.TempDir(), "witnessmark-demo-*")
 	if err != nil {
 		return err
 	}
-	defer os.RemoveAll(dir)
+	defer func() { err = errors.Join(err, done()) }()
 	s := &stageSet{a: a, ctx: ctx, dir: dir}
 	if err := s.files(); err != nil {
 		return err
