@@ -66,17 +66,27 @@ func (p *byPage) page(number uint64) []byte {
 func (p *byPage) cursor(bucket []byte) *pageCursor {
 	top := &pageCursor{p: p, root: func() []byte { return p.page(p.root) }}
 	value := top.get(bucket)
-	if top.flags != bucketFlag || len(value) < bucketHeader {
+	if value == nil || top.flags != bucketFlag {
 		return nil
 	}
-	if root := binary.NativeEndian.Uint64(value); root != 0 {
-		return &pageCursor{p: p, root: func() []byte { return p.page(root) }}
+	root, inline := bucketAt(value)
+	return &pageCursor{p: p, root: func() []byte {
+		if root != 0 {
+			return p.page(root)
+		}
+		return inline
+	}}
+}
+
+// bucketAt is the number of a bucket's root page, or its only page, which lies within another.
+func bucketAt(value []byte) (root uint64, inline []byte) {
+	if len(value) < bucketHeader {
+		panic("a bucket without a root")
 	}
-	inline := value[bucketHeader:]
-	if len(inline) < headerSize {
+	if root = binary.NativeEndian.Uint64(value); root == 0 && len(value) < bucketHeader+headerSize {
 		panic("a bucket without a page")
 	}
-	return &pageCursor{p: p, root: func() []byte { return inline }}
+	return root, value[bucketHeader:]
 }
 
 // pageCursor stands at an element of a leaf; above it are the branches that led there.
@@ -97,16 +107,16 @@ type standing struct {
 // down goes from a page to a leaf, by the element that choose names of each page.
 func (c *pageCursor) down(page []byte, choose func(standing) int) {
 	for {
-		s := standing{page: page, head: parseHeader(page)}
-		if err := s.head.check(); err != nil || len(c.stack) == maxDepth || headerSize+elementSize*s.head.count > len(page) {
-			panic(fmt.Sprintf("a page at depth %d is no part of a tree", len(c.stack)))
+		s := standingOn(page)
+		if len(c.stack) == maxDepth {
+			panic("a tree has no end")
 		}
 		s.at = choose(s)
 		c.stack = append(c.stack, s)
 		if s.head.kind == leafPage {
 			return
 		}
-		page = c.p.page(binary.NativeEndian.Uint64(page[headerSize+elementSize*s.at+8:]))
+		page = c.p.page(s.below(s.at))
 	}
 }
 
@@ -161,7 +171,7 @@ func (c *pageCursor) here() (k, v []byte) {
 			if top.head.kind == leafPage {
 				break
 			}
-			c.down(c.p.page(binary.NativeEndian.Uint64(top.page[headerSize+elementSize*top.at+8:])), func(standing) int { return 0 })
+			c.down(c.p.page(top.below(top.at)), func(standing) int { return 0 })
 			continue
 		}
 		if len(c.stack) == 1 {
@@ -171,18 +181,38 @@ func (c *pageCursor) here() (k, v []byte) {
 		c.stack[len(c.stack)-1].at++
 	}
 	leaf := c.stack[len(c.stack)-1]
-	k = leaf.key(leaf.at)
+	k, v = leaf.key(leaf.at), leaf.value(leaf.at)
 	if c.last != nil && bytes.Compare(k, c.last) <= 0 {
 		panic("keys are out of order") // and might go round for ever
 	}
-	element := leaf.element(leaf.at)
-	c.last, c.flags = k, binary.NativeEndian.Uint32(element)
-	v = element[len(k)+int(binary.NativeEndian.Uint32(element[4:])):]
+	c.last, c.flags = k, leaf.flags(leaf.at)
+	return k, v
+}
+
+// standingOn is at the start of a page that has room for all its elements.
+func standingOn(page []byte) standing {
+	s := standing{page: page, head: parseHeader(page)}
+	if err := s.head.check(); err != nil || headerSize+elementSize*s.head.count > len(page) {
+		panic("a page is no part of a tree")
+	}
+	return s
+}
+
+// below is the page that an element of a branch leads to.
+func (s standing) below(i int) uint64 { return binary.NativeEndian.Uint64(s.element(i)[8:]) }
+
+// flags are those of an element of a leaf.
+func (s standing) flags(i int) uint32 { return binary.NativeEndian.Uint32(s.element(i)) }
+
+// value is the value of an element of a leaf.
+func (s standing) value(i int) []byte {
+	element := s.element(i)
+	v := element[len(s.key(i))+int(binary.NativeEndian.Uint32(element[4:])):]
 	size := uint64(binary.NativeEndian.Uint32(element[12:]))
 	if size > uint64(len(v)) {
 		panic("a value reaches beyond its page")
 	}
-	return k, v[:size:size]
+	return v[:size:size]
 }
 
 // element is the rest of the page from an element on.

@@ -38,27 +38,6 @@ func (e *Engine) CheckPages() error {
 	return guard(func() error { return checkPages(file, t.tx) })
 }
 
-// CheckSpace is ErrDamaged where a page is used twice, used and free, or neither: what is written next
-// might lie over what is kept. It is for a store that was opened to be read, and reads all of it.
-func (e *Engine) CheckSpace() error {
-	if !e.options.ReadOnly {
-		return fmt.Errorf("store %s is open for writing: %w", e.path, store.ErrInvalid)
-	}
-	t, err := e.begin(false)
-	if err != nil {
-		return err
-	}
-	defer t.end()
-	return guard(func() (err error) {
-		for found := range t.tx.Check() { // to the end: what looks runs until then
-			if err == nil {
-				err = fmt.Errorf("%w: %v", store.ErrDamaged, found)
-			}
-		}
-		return err
-	})
-}
-
 // checkPages refuses a tree whose pages are not what leads to them says. bbolt follows a page that
 // lies below itself until its stack is full, and takes all memory there is for one that says it
 // covers more than the file: no process survives that. Of leaves only the headers are read.
@@ -68,9 +47,12 @@ func checkPages(file io.ReaderAt, tx *bbolt.Tx) error {
 	if err := c.below(uint64(tx.Cursor().Bucket().Root())); err != nil {
 		return err
 	}
-	return tx.ForEach(func(_ []byte, bucket *bbolt.Bucket) error {
-		if bucket == nil || bucket.Root() == 0 {
-			return nil // no bucket, or one that lies within its parent's page
+	return tx.ForEach(func(name []byte, bucket *bbolt.Bucket) error {
+		switch {
+		case bucket == nil:
+			return fmt.Errorf("%w: %.20q is no bucket", store.ErrDamaged, name)
+		case bucket.Root() == 0: // it lies within its parent's page
+			return nil
 		}
 		return c.below(uint64(bucket.Root()))
 	})
