@@ -95,6 +95,21 @@ func TestNewGroundOfABlock(t *testing.T) {
 	}
 }
 
+// What neighbours make is new as well, on a slice that is, and over boxes too.
+func TestNeighboursOnNewGroundOfABlock(t *testing.T) {
+	s := sheet{id: "m", unit: "kPa", x: []float64{0, 1}, y: []float64{0}, v: []float64{0, 9, 0, 8, 0, 7}, beyond: []deep{{what: "air Cel", points: []float64{0, 10, 20}}}}
+	for _, text := range []string{`{"slope":{"along":"x","max":1}}`, `{"envelope":{"side":"max","x":{"quantity":"engine_speed","points":[0]},"values":[[1]]}}`} {
+		for _, points := range []*definition.Points{nil, straight} {
+			s.points = points
+			in := judging(one(s), one(s))
+			in.Changed, in.NewGround = nil, []NewGround{{Quantity: "air", From: 10, To: 20, Unit: "Cel"}}
+			if got := sayAll(judged(t, in, rule(text)).Findings); !strings.HasPrefix(got, "m introduced 1x 7/1 by 6") || !strings.HasSuffix(got, "in [2]") {
+				t.Errorf("%s: %s", text, got)
+			}
+		}
+	}
+}
+
 // The room of a block's cells is slice by slice; a code has none.
 func TestRoomOfABlock(t *testing.T) {
 	s := sheet{id: "m", unit: "kPa", quantity: "q", x: []float64{0, 1}, y: []float64{0}, v: []float64{1, 2, 3, 4}, off: []bool{false, false, true, false}, beyond: []deep{{what: "gear 1", points: []float64{1, 2}}}}

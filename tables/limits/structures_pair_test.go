@@ -30,7 +30,7 @@ func TestStructuresAgainstEachOther(t *testing.T) {
 	}{
 		{"in other units", block(10, 99, 10, 51), kelvin, "m introduced 1x 51/50 by 1 x=1000 y=0 [0,1] in [1]"},
 		{"beside a code", block(10, 101, 10, 51), coded, "m introduced 1x 101/100 by 1 x=1000 y=0 [0,1] in [0]; unjudged"},
-		{"names are shared with nothing", named("m", 40, 90), named("o", 80, 50), "90/50 by 40 [0,1]; (b)"},
+		{"names are shared with nothing", named("m", 40, 90), named("o", 50, 80), "90/50 by 40 [0,1]; (b)"},
 		// At 20 Cel and its worst oil the block allows 40 at 0 and 30 at 1000 1/min.
 		{"a block below a block", block(10, 10, 10, 31), mixed, "m introduced 1x 31/30 by 1 x=1000 y=0 [0,1] in [1]"},
 	} {
