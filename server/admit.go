@@ -165,11 +165,21 @@ func (c *core) compute(a *arrival) error {
 	return err
 }
 
+// computeInTurn computes one action of each signer at a time.
+func (c *core) computeInTurn(ctx context.Context, a *arrival) error {
+	leave, err := c.lanes.enter(ctx, string(a.signed.KeyID))
+	if err != nil {
+		return err
+	}
+	defer leave()
+	return c.compute(a)
+}
+
 // admit hands an action to the committer; if what its claims rest on has changed by then, they are
 // made again.
 func (c *core) admit(ctx context.Context, a *arrival) (*admitted, error) {
 	for range tries {
-		if err := c.compute(a); err != nil {
+		if err := c.computeInTurn(ctx, a); err != nil {
 			return nil, err
 		}
 		c.figures.waiting.Inc()

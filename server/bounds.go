@@ -1,6 +1,7 @@
 package server
 
 import (
+	"context"
 	"maps"
 	"sync"
 	"time"
@@ -143,4 +144,42 @@ func (p *pace) turn(who string, now time.Time) (wait time.Duration, ok bool) {
 	}
 	p.next[who] = next.Add(every)
 	return wait, true
+}
+
+// lanes have each person's heavy work done one after the other, so that whoever brings much of it waits
+// behind themselves.
+type lanes struct {
+	mu sync.Mutex
+	by map[string]*lane
+}
+
+type lane struct {
+	turn  chan struct{}
+	users int // who work or wait
+}
+
+// enter waits for somebody's turn; leave ends it.
+func (l *lanes) enter(ctx context.Context, who string) (leave func(), err error) {
+	l.mu.Lock()
+	mine := l.by[who]
+	if mine == nil {
+		mine = &lane{turn: make(chan struct{}, 1)}
+		l.by[who] = mine
+	}
+	mine.users++
+	l.mu.Unlock()
+	gone := func() {
+		l.mu.Lock()
+		defer l.mu.Unlock()
+		if mine.users--; mine.users == 0 {
+			delete(l.by, who)
+		}
+	}
+	select {
+	case mine.turn <- struct{}{}:
+		return func() { <-mine.turn; gone() }, nil
+	case <-ctx.Done():
+		gone()
+		return nil, context.Cause(ctx)
+	}
 }

@@ -1,7 +1,12 @@
 package server
 
 import (
+	"context"
+	"errors"
+	"runtime"
 	"strconv"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -106,5 +111,56 @@ func TestPace(t *testing.T) {
 	}
 	if len(p.next) > 10_001 {
 		t.Errorf("%d are remembered", len(p.next))
+	}
+}
+
+// TestLanes: one works at a time for each, others are not in the way, who gives up waiting goes, and nobody is
+// remembered afterwards.
+func TestLanes(t *testing.T) {
+	l := &lanes{by: map[string]*lane{}}
+	leave, err := l.enter(context.Background(), "a")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if other, err := l.enter(context.Background(), "b"); err != nil {
+		t.Fatal(err)
+	} else {
+		other()
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	if _, err := l.enter(ctx, "a"); !errors.Is(err, context.Canceled) {
+		t.Errorf("a second of the same: %v", err)
+	}
+	next := make(chan func())
+	go func() {
+		second, _ := l.enter(context.Background(), "a")
+		next <- second
+	}()
+	leave()
+	(<-next)()
+	if len(l.by) != 0 {
+		t.Errorf("%d are remembered", len(l.by))
+	}
+	var working, most atomic.Int32
+	var wg sync.WaitGroup
+	for range 20 {
+		wg.Go(func() {
+			leave, err := l.enter(context.Background(), "c")
+			if err != nil {
+				t.Error(err)
+				return
+			}
+			defer leave()
+			if n := working.Add(1); n > most.Load() {
+				most.Store(n)
+			}
+			runtime.Gosched()
+			working.Add(-1)
+		})
+	}
+	wg.Wait()
+	if most.Load() != 1 {
+		t.Errorf("%d at once", most.Load())
 	}
 }

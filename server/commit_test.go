@@ -349,7 +349,7 @@ func TestBusy(t *testing.T) {
 	a := b.arrived("technician", b.seal("technician", b.filled(open, o...)), o...)
 	c := b.srv.core
 	n := 0
-	busy := &core{engine: c.engine, claims: c.claims, queue: make(chan *arrival), stop: make(chan struct{}), figures: c.figures}
+	busy := &core{engine: c.engine, claims: c.claims, queue: make(chan *arrival), stop: make(chan struct{}), figures: c.figures, lanes: c.lanes}
 	go func() {
 		for a := range busy.queue {
 			n++

@@ -26,6 +26,11 @@ type comparisonsServer struct {
 
 // Compare compares two images of the record by a definition and limits of the record.
 func (s *comparisonsServer) Compare(r *servicev1.CompareRequest, stream servicev1.Comparisons_CompareServer) error {
+	leave, err := s.lanes.enter(stream.Context(), string(callOf(stream.Context()).keyID))
+	if err != nil {
+		return err
+	}
+	defer leave()
 	in, err := s.input(r)
 	if err != nil {
 		return err

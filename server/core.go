@@ -30,6 +30,7 @@ type core struct {
 	keep    func(checkpoint []byte) error // writes the checkpoint's own file, synced
 	opened  atomic.Uint64                 // envelopes: each is opened once
 	figures *figures
+	lanes   *lanes // of computing
 
 	mu         sync.RWMutex
 	checkpoint []byte // signed and kept
@@ -50,7 +51,7 @@ func newCore(f *folder, log *slog.Logger, now func() time.Time) (*core, error) {
 	c := &core{
 		engine: f.engine, folder: f, claims: claims.New(), log: log, now: now, keep: f.keep,
 		changed: make(chan struct{}), streams: map[*openStream]bool{},
-		queue: make(chan *arrival), stop: make(chan struct{}), done: make(chan struct{}), ended: make(chan struct{}), figures: newFigures(),
+		queue: make(chan *arrival), stop: make(chan struct{}), done: make(chan struct{}), ended: make(chan struct{}), figures: newFigures(), lanes: &lanes{by: map[string]*lane{}},
 	}
 	if err := takeUp(c.engine, log); err != nil {
 		return nil, err
