@@ -74,6 +74,9 @@ func (s *subject) holdBoxes(rivals []rival) error {
 
 // passCodes leaves out what is interpolated from a code that is no value, and holds nothing against the base where that is.
 func (b *boxes) passCodes(edges []edge) {
+	if len(b.areas) == 0 {
+		return
+	}
 	of, was := []*signal.Function{b.value.(*signal.Function)}, []*signal.Function{}
 	if b.base != nil {
 		was = append(was, b.base.(*signal.Function))
@@ -331,8 +334,11 @@ func (s *subject) areas(space *signal.Space) ([]area, error) {
 	}
 	cells := clipped(space, stretches)
 	ground := s.groundIn(space.Inputs())
-	if ground == nil || s.whole {
+	switch {
+	case s.whole || ground == nil && !s.only:
 		return []area{{cells: cells, fresh: s.whole}}, nil
+	case ground == nil:
+		return nil, nil
 	}
 	fresh := func(index []int) bool {
 		for i, n := range index {
