@@ -24,15 +24,34 @@ func anySheet(t *rapid.T, id string) sheet {
 		return points
 	}
 	s := sheet{id: id, unit: "deg", x: axis("x"), y: axis("y"), index: rapid.Bool().Draw(t, "index")}
-	n := max(1, len(s.x)) * max(1, len(s.y))
-	switch rapid.IntRange(0, 3).Draw(t, "kind") {
+	if s.x != nil && s.y != nil && rapid.Bool().Draw(t, "block") {
+		s.beyond = []deep{{what: "gear 1", points: rapid.SliceOfN(odd, 1, 3).Draw(t, "gears"), index: rapid.Bool().Draw(t, "index of gears")}, {points: []float64{0, 1}, index: true, labels: []string{"a", "b"}}}
+	}
+	if s.x != nil && rapid.IntRange(0, 4).Draw(t, "names") == 0 {
+		for i := range s.x {
+			s.x[i] = float64(i)
+		}
+		s.xLabels = []string{"a", "b", "c", "d"}[:len(s.x)]
+	}
+	if rapid.IntRange(0, 6).Draw(t, "free") == 0 {
+		s.free = "U / min"
+	}
+	n := max(1, len(s.x)) * max(1, len(s.y)) * s.slices()
+	switch rapid.IntRange(0, 5).Draw(t, "kind") {
 	case 0:
 		s.labels = map[int64]string{1: "one"}
 	case 1:
 		s.rational = &definition.Conversion{Rational: true, Num: [3]float64{1, 2, 0}, Den: [3]float64{-1, 1, 0}}
 	}
+	if rapid.IntRange(0, 5).Draw(t, "by pairs") == 0 && s.labels == nil && s.rational == nil {
+		seven := 7.0
+		s.points = &definition.Points{Raw: []float64{1, 2, 100}, Physical: []float64{2, -1, 3}, Step: rapid.Bool().Draw(t, "steps"), Outside: []*float64{nil, &seven}[rapid.IntRange(0, 1).Draw(t, "outside")]}
+	}
 	s.v = rapid.SliceOfN(odd, n, n).Draw(t, "v")
-	if s.labels != nil || s.rational != nil {
+	if s.labels == nil && rapid.Bool().Draw(t, "codes") {
+		s.off = drawCodes(t, "code", n)
+	}
+	if s.labels != nil || s.rational != nil || s.points != nil {
 		s.v = rapid.SliceOfN(rapid.SampledFrom([]float64{0, 1, 2, 200}), n, n).Draw(t, "raw")
 	}
 	return s
@@ -46,6 +65,8 @@ var anyRules = []string{
 	`{"lump":{"max":1},"where":{"load":{"from":0.5,"unit":"%"}}}`, `{"monotonic":{"of":"axes"},"where":{"load":{"to":0.5,"unit":"%"}}}`,
 	`{"below":{"table":"b","margin":1},"where":{"load":{"from":0.5,"to":0.5,"unit":"%"}}}`,
 	`{"below":{"table":"b","margin":1}}`, `{"above":{"table":"b"}}`, `{"covers":{}}`, envelope1,
+	`{"range":{"max":1},"where":{"gear":{"from":0,"to":2,"unit":"1"}}}`, `{"envelope":{"side":"max","x":{"quantity":"gear","points":[0,1]},"values":[[1,2]]}}`,
+	`{"expression":"table('a').at(0, 0, 0, 1) < base('a').min()"}`,
 	`{"expression":"table('a').max() < table('b').min() && base('a').at(1) < 3"}`,
 }
 

@@ -139,7 +139,10 @@ func (s sheet) decoded() *surface.Decoded {
 		one.Kind, one.Axes, one.Slice = "map", t.Axes[:2:2], at
 		part := *d
 		part.Slices = nil
-		part.Table, part.Bits, part.Values = &one, d.Bits[k*n:(k+1)*n], d.Values[k*n:(k+1)*n]
+		part.Table, part.Bits = &one, d.Bits[k*n:(k+1)*n]
+		if d.Values != nil {
+			part.Values = d.Values[k*n : (k+1)*n]
+		}
 		if part.Off = nil; d.Off != nil {
 			part.Off = d.Off[k*n : (k+1)*n]
 		}
