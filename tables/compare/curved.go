@@ -77,20 +77,22 @@ func (c *change) beyondIn(j *joint, up bool, budget int) (*bounded.Result, error
 	step := func(b *bounded.Box) float64 { return max(baseStep(b), candStep(b)) }
 	cells := space.Cells()
 	return bounded.Judge(&bounded.Problem{
-		Cells: cells, Only: c.looksAt(j, cells), Value: cand, Limit: base, Ceiling: up, Step: step, Budget: budget,
+		Cells: cells, Only: c.looksAt(j, cells, signal.Whole(cells, base, cand)), Value: cand, Limit: base, Ceiling: up, Step: step, Budget: budget,
 		Tolerance: func(v, l float64) float64 { return halfStep(c.baseTable.Cells, c.candTable.Cells, v, l) },
 	}), nil
 }
 
 // looksAt tells the cells in which anything may differ: of one conversion those in which raw values do by more than half a
-// step, which do not curve, so that corners decide; and none that a code that is no value touches. Nil where that is all.
-func (c *change) looksAt(j *joint, cells [][]bounded.Interval) func([]int) bool {
-	if !c.one && j.baseOff == nil && j.candOff == nil {
-		return nil
+// step, which do not curve, so that corners decide; and none in which a code that is no value has a part. Nil where that is all.
+func (c *change) looksAt(j *joint, cells [][]bounded.Interval, valued func([]int) bool) func([]int) bool {
+	if !c.one {
+		return valued
 	}
 	base, cand := j.base.Raw(), j.cand.Raw()
 	return func(index []int) bool {
-		differs := !c.one
+		if valued != nil && !valued(index) {
+			return false
+		}
 		for corner := range 1 << len(index) {
 			var at [2]float64
 			var below [2]bool // a cell's upper end is looked at from inside
@@ -101,14 +103,11 @@ func (c *change) looksAt(j *joint, cells [][]bounded.Interval) func([]int) bool 
 					at[i], below[i] = cell.Hi, cell.Hi > cell.Lo
 				}
 			}
-			for _, off := range []*surface.Grid{j.baseOff, j.candOff} {
-				if off != nil && off.Side(at[0], at[1], below[0], below[1]) > 0 {
-					return false
-				}
+			if !rawAlike(c.candTable.Cells, base.Side(at[0], at[1], below[0], below[1]), cand.Side(at[0], at[1], below[0], below[1])) {
+				return true
 			}
-			differs = differs || !rawAlike(c.candTable.Cells, base.Side(at[0], at[1], below[0], below[1]), cand.Side(at[0], at[1], below[0], below[1]))
 		}
-		return differs
+		return false
 	}
 }
 

@@ -533,12 +533,12 @@ tables:
     conversion: {points: {raw: [0, 100, 200], physical: [0, 1, 9]}}
     x: {id: x, quantity: q, unit: "1", stored: {address: 0, type: u8, count: 4}}
 `)
-	base := []byte{0, 10, 20, 30, 50, 60, 255, 60, 0, 0, 0, 0, 0, 0, 0, 0}
+	base := []byte{0, 10, 20, 30, 60, 60, 255, 60, 0, 0, 0, 0, 0, 0, 0, 0}
 	for _, c := range []struct {
-		point, cell byte
-		want        []string
-	}{{21, 60, nil}, {21, 70, []string{"protection-weakened:m"}}} {
-		r := pair(t, lay, base, edited(base, func(b []byte) { b[2], b[5] = c.point, c.cell }))
+		at, point, cell byte
+		want            []string
+	}{{2, 21, 60, nil}, {1, 9, 60, nil}, {2, 21, 70, []string{"protection-weakened:m"}}} {
+		r := pair(t, lay, base, edited(base, func(b []byte) { b[c.at], b[5] = c.point, c.cell }))
 		if !slices.Equal(slices.DeleteFunc(keys(r), func(k string) bool { return k == "switched-off:m" }), c.want) {
 			t.Errorf("point %d, cell %d: %v", c.point, c.cell, r.Findings)
 		}
