@@ -332,38 +332,40 @@ func TestSlowDownloads(t *testing.T) {
 		t.Fatal(err)
 	}
 	var views atomic.Int32
-	bounds := usualBounds()
-	bounds.sending, bounds.grace, bounds.rate = share{20 << 20, 80 << 20}, time.Second, 1<<20
-	b.tune = func(o *Options) {
-		o.bounds = &bounds
-		o.wrap = func(e store.Engine) store.Engine { return openViews{e, &views} }
-	}
-	b.restart()
-	var slow []servicev1.Blobs_DownloadClient
-	refused := 0
-	for range 5 {
-		s, err := servicev1.NewBlobsClient(b.as("calibrator")).Download(within(t), &servicev1.DownloadRequest{Sha256: hashOf(data)})
-		if err != nil {
-			t.Fatal(err)
+	stalling := func(grace time.Duration, downloads int) (slow []servicev1.Blobs_DownloadClient, refused int) {
+		t.Helper()
+		bounds := usualBounds()
+		bounds.sending, bounds.grace, bounds.rate = share{20 << 20, 80 << 20}, grace, 1<<20
+		b.tune = func(o *Options) {
+			o.bounds = &bounds
+			o.StopWithin = 200 * time.Millisecond
+			o.wrap = func(e store.Engine) store.Engine { return openViews{e, &views} }
 		}
-		if _, err := s.Recv(); err != nil {
-			wantFault(t, err, codes.ResourceExhausted, "too-many")
-			refused++
-			continue
+		b.restart()
+		for range downloads {
+			s, err := servicev1.NewBlobsClient(b.as("calibrator")).Download(within(t), &servicev1.DownloadRequest{Sha256: hashOf(data)})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if _, err := s.Recv(); err != nil {
+				wantFault(t, err, codes.ResourceExhausted, "too-many")
+				refused++
+				continue
+			}
+			slow = append(slow, s)
 		}
-		slow = append(slow, s)
+		return slow, refused
 	}
-	if len(slow) != 3 || refused != 2 {
+	if slow, refused := stalling(time.Hour, 5); len(slow) != 3 || refused != 2 {
 		t.Errorf("%d downloads are under way and %d were refused, want 3 and 2", len(slow), refused)
 	}
 	b.until("no transaction is open while they stall", func() bool { return views.Load() == 0 })
-	if n := b.srv.gate.calls.total(); n != 3 {
-		t.Errorf("%d calls are under way, want 3", n)
-	}
+	b.until("the three are under way", func() bool { return b.srv.gate.calls.total() == 3 })
 	if got, err := download(t, servicev1.NewBlobsClient(b.as("lead")), hashOf(data)); err != nil || !bytes.Equal(got, data) {
 		t.Errorf("somebody who reads: %v", err)
 	}
-	b.until("they have ended", func() bool { return b.srv.gate.calls.total() == 0 })
+	slow, _ := stalling(time.Second, 1)
+	b.until("it has ended", func() bool { return b.srv.gate.calls.total() == 0 })
 	for _, s := range slow {
 		var err error
 		for err == nil {
