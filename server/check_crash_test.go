@@ -10,7 +10,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"witnessmark/store/record"
 	"witnessmark/store/storetest"
@@ -75,15 +74,15 @@ func newCrash(t *testing.T, r *rand.Rand, key []byte, before, after moment) *cra
 	return c
 }
 
-// subsets are all subsets of the changed pages, as bits, or some where there are too many.
-func (c *crash) subsets(few int) (out []uint64) {
-	if n := len(c.changed); n <= 12 && few == 0 {
+// subsets are all subsets of the changed pages, as bits, where those are no more than most; else some.
+func (c *crash) subsets(most int) (out []uint64) {
+	if n := len(c.changed); n <= most {
 		for set := range uint64(1) << n {
 			out = append(out, set)
 		}
 		return out
 	}
-	for range max(few, 1) {
+	for range most {
 		out = append(out, c.r.Uint64()|c.r.Uint64()) // of most of them, as a disk nearly done
 	}
 	return out
@@ -136,10 +135,10 @@ func (c *crash) want(what string, img, note []byte, head string) {
 
 const everything = ^uint64(0)
 
-// run looks at images of the commit: few of them, or all there are.
-func (c *crash) run(few int) {
+// run looks at images of the commit: of every subset of its pages, where they are no more than most.
+func (c *crash) run(most int) {
 	c.t.Helper()
-	for _, set := range c.subsets(few) {
+	for _, set := range c.subsets(most) {
 		// Before the first sync: any sectors of the pages, the old meta page.
 		c.want("among the pages", c.image(set, c.r.IntN(2*len(c.changed))), c.before.note, c.before.head)
 		c.control(set)
@@ -201,7 +200,7 @@ func (c *crash) control(set uint64) {
 // one after, and check says which.
 func TestCrashImages(t *testing.T) {
 	r := storetest.Rand(t)
-	b := newBench(t)
+	b := &bench{workshop: staffed(t)}
 	moments := []moment{b.moment()}
 	then := func(act func()) {
 		act()
@@ -209,38 +208,39 @@ func TestCrashImages(t *testing.T) {
 	}
 	then(func() { b.enrol("apprentice", "technician") })
 	then(func() { b.must("lead", retireAction("apprentice")) })
-	small := len(moments) - 1
-	open, o := b.openJob("AB 12 CD")
-	then(func() { b.do("technician", open, o) })
-	read, o := b.read(1, demoFile(t, "asfound.bin"))
-	then(func() { b.do("technician", read, o) })
-	sub, o := b.submit(1, demoFile(t, "submission-2.bin"))
-	then(func() { b.do("calibrator", sub, o) })
-	then(func() { b.act("lead", b.sign(1, 1)) })
-	then(func() { b.act("technician", b.collect(1, 1, hashOf(demoFile(t, "submission-2.bin")))) })
 	b.stop()
-	key := fileBytes(t, filepath.Join(b.dir, keyFile))
-	all := map[string]int{}
-	count := func(c *crash) {
-		for what, n := range c.images {
-			all[what] += n
+	all, most := map[string]int{}, 6
+	if storetest.Long(t, 0) > 0 {
+		most = 12
+	}
+	every := func() {
+		key := fileBytes(t, filepath.Join(b.dir, keyFile))
+		for i := range len(moments) - 1 {
+			c := newCrash(t, r, key, moments[i], moments[i+1])
+			c.run(most)
+			for what, n := range c.images {
+				all[what] += n
+			}
+			t.Logf("a commit of %d pages: %v", len(c.changed), c.images)
 		}
 	}
-	for i := range small {
-		c := newCrash(t, r, key, moments[i], moments[i+1])
-		if i > 0 && storetest.Long(t, 0) == 0 {
-			continue
+	every()
+	b = newSmallBench(t) // and commits of many pages
+	b.smallJob(1)
+	moments = []moment{b.moment()}
+	for _, size := range []int{1, 20_000, 300_000} {
+		film := make([]byte, size)
+		for i := range film {
+			film[i] = byte(r.Uint32())
 		}
-		c.run(0)
-		count(c)
-		t.Logf("commit %d: %d pages, every subset", i+1, len(c.changed))
+		note, o := b.note(1, "seen on the hill", film)
+		then(func() { b.act("technician", note, o...) })
 	}
-	storetest.During(t, time.Second, func() {
-		i := r.IntN(len(moments) - 1)
-		c := newCrash(t, r, key, moments[i], moments[i+1])
-		c.run(2)
-		count(c)
-	})
+	sub, o := b.submit(1, smallMap(1))
+	then(func() { b.act("calibrator", sub, o...) })
+	then(func() { b.act("lead", b.sign(1, 1)) })
+	b.stop()
+	storetest.During(t, 0, every)
 	t.Log(all)
 	if all["control: noticed"] == 0 {
 		t.Error("the controls damage nothing")

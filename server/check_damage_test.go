@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"cmp"
 	"encoding/binary"
-	"fmt"
 	"maps"
 	"os"
 	"path/filepath"
@@ -13,61 +12,8 @@ import (
 	"testing"
 	"time"
 
-	recordv1 "witnessmark/proto/witnessmark/record/v1"
-	"witnessmark/store/record"
-	"witnessmark/store/signoff"
 	"witnessmark/store/storetest"
 )
-
-const smallLimits = `name: small-road
-title: Small
-applies_to: [small]
-rules:
-  - {id: idle, severity: caution, select: {tables: [idle.speed]}, range: {unit: 1/min, max: 900}, reason: It rattles., source: test}
-`
-
-// smallLife is a stopped server's folder that has every kind of document, and images so small that all of it is
-// checked in a moment.
-func smallLife(t *testing.T) *bench {
-	b := newBench(t)
-	for _, file := range []string{small, smallLimits} {
-		r := &recordv1.Revision{Sha256: b.have([]byte(file))}
-		a := &recordv1.Action{Body: &recordv1.Action_Definition{Definition: &recordv1.AddDefinition{Revision: r}}}
-		if file == smallLimits {
-			a.Body = &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: r}}
-		}
-		b.act("lead", a)
-	}
-	seal := func(field, text string) *recordv1.Opening {
-		return signoff.NewOpening(field, text, bytes.NewReader(hashedBytes(field+text)))
-	}
-	for n := uint32(1); n <= 3; n++ {
-		plate, frame, name := seal("plate", fmt.Sprint("HC ", n)), seal("frame", fmt.Sprint("FRAME", n)), seal("file_name", fmt.Sprintf("read%d.bin", n))
-		b.act("technician", &recordv1.Action{Body: &recordv1.Action_Job{Job: &recordv1.OpenJob{
-			Definition: b.revision(record.Definitions, "small"),
-			Details:    &recordv1.JobDetails{Plate: sealed(plate), Frame: sealed(frame), Limits: b.revision(record.Limits, "small-road")},
-		}}}, plate, frame)
-		read := bytes.Repeat([]byte{byte(n)}, 0x100)
-		b.have(read)
-		b.act("technician", &recordv1.Action{Body: &recordv1.Action_Read{Read: &recordv1.AddRead{Job: n, Image: wholeImage(read), FileName: sealed(name)}}}, name)
-		tuned := bytes.Clone(read)
-		tuned[0x11] ^= 1
-		sub, o := b.submit(n, tuned)
-		b.act("calibrator", sub, o...)
-		b.act("lead", b.sign(n, 1))
-		b.act("technician", b.collect(n, 1, hashOf(tuned)))
-		note, o := b.note(n, "seen on the hill", fmt.Appendf(nil, "film %d", n))
-		b.act("technician", note, o...)
-	}
-	b.act("lead", &recordv1.Action{Body: &recordv1.Action_Return{Return: &recordv1.Return{Job: 2, Submission: 1, ImageSha256: b.sign(2, 1).GetSignOff().GetImageSha256(), Reason: "too lean"}}})
-	b.closeAndErase(3, true)
-	b.must("lead", retireAction("calibrator"))
-	b.well()
-	b.stop()
-	return b
-}
-
-func hashedBytes(text string) []byte { return []byte(hashOf([]byte(text)))[:32] }
 
 // anatomy says of each byte of a store's file what it is: the layout of pages is that of internal/common of
 // bbolt v1.5.0, and read here apart from the code that is tested.
@@ -175,7 +121,7 @@ func whyUncovered(what string) string {
 // TestDamage flips single bits of each kind of bytes that a store is made of. Check or opening notices, unless
 // nothing needs them.
 func TestDamage(t *testing.T) {
-	b := smallLife(t)
+	b := lived(t)
 	r := storetest.Rand(t)
 	file := fileBytes(t, filepath.Join(b.dir, storeFile))
 	file = file[:int(binary.NativeEndian.Uint64(file[newestMeta(file)+pagesAt:]))*pageSize]

@@ -1,7 +1,6 @@
 package server
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"math/rand/v2"
@@ -233,7 +232,6 @@ type house struct {
 	cmd     *exec.Cmd
 	conns   map[string]*grpc.ClientConn
 	kills   int
-	maps    [][]byte                       // what is submitted to each job
 	unheard map[string]porcupine.Operation // by request id: whoever asked was retired before the answer came
 }
 
@@ -241,25 +239,14 @@ type house struct {
 func staff(n int) string { return fmt.Sprint("hand ", n) }
 
 func newHouse(t *testing.T) *house {
-	h := &house{bench: newBench(t), r: storetest.Rand(t), start: time.Now(), unheard: map[string]porcupine.Operation{}, begin: floor{gone: map[string]bool{}, named: map[string]int{}}}
+	h := &house{bench: newSmallBench(t), r: storetest.Rand(t), start: time.Now(), unheard: map[string]porcupine.Operation{}, begin: floor{gone: map[string]bool{}, named: map[string]int{}}}
 	for n := range 2 * callers {
 		h.enrol(staff(n), "technician", "calibrator", "lead")
 		h.begin.named[staff(n)] = int(h.size()) - 1
 	}
 	for n := range uint32(someJobs) {
-		open, o := h.openJob(fmt.Sprintf("HC %d", n))
-		j := jobOnPaper{open: true, latest: int(h.do("lead", open, o).GetIndex())}
-		found := h.patched(fmt.Sprintf("ZZZDX1HISTORY%04d", n), nil)
-		made := bytes.Clone(demoFile(t, "submission-2.bin"))
-		for i, b := range demoFile(t, "asfound.bin") {
-			if found[i] != b { // the same car
-				made[i] = found[i]
-			}
-		}
-		h.maps = append(h.maps, made)
-		read, o := h.read(n+1, found)
-		j.read = int(h.do("lead", read, o).GetIndex())
-		h.begin.jobs = append(h.begin.jobs, j)
+		opened, read := h.smallJob(n + 1)
+		h.begin.jobs = append(h.begin.jobs, jobOnPaper{open: true, latest: int(opened), read: int(read)})
 	}
 	h.begin.last = int(h.size()) - 1
 	h.sync()
@@ -325,7 +312,7 @@ func (c *caller) wish(at int) (s step, a *recordv1.Action, openings []*recordv1.
 		}
 		s.sub = c.likely(s.kind, subs)
 	}
-	made := c.maps[s.job-1]
+	made := smallMap(uint32(s.job))
 	n, sha := uint32(s.sub), hashOf(made)
 	switch s.kind {
 	case "submit":
@@ -347,8 +334,8 @@ func (c *caller) wish(at int) (s step, a *recordv1.Action, openings []*recordv1.
 	case "void":
 		a = &recordv1.Action{Body: &recordv1.Action_Void{Void: &recordv1.VoidRead{Job: job, Read: 1, Because: "the wrong car"}}}
 	case "amend":
-		d := &recordv1.JobDetails{Plate: &recordv1.Sealed{Commitment: j.GetPlate().GetCommitment()}, Note: &recordv1.Sealed{Commitment: j.GetNote().GetCommitment()},
-			Fuel: j.GetFuel(), Limits: j.GetLimits(), Parts: []string{fmt.Sprint("wheel ", c.r.IntN(1000))}}
+		d := &recordv1.JobDetails{Plate: &recordv1.Sealed{Commitment: j.GetPlate().GetCommitment()}, Frame: &recordv1.Sealed{Commitment: j.GetFrame().GetCommitment()},
+			Limits: j.GetLimits(), Parts: []string{fmt.Sprint("wheel ", c.r.IntN(1000))}}
 		a = &recordv1.Action{Body: &recordv1.Action_Amend{Amend: &recordv1.AmendJob{Job: job, Details: d}}}
 	case "close":
 		a = closing(job)
@@ -413,7 +400,7 @@ func (c *caller) ask(at int) error {
 		files[string(sha)] = report
 	}
 	if s.kind == "submit" {
-		files[a.GetSubmission().GetImage().GetSha256()] = c.maps[s.job-1]
+		files[a.GetSubmission().GetImage().GetSha256()] = smallMap(uint32(s.job))
 	}
 	return c.askUntilAnswered(s, a.GetRequestId(), envelope, o, files)
 }
@@ -559,7 +546,7 @@ func TestHistories(t *testing.T) {
 	kills, overlapping, asked := 0, 0, map[string]int{}
 	one := func() {
 		h := newHouse(t)
-		h.live(100)
+		h.live(200)
 		h.settle()
 		if verdict := h.judged(h.history); verdict != porcupine.Ok {
 			t.Errorf("no order explains the history (%s):\n%s", verdict, inOrder(h.begin, h.history))

@@ -118,9 +118,8 @@ func (t *killingTx) PutDocument(kind, key string, value []byte) error {
 // the disk keeps what was synced, no killed process can show: that is TestCrashImages'.
 func TestKilledWhileWriting(t *testing.T) {
 	r := storetest.Rand(t)
-	b := newBench(t)
-	open, o := b.openJob("AB 12 CD")
-	b.do("technician", open, o)
+	b := newSmallBench(t)
+	b.smallJob(1)
 	b.stop()
 	total, k := tally{hits: map[string]int{}}, newKilling(b, r)
 	storetest.During(t, 4*time.Second, func() {

@@ -35,29 +35,6 @@ func documentsIn(t *testing.T, dir string) string {
 	return out.String()
 }
 
-// lived is a stopped server's folder with a released job, one that is open, and one that was erased whole
-// and had an image in common with the first.
-func lived(t *testing.T) *bench {
-	b := newBench(t)
-	b.released("AB 12 CD")
-	for n := uint32(2); n <= 3; n++ {
-		open, o := b.openJob(fmt.Sprintf("EF 3%d GH", n))
-		b.do("technician", open, o)
-		read, o := b.read(n, b.patched(fmt.Sprintf("ZZZDX1LIVED00004%d", n), []byte{byte(n)}))
-		b.do("technician", read, o)
-		sub, o := b.submit(n, demoFile(t, "submission-2.bin"))
-		if err := b.try("calibrator", b.filled(sub, o...), o...); err != nil {
-			t.Logf("job %d: %v", n, err)
-		}
-		note, o := b.note(n, "seen on the road", fmt.Appendf(nil, "film %d", n))
-		b.do("technician", note, o)
-	}
-	b.closeAndErase(3, true)
-	b.well()
-	b.stop()
-	return b
-}
-
 // spoiled is a copy of a stopped server's folder that was written to behind the record's back.
 func (b *bench) spoiled(damage func(store.WriteTx) error) string {
 	b.Helper()
@@ -120,14 +97,14 @@ func TestRebuild(t *testing.T) {
 	}
 	b.dir = to
 	b.start()
-	b.act("technician", b.collect(1, 1, hashOf(demoFile(t, "submission-2.bin"))))
+	b.act("technician", b.collect(1, 1, hashOf(smallMap(1))))
 	b.leavesNothing()
 }
 
 // TestRebuildRefuses what would be less than was signed: and leaves nothing then.
 func TestRebuildRefuses(t *testing.T) {
 	b := lived(t)
-	found := hashOf(demoFile(t, "asfound.bin"))
+	found := hashOf(smallRead(1))
 	for name, c := range map[string]struct {
 		damage func(store.WriteTx) error
 		beside func(dir string) error
@@ -153,7 +130,7 @@ func TestRebuildRefuses(t *testing.T) {
 			}
 			folder := t.TempDir()
 			to := filepath.Join(folder, "again")
-			if _, err := Rebuild(dir, to, false); err == nil || !strings.Contains(err.Error(), c.say) || strings.Contains(err.Error(), "EF 32") {
+			if _, err := Rebuild(dir, to, false); err == nil || !strings.Contains(err.Error(), c.say) || strings.Contains(err.Error(), "HC 2") {
 				t.Errorf("rebuilt: %v, want %q", err, c.say)
 			}
 			out, err := Rebuild(dir, to, true)

@@ -33,7 +33,7 @@ func TestRecover(t *testing.T) {
 		t.Errorf("the archive: %+v %v", archive, err)
 	}
 	image := filepath.Join(t.TempDir(), "asfound.bin")
-	if err := Extract(filepath.Join(to, archiveFolder), "1.read1", image); err != nil || !bytes.Equal(fileBytes(t, image), demoFile(t, "asfound.bin")) {
+	if err := Extract(filepath.Join(to, archiveFolder), "1.read1", image); err != nil || !bytes.Equal(fileBytes(t, image), smallRead(1)) {
 		t.Errorf("the read as found: %v", err)
 	}
 	for name, say := range map[string]string{"1.read1": "file exists", "1.read2": "there is no 1.read2", "7.1": "there is no 7.1", "1": "has no bytes", "3.read1": "not found", "x": "is no name"} {
@@ -83,7 +83,7 @@ func TestRecoverRefuses(t *testing.T) {
 	nameless := who
 	nameless.Lead = "two\nlines"
 	dir := b.dir
-	lossy := b.spoiled(func(tx store.WriteTx) error { return tx.DeleteBlob(hashOf(demoFile(t, "asfound.bin"))) })
+	lossy := b.spoiled(func(tx store.WriteTx) error { return tx.DeleteBlob(hashOf(smallRead(1))) })
 	for what, c := range map[string]struct {
 		dir string
 		r   Recovery
