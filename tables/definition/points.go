@@ -19,6 +19,8 @@ type Points struct {
 	Raw, Physical []float64
 	Step          bool     // the pair at or below counts; else straight lines between them
 	Outside       *float64 // beyond the first and the last; nil: the nearest pair's
+
+	steepest float64 // what coarsest gives, once it is known: it is asked for at every cell
 }
 
 // Apply converts a raw number.
@@ -45,6 +47,9 @@ func (p *Points) Apply(raw float64) float64 {
 
 // coarsest is the most that one raw step makes: the steepest line, or the highest step.
 func (p *Points) coarsest() float64 {
+	if p.steepest > 0 {
+		return p.steepest
+	}
 	most := 0.0
 	for i := 1; i < len(p.Raw); i++ {
 		rise := math.Abs(p.Physical[i] - p.Physical[i-1])
@@ -88,6 +93,7 @@ func (c *compiler) points(path string, t *calibrationv1.PointTable, conv *Conver
 	if c.cells += uint64(len(p.Raw)); c.cells > MaxCells {
 		return c.tooMany(path)
 	}
+	p.steepest = p.coarsest()
 	conv.Points = p
 	return nil
 }
