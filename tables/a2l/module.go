@@ -3,10 +3,10 @@ package a2l
 // Module is what one controller's description says. Objects stand in the order of the file.
 type Module struct {
 	Place
-	Project, Name, Title string
-	ByteOrder            string // as written; empty where nothing says it
-	Align                Align
-	Deposit              string // ABSOLUTE (if empty) or DIFFERENCE
+	Name, Title string
+	ByteOrder   string // as written; empty where nothing says it
+	Align       Align
+	Deposit     string // ABSOLUTE (if empty) or DIFFERENCE
 
 	Software          string // the EPK; empty where there is none
 	SoftwareAt        []uint64

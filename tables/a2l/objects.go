@@ -152,7 +152,7 @@ func (r *reader) dims() (all []uint64) {
 func (r *reader) axisDescr(at Place) *AxisDescr {
 	a := &AxisDescr{Place: at, Kind: r.oneOf("the kind of axis", "STD_AXIS", "COM_AXIS", "FIX_AXIS", "RES_AXIS", "CURVE_AXIS")}
 	a.Input, a.Method, a.Most = r.word("the input quantity"), r.word("the conversion"), r.whole("the most breakpoints", math.MaxUint32)
-	a.Lower, a.Upper = r.limits()
+	r.limits()
 	r.body(func(t token) {
 		switch t.text {
 		case "AXIS_PTS_REF", "CURVE_AXIS_REF":
@@ -189,14 +189,15 @@ func (r *reader) axisPts(at Place) string {
 }
 
 func (r *reader) axisPtsAt(at Place, placed bool) *AxisPts {
-	a := &AxisPts{Place: at, Name: r.word("the name"), Title: r.text("the description")}
+	a := &AxisPts{Place: at, Name: r.word("the name")}
+	r.text("the description")
 	if placed {
 		a.Address = r.whole("the address", math.MaxUint32)
 	}
 	a.Input, a.Layout = r.word("the input quantity"), r.word("the record layout")
 	r.number("the largest difference")
 	a.Method, a.Most = r.word("the conversion"), r.whole("the most breakpoints", math.MaxUint32)
-	a.Lower, a.Upper = r.limits()
+	r.limits()
 	r.body(func(t token) {
 		switch t.text {
 		case "BYTE_ORDER":

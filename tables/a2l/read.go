@@ -30,7 +30,6 @@ func Read(name string, file []byte, include func(path string) ([]byte, error)) (
 	r := &reader{scanner: scanner{include: include, left: MaxBytes}}
 	r.push(Place{File: name}, name, path.Base(strings.ReplaceAll(name, `\`, "/")), file)
 	var all []*Module
-	project := ""
 	for r.err == nil {
 		t := r.take()
 		switch {
@@ -39,10 +38,9 @@ func Read(name string, file []byte, include func(path string) ([]byte, error)) (
 				r.wrong(t.Place, "a description with /begin PROJECT and a /begin MODULE in it", "there is no module")
 			}
 			return all, r.err
-		case t.kind == begin && t.text == "PROJECT":
-			project = r.word("the project's name")
+		case t.kind == begin && t.text == "PROJECT": // whose modules come next
 		case t.kind == begin && t.text == "MODULE":
-			m := &Module{Place: t.Place, Project: project, Methods: map[string]*Method{}, Tables: map[string]*Table{}, Layouts: map[string]*Layout{}, Variants: map[string][]string{}}
+			m := &Module{Place: t.Place, Methods: map[string]*Method{}, Tables: map[string]*Table{}, Layouts: map[string]*Layout{}, Variants: map[string][]string{}}
 			r.module(m)
 			all = append(all, m)
 		case t.kind == begin:
