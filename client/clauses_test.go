@@ -203,6 +203,8 @@ var clauses = []struct {
 	{"entry 3 is not in the ledger of its checkpoint", func(f *forgery) { f.after = func() { f.entries[inDefinition].Entry = f.entries[inLimits].Entry } }},
 	{"entry 9 is not in the ledger of its checkpoint", func(f *forgery) { f.after = func() { f.entries[inCollect].Inclusion = nil } }},
 	// Who said it.
+	{"entry 6 does not stand: entry: ", func(f *forgery) { f.entries[inRead].Entry = []byte("no entry") }},
+	{"entry 6 does not stand: envelope: ", func(f *forgery) { f.entries[inRead].Entry = f.entries[inGenesis].Entry }},
 	{"entry 6 does not stand: .*signature does not fit", func(f *forgery) {
 		e := f.entries[inRead].Entry
 		at := strings.Index(string(e), `"sig":"`) + 12

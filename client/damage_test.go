@@ -281,3 +281,36 @@ func TestEnvelopeBits(t *testing.T) {
 	}))
 	t.Log("bits that were noticed: ", kinds)
 }
+
+// A copy that is somebody else's is as good as one's own where it is of the same ledger and goes as far; any other
+// says nothing until it was made again, and the server is not to blame.
+func TestSwappedCopy(t *testing.T) {
+	w := newWorld(t).released()
+	w.must(nil, w.collect(w.tech))
+	home := w.tech.own.home
+	other := newWorld(t).released()
+	other.must(nil, other.collect(other.tech))
+	other.many(100)
+	other.must(nil, other.tech.Sync(ctx))
+	w.must(nil, w.lead.Sync(ctx))
+	for name, c := range map[string]struct {
+		of   *Client
+		good bool
+	}{
+		"another person's": {w.lead, true}, "another person's, which is shorter": {w.cal, false}, "another ledger's, which is longer": {other.tech, false},
+	} {
+		b, err := os.ReadFile(c.of.own.home.path(copyFile))
+		w.must(nil, err)
+		w.must(nil, os.WriteFile(home.path(copyFile), b, 0o600))
+		v, err := VerifyProof(home, w.path("out.bin.proof.zip"), "")
+		if c.good != (err == nil) || c.good && v.Known == nil {
+			t.Errorf("%s: %v", name, err)
+		}
+		if !c.good {
+			w.refusedAs(err, Failed, "your own copy of the ledger is damaged")
+		}
+		w.must(nil, w.tech.Sync(ctx))
+		w.must(w.tech.VerifyLedger(ctx, false))
+		w.must(VerifyProof(home, w.path("out.bin.proof.zip"), ""))
+	}
+}
