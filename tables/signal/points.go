@@ -53,7 +53,7 @@ func (o *pointwise) over(c, b *Box, out *bounded.Bounds) {
 	lo, hi := math.Inf(1), math.Inf(-1)
 	Through(o.conv, raw.Lo, raw.Hi, func(v float64) { lo, hi = min(lo, v), max(hi, v) })
 	if raw.Lo != raw.Hi {
-		by := 0x1p-49 * o.most(raw.Lo, raw.Hi)
+		by := float64(0x1p-49 * o.most(raw.Lo, raw.Hi))
 		lo, hi = lo-by, hi+by
 	}
 	out.Lo, out.Hi = lo, hi
