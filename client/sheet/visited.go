@@ -35,11 +35,7 @@ func Visits(r *calibrationv1.Report, lay *definition.Layout, candidate []byte, r
 	v := &Visited{Runs: len(runs)}
 	for _, t := range r.Tables {
 		if def := lay.ByID[t.Id]; def != nil && def.X != nil {
-			if in, err := def.In(candidate); err == nil && in.Kind != "block" {
-				v.table(t, in, candidate, runs)
-			} else {
-				v.Untold = append(v.Untold, def.ID+": "+firstOf(reason(err), "no run is held against a table of three axes or more"))
-			}
+			v.table(t, def, candidate, runs)
 		}
 	}
 	slices.SortStableFunc(v.Cells, func(a, b Visit) int { return cmp.Compare(b.Seconds, a.Seconds) })
@@ -47,7 +43,7 @@ func Visits(r *calibrationv1.Report, lay *definition.Layout, candidate []byte, r
 }
 
 func (v *Visited) table(t *calibrationv1.TableReport, def *definition.Table, candidate []byte, runs []*run.Run) {
-	seconds := make([]float64, def.Cells.NX*def.Cells.NY)
+	var seconds []float64
 	var outside, total float64
 	var below, above [2]float64
 	for _, r := range runs {
@@ -55,6 +51,9 @@ func (v *Visited) table(t *calibrationv1.TableReport, def *definition.Table, can
 		if err != nil {
 			v.Untold = append(v.Untold, fmt.Sprintf("%s: %v", def.ID, err))
 			return
+		}
+		if def = d.Table; seconds == nil {
+			seconds = make([]float64, len(d.Seconds))
 		}
 		for i, s := range d.Seconds {
 			seconds[i] += s
@@ -75,13 +74,6 @@ func (v *Visited) table(t *calibrationv1.TableReport, def *definition.Table, can
 	if outside > 0 {
 		v.Outside = append(v.Outside, fmt.Sprintf("%s: %s of %s outside its axes%s", def.ID, secs(outside), secs(total), ends(def, below, above)))
 	}
-}
-
-func reason(err error) string {
-	if err == nil {
-		return ""
-	}
-	return err.Error()
 }
 
 // ends names the ends of the axes that were left, and for how long.

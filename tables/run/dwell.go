@@ -13,8 +13,16 @@ import (
 // half of the intervals to its neighbours, shared among the cells that the controller
 // would mix there. Outside an axis the end cells take it, and it is counted as outside. Places of
 // an index axis are not mixed: the nearest takes it all. The error says which axis is no channel of
-// the run, or cannot be converted, or has breakpoints that neither rise nor fall.
+// the run, or cannot be converted, or has breakpoints that neither rise nor fall; where the table leads
+// outside the image; or that it is a block, which has no one grid.
 func DwellIn(r *Run, t *definition.Table, image []byte) (*Dwell, error) {
+	t, err := t.In(image)
+	if err != nil {
+		return nil, err
+	}
+	if t.Kind == "block" {
+		return nil, fmt.Errorf("table %s has %d axes; time is shared among the cells of a curve or a map alone", t.ID, len(t.Axes))
+	}
 	d := &Dwell{Table: t, NX: 1, NY: 1}
 	x, err := r.along(t.X, "x", t.ID, image)
 	if err != nil {
