@@ -47,12 +47,13 @@ func (p *byPage) page(number uint64) []byte {
 	if b, ok := p.kept[number]; ok {
 		return b
 	}
-	h, err := p.header(number)
-	if err != nil {
-		panic(fmt.Sprintf("page %d: %v", number, err))
+	b := make([]byte, p.size)
+	h, err := p.start(number, b)
+	if err == nil && h.more > 0 {
+		b = append(b, make([]byte, h.more*p.size)...)
+		_, err = p.file.ReadAt(b[p.size:], int64(number+1)*p.size)
 	}
-	b := make([]byte, (h.more+1)*p.size)
-	if _, err := p.file.ReadAt(b, int64(number)*p.size); err != nil {
+	if err != nil {
 		panic(fmt.Sprintf("page %d: %v", number, err))
 	}
 	if len(p.kept) >= keptPages {

@@ -114,17 +114,22 @@ type pageHeader struct {
 }
 
 // header reads the header of a page of a tree, and believes nothing that cannot be.
-func (c pageFile) header(page uint64) (h pageHeader, err error) {
+func (c pageFile) header(page uint64) (pageHeader, error) {
+	var b [headerSize]byte
+	return c.start(page, b[:])
+}
+
+// start reads the first bytes of a page of a tree, its header among them.
+func (c pageFile) start(page uint64, b []byte) (h pageHeader, err error) {
 	if page >= c.pages {
 		return h, fmt.Errorf("the file has %d", c.pages)
 	}
-	var b [headerSize]byte
-	if _, err := c.file.ReadAt(b[:], int64(page)*c.size); err != nil {
+	if _, err := c.file.ReadAt(b, int64(page)*c.size); err != nil {
 		return h, err
 	}
-	h = parseHeader(b[:])
+	h = parseHeader(b)
 	switch {
-	case binary.NativeEndian.Uint64(b[:]) != page:
+	case binary.NativeEndian.Uint64(b) != page:
 		return h, errors.New("it says that it is another")
 	case uint64(h.more) >= c.pages-page:
 		return h, fmt.Errorf("it covers %d more, the file has %d", h.more, c.pages)
