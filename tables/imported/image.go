@@ -17,8 +17,8 @@ const near = 0x10000
 // contents are what memory segments hold; those of other words are no part of an image.
 var contents = map[string]string{"CODE": "code", "DATA": "calibration", "OFFLINE_DATA": "calibration", "CALIBRATION_VARIABLES": "calibration", "RESERVED": "data"}
 
-// image says what an image covers: the segments of memory that keeps what is written, else what the image file holds and
-// what objects lie in.
+// image says what an image covers: what an image file holds, and the segments of memory that keeps what is written; where none
+// are described, what objects lie in.
 func (im *importer) image() error {
 	if len(im.used) == 0 {
 		return fmt.Errorf("%s:%d: module %s: no object that could be imported lies in an image", im.m.File, im.m.Line, im.m.Name)
@@ -39,7 +39,7 @@ func (im *importer) image() error {
 	return nil
 }
 
-// segments are the described ones where objects lie in them, and the regions that they make up.
+// segments are the described ones where objects lie in them, and the regions that they make up with what an image file holds.
 func (im *importer) segments(layout *calibrationv1.ImageLayout) []image.Range {
 	all := slices.Clone(im.m.Memory)
 	slices.SortStableFunc(all, func(a, b a2l.Memory) int { return cmp.Compare(a.Address, b.Address) })
@@ -69,7 +69,7 @@ func (im *importer) segments(layout *calibrationv1.ImageLayout) []image.Range {
 		layout.Segments = nil
 		return nil
 	}
-	return joined(ranges, 0)
+	return joined(append(ranges, im.o.Held...), 0)
 }
 
 // joined are ranges in order, those apart by no more than gap as one.

@@ -11,6 +11,7 @@ import (
 
 	"witnessmark/tables/a2l"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
 	"witnessmark/tables/limits"
 	"witnessmark/tables/surface"
 	"witnessmark/tables/yamlout"
@@ -63,6 +64,46 @@ func TestWholeDescription(t *testing.T) {
 	}
 	if err := lim.Check(lay); err != nil {
 		t.Fatal(err)
+	}
+}
+
+// What an image covers: described segments and what an image file holds; without segments what objects lie in.
+func TestWhatAnImageCovers(t *testing.T) {
+	object := func(name string, address int) string {
+		return fmt.Sprintf("/begin CHARACTERISTIC %s \"\" VALUE 0x%x W 0 NO_COMPU_METHOD 0 9 /end CHARACTERISTIC ", name, address)
+	}
+	segment := func(holds, kind string, address, size int) string {
+		return fmt.Sprintf("/begin MEMORY_SEGMENT s \"\" %s %s INTERN 0x%x 0x%x 0 0 0 0 0 /end MEMORY_SEGMENT ", holds, kind, address, size)
+	}
+	memory := func(segments ...string) string {
+		return "/begin MOD_PAR \"\" " + strings.Join(segments, "") + "/end MOD_PAR "
+	}
+	for _, c := range []struct {
+		name, text string
+		held       []image.Range
+		want       string
+	}{
+		{"objects", object("a", 0x1000) + object("b", 0x2000), nil, "[0x1000 to 0x2002]"},
+		{"objects far apart", object("a", 0x1000) + object("b", 0x90000), nil, "[0x1000 to 0x1002 0x90000 to 0x90002]"},
+		{"objects and a file", object("a", 0x1000), []image.Range{{Start: 0x800, End: 0x900}, {Start: 0x4000, End: 0x5000}}, "[0x800 to 0x5000]"},
+		{"segments side by side", memory(segment("DATA", "FLASH", 0x1100, 0x100), segment("CODE", "FLASH", 0x1000, 0x100)) + object("a", 0x1100), nil, "[0x1000 to 0x1200]"},
+		{"segments that are no part of a file", memory(segment("DATA", "FLASH", 0x1000, 0x100), segment("DATA", "RAM", 0x2000, 0x100), segment("VARIABLES", "FLASH", 0x3000, 0x100), segment("DATA", "FLASH", 0x4000, 0)) + object("a", 0x1000), nil, "[0x1000 to 0x1100]"},
+		{"segments and a file that holds more", memory(segment("DATA", "FLASH", 0x1000, 0x100)) + object("a", 0x1000), []image.Range{{Start: 0x1080, End: 0x1180}, {Start: 0x8000, End: 0x8010}}, "[0x1000 to 0x1180 0x8000 to 0x8010]"},
+		{"segments elsewhere", memory(segment("DATA", "FLASH", 0x9000, 0x100)) + object("a", 0x1000), nil, "[0x1000 to 0x1002]"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			r, err := A2L(module(t, common+layouts+c.text), Options{Held: c.held})
+			if err != nil {
+				t.Fatal(err)
+			}
+			var got []string
+			for _, region := range loaded(t, r).Space {
+				got = append(got, fmt.Sprintf("0x%x to 0x%x", region.Start, region.End))
+			}
+			if fmt.Sprint(got) != c.want {
+				t.Errorf("got %v, want %s", got, c.want)
+			}
+		})
 	}
 }
 
