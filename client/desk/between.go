@@ -16,7 +16,7 @@ type betweenBody struct {
 	Report   *calibrationv1.Report
 	Findings []sinceFindings
 	Same     int // findings that are as they were
-	Cards    []tableCard
+	Cards    []cardFolder
 	Names    []string
 	Job      uint32
 }

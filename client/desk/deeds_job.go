@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"witnessmark/client"
+	"witnessmark/client/desk/view"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/claims"
 	"witnessmark/store/record"
@@ -85,15 +86,15 @@ func (d *Desk) names(kind string) (out [][2]string) {
 	return out
 }
 
-// tables are those of the job's definition, each with its title.
+// tables are those of the job's definition, each with its title and the name where it came from.
 func (f *filling) tables() (out [][2]string) {
 	lay, err := f.desk.client.JobLayout(f.Context(), f.job)
 	if err != nil {
 		f.desk.log.Error("the definition cannot be read", "job", f.job.GetNumber(), "error", err)
 		return nil
 	}
-	for _, t := range lay.Source.GetTables() {
-		out = append(out, [2]string{t.GetId(), t.GetTitle()})
+	for _, t := range lay.Tables {
+		out = append(out, [2]string{t.ID, view.Called(t)})
 	}
 	return out
 }

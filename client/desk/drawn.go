@@ -31,11 +31,7 @@ func hrefIn(c *view.Comparison, at string) func(*calibrationv1.Finding) string {
 	return func(f *calibrationv1.Finding) string {
 		switch {
 		case f.GetTable() != "":
-			href := at + "/table/" + url.PathEscape(f.GetTable())
-			if row, col, ok := c.CellOf(f); ok {
-				href += fmt.Sprintf("?at=%d,%d", row, col)
-			}
-			return href
+			return at + "/table/" + url.PathEscape(f.GetTable()) + c.At(f)
 		case f.GetSignal() != "":
 			return at + "#" + view.SignalAt(f.GetSignal())
 		case len(f.GetRanges()) > 0:
@@ -47,20 +43,31 @@ func hrefIn(c *view.Comparison, at string) func(*calibrationv1.Finding) string {
 	}
 }
 
-// cardsOf are the changed tables, the worst first; the later ones come as they are scrolled to,
+// cardFolder is the changed tables of one folder of the definition; without a name where it has none, or they are in none.
+type cardFolder struct {
+	Name  string
+	Cards []tableCard
+}
+
+// cardsOf are the changed tables, folder by folder, the worst first; the later ones come as they are scrolled to,
 // unless all are asked for.
-func cardsOf(c *view.Comparison, at string, all bool) (cards []tableCard, lazy bool) {
-	for i, t := range c.WorstFirst() {
-		card := tableCard{ID: t.GetId(), Href: at + "/table/" + url.PathEscape(t.GetId()), Fragment: at + "/card/" + url.PathEscape(t.GetId()),
-			Numbers: fmt.Sprintf("%d of %d cells changed", t.GetChanged(), t.GetCells())}
-		if i < drawnAtOnce || all {
-			card.HTML = c.Card(t, card.Href)
-		} else {
-			lazy = true
+func cardsOf(c *view.Comparison, at string, all bool) (folders []cardFolder, lazy bool) {
+	n := 0
+	for _, f := range c.Folders() {
+		folder := cardFolder{Name: f.Name}
+		for _, t := range f.Tables {
+			card := tableCard{ID: t.GetId(), Href: at + "/table/" + url.PathEscape(t.GetId()), Fragment: at + "/card/" + url.PathEscape(t.GetId()),
+				Numbers: fmt.Sprintf("%d of %d cells changed", t.GetChanged(), t.GetCells())}
+			if n++; n <= drawnAtOnce || all {
+				card.HTML = c.Card(t, card.Href)
+			} else {
+				lazy = true
+			}
+			folder.Cards = append(folder.Cards, card)
 		}
-		cards = append(cards, card)
+		folders = append(folders, folder)
 	}
-	return cards, lazy
+	return folders, lazy
 }
 
 // signalsOf are the signals that depend on a change, those with the worst finding first.

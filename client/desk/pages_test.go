@@ -10,6 +10,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"witnessmark/client"
+	"witnessmark/client/desk/view/structured"
 	"witnessmark/store/record"
 )
 
@@ -23,6 +24,9 @@ var pagesOf = map[string]string{
 	"run": "/job/1/run", "note": "/job/1/note", "amend": "/job/1/amend", "void": "/job/1/void", "close": "/job/1/close", "settle": "/job/2/settle",
 	"reopen": "/job/3/reopen", "erase": "/job/3/erase", "problem": "/job/9", "report": "/report/1.back1", "report-read": "/report/2.read1", "report-table": "/report/2.read1/table/ignition.98", "search": "/search?text=boost", "search-none": "/search", "jobs-filtered": "/jobs?verdict=danger&sort=worst&text=hc", "jobs-refused": "/jobs?person=nobody",
 	"between": "/job/1/between?a=1.1&b=1.2", "curve": "/sheet/1.2/table/boost.target", "runs": "/job/1/runs", "outcome": "/job/1/outcome", "visited": "/sheet/1.2",
+	"structures": "/sheet/5.1", "structures-2": "/sheet/5.2", "structures-between": "/job/5/between?a=5.1&b=5.2", "structures-read": "/report/5.read1", "block": "/sheet/5.1/table/torque?slice=1&at=0,2",
+	"block-4": "/sheet/5.1/table/trim", "counts": "/sheet/5.2/table/flow", "slices-moved": "/sheet/5.2/table/layers?slice=2", "text": "/sheet/5.1/table/note", "astray": "/sheet/5.2/table/ramp",
+	"labels": "/sheet/5.1/table/per-gear", "block-labels": "/sheet/5.1/table/states", "meant": "/job/5/submit",
 }
 
 // TestPagesFit looks at every page at each width, and in the dark: nothing may stick out, every
@@ -118,7 +122,38 @@ func (w *world) full() *world {
 	w.must(err)
 	_, err = w.lead.client.Erase(ctx, 3, false, "its owner asked for it")
 	w.must(err)
+	w.structured(5)
 	return w
+}
+
+// structured is a job of a controller that has one of each structure, with a submission that changes all of them and one that
+// uses other counts and leads outside.
+func (w *world) structured(job uint32) {
+	w.Helper()
+	file := func(name string, body []byte) string {
+		w.must(os.WriteFile(w.path(name), body, 0o600))
+		return w.path(name)
+	}
+	_, _, err := w.lead.client.AddDocument(ctx, client.Definitions, file("structured.yaml", []byte(structured.Definition)))
+	w.must(err)
+	_, _, err = w.lead.client.AddDocument(ctx, client.Limits, file("structured-limits.yaml", []byte(structured.Limits)))
+	w.must(err)
+	j, err := w.technician.client.OpenJob(ctx, client.NewJob{Definition: "structured", Details: client.Details{Plate: "HC 3", Limits: "structured", Fuel: "98 RON"}})
+	w.must(err)
+	if j.GetNumber() != job {
+		w.Fatalf("it is job %d, want %d", j.GetNumber(), job)
+	}
+	image := structured.Image()
+	_, _, err = w.technician.client.AddRead(ctx, client.NewRead{Job: job, Path: file("structured.bin", image)})
+	w.must(err)
+	structured.Everywhere(image)
+	_, _, err = w.calibrator.client.Submit(ctx, client.NewSubmission{Job: job, Path: file("structured-1.bin", image), Note: "hill stage", MeantGiven: true, Meant: []string{"torque", "note"}})
+	w.must(err)
+	structured.Flow(image, []uint16{1000, 1500, 3000}, []byte{20, 80}, []byte{1, 7, 5, 3, 8, 6})
+	image[0x70], image[0xB0], image[1] = 0x10, 3, 102
+	_, _, err = w.calibrator.client.Submit(ctx, client.NewSubmission{Job: job, Path: file("structured-2.bin", image), Note: "more points"})
+	w.must(err)
+	w.must(w.lead.client.Sync(ctx))
 }
 
 // twoSubmissions is a job with a release and a newer submission that nobody may sign.

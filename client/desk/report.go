@@ -22,7 +22,7 @@ type reportBody struct {
 	Verdict  string // empty where nothing is judged
 	Findings template.HTML
 	Signals  []template.HTML
-	Cards    []tableCard
+	Cards    []cardFolder
 	Pictures bool // the images are there
 	Changed  bool // it is what changed in a car, and no judgement of one image
 	Get      bool // a working copy can be had

@@ -24,7 +24,7 @@ type sheetBody struct {
 	Counts   []string // of findings, by severity, worst first
 	Findings template.HTML
 	Signals  []template.HTML
-	Cards    []tableCard
+	Cards    []cardFolder
 	Lazy     bool
 	Meant    []meantTable
 	Get      bool // this person may take a working copy

@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"net/http"
 	"net/url"
+	"slices"
 
 	"witnessmark/client"
 	"witnessmark/client/desk/view"
@@ -14,7 +15,7 @@ import (
 
 // tableBody is one table whole, of a comparison that a page shows.
 type tableBody struct {
-	ID, Title       string
+	ID, Called      string // Called is the title, and the name where the definition came from
 	Base, Candidate string // what the two sides are
 	Back, BackTo    string
 	HTML            template.HTML
@@ -59,21 +60,12 @@ func (d *Desk) showReviewed(w http.ResponseWriter, r *http.Request, p page, b ta
 // asFound is how pages call that side.
 const asFound = "the read as found"
 
-// cellAt is the cell that the address names as ?at=ROW,COLUMN; nil where it names none.
-func cellAt(r *http.Request) *[2]int {
-	var at [2]int
-	if n, _ := fmt.Sscanf(r.URL.Query().Get("at"), "%d,%d", &at[0], &at[1]); n != 2 {
-		return nil
-	}
-	return &at
-}
-
 func (d *Desk) showTable(w http.ResponseWriter, r *http.Request, p page, b tableBody, c *view.Comparison, o view.Whole) (err error) {
-	b.ID, o.At = r.PathValue("table"), cellAt(r)
+	b.ID, o.Slice, o.At = r.PathValue("table"), r.URL.Query().Get("slice"), r.URL.Query().Get("at")
 	if b.HTML, err = c.Table(b.ID, o); err != nil {
 		return err
 	}
-	tables := c.WorstFirst()
+	tables := c.InOrder()
 	for i, one := range tables {
 		if one.Id != b.ID {
 			continue
@@ -85,7 +77,7 @@ func (d *Desk) showTable(w http.ResponseWriter, r *http.Request, p page, b table
 			b.After = tables[i+1].Id
 		}
 	}
-	b.Title = c.Layout.ByID[b.ID].Title
+	b.Called = view.Called(c.Layout.ByID[b.ID])
 	p.Title, p.Broad = fmt.Sprintf("%s, %s against %s", b.ID, b.Candidate, b.Base), true
 	d.show(w, p, http.StatusOK, "table", b)
 	return nil
@@ -105,21 +97,22 @@ func (d *Desk) section(w http.ResponseWriter, r *http.Request) error {
 }
 
 func sendSection(w http.ResponseWriter, r *http.Request, c *view.Comparison) error {
-	at := cellAt(r)
-	if at == nil || c.Layout.ByID[r.PathValue("table")] == nil {
+	if c.Layout.ByID[r.PathValue("table")] == nil {
 		return errAway
 	}
-	html, err := c.Section(r.PathValue("table"), at[0], at[1])
+	html, err := c.Section(r.PathValue("table"), r.URL.Query().Get("slice"), r.URL.Query().Get("at"))
 	if err != nil {
 		return &client.Error{Kind: client.Usage, Text: err.Error()}
 	}
 	return fragment(w, html)
 }
 
-// history answers, for each cell, which submission of the job set it, whose, and who signed that.
-func (d *Desk) history(ctx context.Context, rev *client.Review, id string) (func(row, col int) string, error) {
+// history answers, for each cell of the candidate, which submission of the job set it, whose, and who signed that; of a text for
+// each byte. All images are read by the definition that the table is shown by.
+func (d *Desk) history(ctx context.Context, rev *client.Review, id string) (func(cell int) string, error) {
+	t := rev.Layout().ByID[id]
 	base, _ := rev.Images()
-	before := surface.Decode(rev.Layout().ByID[id], base)
+	before := surface.Decode(t, base)
 	set := make([]string, len(before.Bits))
 	for _, s := range rev.Job.Submissions {
 		if s.Number > rev.Submission.Number {
@@ -129,15 +122,11 @@ func (d *Desk) history(ctx context.Context, rev *client.Review, id string) (func
 		if err != nil {
 			return nil, err
 		}
-		t, ok := one.Layout().ByID[id]
-		if !ok {
-			continue
-		}
 		_, image := one.Images()
-		after := surface.Decode(t, image)
-		if len(after.Bits) != len(before.Bits) {
-			continue // another revision of the definition gave it another shape
+		if len(image) != len(base) {
+			continue // another revision of the definition gave it another size
 		}
+		after := surface.Decode(t, image)
 		text := fmt.Sprintf("set by %s, submitted by %s", client.Name(s), s.Submitted.GetPerson())
 		switch {
 		case s.Signed != nil:
@@ -145,17 +134,32 @@ func (d *Desk) history(ctx context.Context, rev *client.Review, id string) (func
 		default:
 			text += ", not signed off (" + s.State + ")"
 		}
+		anew := !slices.Equal(shapeOf(after), shapeOf(before))
+		if anew {
+			set = make([]string, len(after.Bits))
+		}
 		for i := range set {
-			if after.Bits[i] != before.Bits[i] {
+			if anew || after.Bits[i] != before.Bits[i] {
 				set[i] = text
 			}
 		}
 		before = after
 	}
-	return func(row, col int) string {
-		if i := row*before.NX + col; row >= 0 && col >= 0 && col < before.NX && i < len(set) && set[i] != "" {
-			return set[i]
+	return func(cell int) string {
+		if cell < len(set) && set[cell] != "" {
+			return set[cell]
 		}
 		return "as found"
 	}, nil
+}
+
+// shapeOf is how many breakpoints a table uses along each axis: with others, the same index is another cell.
+func shapeOf(d *surface.Decoded) (counts []int) {
+	if d.Astray != nil {
+		return []int{0}
+	}
+	for _, a := range d.Table.Axes {
+		counts = append(counts, a.Count)
+	}
+	return counts
 }

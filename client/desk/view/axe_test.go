@@ -6,9 +6,11 @@ import (
 	"testing"
 
 	"github.com/chromedp/chromedp"
+
+	"witnessmark/client/desk/view/structured"
 )
 
-// Tables of every shape, among them those that the demo lacks: moved breakpoints, labels, one point.
+// Tables of every shape, among them those that the demo lacks: moved breakpoints, labels, one point, slices, texts, other counts.
 func TestAxeFindsNothingInAnyShape(t *testing.T) {
 	axe, err := os.ReadFile("../testdata/axe/node_modules/axe-core/axe.min.js")
 	if err != nil {
@@ -22,9 +24,16 @@ func TestAxeFindsNothingInAnyShape(t *testing.T) {
 	wide := wideBench(t)
 	names := []string{"findings", "wide", "wide card"}
 	pages := []string{"<h1>Findings</h1><h2>Found</h2>" + string(b.drawn().Findings(nowhere)), "<h1>Wide</h1>" + wide.page(t, "wide"), "<h1>Wide</h1><h2>Tables</h2>" + wide.card(t, "wide")}
-	for _, tr := range b.report.GetTables() {
-		names = append(names, tr.GetId(), tr.GetId()+" card")
-		pages = append(pages, "<h1>Table</h1>"+b.page(t, tr.GetId()), "<h1>Sheet</h1><h2>Tables</h2>"+b.card(t, tr.GetId()))
+	another := newStructured(t, func(b []byte) {
+		structured.Everywhere(b)
+		structured.Flow(b, []uint16{1000, 1500, 3000}, []byte{20, 80}, []byte{1, 7, 5, 3, 8, 6})
+		b[0xB0] = 3
+	})
+	for _, one := range []*bench{b, another} {
+		for _, tr := range one.report.GetTables() {
+			names = append(names, tr.GetId(), tr.GetId()+" card")
+			pages = append(pages, "<h1>Table</h1>"+one.page(t, tr.GetId()), "<h1>Sheet</h1><h2>Tables</h2>"+one.card(t, tr.GetId()))
+		}
 	}
 	ctx, at := browse(t, 800, pages...)
 	for i, name := range names {

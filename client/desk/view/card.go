@@ -1,6 +1,7 @@
 package view
 
 import (
+	"errors"
 	"fmt"
 	"html/template"
 	"math"
@@ -10,6 +11,7 @@ import (
 	"google.golang.org/protobuf/types/known/structpb"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/definition"
 )
 
 // Card is one changed table in small: its name and worst severity, its numbers, where least room is
@@ -21,27 +23,53 @@ func (c *Comparison) Card(tr *calibrationv1.TableReport, href string) template.H
 		fmt.Fprintf(&b, ` <span class="verdict v-%s">%s</span>`, word, word)
 	}
 	b.WriteString(`</h3>`)
-	s, err := c.read(tr.GetId())
+	p, err := c.read(tr.GetId())
+	if err == nil && p.astray() != "" {
+		err = errors.New(p.astray())
+	}
 	if err != nil {
 		fmt.Fprintf(&b, `<p>%s changed. No picture: %s.</p>`, cellsChanged(tr), esc(err.Error()))
 		return template.HTML(b.String())
 	}
-	if s.t.Title != "" {
-		fmt.Fprintf(&b, `<p class="small">%s</p>`, esc(s.t.Title))
+	if called := Called(p.t); called != "" {
+		fmt.Fprintf(&b, `<p class="small">%s</p>`, esc(called))
 	}
+	if p.t.Kind == "text" {
+		fmt.Fprintf(&b, `<p class="numbers">text changed%s</p>`, noLimit(tr))
+		writeTexts(&b, p)
+		return template.HTML(b.String())
+	}
+	s := p.face(p.farthest())
 	writeNumbers(&b, s, tr)
+	if p.beyond != nil {
+		fmt.Fprintf(&b, `<p class="small">%s Shown is %s.</p>`, p.changedSlices(p.changes()), esc(strings.Join(s.in, ", ")))
+	}
+	if used := p.used(); used != "" {
+		fmt.Fprintf(&b, `<p class="small">%s</p>`, used)
+	}
 	s.writeTightest(&b)
 	switch {
 	case s.t.Kind == "scalar":
-		fmt.Fprintf(&b, `<p class="scalar">%s → <b>%s</b>%s</p>`, esc(valueAt(s.base, 0)), esc(valueAt(s.cand, 0)), esc(unitOf(s.t.Unit)))
+		fmt.Fprintf(&b, `<p class="scalar">%s → <b>%s</b>%s</p>`, esc(valueAt(s.base.Decoded, 0)), esc(valueAt(s.cand.Decoded, 0)), esc(tableUnit(s.t)))
 	case s.cand.Values == nil:
 		s.writeLabels(&b)
 	case s.plotted():
-		s.sectionAlongX(0).write(&b, s.called(), -1)
+		s.sectionAlongX(0).write(&b, s.called())
 	default:
 		s.writeSmall(&b)
 	}
 	return template.HTML(b.String())
+}
+
+// Called is a table's title, and its name where the definition came from.
+func Called(t *definition.Table) string {
+	switch {
+	case t.KnownAs == "":
+		return t.Title
+	case t.Title == "" || t.Title == t.KnownAs:
+		return "Known as " + t.KnownAs
+	}
+	return t.Title + ", known as " + t.KnownAs
 }
 
 func cellsChanged(tr *calibrationv1.TableReport) string {
@@ -49,7 +77,7 @@ func cellsChanged(tr *calibrationv1.TableReport) string {
 }
 
 func writeNumbers(b *strings.Builder, s *sides, tr *calibrationv1.TableReport) {
-	unit, n := unitOf(s.t.Unit), places(s.t.Cells)
+	unit, n := tableUnit(s.t), places(s.t.Cells)
 	by := func(min, max float64) string {
 		if min == max {
 			return ", by " + n.signed(max) + unit
@@ -74,18 +102,22 @@ func writeNumbers(b *strings.Builder, s *sides, tr *calibrationv1.TableReport) {
 	case tr.GetAxesChanged():
 		b.WriteString(`; breakpoints changed`)
 	}
+	b.WriteString(noLimit(tr) + `</p>`)
+}
+
+func noLimit(tr *calibrationv1.TableReport) string {
 	if len(tr.GetJudgedBy()) == 0 {
-		b.WriteString(`; <strong>no limit looks at it</strong>`)
+		return `; <strong>no limit looks at it</strong>`
 	}
-	b.WriteString(`</p>`)
+	return ""
 }
 
 // writeTightest says what became of the changed cell that has the least room.
 func (s *sides) writeTightest(b *strings.Builder) {
 	at, least := -1, math.Inf(1)
 	for _, i := range s.changes() {
-		if i < len(s.candRoom) && (s.candRoom[i] < least || at < 0 && !math.IsNaN(s.candRoom[i])) {
-			at, least = i, s.candRoom[i]
+		if i < len(s.room) && (s.room[i] < least || at < 0 && !math.IsNaN(s.room[i])) {
+			at, least = i, s.room[i]
 		}
 	}
 	if at < 0 {
@@ -98,8 +130,8 @@ func (s *sides) writeTightest(b *strings.Builder) {
 	if x, y := s.place(at); x != nil || y != nil {
 		where = " at " + point(s.t, x, y)
 	}
-	fmt.Fprintf(b, `<p class="%s">%s → <b>%s</b>%s%s: room <b>%s</b>%s, the least of what changed</p>`, class, esc(valueAt(s.base, at)), esc(valueAt(s.cand, at)),
-		esc(unitOf(s.t.Unit)), esc(where), esc(places(s.t.Cells).room(least)), esc(unitOf(s.t.Unit)))
+	fmt.Fprintf(b, `<p class="%s">%s → <b>%s</b>%s%s: room <b>%s</b>%s, the least of what changed</p>`, class, esc(valueAt(s.base.Decoded, at)), esc(valueAt(s.cand.Decoded, at)),
+		esc(tableUnit(s.t)), esc(where), esc(places(s.t.Cells).room(least)), esc(tableUnit(s.t)))
 }
 
 // writeLabels lists the cells whose label changed.
@@ -107,7 +139,7 @@ func (s *sides) writeLabels(b *strings.Builder) {
 	b.WriteString(`<ul class="told">`)
 	for _, i := range s.changes() {
 		x, y := s.place(i)
-		fmt.Fprintf(b, `<li>%s: %s → <b>%s</b></li>`, esc(point(s.t, x, y)), esc(valueAt(s.base, i)), esc(valueAt(s.cand, i)))
+		fmt.Fprintf(b, `<li>%s: %s → <b>%s</b> %s</li>`, esc(point(s.t, x, y)), esc(valueAt(s.base.Decoded, i)), esc(valueAt(s.cand.Decoded, i)), esc(s.sameLabel(i)))
 	}
 	b.WriteString(`</ul>`)
 }
@@ -151,7 +183,7 @@ func (s *sides) writeSmall(b *strings.Builder) {
 	if len(widths) > 4 { // it may need scrolling, which a keyboard must be able to do
 		more += fmt.Sprintf(` tabindex="0" role="region" aria-label="%s"`, esc("Difference of "+s.t.ID))
 	}
-	about := fmt.Sprintf("Difference%s. Across: %s", strings.Replace(unitOf(s.t.Unit), " ", ", ", 1), axisName(s.t.X, "x"))
+	about := fmt.Sprintf("Difference%s. Across: %s", strings.Replace(tableUnit(s.t), " ", ", ", 1), axisName(s.t.X, "x"))
 	if last-first+1 < s.cand.NX {
 		shown := xs[first]
 		if last > first {

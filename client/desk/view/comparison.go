@@ -4,15 +4,16 @@
 package view
 
 import (
+	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/limits"
 	"witnessmark/tables/severity"
-	"witnessmark/tables/surface"
 )
 
 // Comparison is what is drawn: two images, flat over the definition's range, and what was found
@@ -38,6 +39,78 @@ func (c *Comparison) WorstFirst() []*calibrationv1.TableReport {
 	return out
 }
 
+// Folder is changed tables that belong together.
+type Folder struct {
+	Name   string // empty where the definition has no folders
+	Tables []*calibrationv1.TableReport
+}
+
+// Folders are the changed tables by the folder of the definition that names them first, in the order of their worst findings: the
+// folder with the worst one first, and in it the worst first. Where the definition has no folders, all are in one without a name.
+func (c *Comparison) Folders() (out []Folder) {
+	names := c.folderNames()
+	at := map[string]int{}
+	for _, t := range c.WorstFirst() {
+		name := names[t.GetId()]
+		i, known := at[name]
+		if !known {
+			i, at[name] = len(out), len(out)
+			out = append(out, Folder{Name: name})
+		}
+		out[i].Tables = append(out[i].Tables, t)
+	}
+	return out
+}
+
+// InOrder are the changed tables as Folders has them.
+func (c *Comparison) InOrder() (out []*calibrationv1.TableReport) {
+	for _, f := range c.Folders() {
+		out = append(out, f.Tables...)
+	}
+	return out
+}
+
+// folderNames says for each changed table which folder it is in, by the titles from the outermost on.
+func (c *Comparison) folderNames() map[string]string {
+	out := map[string]string{}
+	if c.Layout == nil || len(c.Layout.Folders) == 0 {
+		return out
+	}
+	for _, t := range c.Report.GetTables() {
+		out[t.GetId()] = "In no folder"
+	}
+	placed := map[string]bool{}
+	path := pathsOf(c.Layout.Folders)
+	for _, f := range c.Layout.Folders {
+		for _, id := range f.GetTables() {
+			if _, changed := out[id]; changed && !placed[id] {
+				placed[id], out[id] = true, path(f)
+			}
+		}
+	}
+	return out
+}
+
+// pathsOf says of each folder which it is in, the outermost first.
+func pathsOf(folders []*calibrationv1.Folder) func(*calibrationv1.Folder) string {
+	in := map[string]*calibrationv1.Folder{}
+	for _, f := range folders {
+		for _, id := range f.GetFolders() {
+			if in[id] == nil {
+				in[id] = f
+			}
+		}
+	}
+	return func(f *calibrationv1.Folder) string {
+		var names []string
+		for ; f != nil; f = in[f.GetId()] {
+			names = append(names, orElse(f.GetTitle(), f.GetId()))
+		}
+		slices.Reverse(names)
+		return strings.Join(names, ", ")
+	}
+}
+
 // worstOf is the worst severity that counts among a table's findings; empty for none.
 func (c *Comparison) worstOf(table string) string {
 	var found []*calibrationv1.Finding
@@ -59,28 +132,54 @@ func worstIn(found []*calibrationv1.Finding) string {
 	return ""
 }
 
-// CellOf is the cell of a finding's table that its worst point is, or lies nearest to; ok is false
-// for a finding that is at no point of a table.
-func (c *Comparison) CellOf(f *calibrationv1.Finding) (row, col int, ok bool) {
-	t, w := tableOf(c.Layout, f.GetTable()), f.GetWorst()
-	if t == nil || w == nil || uint64(len(c.Candidate)) != c.Layout.Size {
-		return 0, 0, false
+// At is what leads, on the page of a finding's table, to the cell that its worst point is, or lies nearest to:
+// "?slice=SLICE&at=ROW,COLUMN", or nothing for a finding that is at no point of a table.
+func (c *Comparison) At(f *calibrationv1.Finding) string {
+	w := f.GetWorst()
+	if w == nil || w.Row == nil && w.Column == nil && w.X == nil && w.Y == nil && w.XLabel == nil && w.YLabel == nil && w.Slice == nil {
+		return ""
 	}
+	p, err := c.read(f.GetTable())
+	if err != nil || p.astray() != "" || p.t.Kind == "text" {
+		return ""
+	}
+	n := p.faceAround(w.GetSlice())
+	s := p.face(n)
+	row, col := nearest(s.t.Y, s.cand.Y, w.Y, w.YLabel), nearest(s.t.X, s.cand.X, w.X, w.XLabel)
 	if w.Row != nil || w.Column != nil {
-		return min(int(w.GetRow()), t.Cells.NY-1), min(int(w.GetColumn()), t.Cells.NX-1), true
+		row, col = s.rows.find(1, int(w.GetRow())), s.cols.find(1, int(w.GetColumn()))
 	}
-	if w.X == nil && w.Y == nil {
-		return 0, 0, false
-	}
-	d := surface.Decode(t, c.Candidate)
-	return nearest(d.Y, w.Y), nearest(d.X, w.X), true
+	return fmt.Sprintf("?%sat=%d,%d", s.query(p.slice(n)), row, col)
 }
 
-// nearest is the index of the point that lies nearest.
-func nearest(points []float64, to *float64) int {
+// faceAround is the face of a slice that a report names, by index where it has one, else the face that lies nearest.
+func (p *pair) faceAround(s *calibrationv1.Slice) int {
+	if len(s.GetIndex()) > 0 || p.beyond == nil {
+		return p.faceOf(s)
+	}
+	place := make([]int, len(p.beyond))
+	for k := range min(len(place), len(s.GetAt())) {
+		points := p.beyond[k].points(p.base.Beyond()[k], p.cand.Beyond()[k], 1)
+		if v, number := numberOf(s.GetAt()[k]); number {
+			place[k] = nearest(p.t.Axes[k+2], points, &v, nil)
+		} else {
+			label := s.GetAt()[k].GetStringValue()
+			place[k] = nearest(p.t.Axes[k+2], points, nil, &label)
+		}
+	}
+	return p.faceAt(place)
+}
+
+// nearest is the index of the point that has the label, or lies nearest; 0 where neither is said.
+func nearest(a *definition.Axis, points []float64, to *float64, label *string) int {
 	at := 0
 	for i, p := range points {
-		if to != nil && math.Abs(p-*to) < math.Abs(points[at]-*to) {
+		switch {
+		case label != nil && a.Labels != nil:
+			if a.Labels[int(p)] == *label {
+				return i
+			}
+		case to != nil && math.Abs(p-*to) < math.Abs(points[at]-*to):
 			at = i
 		}
 	}

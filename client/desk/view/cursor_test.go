@@ -13,6 +13,7 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
+	"witnessmark/client/desk/view/structured"
 	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
@@ -163,11 +164,16 @@ func wideBench(t *testing.T) *bench {
 	return b
 }
 
-// settles asks until the answer is empty, for ten seconds: a browser tells of scrolling a frame or more later.
+// settles asks until the answer is empty, for ten seconds: a browser tells of scrolling a frame or more later, and cannot
+// be asked between two pages.
 func settles(t *testing.T, ctx context.Context, script string) (last string) {
 	t.Helper()
 	for range 200 {
-		if last = ask[string](t, ctx, script); last == "" {
+		var err error
+		switch last, err = chromedp.Run(ctx, chromedp.Evaluate[string](script)); {
+		case err != nil:
+			last = err.Error()
+		case last == "":
 			return ""
 		}
 		time.Sleep(50 * time.Millisecond)
@@ -194,5 +200,64 @@ func TestGridsStayAligned(t *testing.T) {
 		if apart != "" {
 			t.Errorf("at %d the grids are scrolled to %s", width, apart)
 		}
+	}
+}
+
+// Slices turn with the cursor where it is; changes go on from slice to slice.
+func TestOneCursorTurnsSlices(t *testing.T) {
+	b := newStructured(t, structured.Everywhere)
+	ctx, _ := browse(t, 1280, "")
+	// The page of each slice lies where its links lead, as on the desk.
+	mux := http.NewServeMux()
+	mux.HandleFunc("/view.js", func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "text/javascript")
+		_, _ = w.Write([]byte(JS))
+	})
+	mux.HandleFunc("/table", func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		_, _ = w.Write([]byte(`<!doctype html><html lang="en"><title>t</title><script src="/view.js" defer></script><main>` +
+			b.whole(t, "torque", r.URL.Query().Get("slice"), r.URL.Query().Get("at")) + `<a data-next-table="1" href="/table?slice=1&amp;at=0,0&amp;next">Next</a></main>`))
+	})
+	srv := httptest.NewServer(mux)
+	t.Cleanup(srv.Close)
+	if err := chromedp.Do(ctx, chromedp.Navigate(srv.URL+"/table?slice=1&at=1,1")); err != nil {
+		t.Fatal(err)
+	}
+	want := func(step, said, focus string) {
+		t.Helper()
+		const shown = `(document.querySelector("[data-readout]")?.textContent ?? "")`
+		script := fmt.Sprintf(`document.readyState === "complete" && %s.includes(%q) && document.activeElement?.textContent === %q ? "" : location.search + %s + document.activeElement?.textContent`, shown, said, focus, shown)
+		if got := settles(t, ctx, script); got != "" {
+			t.Fatalf("%s: %s; want %q, and the focus on %q", step, got, said, focus)
+		}
+	}
+	key := func(keys string, mods ...chromedp.KeyOption) {
+		t.Helper()
+		if err := chromedp.Do(ctx, chromedp.KeyEvent(keys, mods...)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want("at first", "engine speed 2000 1/min, pedal position 80 %, gear first: difference 0", "0")
+	key(kb.ArrowRight)
+	key(kb.PageDown)
+	want("Page Down", "engine speed 3000 1/min, pedal position 80 %, gear second: difference +63", "+63")
+	key(kb.ArrowUp)
+	key(kb.PageUp)
+	want("Page Up", "engine speed 3000 1/min, pedal position 20 %, gear first: difference +1", "+1")
+	key(kb.Enter)
+	want("the next change", "pedal position 80 %, gear second: difference +63", "+63")
+	key(kb.Enter, chromedp.KeyModifiers(chromedp.ModifierShift))
+	want("the change before", "pedal position 20 %, gear first: difference +1", "+1")
+	key(kb.Enter, chromedp.KeyModifiers(chromedp.ModifierShift))
+	want("the one before that", "engine speed 2000 1/min, pedal position 20 %, gear third: difference +90", "+90")
+	if err := chromedp.Do(ctx, chromedp.Click(`[data-slices] p:first-child a:last-child`)); err != nil {
+		t.Fatal(err)
+	}
+	want("a choice", "engine speed 2000 1/min, pedal position 20 %, gear second: difference 0", "0")
+	key(kb.Enter)
+	want("the last change", "pedal position 80 %, gear second: difference +63", "+63")
+	key(kb.Enter)
+	if got := settles(t, ctx, `location.search.endsWith("next") ? "" : location.search`); got != "" {
+		t.Errorf("after the last slice it stays at %s; want the next table", got)
 	}
 }

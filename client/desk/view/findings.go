@@ -109,9 +109,9 @@ func (c *Comparison) worst(f *calibrationv1.Finding, t *definition.Table) (out [
 	}
 	unit, n := "", decimals(-1)
 	if t != nil {
-		unit, n = unitOf(t.Unit), places(t.Cells)
+		unit, n = tableUnit(t), places(t.Cells)
 		if a := map[string]*definition.Axis{"x": t.X, "y": t.Y}[w.GetAlong()]; a != nil {
-			unit, n = unitOf(a.Unit), places(a.Cells)
+			unit, n = unitIn(a.Unit, a.UnitText), places(a.Cells)
 		}
 	}
 	sig := c.signalOf(f.GetSignal())
@@ -130,7 +130,7 @@ func (c *Comparison) worst(f *calibrationv1.Finding, t *definition.Table) (out [
 		item("Allowed", n.near(w.GetLimit())+unit)
 		item("Beyond by", n.near(w.GetExcess())+unit)
 	}
-	at := point(t, w.X, w.Y)
+	at := where(t, w)
 	if sig != nil && len(w.GetInputs()) > 0 {
 		at = c.operating(sig, w.GetInputs())
 	}

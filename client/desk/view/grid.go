@@ -13,10 +13,11 @@ const narrowest, widest = 2, 16
 
 // cell is what one place of a grid shows.
 type cell struct {
-	text string
-	ink  ink
-	mark string // up, down or other where it changed
-	over bool   // beyond a limit
+	text  string
+	ink   ink
+	mark  string // up, down or other where it changed
+	over  bool   // beyond a limit
+	title string // what the text alone does not say; empty for none
 }
 
 // pane is one of the grids under one cursor.
@@ -35,9 +36,10 @@ type quad struct {
 	panes    []pane
 	history  []int // per cell, an index into told; nil for none
 	told     []string
-	row, col int // where the cursor stands first
-	unit     string
-	section  string // the address of the section through the cursor; empty for none
+	of       string // what history tells of, where it is no cell
+	row, col int    // where the cursor stands first
+	in       string // of a slice: where it lies
+	section  string // the address of the sections through the cursor, which ends where the cursor is to be named; empty for none
 }
 
 // widths are the columns' widths in digits, each wide enough for its own numbers and heading, in
@@ -101,8 +103,8 @@ func (q *quad) write(b *strings.Builder) {
 	widths := q.widths()
 	b.WriteString(`<div class="under-cursor">`)
 	q.writeSteps(b)
-	fmt.Fprintf(b, `<div class="quad%s" data-quad data-x="%s" data-y="%s" data-xu="%s" data-yu="%s" data-u="%s" data-section="%s">`, tight(widths),
-		esc(quantityOf(q.x)), esc(quantityOf(q.y)), esc(axisUnit(q.x)), esc(axisUnit(q.y)), esc(strings.TrimSpace(unitOf(q.unit))), esc(q.section))
+	fmt.Fprintf(b, `<div class="quad%s" data-quad data-x="%s" data-y="%s" data-xu="%s" data-yu="%s" data-in="%s" data-section="%s">`, tight(widths),
+		esc(named(q.x, "x")), esc(named(q.y, "y")), esc(axisUnit(q.x)), esc(axisUnit(q.y)), esc(q.in), esc(q.section))
 	for i := range q.panes {
 		if i%2 == 0 {
 			b.WriteString(`<div class="pair">`)
@@ -130,20 +132,6 @@ func (q *quad) writeSteps(b *strings.Builder) {
 		fmt.Fprintf(b, ` <button type="button" data-fold aria-pressed="false">Fold %s</button>`, count(still, "unchanged row"))
 	}
 	b.WriteString(`</div>`)
-}
-
-func quantityOf(a *definition.Axis) string {
-	if a == nil {
-		return ""
-	}
-	return words(a.Quantity)
-}
-
-func axisUnit(a *definition.Axis) string {
-	if a == nil {
-		return ""
-	}
-	return strings.TrimSpace(unitOf(a.Unit))
 }
 
 func (q *quad) writePane(b *strings.Builder, p *pane, widths []int) {
@@ -200,6 +188,9 @@ func writeHead(b *strings.Builder, x *definition.Axis, xs []string, widths []int
 
 // write is the cell; where hatching lies under it the number stands on a ground of its own.
 func (c cell) write(b *strings.Builder, more string) {
+	if c.title != "" {
+		more += fmt.Sprintf(` title="%s"`, esc(c.title))
+	}
 	fmt.Fprintf(b, `<td class="%s`, c.ink)
 	if c.mark != "" {
 		b.WriteString(" " + c.mark)

@@ -1,14 +1,10 @@
 package view
 
-import (
-	"strings"
-
-	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
-)
+import "strings"
 
 // writeSurface shows both tables on the breakpoints of both joined, where breakpoints changed.
-func writeSurface(b *strings.Builder, s *sides, tr *calibrationv1.TableReport) {
-	f := tr.GetSurface()
+func writeSurface(b *strings.Builder, s *sides) {
+	f := s.surface
 	nx, ny := max(len(f.GetX()), 1), max(len(f.GetY()), 1)
 	base, cand := flat(f.GetBase()), flat(f.GetCandidate())
 	if f == nil || len(base) != nx*ny || len(cand) != nx*ny {
@@ -24,7 +20,7 @@ func writeSurface(b *strings.Builder, s *sides, tr *calibrationv1.TableReport) {
 		n++ // between breakpoints a value is finer than a raw step
 	}
 	panes := [3][]cell{make([]cell, len(base)), make([]cell, len(base)), make([]cell, len(base))}
-	q := &quad{id: "surface", x: s.t.X, y: s.t.Y, nx: nx, ny: ny, unit: s.t.Unit, xs: headings(s.t.X, f.GetX(), nx), ys: headings(s.t.Y, f.GetY(), ny)}
+	q := &quad{id: "surface", x: s.t.X, y: s.t.Y, nx: nx, ny: ny, in: strings.Join(s.in, ", "), xs: headings(s.t.X, f.GetX(), nx), ys: headings(s.t.Y, f.GetY(), ny)}
 	for i := range base {
 		m := mark(delta[i] != 0, delta[i])
 		panes[0][i] = cell{text: "0", ink: none}

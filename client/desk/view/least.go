@@ -11,10 +11,10 @@ import (
 // writeLeast is the least room under the ceiling and over the floor, in one row each: of the
 // candidate, over the whole surface where a rule judged that, and of the base's cells beside it.
 func (s *sides) writeLeast(b *strings.Builder, r *calibrationv1.Report) {
-	if s.candRoom == nil {
+	if s.room == nil {
 		return
 	}
-	n, unit := places(s.t.Cells), unitOf(s.t.Unit)
+	n, unit := places(s.t.Cells), tableUnit(s.t)
 	var rows strings.Builder
 	for _, side := range []struct {
 		name    string
@@ -24,7 +24,7 @@ func (s *sides) writeLeast(b *strings.Builder, r *calibrationv1.Report) {
 		l := s.leastCell(side.bound, side.ceiling)
 		for _, m := range r.GetMargins() {
 			up := m.GetValue() <= m.GetLimit() == (m.GetMargin() >= 0)
-			if m.GetTable() == s.t.ID && m.GetUnit() == s.t.Unit && up == side.ceiling && m.GetMargin() < l.room {
+			if m.GetTable() == s.t.ID && m.GetUnit() == s.t.Unit && s.holds(m) && up == side.ceiling && m.GetMargin() < l.room {
 				l = least{room: m.GetMargin(), value: m.GetValue(), limit: m.GetLimit(), at: point(s.t, m.X, m.Y)}
 			}
 		}
@@ -62,4 +62,9 @@ func (s *sides) leastCell(bound []float64, ceiling bool) least {
 		}
 	}
 	return l
+}
+
+// holds says whether a margin lies in the face: of a block each slice has its own.
+func (s *sides) holds(m *calibrationv1.Margin) bool {
+	return s.t.Slice == nil || s.liesAt(m.GetSlice())
 }

@@ -11,11 +11,15 @@ import (
 
 // Whole is how one table is shown whole.
 type Whole struct {
-	// History says what set a cell; nil shows none.
-	History func(row, col int) string
-	// At is the row and column where the cursor stands first; nil is the largest change.
-	At *[2]int
-	// Section is the address of the sections through the cursor, which the script asks with ?at=ROW,COLUMN.
+	// History says what set a cell, by its index among the candidate's cells as decoded; nil shows none.
+	History func(cell int) string
+	// Slice is the slice that is shown of a block, as its place along each axis beyond y: "2" or "2,0". What names none is the
+	// slice of the largest change.
+	Slice string
+	// At is where the cursor stands first: "ROW,COLUMN", or "first" or "last", which are changes and, without a slice, of the
+	// whole table. What is none of these is the largest change.
+	At string
+	// Section is the address of the sections through the cursor, which the script asks with ?slice=SLICE&at=ROW,COLUMN.
 	Section string
 	// Href leads from a finding of this table.
 	Href func(*calibrationv1.Finding) string
@@ -23,73 +27,126 @@ type Whole struct {
 
 // Table is one table whole: what was found in it, grids of difference, candidate, room and base on
 // its breakpoints under one cursor, sections through the cursor, the surface where breakpoints
-// changed, the least room on either side, and what set each cell. The error says that the definition
-// has no such table, or that an image has another size.
+// changed, the least room on either side, and what set each cell; of a block one slice at a time. A text stands as
+// it was and as it is. The error says that the definition has no such table, or that an image has another size.
 func (c *Comparison) Table(id string, o Whole) (template.HTML, error) {
-	s, err := c.read(id)
+	p, err := c.read(id)
 	if err != nil {
 		return "", err
 	}
-	var tr *calibrationv1.TableReport
-	for _, one := range c.Report.GetTables() {
-		if one.GetId() == id {
-			tr = one
-		}
-	}
 	var b strings.Builder
-	writeSummary(&b, s, tr)
+	writeSummary(&b, p)
+	c.writeUnjudged(&b, id)
 	if o.Href != nil {
 		b.WriteString(string(c.Brief(slices.DeleteFunc(slices.Clone(c.Report.GetFindings()), func(f *calibrationv1.Finding) bool { return f.GetTable() != id }), o.Href)))
 	}
-	writeSurface(&b, s, tr)
-	q := s.quad(o)
-	if s.moved {
+	switch why := p.astray(); {
+	case why != "":
+		fmt.Fprintf(&b, `<p><strong>Its cells cannot be read:</strong> %s.</p>`, esc(why))
+	case p.t.Kind == "text":
+		writeTexts(&b, p)
+		writeTextHistory(&b, p, o.History)
+	default:
+		p.writeFace(&b, o, c.Report)
+	}
+	return template.HTML(b.String()), nil
+}
+
+// writeFace is one grid of a table, with all that belongs to it.
+func (p *pair) writeFace(b *strings.Builder, o Whole, r *calibrationv1.Report) {
+	n := p.chosen(o)
+	s := p.face(n)
+	q := s.quad(o, p.slice(n))
+	p.writeSlices(b, n, q)
+	writeSurface(b, s)
+	if s.moved || s.movedBeyond {
 		b.WriteString(`<h2>Cells as stored</h2><p class="small">Breakpoints changed: a difference of cells here is of two places in memory, not of two values at one operating point.</p>`)
 	}
 	if s.cand.Values != nil && max(s.cand.NX, s.cand.NY) > 1 {
 		b.WriteString(`<div class="sections" data-sections>`)
-		s.writeSections(&b, q.row, q.col)
+		s.writeSections(b, q.row, q.col)
 		b.WriteString(`</div>`)
 	}
-	writeLegend(&b, s)
-	q.write(&b)
-	s.writeLeast(&b, c.Report)
-	q.writeHistory(&b)
-	return template.HTML(b.String()), nil
+	writeLegend(b, s)
+	q.write(b)
+	s.writeLeast(b, r)
+	q.writeHistory(b)
 }
 
-func writeSummary(b *strings.Builder, s *sides, tr *calibrationv1.TableReport) {
-	changed := 0
-	for i := range s.cand.Bits {
-		if s.changed(i) {
-			changed++
+// chosen is the face that is asked for.
+func (p *pair) chosen(o Whole) int {
+	if n, ok := p.parseFace(o.Slice); ok {
+		return n
+	}
+	changes := p.changes()
+	some := func(n int) bool { return n > 0 }
+	switch first := slices.IndexFunc(changes, some); {
+	case o.At == "first" && first >= 0:
+		return first
+	case o.At == "last" && first >= 0:
+		slices.Reverse(changes)
+		return len(changes) - 1 - slices.IndexFunc(changes, some)
+	}
+	return p.farthest()
+}
+
+// writeUnjudged says what could not look at a table, and why.
+func (c *Comparison) writeUnjudged(b *strings.Builder, id string) {
+	for _, u := range c.Report.GetUnjudged() {
+		if u.GetTable() == id {
+			fmt.Fprintf(b, `<p class="small">Not judged%s: %s.</p>`, map[bool]string{true: " by <b>" + esc(u.GetRule()) + "</b>"}[u.GetRule() != ""], esc(u.GetReason()))
 		}
 	}
-	fmt.Fprintf(b, `<p class="facts-line">%s of %s`, esc(upperFirst(s.t.Kind)), esc(orElse(words(s.t.Quantity), "no quantity")))
-	if u := strings.TrimSpace(unitOf(s.t.Unit)); u != "" {
-		fmt.Fprintf(b, ` in %s`, esc(u))
+}
+
+func writeSummary(b *strings.Builder, p *pair) {
+	fmt.Fprintf(b, `<p class="facts-line">%s`, esc(upperFirst(p.t.Kind)))
+	if p.t.Kind == "text" {
+		fmt.Fprintf(b, ` of %s.`, count(p.t.Cells.NX*p.t.Cells.NY, "byte"))
+	} else {
+		fmt.Fprintf(b, ` of %s`, esc(orElse(words(p.t.Quantity), "no quantity")))
+		if u := strings.TrimSpace(tableUnit(p.t)); u != "" {
+			fmt.Fprintf(b, ` in %s`, esc(u))
+		}
+		for i, a := range p.t.Axes {
+			fmt.Fprintf(b, `; %s: %s`, []string{"across", "down", "slice by slice"}[min(i, 2)], esc(axisName(a, side(i))))
+		}
+		fmt.Fprintf(b, `. %d of %d cells changed.`, p.report.GetChanged(), len(p.cand.Bits))
 	}
-	if s.t.X != nil {
-		fmt.Fprintf(b, `; across: %s`, esc(axisName(s.t.X, "x")))
-	}
-	if s.t.Y != nil {
-		fmt.Fprintf(b, `; down: %s`, esc(axisName(s.t.Y, "y")))
-	}
-	fmt.Fprintf(b, `. %d of %d cells changed.`, changed, len(s.cand.Bits))
-	if s.moved {
+	if p.report.GetAxesChanged() {
 		b.WriteString(` Breakpoints changed.`)
-		if tr.GetRegridded() {
+		if p.report.GetRegridded() {
 			b.WriteString(` The surface did not, to half a raw step.`)
 		}
 	}
-	if tr != nil {
-		if by := tr.GetJudgedBy(); len(by) > 0 {
+	b.WriteString(p.used())
+	if p.report != nil {
+		if by := p.report.GetJudgedBy(); len(by) > 0 {
 			fmt.Fprintf(b, ` Judged by %s.`, esc(strings.Join(by, ", ")))
 		} else {
 			b.WriteString(` No limit looks at it.`)
 		}
 	}
 	b.WriteString(`</p>`)
+}
+
+// used says of axes whose count stands in the image how many breakpoints are used, where that is not all of them.
+func (p *pair) used() (out string) {
+	if p.base.Astray != nil || p.cand.Astray != nil {
+		return ""
+	}
+	for i, a := range p.t.Axes {
+		was, is := p.base.Table.Axes[i].Count, p.cand.Table.Axes[i].Count
+		if was == a.Count && is == a.Count {
+			continue
+		}
+		out += fmt.Sprintf(` Of %s %d of at most %d breakpoints are used`, esc(named(a, side(i))), is, a.Count)
+		if was != is {
+			out += fmt.Sprintf(`, in the base %d`, was)
+		}
+		out += "."
+	}
+	return out
 }
 
 func orElse(s, other string) string {
@@ -108,15 +165,16 @@ func writeLegend(b *strings.Builder, s *sides) {
 		`<span class="key r11">0</span> little room <span class="key r2">9</span> much; <span class="key r12 over"><b>−</b></span> hatched: beyond a limit. Room is rounded down.</p>`)
 }
 
-// quad is the four grids of a table.
-func (s *sides) quad(o Whole) *quad {
-	q := &quad{id: "cells", x: s.t.X, y: s.t.Y, nx: s.cand.NX, ny: s.cand.NY, unit: s.t.Unit, section: o.Section,
+// quad is the four grids of a table, or of the slice that addresses name so.
+func (s *sides) quad(o Whole, slice string) *quad {
+	q := &quad{id: "cells", x: s.t.X, y: s.t.Y, nx: s.cand.NX, ny: s.cand.NY, in: strings.Join(s.in, ", "),
 		xs: headings(s.t.X, s.cand.X, s.cand.NX), ys: headings(s.t.Y, s.cand.Y, s.cand.NY)}
-	if q.row, q.col = s.first(); o.At != nil {
-		q.row, q.col = min(max(o.At[0], 0), q.ny-1), min(max(o.At[1], 0), q.nx-1)
+	if q.section = o.Section; o.Section != "" {
+		q.section += "?" + s.query(slice)
 	}
+	q.row, q.col = s.start(o.At)
 	q.panes = []pane{{name: "difference", title: "Difference", note: "candidate less base", cells: s.differences()}, {name: "candidate", title: "Candidate", cells: s.levels(s.cand)}}
-	room := s.room()
+	room := s.rooms()
 	if room != nil {
 		for i := range room {
 			q.panes[0].cells[i].over, q.panes[1].cells[i].over = room[i].over, room[i].over
@@ -132,19 +190,33 @@ func (s *sides) quad(o Whole) *quad {
 	if o.History == nil {
 		return q
 	}
-	seen := map[string]int{}
-	for row := range q.ny {
-		for col := range q.nx {
-			told := o.History(row, col)
-			at, ok := seen[told]
-			if !ok {
-				at = len(q.told)
-				seen[told], q.told = at, append(q.told, told)
-			}
-			q.history = append(q.history, at)
-		}
-	}
+	q.tell(s.cand.at, o.History)
 	return q
+}
+
+// query is the beginning of what asks for a cell of the face.
+func (s *sides) query(slice string) string {
+	if s.t.Slice == nil {
+		return ""
+	}
+	return "slice=" + slice + "&"
+}
+
+// tell notes what set each cell.
+func (q *quad) tell(cells []int, history func(cell int) string) {
+	seen := map[string]int{}
+	for _, cell := range cells {
+		told := "not in the candidate"
+		if cell >= 0 {
+			told = history(cell)
+		}
+		at, ok := seen[told]
+		if !ok {
+			at = len(q.told)
+			seen[told], q.told = at, append(q.told, told)
+		}
+		q.history = append(q.history, at)
+	}
 }
 
 // writeReadout is the cell under the cursor, in words.
@@ -152,13 +224,20 @@ func (q *quad) writeReadout(b *strings.Builder) {
 	i := q.row*q.nx + q.col
 	var at, parts []string
 	if q.x != nil {
-		at = append(at, orElse(quantityOf(q.x), "x")+" "+strings.TrimSpace(q.xs[q.col]+" "+axisUnit(q.x)))
+		at = append(at, named(q.x, "x")+" "+strings.TrimSpace(q.xs[q.col]+" "+axisUnit(q.x)))
 	}
 	if q.y != nil {
-		at = append(at, orElse(quantityOf(q.y), "y")+" "+strings.TrimSpace(q.ys[q.row]+" "+axisUnit(q.y)))
+		at = append(at, named(q.y, "y")+" "+strings.TrimSpace(q.ys[q.row]+" "+axisUnit(q.y)))
+	}
+	if q.in != "" {
+		at = append(at, q.in)
 	}
 	for _, p := range q.panes {
-		parts = append(parts, strings.ToLower(p.title)+" "+p.cells[i].text)
+		said := strings.ToLower(p.title) + " " + p.cells[i].text
+		if title := p.cells[i].title; title != "" {
+			said += " (" + title + ")"
+		}
+		parts = append(parts, said)
 	}
 	text := strings.Join(parts, ", ")
 	if len(at) > 0 {
@@ -168,7 +247,11 @@ func (q *quad) writeReadout(b *strings.Builder) {
 		text += "; " + q.told[q.history[i]]
 	}
 	fmt.Fprintf(b, `<p class="readout" data-readout="%s" role="status">%s</p>`, q.id, esc(text))
-	b.WriteString(`<p class="small screen">Arrow keys, Home and End move the cursor in all grids at once; with Control, Home and End go to the corners. Enter goes to the next change and on to the next table, Shift and Enter back.</p>`)
+	b.WriteString(`<p class="small screen">Arrow keys, Home and End move the cursor in all grids at once; with Control, Home and End go to the corners. `)
+	if q.in != "" {
+		b.WriteString(`Page Up and Page Down turn to the slice before and after, with the cursor where it is. `)
+	}
+	b.WriteString(`Enter goes to the next change and on to the next table, Shift and Enter back.</p>`)
 }
 
 // writeHistory lists what set the cells, each once.
@@ -180,9 +263,9 @@ func (q *quad) writeHistory(b *strings.Builder) {
 	for _, h := range q.history {
 		counts[h]++
 	}
-	b.WriteString(`<h2>What set the cells</h2><ul class="told">`)
+	fmt.Fprintf(b, `<h2>What set the %ss</h2><ul class="told">`, orElse(q.of, "cell"))
 	for i, told := range q.told {
-		fmt.Fprintf(b, `<li data-told="%d"><span>%s</span> <span class="small">%s</span></li>`, i, esc(told), count(counts[i], "cell"))
+		fmt.Fprintf(b, `<li data-told="%d"><span>%s</span> <span class="small">%s</span></li>`, i, esc(told), count(counts[i], orElse(q.of, "cell")))
 	}
 	b.WriteString(`</ul>`)
 }

@@ -28,6 +28,7 @@ type section struct {
 	low, high    []float64   // at candX; nil for none
 	named        []float64   // points under the plot; nil for candX
 	worst        *worstPoint // nil for none
+	here         *float64    // where the cursor stands; nil for nowhere
 	x, y         plot.Scale
 	headings     []string
 	joined       bool
@@ -38,14 +39,24 @@ type section struct {
 type worstPoint struct{ x, value, limit, from, to float64 }
 
 // Section is the section along the row and the one along the column of a cell, each with both sides
-// and the limits. The error says that there is no such table or cell, or an image has another size.
-func (c *Comparison) Section(id string, row, col int) (template.HTML, error) {
-	s, err := c.read(id)
+// and the limits; slice and at name the cell as in a Whole. The error says that there is no such table or cell, or an image has
+// another size.
+func (c *Comparison) Section(id, slice, at string) (template.HTML, error) {
+	p, err := c.read(id)
 	if err != nil {
 		return "", err
 	}
-	if row < 0 || row >= s.cand.NY || col < 0 || col >= s.cand.NX {
-		return "", fmt.Errorf("table %s has no cell in row %d, column %d; allowed: 0 to %d, 0 to %d", id, row, col, s.cand.NY-1, s.cand.NX-1)
+	if why := p.astray(); why != "" || p.t.Kind == "text" {
+		return "", fmt.Errorf("table %s has no sections: %s", id, orElse(why, "it is a text"))
+	}
+	n, ok := p.parseFace(slice)
+	if p.beyond != nil && !ok {
+		return "", fmt.Errorf("table %s has no slice %.40q; allowed: its place along each axis beyond y", id, slice)
+	}
+	s := p.face(n)
+	row, col, ok := s.parseCell(at)
+	if !ok {
+		return "", fmt.Errorf("table %s has no cell in row and column %.40q; allowed: 0 to %d, 0 to %d", id, at, s.cand.NY-1, s.cand.NX-1)
 	}
 	var b strings.Builder
 	s.writeSections(&b, row, col)
@@ -57,10 +68,10 @@ func (s *sides) writeSections(b *strings.Builder, row, col int) {
 		return
 	}
 	if s.t.X != nil && s.cand.NX > 1 {
-		s.sectionAlongX(row).write(b, s.called(), col)
+		s.sectionAlongX(row).through(s.cand.X[col]).write(b, s.called())
 	}
 	if s.t.Y != nil && s.cand.NY > 1 {
-		s.sectionAlongY(col).write(b, s.called(), row)
+		s.sectionAlongY(col).through(s.cand.Y[row]).write(b, s.called())
 	}
 }
 
@@ -71,33 +82,47 @@ func (s *sides) called() string { return orElse(words(s.t.Quantity), s.t.ID) }
 func (s *sides) plotted() bool { return s.t.X != nil && s.t.Y == nil && s.cand.Values != nil }
 
 func (s *sides) sectionAlongX(row int) *section {
-	n := s.cand.NX
-	part := func(v []float64) []float64 { return v[row*n : (row+1)*n] }
-	cut := &section{axis: s.t.X, name: "x", baseX: s.base.X, candX: s.cand.X, base: part(s.base.Values), cand: part(s.cand.Values), low: part(s.low), high: part(s.high)}
+	cut := s.section(s.t.X, "x", s.base.X, s.cand.X, row*s.cand.NX, 1)
 	if s.t.Y != nil {
-		cut.at = along(s.t.Y, "y", s.cand.Y[row])
+		cut.at = strings.Join(append([]string{along(s.t.Y, "y", s.cand.Y[row])}, s.in...), ", ")
 	}
 	return cut
 }
 
 func (s *sides) sectionAlongY(col int) *section {
-	part := func(v []float64) (out []float64) {
-		for i := col; i < len(v); i += s.cand.NX {
-			out = append(out, v[i])
+	cut := s.section(s.t.Y, "y", s.base.Y, s.cand.Y, col, s.cand.NX)
+	cut.at = strings.Join(append([]string{along(s.t.X, "x", s.cand.X[col])}, s.in...), ", ")
+	return cut
+}
+
+// section is the cells from one on, a step apart, each side without those that it lacks.
+func (s *sides) section(axis *definition.Axis, name string, was, is []float64, from, step int) *section {
+	cut := &section{axis: axis, name: name}
+	for n := range is {
+		i := from + n*step
+		if s.base.has(i) {
+			cut.baseX, cut.base = append(cut.baseX, was[n]), append(cut.base, s.base.Values[i])
 		}
-		return out
-	}
-	cut := &section{axis: s.t.Y, name: "y", baseX: s.base.Y, candX: s.cand.Y, base: part(s.base.Values), cand: part(s.cand.Values), low: part(s.low), high: part(s.high)}
-	if s.t.X != nil {
-		cut.at = along(s.t.X, "x", s.cand.X[col])
+		if s.cand.has(i) {
+			cut.candX, cut.cand = append(cut.candX, is[n]), append(cut.cand, s.cand.Values[i])
+			if s.low != nil {
+				cut.low, cut.high = append(cut.low, s.low[i]), append(cut.high, s.high[i])
+			}
+		}
 	}
 	return cut
 }
 
+// through marks where the cursor stands.
+func (c *section) through(at float64) *section {
+	c.here = &at
+	return c
+}
+
 // write draws the section: base dashed, candidate solid, and the limits as lines around what they
-// allow; at is the point under the cursor, or -1. Points without a line where nothing lies between
+// allow. Points without a line where nothing lies between
 // two of them, or where the breakpoints neither rise nor fall.
-func (c *section) write(b *strings.Builder, of string, at int) {
+func (c *section) write(b *strings.Builder, of string) {
 	c.scale()
 	over := orElse(axisName(c.axis, c.name), c.name)
 	label := fmt.Sprintf("%s over %s: base dashed, candidate solid; the numbers are in the grids.", of, over)
@@ -115,8 +140,8 @@ func (c *section) write(b *strings.Builder, of string, at int) {
 	if c.joined && c.high != nil {
 		c.writeBand(b)
 	}
-	if at >= 0 && at < len(c.candX) && surface.Finite(c.candX[at]) {
-		fmt.Fprintf(b, `<path class="here" d="M%.1f %.1fV%.1f"/>`, c.x.At(c.candX[at]), plotTop, plotTop+plotHigh)
+	if c.here != nil && surface.Finite(*c.here) {
+		fmt.Fprintf(b, `<path class="here" d="M%.1f %.1fV%.1f"/>`, c.x.At(*c.here), plotTop, plotTop+plotHigh)
 	}
 	c.writeLimit(b, c.low)
 	c.writeLimit(b, c.high)

@@ -4,43 +4,26 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
+	"strings"
 
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
-	"witnessmark/tables/limits"
 	"witnessmark/tables/surface"
 )
 
-// sides is one table of two images.
+// sides is one grid of a table in two images, lined up: the table itself, or one slice of a block.
 type sides struct {
-	t          *definition.Table
-	base, cand *surface.Decoded
-	moved      bool // a breakpoint differs
-	// What the limits leave of each cell of either side; nil without limits.
-	baseRoom, candRoom []float64
-	low, high          []float64 // the tightest bounds of the candidate's cells
-}
-
-// read takes a table out of both images; the error names what does not fit.
-func (c *Comparison) read(id string) (*sides, error) {
-	t := tableOf(c.Layout, id)
-	if t == nil {
-		return nil, fmt.Errorf("there is no table %.60q in the definition", id)
-	}
-	for _, side := range []struct {
-		name  string
-		image []byte
-	}{{"base", c.Base}, {"candidate", c.Candidate}} {
-		if uint64(len(side.image)) != c.Layout.Size {
-			return nil, fmt.Errorf("table %s cannot be shown: the %s has %d bytes; allowed: the definition's %d", id, side.name, len(side.image), c.Layout.Size)
-		}
-	}
-	s := &sides{t: t, base: surface.Decode(t, c.Base), cand: surface.Decode(t, c.Candidate)}
-	s.moved = !same(s.base.X, s.cand.X) || !same(s.base.Y, s.cand.Y)
-	s.low, s.high = limits.Bounds(c.Limits, t, s.cand)
-	if c.Limits != nil && s.cand.Values != nil {
-		s.baseRoom, s.candRoom = limits.Room(c.Limits, t, s.base), limits.Room(c.Limits, t, s.cand)
-	}
-	return s, nil
+	t           *definition.Table // as it lies in the candidate; of a slice that the candidate lacks, in the base
+	report      *calibrationv1.TableReport
+	surface     *calibrationv1.Surface // nil where breakpoints are the same, or nothing lies between them
+	in          []string               // of a slice: where it lies
+	cols, rows  line
+	base, cand  grid
+	moved       bool // a breakpoint differs
+	movedBeyond bool // where slices lie differs
+	// What the limits leave of each cell of the candidate, and the tightest bounds there; nil without limits.
+	room, low, high []float64
 }
 
 func same(a, b []float64) bool {
@@ -55,17 +38,27 @@ func same(a, b []float64) bool {
 	return true
 }
 
-// changed says whether a cell holds other bits.
-func (s *sides) changed(i int) bool { return s.base.Bits[i] != s.cand.Bits[i] }
+// changed says whether a cell of both sides holds other bits.
+func (s *sides) changed(i int) bool {
+	return s.base.has(i) && s.cand.has(i) && s.base.Bits[i] != s.cand.Bits[i]
+}
 
-// deltas are candidate minus base, cell by cell as stored; nil for labels.
+// off says whether either side holds a code that is no value.
+func (s *sides) off(i int) bool {
+	return s.base.Off != nil && s.base.Off[i] || s.cand.Off != nil && s.cand.Off[i]
+}
+
+// deltas are candidate minus base, cell by cell as lined up, NaN where either is no value; nil for labels.
 func (s *sides) deltas() []float64 {
 	if s.cand.Values == nil {
 		return nil
 	}
 	out := make([]float64, len(s.cand.Bits))
 	for i := range out {
-		if s.changed(i) {
+		switch {
+		case s.off(i):
+			out[i] = math.NaN()
+		case s.changed(i):
 			out[i] = s.t.Cells.Delta(s.base.Bits[i], s.cand.Bits[i])
 		}
 	}
@@ -126,17 +119,24 @@ func most(vs []float64) float64 {
 	return high
 }
 
-// levels are both sides' values on one scale, as two panes' cells.
-func (s *sides) levels(d *surface.Decoded) []cell {
+// levels are one side's values, on one scale with the other's.
+func (s *sides) levels(g grid) []cell {
 	low, high := inked(s.base.Values, s.cand.Values)
 	delta := s.deltas()
-	out := make([]cell, len(d.Bits))
+	out := make([]cell, len(g.Bits))
 	for i := range out {
-		out[i] = cell{text: valueAt(d, i), ink: none}
-		if d.Values != nil {
-			out[i].ink = valueInk(d.Values[i], low, high)
+		if !g.has(i) {
+			out[i] = cell{text: lacking, ink: none, title: "not on this side"}
+			continue
 		}
-		if d == s.cand && s.changed(i) {
+		out[i] = cell{text: valueAt(g.Decoded, i), ink: none}
+		switch {
+		case g.Off != nil && g.Off[i]:
+			out[i].title = "raw " + g.Table.Cells.Raw(g.Bits[i]) + " is no value"
+		case g.Values != nil:
+			out[i].ink = valueInk(g.Values[i], low, high)
+		}
+		if g.Decoded == s.cand.Decoded && s.changed(i) {
 			out[i].mark = "other"
 			if delta != nil {
 				out[i].mark = mark(true, delta[i])
@@ -146,6 +146,9 @@ func (s *sides) levels(d *surface.Decoded) []cell {
 	return out
 }
 
+// lacking stands where a side has no cell.
+const lacking = "·"
+
 // differences are the difference pane's cells.
 func (s *sides) differences() []cell {
 	delta, n := s.deltas(), places(s.t.Cells)
@@ -153,10 +156,16 @@ func (s *sides) differences() []cell {
 	out := make([]cell, len(s.cand.Bits))
 	for i := range out {
 		switch {
+		case !s.base.has(i):
+			out[i] = cell{text: "new", ink: none, title: "not in the base"}
+		case !s.cand.has(i):
+			out[i] = cell{text: "gone", ink: none, title: "not in the candidate"}
 		case delta == nil && s.changed(i):
-			out[i] = cell{text: "other label", ink: none, mark: "other"}
+			out[i] = cell{text: orElse(s.sameLabel(i), "other label"), ink: none, mark: "other"}
 		case delta == nil:
 			out[i] = cell{text: "same", ink: none}
+		case s.off(i):
+			out[i] = cell{text: noValue, ink: none, mark: mark(s.changed(i), delta[i]), title: "no difference of what is no value"}
 		default:
 			out[i] = cell{text: n.signed(delta[i]), ink: deltaInk(delta[i], far), mark: mark(s.changed(i), delta[i])}
 			if !s.changed(i) {
@@ -167,18 +176,26 @@ func (s *sides) differences() []cell {
 	return out
 }
 
-// room are the room pane's cells; nil where no cell has a bound.
-func (s *sides) room() []cell {
-	_, far := inked(s.candRoom)
+// sameLabel is a change from one raw value to another that has the same label; empty where the label is another.
+func (s *sides) sameLabel(i int) string {
+	if was, is := valueAt(s.base.Decoded, i), valueAt(s.cand.Decoded, i); was != is {
+		return ""
+	}
+	return fmt.Sprintf("raw %s→%s", s.t.Cells.Raw(s.base.Bits[i]), s.t.Cells.Raw(s.cand.Bits[i]))
+}
+
+// rooms are the room pane's cells; nil where no cell has a bound.
+func (s *sides) rooms() []cell {
+	_, far := inked(s.room)
 	n, bounded := places(s.t.Cells), false
 	cells := make([]cell, len(s.cand.Bits))
 	for i := range cells {
-		if i >= len(s.candRoom) || math.IsNaN(s.candRoom[i]) {
+		if i >= len(s.room) || math.IsNaN(s.room[i]) {
 			cells[i] = cell{text: "none", ink: none}
 			continue
 		}
 		bounded = true
-		cells[i] = cell{text: n.room(s.candRoom[i]), ink: roomInk(s.candRoom[i], far), over: s.beyond(i)}
+		cells[i] = cell{text: n.room(s.room[i]), ink: roomInk(s.room[i], far), over: s.beyond(i)}
 	}
 	if !bounded {
 		return nil
@@ -187,7 +204,7 @@ func (s *sides) room() []cell {
 }
 
 // beyond says whether a cell of the candidate lies beyond a limit.
-func (s *sides) beyond(i int) bool { return i < len(s.candRoom) && s.candRoom[i] < 0 }
+func (s *sides) beyond(i int) bool { return i < len(s.room) && s.room[i] < 0 }
 
 // changes are the changed cells, row by row.
 func (s *sides) changes() (out []int) {
@@ -199,10 +216,21 @@ func (s *sides) changes() (out []int) {
 	return out
 }
 
-// first is where the cursor stands first: at the largest change, or at the first cell.
-func (s *sides) first() (row, col int) {
-	at, far, delta := 0, -1.0, s.deltas()
-	for _, i := range s.changes() {
+// start is where the cursor stands first, as a Whole says it.
+func (s *sides) start(asked string) (row, col int) {
+	if row, col, ok := s.parseCell(asked); ok {
+		return row, col
+	}
+	at, far, delta, changes := 0, -1.0, s.deltas(), s.changes()
+	switch {
+	case len(changes) == 0:
+		return 0, 0
+	case asked == "first":
+		changes = changes[:1]
+	case asked == "last":
+		changes = changes[len(changes)-1:]
+	}
+	for _, i := range changes {
 		size := 0.0
 		if delta != nil && surface.Finite(delta[i]) {
 			size = math.Abs(delta[i])
@@ -212,4 +240,12 @@ func (s *sides) first() (row, col int) {
 		}
 	}
 	return at / max(s.cand.NX, 1), at % max(s.cand.NX, 1)
+}
+
+// parseCell is the cell that an address names as "ROW,COLUMN"; ok is false where it names none.
+func (s *sides) parseCell(text string) (row, col int, ok bool) {
+	r, c, _ := strings.Cut(text, ",")
+	row, err := strconv.Atoi(r)
+	col, too := strconv.Atoi(c)
+	return row, col, err == nil && too == nil && row >= 0 && row < s.cand.NY && col >= 0 && col < s.cand.NX
 }

@@ -118,7 +118,7 @@ func (c *Comparison) writeSignal(b *strings.Builder, r *calibrationv1.SignalRepo
 		cut.worst = &worstPoint{x: curve.At, value: found[i].GetWorst().GetValue(), limit: *curve.Limit}
 		cut.worst.from, cut.worst.to = c.reach(found[i].GetRule(), curve)
 	}
-	cut.write(b, orElse(words(curve.Signal.Quantity), curve.Signal.ID), -1)
+	cut.write(b, orElse(words(curve.Signal.Quantity), curve.Signal.ID))
 }
 
 // reach is the stretch of a curve on which a limit is the same as at its worst point; empty where only that point's is known.

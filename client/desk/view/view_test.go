@@ -99,7 +99,7 @@ func nowhere(*calibrationv1.Finding) string { return "/x?" + hostile }
 
 func (b *bench) page(t testing.TB, id string) string {
 	t.Helper()
-	out, err := b.drawn().Table(id, Whole{History: func(row, col int) string { return fmt.Sprintf("%s row %d", hostile, row) }, Section: "/section?" + hostile, Href: nowhere})
+	out, err := b.drawn().Table(id, Whole{History: func(cell int) string { return fmt.Sprintf("%s row %d", hostile, cell/b.lay.ByID[id].Cells.NX) }, Section: "/section?" + hostile, Href: nowhere})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -2,7 +2,8 @@
 // goes from change to change, and the sections follow it.
 "use strict";
 (() => {
-  const leadsOn = (way) => document.querySelector('[data-next-table="' + way + '"]');
+  const leadsOn = (way) => document.querySelector('[data-changes="' + way + '"]') ?? document.querySelector('[data-next-table="' + way + '"]');
+  const turns = document.querySelector("[data-slices]");
 
   function quad(box) {
     const grids = [...box.querySelectorAll("table[role=grid]")].map((table) => ({
@@ -29,8 +30,11 @@
 
     function words(r, c) {
       const part = (name, head, unit, other) => head && head.textContent ? [(name || other) + " " + head.textContent + (unit ? " " + unit : "")] : [];
-      const at = [...part(box.dataset.x, named.heads[c], box.dataset.xu, "x"), ...part(box.dataset.y, named.rows[r].head, box.dataset.yu, "y")];
-      const values = grids.map((g) => g.name + " " + g.rows[r].cells[c].textContent).join(", ");
+      const at = [...part(box.dataset.x, named.heads[c], box.dataset.xu, "x"), ...part(box.dataset.y, named.rows[r].head, box.dataset.yu, "y"), ...(box.dataset.in ? [box.dataset.in] : [])];
+      const values = grids.map((g) => {
+        const cell = g.rows[r].cells[c];
+        return g.name + " " + cell.textContent + (cell.title ? " (" + cell.title + ")" : "");
+      }).join(", ");
       const h = grids.map((g) => g.rows[r].cells[c].dataset.h).find((v) => v !== undefined);
       if (h !== undefined) told.forEach((li) => li.classList.toggle("at", li.dataset.told === h));
       const story = h === undefined ? "" : document.querySelector('[data-told="' + h + '"] span')?.textContent;
@@ -53,7 +57,7 @@
       if (!sections || at === drawn) return;
       drawn = at;
       clearTimeout(asked);
-      asked = setTimeout(() => fetch(box.dataset.section + "?at=" + at).then((a) => a.ok ? a.text() : null).then((html) => {
+      asked = setTimeout(() => fetch(box.dataset.section + "at=" + at).then((a) => a.ok ? a.text() : null).then((html) => {
         if (html !== null && at === drawn) sections.replaceChildren(...new DOMParser().parseFromString(html, "text/html").body.childNodes);
       }), 60);
     }
@@ -72,6 +76,12 @@
       if (out && out.textContent !== text) out.textContent = text;
       cut();
       count();
+      if (box.dataset.section) stay();
+    }
+
+    // stay has the links to other slices keep the cell.
+    function stay() {
+      turns?.querySelectorAll("a:not([data-changes])").forEach((a) => { a.search = a.search.replace(/at=[^&]*/, "at=" + row + "," + col); });
     }
 
     const folded = () => box.classList.contains("folded");
@@ -124,6 +134,10 @@
           return step(e.shiftKey ? -1 : 1, g);
         }
         if (e.shiftKey) return;
+        if (turns && (e.key === "PageUp" || e.key === "PageDown")) {
+          e.preventDefault();
+          return turns.querySelector('[data-slice="' + (e.key === "PageUp" ? -1 : 1) + '"]')?.click();
+        }
         const to = {
           ArrowUp: [down(-1), col], ArrowDown: [down(1), col], ArrowLeft: [row, col - 1], ArrowRight: [row, col + 1],
           Home: [e.ctrlKey ? 0 : row, 0], End: [e.ctrlKey ? height - 1 : row, width - 1],
@@ -147,8 +161,6 @@
     const frames = grids.map((g) => g.table.parentElement);
     frames.forEach((f) => f.addEventListener("scroll", () => frames.forEach((o) => { if (o !== f && o.scrollLeft !== f.scrollLeft) o.scrollLeft = f.scrollLeft; })));
     const coming = new URLSearchParams(location.search).get("at");
-    if (changes.length && coming === "first") [row, col] = (place(false), changes[0]);
-    if (changes.length && coming === "last") [row, col] = (place(false), changes[changes.length - 1]);
     move(row, col);
     const start = first.rows[row].cells[col];
     if (start.offsetLeft + start.offsetWidth > frames[0].clientWidth) frames[0].scrollLeft = start.offsetLeft - frames[0].clientWidth / 2;
