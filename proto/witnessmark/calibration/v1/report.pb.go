@@ -750,7 +750,7 @@ type TableReport struct {
 	Changes []*CellChange `protobuf:"bytes,10,rep,name=changes,proto3" json:"changes,omitempty"`
 	// Only where breakpoints changed and the table can be interpolated.
 	Surface *Surface `protobuf:"bytes,11,opt,name=surface,proto3" json:"surface,omitempty"`
-	// Only with two definitions whose axes differ in count.
+	// Only where the axes of the two sides differ in count.
 	Alignment *Alignment `protobuf:"bytes,12,opt,name=alignment,proto3" json:"alignment,omitempty"`
 	// Only where an image as found was given.
 	FromAsFound *SinceAsFound `protobuf:"bytes,13,opt,name=from_as_found,json=fromAsFound,proto3" json:"from_as_found,omitempty"`
@@ -1337,7 +1337,8 @@ func (x *CellChange) GetSlice() *Slice {
 // Slice is one x and y part of a block.
 type Slice struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The place on each axis beyond y, the fastest first: as an index, from 0, as stored.
+	// The place on each axis beyond y, the fastest first: as an index, from 0, as stored. Left out where
+	// breakpoints beyond y moved, and the slice is a place on the joined ones.
 	Index []uint32 `protobuf:"varint,1,rep,packed,name=index,proto3" json:"index,omitempty"`
 	// As a breakpoint or a label.
 	At            []*structpb.Value `protobuf:"bytes,2,rep,name=at,proto3" json:"at,omitempty"`
