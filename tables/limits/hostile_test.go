@@ -118,7 +118,7 @@ func TestFiftyLookUps(t *testing.T) {
 	r.input("q0", "1", 0, 16, "")
 	r.input("other", "1", 0, 16, "")
 	in := r.judging(t, map[string][]float64{"t0": all(1)})
-	in.budget = 5_000 // of 200,000, which take as many times as long
+	in.budget = 2_000 // of 200,000, which take a hundred times as long
 	for _, kind := range []string{`"range":{"unit":"1","max":9}`, `"change":{"unit":"1","max_up":1}`} {
 		var out *Judged
 		figures(t, kind, func() {
