@@ -54,7 +54,7 @@ func dial(addr string, signer crypto.Signer, pinned ed25519.PublicKey) (*link, e
 	l.conn, err = grpc.NewClient("passthrough:///"+addr,
 		grpc.WithTransportCredentials(credentials.NewTLS(config)),
 		grpc.WithConnectParams(grpc.ConnectParams{Backoff: backoff.DefaultConfig, MinConnectTimeout: connectTimeout}),
-		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(32<<20)))
+		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(32<<20), grpc.ForceCodecV2(countedCodec())))
 	return l, err
 }
 

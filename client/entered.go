@@ -4,8 +4,6 @@ import (
 	"context"
 	"fmt"
 
-	"google.golang.org/protobuf/proto"
-
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
@@ -89,7 +87,7 @@ func (c *Client) entered(ctx context.Context, job *recordv1.Job, name record.Nam
 		return nil, gone(job, name, err)
 	}
 	e := &Entered{Report: &calibrationv1.Report{}}
-	if err := proto.Unmarshal(b, e.Report); err != nil {
+	if err := decode(b, e.Report); err != nil {
 		return nil, fmt.Errorf("%s: %w", what, err)
 	}
 	said := e.Report.GetBase().GetSha256()

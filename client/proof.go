@@ -4,6 +4,7 @@ import (
 	"archive/zip"
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -15,6 +16,7 @@ import (
 	"witnessmark/store"
 	"witnessmark/store/ledger"
 	"witnessmark/store/record"
+	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
 )
 
@@ -23,7 +25,7 @@ var proofFiles = []struct {
 	name string
 	most uint64
 }{
-	{"image.bin", maxBlob}, {"definition.yaml", MaxDocument}, {"limits.yaml", MaxDocument}, {"report.pb", 64 << 20},
+	{"image.bin", definition.MaxImage}, {"definition.yaml", MaxDocument}, {"limits.yaml", MaxDocument}, {"report.pb", 64 << 20},
 	{"openings.pb", 1 << 20}, {"entries.pb", 64 << 20}, {"checkpoint.txt", 64 << 10},
 }
 
@@ -39,7 +41,7 @@ const (
 )
 
 // maxProof bounds a proof.
-const maxProof = 512 << 20
+const maxProof = 256 << 20
 
 // proofTime stands in every proof, so that the same release makes the same bytes.
 var proofTime = time.Date(1980, 1, 1, 0, 0, 0, 0, time.UTC)
@@ -126,24 +128,39 @@ func prove(tx store.ReadTx, index, size uint64) (*recordv1.Proven, error) {
 
 func pack(files [][]byte) ([]byte, error) {
 	var out bytes.Buffer
-	z := zip.NewWriter(&out)
+	err := packInto(&out, files)
+	return out.Bytes(), err
+}
+
+func packInto(out io.Writer, files [][]byte) error {
+	z := zip.NewWriter(out)
 	for i, b := range files {
 		w, err := z.CreateHeader(&zip.FileHeader{Name: proofFiles[i].name, Method: zip.Store, Modified: proofTime})
 		if err != nil {
-			return nil, err
+			return err
 		}
 		if _, err := w.Write(b); err != nil {
-			return nil, err
+			return err
 		}
 	}
-	if err := z.Close(); err != nil {
-		return nil, err
-	}
-	return out.Bytes(), nil
+	return z.Close()
 }
 
-// unpack reads a proof's files. Names are compared and never used; a proof that is not, byte for
-// byte, what pack makes of its files is refused.
+// unlike is bytes that are held against others as those are written, so that they need not be there twice.
+type unlike struct{ rest []byte }
+
+var errUnlike = errors.New("other bytes were written")
+
+func (u *unlike) Write(b []byte) (int, error) {
+	if !bytes.HasPrefix(u.rest, b) {
+		return 0, errUnlike
+	}
+	u.rest = u.rest[len(b):]
+	return len(b), nil
+}
+
+// unpack finds a proof's files in its bytes. Names are compared and never used; a proof that is not, byte for
+// byte, what pack makes of its files is refused, and by that one whose sums are wrong.
 func unpack(name string, b []byte) ([][]byte, error) {
 	bad := func(format string, args ...any) error {
 		return &Error{Kind: Distrust, Text: name + ": " + fmt.Sprintf(format, args...)}
@@ -166,27 +183,15 @@ func unpack(name string, b []byte) ([][]byte, error) {
 		case f.UncompressedSize64 > want.most:
 			return nil, bad("%s has %d bytes; allowed are %d", f.Name, f.UncompressedSize64, want.most)
 		}
-		content, err := readZipFile(f, want.most)
-		if err != nil {
-			return nil, bad("%s: %v", f.Name, err)
+		at, err := f.DataOffset()
+		if err != nil || at < 0 || uint64(at) > uint64(len(b)) || f.UncompressedSize64 > uint64(len(b))-uint64(at) {
+			return nil, bad("%s does not lie in it whole", f.Name)
 		}
-		files = append(files, content)
+		files = append(files, b[at:uint64(at)+f.UncompressedSize64])
 	}
-	again, err := pack(files)
-	if err != nil {
-		return nil, err
-	}
-	if !bytes.Equal(again, b) {
-		return nil, bad("it holds more than its files: it was changed after it was made")
+	again := &unlike{b}
+	if err := packInto(again, files); err != nil || len(again.rest) > 0 {
+		return nil, bad("it holds other than its files: it was changed after it was made")
 	}
 	return files, nil
-}
-
-func readZipFile(f *zip.File, limit uint64) ([]byte, error) {
-	r, err := f.Open()
-	if err != nil {
-		return nil, err
-	}
-	defer r.Close()
-	return io.ReadAll(io.LimitReader(r, int64(limit)))
 }

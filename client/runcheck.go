@@ -3,8 +3,6 @@ package client
 import (
 	"context"
 
-	"google.golang.org/protobuf/proto"
-
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/tables/runcheck"
@@ -21,7 +19,7 @@ func (c *Client) RunCheck(ctx context.Context, r *recordv1.Run) (*calibrationv1.
 		return nil, err
 	}
 	out := &calibrationv1.RunCheck{}
-	if err := proto.Unmarshal(b, out); err != nil {
+	if err := decode(b, out); err != nil {
 		return nil, distrust("%s is none: %v", name, err)
 	}
 	return out, nil

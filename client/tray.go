@@ -7,8 +7,6 @@ import (
 	"slices"
 	"time"
 
-	"google.golang.org/protobuf/proto"
-
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store"
@@ -197,7 +195,7 @@ func (c *Client) worstFinding(ctx context.Context, sub *recordv1.Submission) (st
 		return firstKey(sub.GetJudgement().GetWarnings()), nil
 	}
 	r := &calibrationv1.Report{}
-	if err != nil || proto.Unmarshal(b, r) != nil {
+	if err != nil || decode(b, r) != nil {
 		return "", err // what no report is says nothing; signing finds that out
 	}
 	for _, f := range r.GetFindings() {

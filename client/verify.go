@@ -95,10 +95,10 @@ func (o *opened) parse(raw []byte) (err error) {
 	}
 	var entries recordv1.ProvenList
 	var openings recordv1.OpeningList
-	if err := proto.Unmarshal(o.files[proofEntries], &entries); err != nil || len(entries.GetEntries()) == 0 {
+	if err := decode(o.files[proofEntries], &entries); err != nil || len(entries.GetEntries()) == 0 {
 		return o.no("entries.pb holds no entries")
 	}
-	if err := proto.Unmarshal(o.files[proofOpenings], &openings); err != nil {
+	if err := decode(o.files[proofOpenings], &openings); err != nil {
 		return o.no("openings.pb holds no openings")
 	}
 	o.entries, o.openings = entries.GetEntries(), openings.GetOpenings()
@@ -196,7 +196,7 @@ func (o *opened) documents(j *recordv1.Judgement, v *Verified) error {
 		return o.no("%v", err)
 	}
 	report := &calibrationv1.Report{}
-	if err := proto.Unmarshal(o.files[proofReport], report); err != nil {
+	if err := decode(o.files[proofReport], report); err != nil {
 		return o.no("report.pb is not a report")
 	}
 	if report.GetSemantics() != compare.Semantics {

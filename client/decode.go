@@ -1,0 +1,36 @@
+package client
+
+import (
+	"fmt"
+
+	"google.golang.org/grpc/encoding"
+	protocodec "google.golang.org/grpc/encoding/proto"
+	"google.golang.org/grpc/mem"
+	"google.golang.org/protobuf/proto"
+
+	"witnessmark/store/wire"
+)
+
+// maxDecoded bounds what one message takes in memory, in bytes: some times what the largest report takes.
+const maxDecoded = 512 << 20
+
+// decode reads a message, unless it would take much more memory than it is long.
+func decode(b []byte, m proto.Message) error {
+	if wire.Cost(b, m.ProtoReflect().Descriptor(), maxDecoded) > maxDecoded {
+		return fmt.Errorf("it takes too much once it is decoded; allowed are %d bytes", maxDecoded)
+	}
+	return proto.Unmarshal(b, m)
+}
+
+// counted is gRPC's own codec, by decode.
+type counted struct{ encoding.CodecV2 }
+
+func countedCodec() counted { return counted{encoding.GetCodecV2(protocodec.Name)} }
+
+func (counted) Unmarshal(data mem.BufferSlice, v any) error {
+	m, ok := v.(proto.Message)
+	if !ok {
+		return fmt.Errorf("%T is no message", v)
+	}
+	return decode(data.Materialize(), m)
+}
