@@ -63,12 +63,13 @@ func (s *session) signalDelta(sig *definition.Signal, base, cand *signal.Set) (*
 	}
 	moved := signal.Minus(now, before.In(unit))
 	cells := space.Cells()
+	valued := signal.Whole(cells, moved) // elsewhere one of the images looks up a code that is no value
 	for i, along := range cells {
-		if !moved.DependsOn(i) && len(along) > 1 { // all of them are alike
+		if valued == nil && !moved.DependsOn(i) && len(along) > 1 { // all of them are alike
 			cells[i] = along[:1]
 		}
 	}
-	least, most, boxes := bounded.Extremes(moved, cells, nil, s.signalStep(sig, now), 0)
+	least, most, boxes := bounded.Extremes(moved, cells, valued, s.signalStep(sig, now), 0)
 	if boxes == 0 {
 		return nil, fmt.Errorf("its tables share no operating point")
 	}

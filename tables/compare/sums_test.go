@@ -100,7 +100,9 @@ func TestHolesInListedRanges(t *testing.T) {
 			t.Fatal(err)
 		}
 		if slices.ContainsFunc(r.Checksums, func(c *calibrationv1.ChecksumResult) bool { return strings.HasPrefix(c.Id, "list") }) ||
-			!slices.ContainsFunc(r.Unjudged, func(u *calibrationv1.Unjudged) bool { return u.Rule == "checksum" && strings.HasPrefix(u.Reason, "list: ") }) {
+			!slices.ContainsFunc(r.Unjudged, func(u *calibrationv1.Unjudged) bool {
+				return u.Rule == "checksum" && strings.HasPrefix(u.Reason, "list: ")
+			}) {
 			t.Errorf("%#x unknown: %v, %v", at, r.Checksums, r.Unjudged)
 		}
 	}
