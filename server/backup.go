@@ -38,11 +38,11 @@ func Backup(dir, out string) (err error) {
 // Restore makes a server's folder from a backup and the server's key, which a backup does not hold.
 // Everything in the backup is checked first, and then its head signed anew.
 func Restore(dir, backup string, key ed25519.PrivateKey) (*Checked, error) {
-	half, err := newFolder(dir)
+	half, done, err := newFolder(dir)
 	if err != nil {
 		return nil, err
 	}
-	defer os.RemoveAll(half)
+	defer done()
 	path := filepath.Join(half, storeFile)
 	if err := copySynced(path, backup); err != nil {
 		return nil, fmt.Errorf("the backup: %w", err)

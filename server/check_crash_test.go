@@ -33,6 +33,11 @@ func newestMeta(file []byte) int {
 	return pageSize
 }
 
+// inUse is a store's file without the room behind it that it may grow into.
+func inUse(file []byte) []byte {
+	return file[:int(binary.NativeEndian.Uint64(file[newestMeta(file)+pagesAt:]))*pageSize]
+}
+
 // moment is what lay in a server's folder between two commits.
 type moment struct {
 	file, note []byte
@@ -43,7 +48,7 @@ func (w *workshop) moment() (m moment) {
 	w.Helper()
 	w.quiet()
 	file := fileBytes(w, filepath.Join(w.dir, storeFile))
-	m.file = file[:int(binary.NativeEndian.Uint64(file[newestMeta(file)+pagesAt:]))*pageSize]
+	m.file = inUse(file)
 	m.note = fileBytes(w, filepath.Join(w.dir, checkpointFile))
 	w.look(func(s *record.State) { m.head = headOf(s) })
 	return m

@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"cmp"
 	"encoding/binary"
+	"errors"
 	"maps"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"slices"
@@ -12,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"witnessmark/store/record"
 	"witnessmark/store/storetest"
 )
 
@@ -123,8 +126,7 @@ func whyUncovered(what string) string {
 func TestDamage(t *testing.T) {
 	b := lived(t)
 	r := storetest.Rand(t)
-	file := fileBytes(t, filepath.Join(b.dir, storeFile))
-	file = file[:int(binary.NativeEndian.Uint64(file[newestMeta(file)+pagesAt:]))*pageSize]
+	file := inUse(fileBytes(t, filepath.Join(b.dir, storeFile)))
 	of := map[string][]int{}
 	for at, what := range dissect(file).is {
 		of[what] = append(of[what], at)
@@ -150,6 +152,10 @@ func TestDamage(t *testing.T) {
 			flip(classes[r.IntN(len(classes))])
 		}
 	})
+	if err := os.WriteFile(filepath.Join(b.dir, storeFile), file, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	b.besideTheStore(r)
 	seen, n, lost := 0, 0, 0
 	for _, what := range classes {
 		n += noticed[what]
@@ -173,4 +179,32 @@ func (b *bench) notices(file []byte, at, bit int) bool {
 	}
 	out, err := Check(b.dir)
 	return err != nil || len(out.Found) > 0
+}
+
+// besideTheStore flips bits of the checkpoint, which is signed to the last byte, and of the server's key: one that
+// is still read must be the same.
+func (b *bench) besideTheStore(r *rand.Rand) {
+	b.Helper()
+	for _, name := range []string{checkpointFile, keyFile} {
+		whole := fileBytes(b, filepath.Join(b.dir, name))
+		for range 100 {
+			bad := bytes.Clone(whole)
+			at := r.IntN(len(bad))
+			bad[at] ^= 1 << r.IntN(8)
+			if err := os.WriteFile(filepath.Join(b.dir, name), bad, 0o600); err != nil {
+				b.Fatal(err)
+			}
+			f, err := openFolder(b.dir, true)
+			if err != nil {
+				continue
+			}
+			err = errors.Join(record.View(f.engine, func(s *record.State) error { return agree(s, f) }), f.engine.Close())
+			if err == nil && name == checkpointFile {
+				b.Errorf("byte %d of %s: not noticed", at, name)
+			}
+		}
+		if err := os.WriteFile(filepath.Join(b.dir, name), whole, 0o600); err != nil {
+			b.Fatal(err)
+		}
+	}
 }

@@ -16,6 +16,7 @@ import (
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store"
 	"witnessmark/store/bolt"
+	"witnessmark/store/held"
 	"witnessmark/store/record"
 	"witnessmark/store/signoff"
 )
@@ -34,11 +35,11 @@ const (
 // checkpoint. It answers with the fingerprint that clients pin. A folder that holds anything
 // is refused; a folder that could not be finished is removed again.
 func Init(dir, leadName string, leadKey ed25519.PublicKey, onePerson bool) (fingerprint string, err error) {
-	half, err := newFolder(dir)
+	half, done, err := newFolder(dir)
 	if err != nil {
 		return "", err
 	}
-	defer os.RemoveAll(half) // nothing, once it was renamed
+	defer done()
 	fingerprint, err = newLedger(half, &recordv1.Genesis{LeadName: leadName, LeadKey: signoff.FormatPublicKey(leadKey), OnePerson: onePerson})
 	if err != nil {
 		return "", err
@@ -66,26 +67,34 @@ func newLedger(half string, g *recordv1.Genesis) (fingerprint string, err error)
 	return fingerprintOf(sum)
 }
 
-// newFolder makes a folder beside the one that is to be; that one must not be there, or be empty.
-func newFolder(dir string) (half string, err error) {
+// newFolder makes a folder beside the one that is to be; that one must not be there, or be empty. done removes
+// it, unless it was put in its place, and what such a command left there that was killed.
+func newFolder(dir string) (half string, done func() error, err error) {
 	if dir == "" {
-		return "", errors.New("the folder has no name")
+		return "", nil, errors.New("the folder has no name")
 	}
 	names, err := os.ReadDir(dir)
 	switch {
 	case err != nil && !errors.Is(err, fs.ErrNotExist):
-		return "", fmt.Errorf("look into the folder: %w", err)
+		return "", nil, fmt.Errorf("look into the folder: %w", err)
 	case len(names) > 0:
-		return "", fmt.Errorf("%s is not empty; a new folder is made, and others are left alone", dir)
+		return "", nil, fmt.Errorf("%s is not empty; a new folder is made, and others are left alone", dir)
 	}
 	parent := filepath.Dir(filepath.Clean(dir))
-	if err := os.MkdirAll(parent, 0o700); err != nil {
-		return "", fmt.Errorf("make the folder: %w", err)
+	err = os.MkdirAll(parent, 0o700)
+	if err == nil {
+		half, done, err = held.Folder(parent, ".witnessmarkd-*")
 	}
-	if half, err = os.MkdirTemp(parent, ".witnessmarkd-"); err != nil {
-		return "", fmt.Errorf("make the folder: %w", err)
+	if err == nil {
+		half = filepath.Join(half, "data")
+		if err = os.Mkdir(half, 0o700); err != nil {
+			err = errors.Join(err, done())
+		}
 	}
-	return half, nil
+	if err != nil {
+		return "", nil, fmt.Errorf("make the folder: %w", err)
+	}
+	return half, done, nil
 }
 
 // place puts a finished folder where it belongs; an empty one that is there makes room.
@@ -172,6 +181,10 @@ func openFolder(dir string, onlyLook bool) (*folder, error) {
 	f.engine, f.pages = engine, engine.CheckPages
 	if onlyLook {
 		f.pages = engine.CheckSpace
+		return f, nil
+	}
+	for _, name := range []string{checkpointFile, erasingFile} { // nobody else writes them now
+		held.Sweep(dir, "."+name+"-*")
 	}
 	return f, nil
 }

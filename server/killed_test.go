@@ -327,6 +327,12 @@ func (k *killing) finish(total *tally) {
 	_ = cmd.Process.Kill()
 	_ = cmd.Wait()
 	k.check(total)
+	names, err := os.ReadDir(k.dir)
+	for _, name := range names {
+		if strings.HasPrefix(name.Name(), ".") {
+			t.Errorf("%s was left by a server that was killed (%v)", name.Name(), err)
+		}
+	}
 	for who, s := range k.waiting {
 		if s != nil {
 			t.Errorf("writer %d was never answered", who)

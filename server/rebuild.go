@@ -3,7 +3,6 @@ package server
 import (
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 
 	"witnessmark/store"
@@ -17,11 +16,11 @@ import (
 // be read any more are faults, which are only taken withLosses. Where the server's key is lost, the new folder
 // has none either. The old folder is left as it is.
 func Rebuild(dir, to string, withLosses bool) (*Checked, error) {
-	half, err := newFolder(to)
+	half, done, err := newFolder(to)
 	if err != nil {
 		return nil, err
 	}
-	defer os.RemoveAll(half)
+	defer done()
 	f, err := readFolder(dir, true)
 	if err != nil {
 		return nil, err

@@ -39,11 +39,11 @@ type Recovered struct {
 // over: people are enrolled anew, definitions and limits are written out for their lead to add again. The old
 // folder is left as it is.
 func Recover(dir, to string, r Recovery) (*Recovered, error) {
-	half, err := newFolder(to)
+	half, done, err := newFolder(to)
 	if err != nil {
 		return nil, err
 	}
-	defer os.RemoveAll(half)
+	defer done()
 	archive := filepath.Join(half, archiveFolder)
 	if err := os.Mkdir(archive, 0o700); err != nil {
 		return nil, fmt.Errorf("make the folder: %w", err)

@@ -284,6 +284,31 @@ type otherSumTx struct{ store.ReadTx }
 
 func (otherSumTx) Sum() (store.Sum, error) { return store.Sum{1}, nil }
 
+// TestLeftoversAreSwept: what somebody killed left is gone with the next start, or the next new folder; other
+// people's files stay.
+func TestLeftoversAreSwept(t *testing.T) {
+	w := newWorkshop(t)
+	w.stop()
+	for _, name := range []string{".checkpoint-123", ".erasing-4", ".checkpoint-mine"} {
+		w.write(name, []byte("half"))
+	}
+	beside := filepath.Dir(w.dir)
+	left := filepath.Join(beside, ".witnessmarkd-5")
+	if err := errors.Join(os.Mkdir(left, 0o700), os.WriteFile(filepath.Join(left, "in-use"), nil, 0o600)); err != nil {
+		t.Fatal(err)
+	}
+	w.start()
+	if left, err := filepath.Glob(filepath.Join(w.dir, ".*")); err != nil || len(left) != 1 || filepath.Base(left[0]) != ".checkpoint-mine" {
+		t.Errorf("in the folder lie %v, %v", left, err)
+	}
+	if _, err := Init(filepath.Join(beside, "other"), "lead", publicOf(testKey("lead")), false); err != nil {
+		t.Fatal(err)
+	}
+	if left, err := filepath.Glob(filepath.Join(beside, ".*")); err != nil || len(left) > 0 {
+		t.Errorf("beside the folders lie %v, %v", left, err)
+	}
+}
+
 // TestSpoolIsEmptiedAtStart: what a crash in the wrong moment left has no name afterwards.
 func TestSpoolIsEmptiedAtStart(t *testing.T) {
 	w := newWorkshop(t)
