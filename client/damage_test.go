@@ -2,6 +2,7 @@ package client
 
 import (
 	"encoding/base64"
+	"errors"
 	"fmt"
 	"maps"
 	"math/rand/v2"
@@ -12,12 +13,15 @@ import (
 	"testing"
 	"time"
 
+	"golang.org/x/mod/sumdb/tlog"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store"
+	"witnessmark/store/bolt"
 	"witnessmark/store/record"
 	"witnessmark/store/storetest"
 )
@@ -312,5 +316,37 @@ func TestSwappedCopy(t *testing.T) {
 		w.must(nil, w.tech.Sync(ctx))
 		w.must(w.tech.VerifyLedger(ctx, false))
 		w.must(VerifyProof(home, w.path("out.bin.proof.zip"), ""))
+	}
+}
+
+// A hash of the copy's own tree that the disk changed is no other ledger: whoever verifies by it says that the copy
+// is damaged, whichever hash it is, or needs it for nothing.
+func TestDamagedTree(t *testing.T) {
+	w := newWorld(t).released()
+	w.must(nil, w.collect(w.tech))
+	own := w.tech.own
+	whole, err := os.ReadFile(own.home.path(copyFile))
+	w.must(nil, err)
+	noticed := 0
+	hashes := tlog.StoredHashCount(int64(w.tech.Head().Size))
+	for i := range hashes {
+		w.must(nil, os.WriteFile(own.home.path(copyFile), whole, 0o600))
+		w.must(nil, own.with(own.home.path(copyFile), writing, func(e *bolt.Engine) error {
+			return e.Update(func(tx store.WriteTx) error {
+				h, err := tx.Hash(i)
+				h[0] ^= 1
+				return errors.Join(err, tx.PutHash(i, h))
+			})
+		}))
+		switch _, err := VerifyProof(own.home, w.path("out.bin.proof.zip"), ""); {
+		case err != nil && KindOf(err) != Failed:
+			t.Errorf("hash %d: %v", i, err)
+		case err != nil:
+			noticed++
+		}
+	}
+	t.Logf("%d of %d hashes are needed, and noticed", noticed, hashes)
+	if noticed < int(hashes)/2 {
+		t.Error("too few")
 	}
 }
