@@ -118,6 +118,9 @@ type searchBody struct {
 	Text, Problem string
 	Hits          []hit
 	More          int // jobs that are left out
+	Definitions   field
+	Known         []knownTable // that the definition knows by the text
+	MoreKnown     int
 }
 
 type hit struct {
@@ -128,20 +131,21 @@ type hit struct {
 // mostHits is how many texts a search shows.
 const mostHits = 100
 
-// search looks for words in everything that people said.
-func (d *Desk) search(w http.ResponseWriter, r *http.Request) error {
-	b := searchBody{Text: strings.TrimSpace(r.URL.Query().Get("text"))}
+// search looks for words in everything that people said, and for tables by the names that a definition knows them by.
+func (d *Desk) search(w http.ResponseWriter, r *http.Request) (err error) {
+	q := r.URL.Query()
+	b := searchBody{Text: strings.TrimSpace(q.Get("text")), Definitions: field{Kind: "pick", Name: "definition", Label: "Also names where tables came from, in", Value: q.Get("definition"),
+		Options: append([][2]string{{"", "no definition"}}, d.names(client.Definitions)...)}}
 	p := d.base(r, "Search")
 	if b.Text != "" {
-		hits, more, err := d.client.Search(b.Text, mostHits)
-		if b.More = more; client.KindOf(err) == client.Usage {
+		if b.Hits, b.More, err = d.hits(b.Text, func(client.Hit) bool { return true }); err == nil && b.Definitions.Value != "" {
+			b.Known, b.MoreKnown, err = d.known(r.Context(), b.Definitions.Value, b.Text)
+		}
+		if kind := client.KindOf(err); kind == client.Usage || kind == client.Refused {
 			b.Problem, err = d.plain(err), nil
 		}
 		if err != nil {
 			return err
-		}
-		for _, h := range hits {
-			b.Hits = append(b.Hits, hit{h, hrefOf(h.Of)})
 		}
 	}
 	d.show(w, p, http.StatusOK, "search", b)

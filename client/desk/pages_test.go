@@ -26,7 +26,7 @@ var pagesOf = map[string]string{
 	"between": "/job/1/between?a=1.1&b=1.2", "curve": "/sheet/1.2/table/boost.target", "runs": "/job/1/runs", "outcome": "/job/1/outcome", "visited": "/sheet/1.2",
 	"structures": "/sheet/5.1", "structures-2": "/sheet/5.2", "structures-between": "/job/5/between?a=5.1&b=5.2", "structures-read": "/report/5.read1", "block": "/sheet/5.1/table/torque?slice=1&at=0,2",
 	"block-4": "/sheet/5.1/table/trim", "counts": "/sheet/5.2/table/flow", "slices-moved": "/sheet/5.2/table/layers?slice=2", "text": "/sheet/5.1/table/note", "astray": "/sheet/5.2/table/ramp",
-	"labels": "/sheet/5.1/table/per-gear", "block-labels": "/sheet/5.1/table/states", "meant": "/job/5/submit",
+	"labels": "/sheet/5.1/table/per-gear", "block-labels": "/sheet/5.1/table/states", "meant": "/job/5/submit", "search-known": "/search?text=tq&definition=structured",
 }
 
 // TestPagesFit looks at every page at each width, and in the dark: nothing may stick out, every

@@ -30,6 +30,11 @@ func TestStructuresOnTheDesk(t *testing.T) {
 	b.shows("/between/1.1/1.2/table/torque", "102", "Gear third")
 	b.shows("/report/1.read1", "judged by itself")
 	b.shows("/job/1/submit", "Torque wanted, known as TQ_Want[0]")
+	b.shows("/search?text=tq_want&definition=structured", "<b>TQ_Want[0]</b> is <b>torque</b>, Torque wanted", `href="/sheet/1.1"`)
+	if body := b.shows("/search?text=tq_want", "Nothing has all of these words."); strings.Contains(body, "is <b>torque") {
+		t.Error("a name is looked for in a definition that nobody picked")
+	}
+	b.shows("/search?text=tq_want&definition=none", "none")
 	for _, path := range []string{"/sheet/1.1/section/torque?at=0,0", "/sheet/1.1/section/torque?slice=7&at=0,0", "/sheet/1.1/section/torque?slice=0&at=9,0", "/sheet/1.2/section/ramp?at=0,0"} {
 		if status, _ := b.get(path); status < 400 || status >= 500 {
 			t.Errorf("%s answers %d", path, status)

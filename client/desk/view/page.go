@@ -35,12 +35,15 @@ func (c *Comparison) Table(id string, o Whole) (template.HTML, error) {
 		return "", err
 	}
 	var b strings.Builder
+	why := p.astray()
 	writeSummary(&b, p)
-	c.writeUnjudged(&b, id)
+	if why == "" { // else it is the reason
+		c.writeUnjudged(&b, id)
+	}
 	if o.Href != nil {
 		b.WriteString(string(c.Brief(slices.DeleteFunc(slices.Clone(c.Report.GetFindings()), func(f *calibrationv1.Finding) bool { return f.GetTable() != id }), o.Href)))
 	}
-	switch why := p.astray(); {
+	switch {
 	case why != "":
 		fmt.Fprintf(&b, `<p><strong>Its cells cannot be read:</strong> %s.</p>`, esc(why))
 	case p.t.Kind == "text":
@@ -111,7 +114,10 @@ func writeSummary(b *strings.Builder, p *pair) {
 		for i, a := range p.t.Axes {
 			fmt.Fprintf(b, `; %s: %s`, []string{"across", "down", "slice by slice"}[min(i, 2)], esc(axisName(a, side(i))))
 		}
-		fmt.Fprintf(b, `. %d of %d cells changed.`, p.report.GetChanged(), len(p.cand.Bits))
+		b.WriteString(`.`)
+		if p.astray() == "" {
+			fmt.Fprintf(b, ` %d of %d cells changed.`, p.report.GetChanged(), len(p.cand.Bits))
+		}
 	}
 	if p.report.GetAxesChanged() {
 		b.WriteString(` Breakpoints changed.`)

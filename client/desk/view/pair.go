@@ -62,7 +62,11 @@ func (p *pair) astray() string {
 		d    *surface.Decoded
 	}{{"base", p.base}, {"candidate", p.cand}} {
 		if e := side.d.Astray; e != nil {
-			out = append(out, fmt.Sprintf("in the %s %v", side.name, e))
+			axis := ""
+			if e.Axis != nil {
+				axis = " along " + named(e.Axis, "it")
+			}
+			out = append(out, fmt.Sprintf("in the %s%s %s", side.name, axis, e.Problem))
 		}
 	}
 	return strings.Join(out, "; ")

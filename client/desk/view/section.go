@@ -26,7 +26,7 @@ type section struct {
 	baseX, candX []float64
 	base, cand   []float64
 	low, high    []float64   // at candX; nil for none
-	named        []float64   // points under the plot; nil for candX
+	named        []float64   // points under the plot
 	worst        *worstPoint // nil for none
 	here         *float64    // where the cursor stands; nil for nowhere
 	x, y         plot.Scale
@@ -97,7 +97,7 @@ func (s *sides) sectionAlongY(col int) *section {
 
 // section is the cells from one on, a step apart, each side without those that it lacks.
 func (s *sides) section(axis *definition.Axis, name string, was, is []float64, from, step int) *section {
-	cut := &section{axis: axis, name: name}
+	cut := &section{axis: axis, name: name, named: is}
 	for n := range is {
 		i := from + n*step
 		if s.base.has(i) {
@@ -131,9 +131,6 @@ func (c *section) write(b *strings.Builder, of string) {
 		title, label = title+", through "+c.at, strings.Replace(label, ":", ", through "+c.at+":", 1)
 	}
 	fmt.Fprintf(b, `<figure class="section"><figcaption class="small">%s</figcaption><svg class="plot" viewBox="0 0 640 260" role="img" aria-label="%s">`, esc(title), esc(label))
-	if c.named == nil {
-		c.named = c.candX
-	}
 	c.headings = headings(c.axis, c.named, len(c.named))
 	c.writeAxes(b)
 	c.joined = !c.axis.Index && ordered(c.candX) && ordered(c.baseX)
@@ -239,7 +236,14 @@ func (c *section) writeAxes(b *strings.Builder) {
 		} else {
 			lastLarge = x
 		}
-		fmt.Fprintf(b, `<text class="%s" x="%.1f" y="%.1f" text-anchor="middle">%s</text>`, class, x, plotTop+plotHigh+20, esc(c.headings[i]))
+		anchor := "middle"
+		switch half := 6.5 * letters; { // what is large on a small screen stays inside, and clear of the scale
+		case x+half > 650:
+			anchor, x = "end", 638
+		case x-half < plotLeft-28:
+			anchor, x = "start", plotLeft-4
+		}
+		fmt.Fprintf(b, `<text class="%s" x="%.1f" y="%.1f" text-anchor="%s">%s</text>`, class, x, plotTop+plotHigh+20, anchor, esc(c.headings[i]))
 	}
 }
 

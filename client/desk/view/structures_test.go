@@ -128,6 +128,28 @@ func TestCodesAreNoValues(t *testing.T) {
 	hasNot(t, b.card(t, "trim"), "no number", "NaN")
 }
 
+// Where breakpoints moved too, the joined surface has no number where a code has a say, and the page is there all the same.
+func TestCodesOnTheJoinedSurface(t *testing.T) {
+	b := newStructured(t, func([]byte) {})
+	text := strings.Replace(structured.Definition, "address: 0x805C, type: u8, layout: packed", "address: 0x805C, type: u8, layout: packed, not_a_value: [2]", 1)
+	var err error
+	if b.lay, err = definition.Load("codes.yaml", []byte(text)); err != nil {
+		t.Fatal(err)
+	}
+	structured.Flow(b.cand, []uint16{1000, 1500, 3000}, []byte{20, 80}, []byte{1, 7, 5, 3, 8, 6})
+	b.compare(t)
+	cells := cellsOf(t, strings.SplitN(b.whole(t, "flow", "", ""), "Cells as stored", 2)[0])
+	for pane, want := range map[string]string{"difference": "0 — — — 0 +4.5 +3.3 +2.0", "base": "1.0 — — — 3.0 3.5 4.0 4.0", "candidate": "1.0 7.0 6.3 5.0 3.0 8.0 7.3 6.0"} {
+		var got []string
+		for _, c := range cells[pane] {
+			got = append(got, c.text)
+		}
+		if strings.Join(got, " ") != want {
+			t.Errorf("%s shows %q, want %q", pane, got, want)
+		}
+	}
+}
+
 func TestNamesAlongAxes(t *testing.T) {
 	b := newStructured(t, structured.Everywhere)
 	page := b.whole(t, "per-gear", "", "")
@@ -169,7 +191,7 @@ func TestAnotherCount(t *testing.T) {
 	}
 	// History is by the candidate's own cells: the last is its sixth.
 	has(t, page, `data-told="6"><span>cell 5</span>`)
-	has(t, b.card(t, "flow"), "breakpoints changed")
+	has(t, b.card(t, "flow"), "breakpoints changed", "Difference of the surface, g/s.", ">+5.5</td>", "Of engine speed 3 of at most 4")
 	section, err := b.drawn().Section("flow", "", "0,3")
 	if err != nil {
 		t.Fatal(err)
@@ -193,13 +215,13 @@ func TestATableThatLeadsOutside(t *testing.T) {
 	b := newStructured(t, func(b []byte) { b[0x70], b[0x50] = 0x90, 9 })
 	for id, want := range map[string]string{"ramp": "pointer in ramp", "flow": "pointer in flow"} {
 		page := b.whole(t, id, "", "")
-		has(t, page, want, "Its cells cannot be read:", "in the candidate table "+id)
+		has(t, page, want, "Its cells cannot be read:", "in the candidate ")
 		hasNot(t, page, "data-quad")
 		if _, err := b.drawn().Section(id, "", "0,0"); err == nil {
 			t.Errorf("%s has sections", id)
 		}
 	}
-	has(t, b.whole(t, "flow", "", ""), "its count at 0x8050 is 9; allowed: 1 to 4", `href="flow"`)
+	has(t, b.whole(t, "flow", "", ""), "in the candidate along engine speed its count at 0x8050 is 9; allowed: 1 to 4", `href="flow"`)
 }
 
 // The folder with the worst finding comes first; what is in a folder of a folder is named by both.
