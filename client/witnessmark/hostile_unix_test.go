@@ -77,6 +77,10 @@ func TestHostileFiles(t *testing.T) {
 			"run show FILE", "run show RUN --channels FILE", "run gain --before FILE --after RUN", "run gain --before RUN --after FILE", "run gain --before RUN --after RUN --channels FILE",
 			"run check FILE --image IMAGE --definition DEFINITION", "run check RUN --image FILE --definition DEFINITION", "run check RUN --image IMAGE --definition FILE",
 			"run check RUN --image IMAGE --definition DEFINITION --limits FILE", "run check RUN --image IMAGE --definition DEFINITION --candidate FILE", "run check RUN --image IMAGE --definition DEFINITION --channels FILE",
+			"checksum fix FILE --definition DEFINITION --out out.bin", "checksum fix IMAGE --definition FILE --out out.bin",
+			"definition carry FILE --from IMAGE --to IMAGE --out out.yaml", "definition carry DEFINITION --from FILE --to IMAGE --out out.yaml",
+			"definition carry DEFINITION --from IMAGE --to FILE --out out.yaml",
+			"definition import FILE", "definition export FILE --csv",
 			"login 127.0.0.1:1 --key FILE",
 		} {
 			args := strings.Fields(line)
