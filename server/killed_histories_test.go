@@ -53,7 +53,6 @@ type floor struct {
 type jobOnPaper struct {
 	open         bool
 	latest, read int // entries; no read: 0
-	readBefore   int // that of a read that was voided
 	subs         []subOnPaper
 }
 
@@ -96,7 +95,10 @@ func (f floor) verdict(s step) string {
 		return record.ReasonClosed
 	}
 	var sub subOnPaper
-	if s.sub > 0 {
+	switch {
+	case s.sub > len(j.subs): // not yet
+		return record.ReasonNotFound
+	case s.sub > 0:
 		sub = j.subs[s.sub-1]
 	}
 	waits, out := sub.state == record.Waiting, sub.state == record.Released
@@ -126,10 +128,10 @@ func (f floor) verdict(s step) string {
 			return record.ReasonState
 		}
 	case "void":
-		if want = j.readBefore; j.read == 0 {
+		switch want = j.read; {
+		case j.read == 0:
 			return record.ReasonNoChange
-		}
-		if want = j.read; len(j.subs) > 0 {
+		case len(j.subs) > 0:
 			return record.ReasonState
 		}
 	case "reopen":
@@ -186,7 +188,7 @@ func (f floor) done(s step, index int) floor {
 	case "collect":
 		sub.collected = true
 	case "void":
-		j.read, j.readBefore = 0, j.read
+		j.read = 0
 	case "amend":
 		j.latest = index
 	case "close", "reopen":
