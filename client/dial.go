@@ -7,6 +7,7 @@ import (
 	"crypto/tls"
 	"errors"
 	"fmt"
+	"strings"
 	"sync"
 	"time"
 
@@ -26,11 +27,15 @@ const (
 	callTimeout = 30 * time.Second
 	// connectTimeout is how long it is tried to reach one.
 	connectTimeout = 5 * time.Second
+
+	tryEnrol = "a lead enrols people: witnessmark person enrol NAME --role ROLE --key FILE.pub"
 )
 
 // link is a connection to a server whose key is known, or learned once at login.
 type link struct {
 	conn *grpc.ClientConn
+
+	me string // fingerprint of the person's own key
 
 	mu     sync.Mutex
 	pinned ed25519.PublicKey // nil at login: the first key seen is kept and then compared
@@ -42,7 +47,10 @@ func dial(addr string, signer crypto.Signer, pinned ed25519.PublicKey) (*link, e
 	if err != nil {
 		return nil, err
 	}
-	l := &link{pinned: pinned}
+	l := &link{me: "the key", pinned: pinned}
+	if own, ok := signer.Public().(ed25519.PublicKey); ok {
+		l.me = string(signoff.Fingerprint(own))
+	}
 	config := &tls.Config{
 		MinVersion:   tls.VersionTLS13,
 		Certificates: []tls.Certificate{cert},
@@ -130,6 +138,9 @@ func (l *link) fault(err error) error {
 		if bad != nil {
 			return bad
 		}
+		if strings.Contains(s.Message(), "remote error: tls: bad certificate") { // a server ends a stranger's handshake
+			return &Error{Kind: Refused, Text: "the server knows no such key: " + l.me + " was never enrolled there", Try: tryEnrol}
+		}
 		return &Error{Kind: Away, Text: "the server cannot be reached: " + s.Message()}
 	case codes.DeadlineExceeded:
 		return &Error{Kind: Away, Text: "the server does not answer"}
@@ -147,7 +158,7 @@ func (l *link) fault(err error) error {
 		}
 	}
 	if s.Code() == codes.Unauthenticated {
-		e.Try = "a lead enrols people: witnessmark person enrol NAME --role ROLE --key FILE.pub"
+		e.Try = tryEnrol
 	}
 	if e.Text == "" && e.Err == nil {
 		e.Text = s.Code().String()

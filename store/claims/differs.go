@@ -3,6 +3,7 @@ package claims
 import (
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -11,6 +12,7 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/store"
+	"witnessmark/store/wire"
 	"witnessmark/tables/compare"
 	"witnessmark/tables/image"
 )
@@ -79,7 +81,9 @@ func (m *making) sameReport(at string, sha, ours image.Hash, mine, theirs proto.
 	if err != nil {
 		return err
 	}
-	if len(b) > 2*len(right)+64<<10 || proto.Unmarshal(b, theirs) != nil {
+	kind := theirs.ProtoReflect().Descriptor()
+	most := 4*wire.Cost(right, kind, math.MaxInt) + 64<<10
+	if len(b) > 2*len(right)+64<<10 || wire.Cost(b, kind, most) > most || proto.Unmarshal(b, theirs) != nil {
 		return other
 	}
 	if r, compared := theirs.(*calibrationv1.Report); compared && r.GetSemantics() != compare.Semantics {
