@@ -21,6 +21,8 @@ type pair struct {
 	beyond     []line // of a block, along each axis beyond y
 	// What the limits leave of each cell of the candidate, and the tightest bounds there; nil without limits.
 	room, low, high []float64
+	counts          []int // of changes, by face; nil until they were counted
+	far             int   // the face of the largest change
 }
 
 // read takes a table out of both images; the error names what does not fit.
@@ -134,24 +136,48 @@ func (p *pair) slice(face int) string {
 	return strings.Join(out, ",")
 }
 
-// changes counts the changed cells of each face.
+// changes counts what changed of each face: cells, or where breakpoints moved the points of the joined surface that differ.
 func (p *pair) changes() []int {
-	out := make([]int, p.faces())
-	for _, c := range p.report.GetChanges() {
-		out[p.faceOf(c.GetSlice())]++
+	if p.counts == nil {
+		p.counts = make([]int, p.faces())
+		p.count()
 	}
-	return out
+	return p.counts
 }
 
 // farthest is the face of the largest change; the first one where nothing changed.
 func (p *pair) farthest() int {
-	face, far := 0, -1.0
-	for _, c := range p.report.GetChanges() {
-		if by := math.Abs(c.GetDelta()); by > far {
-			face, far = p.faceOf(c.GetSlice()), by
+	p.changes()
+	return p.far
+}
+
+func (p *pair) count() {
+	most := 0.0
+	note := func(face int, by float64) {
+		p.counts[face]++
+		if math.Abs(by) > most || p.counts[p.far] == 0 {
+			p.far, most = face, max(most, math.Abs(by))
 		}
 	}
-	return face
+	for _, f := range p.report.GetSurfaces() {
+		base, was := flat(f.GetBase())
+		cand, is := flat(f.GetCandidate())
+		face := p.faceAround(f.GetSlice())
+		if len(base) != len(cand) || p.face(face).surface != f { // else it lies between two slices
+			continue
+		}
+		for i := range cand {
+			if by := cand[i] - base[i]; by != 0 && !(was[i] && is[i]) {
+				note(face, by)
+			}
+		}
+	}
+	if len(p.report.GetSurfaces()) > 0 {
+		return
+	}
+	for _, c := range p.report.GetChanges() {
+		note(p.faceOf(c.GetSlice()), c.GetDelta())
+	}
 }
 
 // cut is the slice of a face on one side, and the index of its first cell; -1 where that side lacks it.

@@ -47,7 +47,7 @@ func marked(changes int) string {
 	if changes == 0 {
 		return ""
 	}
-	return fmt.Sprintf(` <span class="other" title="%s">%d</span>`, count(changes, "changed cell"), changes)
+	return fmt.Sprintf(` <span class="other" title="%s">%d</span>`, count(changes, "change"), changes)
 }
 
 // changed is the next face in a direction that holds changes; -1 for none.

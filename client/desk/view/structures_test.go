@@ -76,7 +76,7 @@ func TestSlicesOfABlock(t *testing.T) {
 	b := newStructured(t, structured.Everywhere)
 	page := b.whole(t, "torque", "", "")
 	has(t, page, `Block of engine torque in N.m; across: engine speed, 1/min; down: pedal position, %; slice by slice: gear. 3 of 18 cells changed.`,
-		`<h2 class="in">Gear third</h2>`, `<a href="?slice=0&amp;at=0,1" aria-current="page">third <span class="other" title="1 changed cell">1</span></a>`,
+		`<h2 class="in">Gear third</h2>`, `<a href="?slice=0&amp;at=0,1" aria-current="page">third <span class="other" title="1 change">1</span></a>`,
 		`<a href="?slice=1&amp;at=0,1">first <span class="other"`, `<a href="?slice=1&amp;at=0,1" data-slice="1">Slice after</a>`, `<a href="?slice=1&amp;at=first" data-changes="1">Changes after</a>`,
 		`3 of 3 slices hold changes.`, `data-in="gear third"`, `data-section="/section?slice=0&amp;"`, `through pedal position 20 %, gear third`,
 		`<a href="torque?slice=0&amp;at=0,1">most in torque</a>`, `at engine speed 2000 1/min, pedal position 20 %, gear third`)
@@ -202,10 +202,12 @@ func TestAnotherCount(t *testing.T) {
 
 	fewer := newStructured(t, func(b []byte) { b[0xB0] = 3 })
 	page = fewer.whole(t, "layers", "2", "")
-	has(t, page, `<a href="?slice=2&amp;at=0,0" aria-current="page">60</a>`, `Where slices lie changed along air temperature.`, `Air temperature 60 Cel</h2>`, `<h2>Surface</h2>`)
+	has(t, page, `<a href="?slice=2&amp;at=0,0" aria-current="page">60 <span class="other" title="6 changes">6</span></a>`, `Where slices lie changed along air temperature.`, `Air temperature 60 Cel</h2>`, `<h2>Surface</h2>`)
 	if got := cellsOf(t, strings.SplitN(page, "Cells as stored", 2)[1])["difference"][0].text; got != "new" {
 		t.Errorf("a slice that the base lacks differs by %q", got)
 	}
+	// Where only slices were added, the surface differs where the base holds its last slice.
+	has(t, fewer.card(t, "layers"), "1 of 3 slices hold changes.", "Shown is air temperature 60 Cel.", "Difference of the surface", ">+6.0</td>")
 	back := newStructured(t, func(b []byte) { b[0xB0] = 1 })
 	page = back.whole(t, "layers", "1", "")
 	has(t, page, `not on this side`, `>gone</td>`, `Air temperature 40 Cel</h2>`)
