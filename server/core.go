@@ -97,7 +97,7 @@ func takeUp(e store.Engine, log *slog.Logger) error {
 		log.Info("the documents have another form, and are made again from the entries", "entries", entries)
 		return e.Update(func(w store.WriteTx) error { _, err := record.Rebuild(w); return err })
 	case s.Size() != entries:
-		return fmt.Errorf("the store has %d entries and documents of %d: %w; restore it from a backup", entries, s.Size(), store.ErrDamaged)
+		return fmt.Errorf("the store has %d entries and documents of %d: %w; rebuild it, or restore it from a backup", entries, s.Size(), store.ErrDamaged)
 	case s.Unapplied():
 		log.Info("the ledger has entries that an older version did not understand")
 		return e.Update(func(w store.WriteTx) error {
