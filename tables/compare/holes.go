@@ -30,7 +30,7 @@ func (h *holes) fill(s *side) {
 	if len(h.gaps) == 0 {
 		return
 	}
-	varying := axesOfVarying(s.lay)
+	varying := s.lay.VaryingAxes()
 	for _, a := range s.lay.Axes {
 		if a.Cells != nil && !varying[a] {
 			h.cells("axis "+a.ID, a.Cells)
@@ -47,40 +47,29 @@ func (h *holes) fill(s *side) {
 	}
 }
 
-// axesOfVarying are the axes of tables that vary: they count for those.
-func axesOfVarying(lay *definition.Layout) map[*definition.Axis]bool {
-	all := map[*definition.Axis]bool{}
-	for _, t := range lay.Varying {
-		for _, a := range t.Axes {
-			all[a] = true
-		}
-	}
-	return all
-}
-
 // needs is the cells of a table; of one that varies those of its axes, and what says where it lies, or that alone where it
 // cannot be told.
 func (s *side) needs(t *definition.Table) []*definition.Cells {
-	in, err := s.lies(t)
 	if !t.Varies() {
 		return []*definition.Cells{t.Cells}
 	}
-	needs := t.Directions()
-	if err != nil {
-		return needs
+	l := s.lie(t)
+	if l.err != nil {
+		return l.told
 	}
-	for _, a := range in.Axes {
+	needs := append(slices.Clone(l.told), l.Cells)
+	for _, a := range l.Axes {
 		if a.Cells != nil {
 			needs = append(needs, a.Cells)
 		}
 	}
-	return append(needs, in.Cells)
+	return needs
 }
 
-func (h *holes) cells(name string, all ...*definition.Cells) { h.add(name, h.cut(all)...) }
+func (h *holes) cells(name string, all ...*definition.Cells) { h.add(name, h.cut(all...)...) }
 
 // cut is the bytes of cells that the image lacks.
-func (h *holes) cut(all []*definition.Cells) (ranges []image.Range) {
+func (h *holes) cut(all ...*definition.Cells) (ranges []image.Range) {
 	for _, c := range all {
 		if len(image.Common([]image.Range{c.Extent()}, h.gaps)) > 0 {
 			ranges = append(ranges, c.Ranges()...)

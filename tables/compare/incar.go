@@ -81,7 +81,7 @@ func within(s *side, at uint64) string {
 			return " (table " + t.ID + ")"
 		}
 	}
-	varying := axesOfVarying(lay)
+	varying := lay.VaryingAxes()
 	for _, a := range lay.Axes {
 		if a.Cells != nil && !varying[a] && holds(a.Cells) {
 			return " (axis " + a.ID + ")"

@@ -23,7 +23,7 @@ func (s *session) astray() {
 // leadsOutside finds, of a table whose pointers and counts are known, that one of them does.
 func (s *session) leadsOutside(t *definition.Table) bool {
 	_, err := s.cand.lies(t)
-	if err == nil || errors.Is(err, errUnknown) {
+	if err == nil || errors.Is(err, definition.ErrUnknown) {
 		return false
 	}
 	s.find(&calibrationv1.Finding{Rule: pointerRule, Severity: "danger", Table: t.ID, Count: 1, Detail: problemOf(err)})
@@ -32,20 +32,20 @@ func (s *session) leadsOutside(t *definition.Table) bool {
 
 // accountVarying claims what a table lies on in either image, and what says where that is.
 func (s *session) accountVarying(o *owners, t *definition.Table) {
-	turned := false
-	for _, c := range t.Directions() {
-		turned = o.claimCells(c, ofTable) || turned
-	}
-	touched, sides := turned, []*side{s.cand, s.base}
-	if !turned { // it lies in both where it lies in one
-		sides = sides[:1]
-	}
-	for _, side := range sides {
-		if in, err := side.lies(t); err == nil {
-			touched = o.claimTable(in, side.im.Bytes) || touched
+	turned, touched := false, false
+	for _, side := range []*side{s.cand, s.base} {
+		l := side.lie(t)
+		for _, c := range l.told {
+			turned = o.claimCells(c, ofTable) || turned
+		}
+		if l.err == nil {
+			touched = o.claimTable(l.Table, side.im.Bytes) || touched
+		}
+		if !turned { // it lies in the base where it lies in the candidate
+			break
 		}
 	}
-	if touched {
+	if touched || turned {
 		s.touched(t)
 	}
 	if turned && !s.leadsOutside(t) {

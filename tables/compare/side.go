@@ -17,13 +17,12 @@ type side struct {
 	found   map[*definition.Table]lie
 }
 
-// lie is where a table that varies lies, or why that cannot be told.
+// lie is where a table that varies lies, or why that cannot be told, and the pointers and counts that are told.
 type lie struct {
 	*definition.Table
-	err error
+	told []*definition.Cells
+	err  error
 }
-
-var errUnknown = errors.New("bytes of it are unknown")
 
 func sideOf(lay *definition.Layout, im *image.Image) *side {
 	s := &side{lay: lay, im: im, holes: gapsOf(im), decoded: map[string]*surface.Decoded{}, found: map[*definition.Table]lie{}}
@@ -36,16 +35,18 @@ func (s *side) lies(t *definition.Table) (*definition.Table, error) {
 	if !t.Varies() {
 		return t, nil
 	}
+	l := s.lie(t)
+	return l.Table, l.err
+}
+
+// lie finds once where a table that varies lies. Where that is unknown, the holes tell what it lacks.
+func (s *side) lie(t *definition.Table) lie {
 	l, known := s.found[t]
 	if !known {
-		if lacks := s.holes.cut(t.Directions()); len(lacks) > 0 {
-			l.err = errUnknown // the holes tell what
-		} else {
-			l.Table, l.err = t.In(s.im.Bytes)
-		}
+		l.Table, l.told, l.err = t.Found(s.im.Bytes, func(c *definition.Cells) bool { return len(s.holes.cut(c)) == 0 })
 		s.found[t] = l
 	}
-	return l.Table, l.err
+	return l
 }
 
 // table decodes a table once; nil where this side lacks it, or bytes of it, or where it leads outside.

@@ -3,6 +3,7 @@ package compare
 import (
 	"encoding/binary"
 	"fmt"
+	"math"
 	"slices"
 
 	"google.golang.org/protobuf/proto"
@@ -179,12 +180,97 @@ func (g *drawing) table(id string) *calibrationv1.Table {
 		s.Address += uint32(span) - uint32(sizeOf(s.Type))
 	}
 	t.Stored = s
+	if g.one(id+" record", 3) {
+		g.record(id, t, int(span))
+	}
+	g.readable(t)
 	t.Copies = rapid.SampledFrom([]string{"", "", "group"}).Draw(g.T, id+" copies")
 	t.Protects = rapid.SampledFrom([]string{"", "lower", "higher"}).Draw(g.T, id+" protects")
 	if len(most) == 1 && t.Conversion.GetLabels() == nil && t.X.GetBy() == nil && t.X.GetAxis() == "" {
 		g.curves = append(g.curves, id)
 	}
 	return t
+}
+
+// record has the parts of a table follow each other, each count in front of its breakpoints.
+func (g *drawing) record(id string, t *calibrationv1.Table, span int) {
+	type item struct {
+		at         *uint32
+		size, back int // from its lowest byte to its address
+	}
+	var items []item
+	add := func(s *calibrationv1.Stored, span int) {
+		back := 0
+		if s.Reversed {
+			back = span - sizeOf(s.Type)
+		}
+		items = append(items, item{&s.Address, span, back})
+	}
+	for _, a := range append([]*calibrationv1.TableAxis{t.X, t.Y}, t.Axes...) {
+		s := a.GetStored()
+		if s == nil || s.Pointer != "" {
+			continue
+		}
+		if s.CountAt != nil {
+			items = append(items, item{&s.CountAt.Address, sizeOf(s.CountAt.Type), 0})
+		}
+		n := []int{int(s.Count)}
+		_, span := places(s, n, n, false, false)
+		add(s, int(span))
+	}
+	if t.Stored.Pointer == "" {
+		add(t.Stored, span)
+	}
+	n := 0
+	for i := range items {
+		items[i].back += n + rapid.IntRange(0, 1).Draw(g.T, id+" gap")
+		n += items[i].size + 1
+	}
+	if n > structTail {
+		return
+	}
+	start := g.address(id+" record", n)
+	for _, i := range items {
+		*i.at = start + uint32(i.back)
+	}
+	t.Stored.Layout = "packed"
+}
+
+// readable leaves out the counts of a packed record whose place hangs on themselves, or on counts behind them.
+func (g *drawing) readable(t *calibrationv1.Table) {
+	sources, own := (&plain{d: g.d}).sources(t)
+	packed, cells := t.Stored.Layout == "packed", uint32(math.MaxUint32)
+	var most []int
+	var written []*calibrationv1.Stored
+	for i, a := range sources {
+		if most = append(most, len(a.Points)+len(a.Labels)); a.Stored == nil {
+			continue
+		}
+		most[i] = int(a.Stored.Count)
+		if own[i] {
+			written, packed = append(written, a.Stored), packed || a.Stored.Layout == "packed"
+		}
+	}
+	if t.Stored.Pointer == "" {
+		cells = uint32(lowest(t.Stored, most, t.Order == "y_fastest", packed))
+	}
+	for _, s := range written {
+		if s.CountAt == nil || !packed {
+			continue
+		}
+		at, behind, bad := s.CountAt.Address, cells != math.MaxUint32 && cells > s.CountAt.Address, cells < s.CountAt.Address
+		for _, o := range written {
+			if o.Pointer != "" {
+				continue
+			}
+			low := uint32(lowest(o, []int{int(o.Count)}, false, packed))
+			behind = behind || low > at
+			bad = bad || low < at && o.CountAt != nil && o.CountAt.Address >= at
+		}
+		if behind && bad {
+			s.CountAt = nil
+		}
+	}
 }
 
 // drawStructures is a definition with up to five tables; one that cannot be, as where packed parts could lie on the tail, is
@@ -223,23 +309,34 @@ func drawStructures(t *rapid.T) *definition.Layout {
 func drawStructured(t *rapid.T, label string, lay *definition.Layout) []byte {
 	b := rapid.SliceOfN(rapid.Byte(), structSize+farSize, structSize+farSize).Draw(t, label)
 	for _, table := range lay.Varying {
-		pointers := table.Pointers()
-		for i, c := range table.Directions() {
-			v := uint64(rapid.IntRange(1, 4).Draw(t, label+" count"))
-			if i < len(pointers) {
-				v = structStart + uint64(rapid.IntRange(0, structTail-1).Draw(t, label+" pointer"))
-				if rapid.IntRange(0, 3).Draw(t, label+" far") == 0 {
-					v = farStart + uint64(rapid.IntRange(0, farSize-1).Draw(t, label+" far pointer"))
+		pointers, written := table.Pointers(), map[uint64]bool{}
+		for range len(table.Axes) + 1 { // what is told of counts may hang on those before
+			_, told, _ := table.Found(b, func(*definition.Cells) bool { return true })
+			for i, c := range told {
+				if !written[c.Offset] {
+					written[c.Offset] = true
+					lead(t, label, b, c, i < len(pointers))
 				}
 			}
-			var word [8]byte
-			if binary.BigEndian.PutUint64(word[:], v); c.Little {
-				slices.Reverse(word[:])
-				copy(b[c.Offset:c.Offset+uint64(c.Bytes)], word[:])
-				continue
-			}
-			copy(b[c.Offset:c.Offset+uint64(c.Bytes)], word[8-c.Bytes:])
 		}
 	}
 	return b
+}
+
+// lead has a pointer or a count lead somewhere.
+func lead(t *rapid.T, label string, b []byte, c *definition.Cells, pointer bool) {
+	v := uint64(rapid.IntRange(1, 4).Draw(t, label+" count"))
+	if pointer {
+		v = structStart + uint64(rapid.IntRange(0, structTail-1).Draw(t, label+" pointer"))
+		if rapid.IntRange(0, 3).Draw(t, label+" far") == 0 {
+			v = farStart + uint64(rapid.IntRange(0, farSize-1).Draw(t, label+" far pointer"))
+		}
+	}
+	var word [8]byte
+	if binary.BigEndian.PutUint64(word[:], v); c.Little {
+		slices.Reverse(word[:])
+		copy(b[c.Offset:c.Offset+uint64(c.Bytes)], word[:])
+		return
+	}
+	copy(b[c.Offset:c.Offset+uint64(c.Bytes)], word[8-c.Bytes:])
 }

@@ -201,6 +201,15 @@ func places(s *calibrationv1.Stored, used, most []int, yFastest, packed bool) (o
 	return out, span
 }
 
+// lowest is the address of the lowest byte where all of it is used.
+func lowest(s *calibrationv1.Stored, most []int, yFastest, packed bool) uint64 {
+	if !s.Reversed {
+		return uint64(s.Address)
+	}
+	_, span := places(s, most, most, yFastest, packed)
+	return uint64(s.Address) - (span - uint64(sizeOf(s.Type)))
+}
+
 // sources are the axes of a table: its own words, whether they are its own, and what they convert by.
 func (p *plain) sources(t *calibrationv1.Table) (all []*calibrationv1.TableAxis, own []bool) {
 	said := t.Axes
@@ -226,34 +235,29 @@ func (p *plain) sources(t *calibrationv1.Table) (all []*calibrationv1.TableAxis,
 func (p *plain) read(t *calibrationv1.Table) *plainTable {
 	out := &plainTable{source: t}
 	sources, own := p.sources(t)
-	direct := func(s *calibrationv1.Stored, address uint32, kind string) uint64 {
-		at, _ := p.offset(uint64(address), sizeOf(kind))
-		w := p.word(at, &calibrationv1.Stored{Type: kind, ByteOrder: s.GetByteOrder()}, nil)
+	direct := func(order string, address uint64, kind string) uint64 {
+		at, inside := p.offset(address, sizeOf(kind))
+		if !inside {
+			return 0
+		}
+		w := p.word(at, &calibrationv1.Stored{Type: kind, ByteOrder: order}, nil)
 		out.words = append(out.words, w)
 		return w.bits(p.b)
 	}
-	var most, used []int
+	var most []int
 	packed := t.Stored.Layout == "packed"
 	for i, a := range sources {
-		n := len(a.Points) + len(a.Labels)
-		use := n
-		if a.Stored != nil {
-			n, use = int(a.Stored.Count), int(a.Stored.Count)
+		if most = append(most, len(a.Points)+len(a.Labels)); a.Stored != nil {
+			most[i] = int(a.Stored.Count)
 			packed = packed || own[i] && a.Stored.Layout == "packed"
-			if at := a.Stored.CountAt; at != nil {
-				if v := direct(&calibrationv1.Stored{ByteOrder: at.ByteOrder}, at.Address, at.Type); v == 0 || v > uint64(n) {
-					out.astray = true
-				} else {
-					use = int(v)
-				}
-			}
 		}
-		most, used = append(most, n), append(used, use)
 	}
 	if t.Kind == "text" {
-		most, used = []int{int(t.Stored.Length)}, []int{int(t.Stored.Length)}
+		most = []int{int(t.Stored.Length)}
 	}
+	used := slices.Clone(most)
 	type part struct {
+		axis       int
 		s          *calibrationv1.Stored
 		c          *calibrationv1.Conversion
 		used, most []int
@@ -268,7 +272,7 @@ func (p *plain) read(t *calibrationv1.Table) *plainTable {
 			out.axes[i].points = append(out.axes[i].points, float64(k))
 		}
 		if a.Stored != nil {
-			parts = append(parts, part{a.Stored, a.Conversion, used[i : i+1], most[i : i+1], own[i], &out.axes[i]})
+			parts = append(parts, part{i, a.Stored, a.Conversion, used[i : i+1], most[i : i+1], own[i], &out.axes[i]})
 		}
 	}
 	s := t.Stored
@@ -276,20 +280,58 @@ func (p *plain) read(t *calibrationv1.Table) *plainTable {
 		s = &calibrationv1.Stored{Address: s.Address, Type: "u8", Pointer: s.Pointer}
 	}
 	out.cells.used = used
-	parts = append(parts, part{s, t.Conversion, used, most, true, &out.cells})
+	parts = append(parts, part{-1, s, t.Conversion, used, most, true, &out.cells})
 	spans := func(q part, pack bool) (all, now, low uint64) {
 		yFastest := t.Order == "y_fastest" && q.into == &out.cells
 		_, all = places(q.s, q.most, q.most, yFastest, pack)
 		_, now = places(q.s, q.used, q.most, yFastest, pack)
-		if low = uint64(q.s.Address); q.s.Reversed {
-			low -= all - uint64(sizeOf(q.s.Type))
+		return all, now, lowest(q.s, q.most, yFastest, pack)
+	}
+	// A count is read as soon as all is known of what it moves up with.
+	const unread, good, bad = 0, 1, 2
+	state := make([]int, len(sources))
+	for range sources {
+		for i, a := range sources {
+			count := a.Stored.GetCountAt()
+			if count == nil {
+				state[i] = good
+			}
+			if state[i] != unread {
+				continue
+			}
+			address, behind, known := uint64(count.Address), uint64(0), true
+			for _, q := range parts {
+				if !packed || !own[i] || !q.own || q.s.Pointer != "" {
+					continue
+				}
+				switch all, left, low := spans(q, true); {
+				case low > uint64(count.Address):
+					behind++
+				case low == uint64(count.Address):
+				case q.axis >= 0 && state[q.axis] == good:
+					address -= all - left
+				default:
+					known = false
+				}
+			}
+			if behind == 0 {
+				address, known = uint64(count.Address), true
+			}
+			if !known {
+				continue
+			}
+			v := direct(count.ByteOrder, address, count.Type)
+			if state[i] = good; v == 0 || v > uint64(most[i]) {
+				state[i], out.astray = bad, true
+				continue
+			}
+			used[i] = int(v)
 		}
-		return all, now, low
 	}
 	pointed := make([]uint64, len(parts))
 	for i, q := range parts {
 		if q.s.Pointer != "" {
-			pointed[i] = direct(q.s, q.s.Address, q.s.Pointer)
+			pointed[i] = direct(q.s.ByteOrder, uint64(q.s.Address), q.s.Pointer)
 		}
 	}
 	if out.astray {

@@ -1,6 +1,7 @@
 package definition
 
 import (
+	"errors"
 	"slices"
 	"sort"
 
@@ -24,8 +25,9 @@ func (l *Layout) Lacks(im *image.Image) []image.Range {
 			}
 		}
 	}
+	varying := l.VaryingAxes()
 	for _, a := range l.Axes {
-		if a.placed != nil && a.placed.pointer == nil && a.placed.count == nil {
+		if a.placed != nil && a.placed.pointer == nil && a.placed.count == nil && !varying[a] {
 			cells(a.Cells)
 		}
 	}
@@ -45,19 +47,42 @@ func (l *Layout) Lacks(im *image.Image) []image.Range {
 	return l.Space.Addresses(image.Join(lacks))
 }
 
+// VaryingAxes are the axes of tables that vary alone: where they lie is known with those.
+func (l *Layout) VaryingAxes() map[*Axis]bool {
+	all := map[*Axis]bool{}
+	for _, t := range l.Varying {
+		for _, a := range t.Axes {
+			all[a] = true
+		}
+	}
+	if len(all) == 0 {
+		return nil
+	}
+	for _, t := range l.Tables {
+		if t.Varies() {
+			continue
+		}
+		for _, a := range t.Axes {
+			delete(all, a)
+		}
+	}
+	return all
+}
+
 // Holds says whether an image holds all of a table and of its stored axes.
 func (l *Layout) Holds(im *image.Image, t *Table) bool { return l.whole(im, l.needs(im, t)) }
 
 // needs are the cells that a table and its axes have in an image. What hangs on a pointer or a count that the image lacks
 // cannot be known: of it there is then the most that stands at its own address.
 func (l *Layout) needs(im *image.Image, t *Table) []*Cells {
-	all := t.Directions()
-	if t.Varies() && l.whole(im, all) {
-		r, err := t.In(im.Bytes)
-		if err != nil { // it leads outside, whatever the image lacks
-			return all
-		}
-		t = r
+	in, all, err := t.Found(im.Bytes, func(c *Cells) bool { return l.whole(im, []*Cells{c}) })
+	switch {
+	case err == nil:
+		t = in
+	case errors.Is(err, ErrUnknown):
+		all = append(all, t.Directions()...)
+	default: // it leads outside, whatever the image lacks
+		return all
 	}
 	for _, a := range t.Axes {
 		if a.Cells != nil && (a.Of != nil || a.placed == nil || a.placed.pointer == nil) {

@@ -92,6 +92,9 @@ type Table struct {
 	used   []int // cells along each axis, of a text its bytes
 	varies bool
 	record []*placing // of what varies: the parts written out in the table that no pointer leads to
+	counts []*Cells   // of what varies: where it stands how many breakpoints of each axis are used; nil if all are
+	order  []int      // of counts, by address
+	behind [][]int    // of each of counts, the axes whose breakpoints it moves up with
 }
 
 // Conversion turns raw into physical; Compile checks it.

@@ -73,6 +73,17 @@ func (p *placing) low() uint64 {
 	return p.first
 }
 
+// before says that cells begin before an address, in its region.
+func (p *placing) before(address uint64) bool {
+	return p.low() < address && joined(p.space, p.low(), address)
+}
+
+// joined says that one address is not behind another, with no end of a region between them.
+func joined(space image.Space, from, to uint64) bool {
+	_, inside := space.Within(image.Range{Start: from, End: to})
+	return inside
+}
+
 // freed is how many bytes what is not used leaves to others.
 func (p *placing) freed(used []int) uint64 { return p.span(p.most) - p.span(used) }
 
@@ -90,7 +101,7 @@ func (p *placing) in(b []byte, used []int, up uint64) (at image.Range, problem s
 		first = p.low() - up + back
 	}
 	at, inside := p.space.Within(image.Range{Start: first - back, End: first - back + n})
-	if !inside {
+	if !inside || p.packed && p.pointer == nil && !joined(p.space, first-back, p.low()) {
 		return at, fmt.Sprintf("%s 0x%x, where its %d bytes do not lie in the image; allowed: %v", what, first, n, p.space)
 	}
 	return at, ""

@@ -31,12 +31,10 @@ func (c *compiler) tableAxes(path string, t *calibrationv1.Table, table *Table) 
 	at := make([]string, len(said))
 	for i, a := range said {
 		name := []string{"x", "y", "z"}[min(i, 2)]
-		if at[i] = path + "." + name; len(t.GetAxes()) > 0 {
-			at[i] = fmt.Sprintf("%s.axes[%d]", path, i)
-		}
 		if i > 2 {
 			name = fmt.Sprint(i + 1)
 		}
+		at[i] = axisPath(path, t, i)
 		axis, err := c.tableAxis(at[i], t.GetId()+"."+name, a)
 		bad = c.wrong(named(err, "table", t.GetId())) || err != nil || bad
 		table.Axes = append(table.Axes, axis)
@@ -50,6 +48,14 @@ func (c *compiler) tableAxes(path string, t *calibrationv1.Table, table *Table) 
 		}
 	}
 	return nil
+}
+
+// axisPath is where a table says an axis.
+func axisPath(path string, t *calibrationv1.Table, i int) string {
+	if len(t.GetAxes()) > 0 {
+		return fmt.Sprintf("%s.axes[%d]", path, i)
+	}
+	return path + []string{".x", ".y"}[i]
 }
 
 // withoutAxes tells what there is to tell of a table whose axes are at fault.
@@ -67,7 +73,7 @@ func (c *compiler) withoutAxes(path string, t *calibrationv1.Table) error {
 // place lays a table's cells out, and ties them to its axes: what of it varies, and what moves with what.
 func (c *compiler) place(path string, s *calibrationv1.Stored, table *Table, sh shape) error {
 	what := fmt.Sprintf("table %q", table.ID)
-	p, cells, err := c.placed(path, what, s, sh)
+	p, cells, err := c.placed(path+".stored", what, s, sh)
 	if err != nil {
 		return err
 	}
@@ -93,9 +99,10 @@ func (c *compiler) place(path string, s *calibrationv1.Stored, table *Table, sh 
 			table.record = append(table.record, part)
 		}
 	}
-	if p.packed {
-		c.packed(path, what, table)
+	if err := c.counts(path, table); err != nil || !p.packed {
+		return err
 	}
+	c.packed(path+".stored", what, table)
 	return nil
 }
 
@@ -108,15 +115,20 @@ func (c *compiler) packed(path, what string, table *Table) {
 		}
 	}
 	for _, part := range table.record {
-		if up := table.before(part, least); up > 0 || len(part.most) > 1 { // else its cells stay where all of them were
-			c.anywhere(path, what, part, up)
+		if up := table.up(part.low(), least); up > 0 || len(part.most) > 1 { // else its cells stay where all of them were
+			c.anywhere(path, what, part.low(), part.span(part.most), up)
+		}
+	}
+	for i, behind := range table.behind {
+		if count := table.counts[i]; behind != nil {
+			at := c.lay.Space.Address(count.Offset)
+			c.anywhere(path, fmt.Sprintf("the count of axis %q", table.Axes[i].ID), at, uint64(count.Bytes), table.up(at, least))
 		}
 	}
 }
 
-// anywhere keeps all bytes that cells can take which move up by so much.
-func (c *compiler) anywhere(path, what string, p *placing, up uint64) {
-	low, n := p.low(), p.span(p.most)
+// anywhere keeps all bytes that can be taken by n bytes at an address which move up by so much.
+func (c *compiler) anywhere(path, what string, low, n, up uint64) {
 	for _, region := range c.lay.Space {
 		if region.Start <= low && low < region.End {
 			up = min(up, low-region.Start)

@@ -72,7 +72,7 @@ func (c *compiler) numbers(path string, t *calibrationv1.Table, table *Table) er
 	if err := c.without(path+".stored", "a count of an axis, a length of a text", s, "count_at", "length"); err != nil {
 		return err
 	}
-	if err := c.place(path+".stored", s, table, sh); err != nil {
+	if err := c.place(path, s, table, sh); err != nil {
 		return err
 	}
 	if err := c.conversion(path+".conversion", t.GetConversion(), table.Cells); err != nil {

@@ -25,12 +25,12 @@ func (c *compiler) text(path string, t *calibrationv1.Table, table *Table) error
 	if s == nil {
 		return c.at.Errorf(path+".stored", "stored: {address: …, length: …}", "where the text lies is missing")
 	}
-	path += ".stored"
-	if err := c.without(path, none, s, "type", "count", "sign", "mask", "stride", "row_stride", "reversed", "not_a_value", "count_at", "layout"); err != nil {
+	at := path + ".stored"
+	if err := c.without(at, none, s, "type", "count", "sign", "mask", "stride", "row_stride", "reversed", "not_a_value", "count_at", "layout"); err != nil {
 		return err
 	}
 	if n := s.GetLength(); n == 0 || n > maxText {
-		return c.at.Errorf(path+".length", fmt.Sprintf("1 to %d bytes", maxText), "%d bytes", n)
+		return c.at.Errorf(at+".length", fmt.Sprintf("1 to %d bytes", maxText), "%d bytes", n)
 	}
 	bytes := &calibrationv1.Stored{Address: s.GetAddress(), Type: "u8", ByteOrder: s.GetByteOrder(), Pointer: s.GetPointer()}
 	table.UTF8 = t.GetEncoding() == "utf-8"

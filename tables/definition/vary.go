@@ -1,10 +1,9 @@
 package definition
 
 import (
+	"errors"
 	"fmt"
 	"slices"
-
-	"witnessmark/tables/image"
 )
 
 // Astray is a pointer or a count of a table that leads outside.
@@ -24,37 +23,47 @@ func (e *Astray) Error() string {
 // Varies says that something of where the table lies stands in the image itself: counts, pointers, its own or its axes'.
 func (t *Table) Varies() bool { return t.varies }
 
+// ErrUnknown is that an image lacks bytes which say where a table lies in it.
+var ErrUnknown = errors.New("bytes of it are unknown")
+
 // In is the table as it lies in an image of the layout's space: itself if it does not vary. The error is an *Astray.
 func (t *Table) In(b []byte) (*Table, error) {
+	in, _, err := t.Found(b, func(*Cells) bool { return true })
+	return in, err
+}
+
+// Found is In of an image that holds some bytes; the error may then be ErrUnknown. Also told are the cells of the table's pointers
+// and counts, as far as is known where they stand. Of a table that does not vary there are none.
+func (t *Table) Found(b []byte, holds func(*Cells) bool) (in *Table, told []*Cells, err error) {
 	if !t.varies {
-		return t, nil
+		return t, nil, nil
+	}
+	used, counts, astray := t.counted(b, holds)
+	told = t.directions(counts)
+	switch {
+	case slices.ContainsFunc(told, func(c *Cells) bool { return !holds(c) }):
+		return nil, told, ErrUnknown
+	case astray != nil:
+		return nil, told, astray
 	}
 	r := *t
-	r.varies, r.Of, r.Axes = false, t, make([]*Axis, len(t.Axes))
-	used := make([]int, len(t.Axes))
-	for i, a := range t.Axes {
-		n, problem := a.used(b)
-		if problem != "" {
-			return nil, &Astray{t, a, problem}
-		}
-		used[i] = n
-	}
+	r.varies, r.Of, r.Axes, r.counts = false, t, make([]*Axis, len(t.Axes)), counts
 	for i, a := range t.Axes {
 		var problem string
-		if r.Axes[i], problem = a.in(b, used[i], t.before(a.placed, used)); problem != "" {
-			return nil, &Astray{t, a, problem}
+		if r.Axes[i], problem = a.in(b, used[i], t.moved(a.placed, used)); problem != "" {
+			return nil, told, &Astray{t, a, problem}
 		}
 	}
 	r.X, r.Y = nth(r.Axes, 0), nth(r.Axes, 1)
 	if t.Kind == "text" {
 		used = t.placed.most
 	}
-	at, problem := t.placed.in(b, used, t.before(t.placed, used))
+	at, problem := t.placed.in(b, used, t.moved(t.placed, used))
 	if problem != "" {
-		return nil, &Astray{t, nil, problem}
+		return nil, told, &Astray{t, nil, problem}
 	}
 	r.Cells, r.used = t.placed.cells(at, used), used
-	return &r, nil
+	return &r, told, nil
 }
 
 func nth(axes []*Axis, n int) *Axis {
@@ -62,19 +71,6 @@ func nth(axes []*Axis, n int) *Axis {
 		return axes[n]
 	}
 	return nil
-}
-
-// used is how many breakpoints an image says are used.
-func (a *Axis) used(b []byte) (n int, problem string) {
-	if a.placed == nil || a.placed.count == nil {
-		return a.Count, ""
-	}
-	c := a.placed.count
-	if says := c.Bits(b, 0, 0); says > 0 && says <= uint64(a.Count) {
-		return int(says), ""
-	} else {
-		return 0, fmt.Sprintf("its count at 0x%x is %d; allowed: 1 to %d", a.placed.space.Address(c.Offset), says, a.Count)
-	}
 }
 
 // in is the axis as it lies in an image: itself where it is as declared.
@@ -91,14 +87,18 @@ func (a *Axis) in(b []byte, used int, up uint64) (_ *Axis, problem string) {
 	return &r, ""
 }
 
-// before is how many bytes what lies before a part of the table's record, in the same region, leaves free.
-func (t *Table) before(part *placing, used []int) uint64 {
-	up := uint64(0)
+// moved is by how many bytes a part of the table moves up: none of what is not in its record.
+func (t *Table) moved(part *placing, used []int) uint64 {
 	if part == nil || !slices.Contains(t.record, part) {
 		return 0
 	}
+	return t.up(part.low(), used)
+}
+
+// up is how many bytes the parts of the record before an address, in its region, leave free.
+func (t *Table) up(address uint64, used []int) (up uint64) {
 	for _, p := range t.record {
-		if _, joined := p.space.Within(image.Range{Start: p.low(), End: part.low()}); joined && p.low() < part.low() {
+		if p.before(address) {
 			up += p.freed(t.usedOf(p, used))
 		}
 	}
@@ -115,15 +115,12 @@ func (t *Table) usedOf(p *placing, used []int) []int {
 	return used
 }
 
-// Directions are the cells that hold the pointers and counts of a table and of its axes.
-func (t *Table) Directions() []*Cells {
-	all := t.Pointers()
-	for _, a := range t.Axes {
-		if a.placed != nil && a.placed.count != nil {
-			all = append(all, a.placed.count)
-		}
-	}
-	return all
+// Directions are the cells that hold the pointers and counts of a table and of its axes: where they stand with every axis at
+// its most, of a table that In returned where they stand in that image.
+func (t *Table) Directions() []*Cells { return t.directions(t.counts) }
+
+func (t *Table) directions(counts []*Cells) []*Cells {
+	return append(t.Pointers(), slices.DeleteFunc(slices.Clone(counts), func(c *Cells) bool { return c == nil })...)
 }
 
 // Pointers are those of Directions that hold addresses.

@@ -18,7 +18,7 @@ type block struct {
 // blocks are all stored cells by where they begin: as they lie in an image, or without one as the definition says, each
 // with all that can be used of it. What only an image could tell, or leads outside in it, is not among them.
 func (d *ofDefinition) blocks(image []byte) (all []block) {
-	axes, used, told := map[*definition.Axis]bool{}, map[*definition.Axis]bool{}, map[uint64]bool{}
+	axes, used, drawn := map[*definition.Axis]bool{}, map[*definition.Axis]bool{}, map[uint64]bool{}
 	axis := func(declared, a *definition.Axis) {
 		if a.Cells != nil && !axes[declared] && (a.Of != nil || !d.pointed[declared]) {
 			all = append(all, block{"axis " + a.ID, d.axes[declared], a.Cells, false})
@@ -26,18 +26,18 @@ func (d *ofDefinition) blocks(image []byte) (all []block) {
 		axes[declared] = true
 	}
 	for _, t := range d.lay.Tables {
-		for _, c := range t.Directions() {
-			if !told[c.Offset] {
-				told[c.Offset] = true
+		in, told, err := t, t.Directions(), error(nil)
+		if image != nil {
+			in, told, err = t.Found(image, func(*definition.Cells) bool { return true })
+		}
+		for _, c := range told {
+			if !drawn[c.Offset] {
+				drawn[c.Offset] = true
 				all = append(all, block{"what says where table " + t.ID + " lies", d.tables[t], c, false})
 			}
 		}
 		for _, a := range t.Axes {
 			used[a] = true
-		}
-		in, err := t, error(nil)
-		if image != nil {
-			in, err = t.In(image)
 		}
 		if err != nil {
 			continue

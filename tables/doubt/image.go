@@ -72,7 +72,7 @@ func (d *ofDefinition) values(im *image.Image) {
 		got := surface.Decode(t, im.Bytes)
 		for k, a := range t.Axes {
 			used[a] = true
-			if got.Astray == nil && d.known(im, t, got.Table.Axes[k].Cells) {
+			if got.Astray == nil && d.known(im, got.Table, got.Table.Axes[k].Cells) {
 				axis(a, got.Table.Axes[k])
 			}
 		}
@@ -93,7 +93,7 @@ func (d *ofDefinition) values(im *image.Image) {
 	}
 }
 
-// known says whether an image holds cells, and what tells where the table lies.
+// known says whether an image holds cells, and what tells where the table lies, as it lies there.
 func (d *ofDefinition) known(im *image.Image, t *definition.Table, c *definition.Cells) bool {
 	needs := []*definition.Cells{}
 	if t != nil {

@@ -36,7 +36,8 @@ type packed struct {
 
 type packedAxis struct {
 	packed
-	text   string // as the definition says it, @ around what its place adds
+	count  *packed // what says how many are used, where that is a part of the table's record
+	text   string  // as the definition says it, @ around what its place adds
 	points []float64
 	labels []string
 }
@@ -275,7 +276,12 @@ func (p *packer) axis(inPlace bool) *packedAxis {
 	}
 	a.packed = p.word("u8", "s16", "u24", "s32")
 	used, more := most, fmt.Sprintf(", count: %d", most)
-	if p.yes("counted") {
+	if p.yes("counted in the record") && inPlace {
+		used = p.of("used", 1, most)
+		a.count = &packed{kind: rapid.SampledFrom([]string{"u8", "u16", "u32"}).Draw(p.T, p.name("type")), little: p.yes("little"), bits: []uint64{uint64(used)}, gap: p.of("gap", 0, 2)}
+		a.count.size = sizes[a.count.kind]
+		a.count.step, a.count.mask, a.count.most, a.count.used = a.count.size, math.MaxUint64, []int{1}, []int{1}
+	} else if p.yes("counted") {
 		var count string
 		used, count = p.count(most)
 		more += count
@@ -302,6 +308,13 @@ func (a *packedAxis) said(p *packer) string {
 		return a.text
 	}
 	more, tail, _ := strings.Cut(rest, "@")
+	if c := a.count; c != nil {
+		more += fmt.Sprintf(", count_at: {address: 0x%x, type: %s", p.address(c.low), c.kind)
+		if c.little {
+			more += ", byte_order: little"
+		}
+		more += "}"
+	}
 	return head + a.stored(p, more) + tail
 }
 

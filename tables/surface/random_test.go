@@ -49,6 +49,7 @@ func (p *packer) table(id string) *drawnTable {
 	var most, used []int
 	var parts []*packed
 	var said []string
+	counts := 0 // parts up to the last count
 	for range []int{0, 1, 2, 2, 3, 4}[p.of("axes", 0, 5)] {
 		a := &packedAxis{}
 		if len(p.axes) > 0 && p.yes("shared") {
@@ -56,7 +57,12 @@ func (p *packer) table(id string) *drawnTable {
 			a = p.axes[k]
 			said = append(said, fmt.Sprintf("{axis: s%d}", k))
 		} else {
-			a = p.axis(true)
+			if a = p.axis(true); a.count != nil && a.pointer { // it says nothing of where the others lie
+				parts, counts = slices.Insert(parts, 0, a.count), counts+1
+			} else if a.count != nil {
+				parts = append(parts, a.count)
+				counts = len(parts)
+			}
 			if a.size > 0 && !a.pointer {
 				parts = append(parts, &a.packed)
 			}
@@ -80,7 +86,11 @@ func (p *packer) table(id string) *drawnTable {
 	if t.pointer = p.yes("pointer"); t.pointer {
 		t.follow(p, room)
 	} else {
-		parts = slices.Insert(parts, p.of("place", 0, len(parts)), &t.packed)
+		first := 0
+		if compact { // where its rows end hangs on all counts
+			first = counts
+		}
+		parts = slices.Insert(parts, p.of("place", first, len(parts)), &t.packed)
 	}
 	p.record(parts, compact)
 	for i, a := range t.axes {
