@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"time"
 
 	"witnessmark/store"
@@ -46,6 +47,10 @@ func (h *Home) trim(limit int64) {
 	var files []fs.FileInfo
 	total := int64(0)
 	for _, e := range entries {
+		if of, _, ok := strings.Cut(strings.TrimPrefix(e.Name(), "."), "-"); ok {
+			store.Sweep(h.blob(of))
+			continue
+		}
 		if info, err := e.Info(); err == nil {
 			files = append(files, info)
 			total += info.Size()

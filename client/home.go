@@ -122,6 +122,7 @@ func (h *Home) writeJSON(name string, v any) error {
 		return err
 	}
 	defer Unfinished()()
+	store.Sweep(h.path(name))
 	return store.WriteSynced(h.path(name), append(b, '\n'))
 }
 

@@ -96,6 +96,7 @@ func (o Out) stageFrom(write func(io.Writer) error) (staged, error) {
 	if o.Private {
 		mode = 0o600
 	}
+	store.Sweep(o.Path)
 	finished := Unfinished()
 	s, err := store.Stage(o.Path, mode, write)
 	if err != nil {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io/fs"
+	"os"
 	"testing"
 	"time"
 )
@@ -55,4 +56,19 @@ func TestWaitingCanBeLeft(t *testing.T) {
 		t.Fatal(err)
 	}
 	unlock()
+}
+
+// Of the blobs that are kept, what was not written to its end goes when the next one is kept.
+func TestKeepSweeps(t *testing.T) {
+	h := &Home{Dir: t.TempDir()}
+	b := []byte("an image")
+	h.keep(HashHex(b), b)
+	left := h.blob("." + HashHex(b) + "-42")
+	if err := os.WriteFile(left, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	h.keep(HashHex(nil), nil)
+	if _, ok := h.recall(HashHex(b)); FileExists(left) || !ok {
+		t.Errorf("left: %v, kept: %v", FileExists(left), ok)
+	}
 }

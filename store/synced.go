@@ -8,6 +8,8 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+
+	"witnessmark/store/held"
 )
 
 // WriteSynced puts a file in place whole or not at all, and durably. Only its owner may read it.
@@ -19,21 +21,34 @@ func WriteSynced(path string, data []byte) error {
 	return s.Commit()
 }
 
-// Staged is a synced temporary file beside its target, whose name it gets by Commit or CommitNew.
-type Staged struct{ temp, target string }
+// Staged is a synced temporary file beside its target, whose name it gets by Commit or CommitNew. Until then it is
+// locked: what a process that was killed left of one is told from it by that.
+type Staged struct {
+	file         *os.File
+	temp, target string
+}
+
+// temporary is the pattern of a target's temporary files.
+func temporary(target string) string { return "." + filepath.Base(target) + "-*" }
+
+// Sweep removes what processes that were killed left of a target's temporary files.
+func Sweep(target string) { held.Sweep(filepath.Dir(target), temporary(target)) }
 
 // Stage writes a file that is not yet at its target; a failed one leaves nothing behind.
 func Stage(target string, mode fs.FileMode, write func(io.Writer) error) (Staged, error) {
-	f, err := os.CreateTemp(filepath.Dir(target), "."+filepath.Base(target)+"-*")
+	f, err := held.Create(filepath.Dir(target), temporary(target))
 	if err != nil {
 		return Staged{}, notWritten(target, err)
 	}
-	s := Staged{f.Name(), target}
+	s := Staged{f, f.Name(), target}
 	err = write(f)
 	if err == nil {
 		err = errors.Join(f.Chmod(mode), f.Sync())
 	}
-	if err = errors.Join(err, f.Close()); err != nil {
+	if err == nil && runtime.GOOS == "windows" { // where nothing that is open gets another name
+		err = f.Close()
+	}
+	if err != nil {
 		s.Drop()
 		return Staged{}, notWritten(target, err)
 	}
@@ -66,7 +81,10 @@ func (s Staged) named(err error) error {
 }
 
 // Drop removes what did not get its name; nothing where it did.
-func (s Staged) Drop() { _ = os.Remove(s.temp) }
+func (s Staged) Drop() {
+	_ = os.Remove(s.temp)
+	s.file.Close() // and with it the lock
+}
 
 // notWritten says which file it was, and not what its temporary one was called.
 func notWritten(target string, err error) error {

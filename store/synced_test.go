@@ -88,3 +88,25 @@ func TestStageThatFails(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 }
+
+// What was left of a file by who was killed is removed, and what somebody is writing is not.
+func TestSweep(t *testing.T) {
+	dir := t.TempDir()
+	target := filepath.Join(dir, "release.bin")
+	left := filepath.Join(dir, ".release.bin-123456")
+	if err := os.WriteFile(left, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s, err := Stage(target, 0o600, text("image"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	Sweep(target)
+	if _, err := os.Stat(left); !errors.Is(err, fs.ErrNotExist) {
+		t.Errorf("a leftover is left: %v", err)
+	}
+	if err := s.CommitNew(); err != nil {
+		t.Error(err)
+	}
+	holds(t, dir, map[string]string{"release.bin": "image"})
+}

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"witnessmark/client"
+	inuse "witnessmark/store/held"
 )
 
 // Options is what a desk needs.
@@ -40,7 +41,8 @@ type Desk struct {
 	taken   *keep[*takenFiles]
 	notes   *keep[note]
 	told    *told
-	dir     string // private, for uploads, collected files and the door's file
+	dir     string       // private, for uploads, collected files and the door's file
+	removed func() error
 	server  *http.Server
 	stop    context.CancelFunc
 	done    sync.WaitGroup
@@ -84,16 +86,16 @@ func newDesk(o Options, addr string) (*Desk, error) {
 	if err != nil {
 		return nil, err
 	}
-	dir, err := os.MkdirTemp("", "witnessmark-desk-") // made with mode 0700
+	dir, done, err := inuse.Folder(os.TempDir(), "witnessmark-desk-*")
 	if err != nil {
 		return nil, err
 	}
-	d := &Desk{client: o.Client, confirm: o.Confirm, log: o.Logger, pages: p, dir: dir,
+	d := &Desk{client: o.Client, confirm: o.Confirm, log: o.Logger, pages: p, dir: dir, removed: done,
 		events: newEvents(), drafts: newKeep[*client.Draft](15 * time.Minute), taken: newKeep[*takenFiles](12 * time.Hour), notes: newKeep[note](15 * time.Minute),
 		told: &told{also: o.Client.Say}}
 	o.Client.Say = d.told.say
 	if d.door, err = newDoor(addr, dir, o.CodeLife); err != nil {
-		return nil, errors.Join(err, os.RemoveAll(dir))
+		return nil, errors.Join(err, done())
 	}
 	return d, nil
 }
@@ -131,7 +133,7 @@ func (d *Desk) Close() error {
 		err = d.server.Close()
 	}
 	d.done.Wait()
-	return errors.Join(err, os.RemoveAll(d.dir))
+	return errors.Join(err, d.removed())
 }
 
 // watch follows the ledger and tells the pages when it has grown. A lost server is asked again; what

@@ -5,7 +5,9 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"testing"
+	"time"
 
 	"witnessmark/store/held"
 )
@@ -28,7 +30,8 @@ func TestMain(m *testing.M) {
 		fmt.Println(err)
 		os.Exit(1)
 	}
-	select {}
+	time.Sleep(time.Hour) // unlike an empty select, in which a program without other goroutines ends
+	runtime.KeepAlive(f)
 }
 
 // start runs such a process, and answers with what it holds.

@@ -91,10 +91,8 @@ type built struct {
 func A2L(m *a2l.Module, o Options) (*Result, error) {
 	im := &importer{m: m, o: o, built: map[string]*built{}, shared: map[sharedKey]*sharedAxis{}, means: map[meansKey]*means{}, axisIDs: ids{},
 		out: &Result{Definition: &calibrationv1.Definition{Name: Name(m.Name), Title: oneLine(m.Title)}}}
-	for _, only := range o.Only {
-		if _, err := path.Match(only, ""); err != nil {
-			return nil, fmt.Errorf("%.60q is not a pattern; allowed: names with * and ?", only)
-		}
+	if err := o.patterns(); err != nil {
+		return nil, err
 	}
 	im.index()
 	for _, f := range m.Faults {
@@ -154,13 +152,25 @@ func (im *importer) index() {
 	}
 }
 
-func (im *importer) wanted(name string) bool {
-	for _, only := range im.o.Only {
+func (im *importer) wanted(name string) bool { return im.o.wanted(name) }
+
+func (o *Options) wanted(name string) bool {
+	for _, only := range o.Only {
 		if ok, _ := path.Match(strings.ToLower(only), strings.ToLower(name)); ok {
 			return true
 		}
 	}
-	return len(im.o.Only) == 0
+	return len(o.Only) == 0
+}
+
+// patterns says which of them is none.
+func (o *Options) patterns() error {
+	for _, only := range o.Only {
+		if _, err := path.Match(only, ""); err != nil {
+			return fmt.Errorf("%.60q is not a pattern; allowed: names with * and ?", only)
+		}
+	}
+	return nil
 }
 
 // tables builds all that is wanted, and then writes it in the order of the file.

@@ -34,6 +34,9 @@ type sheet struct {
 // call the file, called the definition's name. Every error is a *yamldoc.Error and names row and column.
 func Sheet(name, called string, file []byte, o Options) (*calibrationv1.Definition, error) {
 	s := &sheet{file: name, o: o, d: &calibrationv1.Definition{Name: Name(called)}, shared: map[string]int{}, axes: map[string]*calibrationv1.Axis{}}
+	if err := o.patterns(); err != nil {
+		return nil, err
+	}
 	in := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(file, []byte("\ufeff"))))
 	in.Comma = divider(file)
 	in.FieldsPerRecord = -1
@@ -188,6 +191,10 @@ func (s *sheet) axis(line int, side string, a *calibrationv1.TableAxis) (*calibr
 
 // finish gives the definition its byte order and the addresses that its tables lie at, and has it compiled.
 func (s *sheet) finish() error {
+	s.keepWanted()
+	if len(s.d.Tables) == 0 {
+		return s.wrong(0, "", "the patterns of ids that are there", "there is no table of such a name")
+	}
 	all := s.stored()
 	s.d.ByteOrder = s.o.ByteOrder
 	for i := 0; i < len(all) && s.d.ByteOrder == ""; i++ {
@@ -224,4 +231,22 @@ func (s *sheet) finish() error {
 	}
 	e.Path = columnOf(e.Path)
 	return e
+}
+
+// keepWanted leaves out the tables that were not asked for, and the axes that they alone use: a row may name an axis that one
+// of them describes.
+func (s *sheet) keepWanted() {
+	if len(s.o.Only) == 0 {
+		return
+	}
+	tables, rows := s.d.Tables, s.rows
+	s.d.Tables, s.rows = nil, nil
+	used := map[string]bool{}
+	for i, t := range tables {
+		if s.o.wanted(t.GetId()) || s.o.wanted(t.GetKnownAs()) {
+			s.d.Tables, s.rows = append(s.d.Tables, t), append(s.rows, rows[i])
+			used[t.GetX().GetAxis()], used[t.GetY().GetAxis()] = true, true
+		}
+	}
+	s.d.Axes = slices.DeleteFunc(s.d.Axes, func(a *calibrationv1.Axis) bool { return !used[a.GetId()] })
 }

@@ -74,6 +74,30 @@ tables:
 	}
 }
 
+// A part of a sheet has the axes that its rows name, also where a row that was not asked for describes them.
+func TestPartOfASheet(t *testing.T) {
+	file := []byte("id,unit,address,type,x_axis,x_quantity,x_unit,x_address,x_type,x_count\n" +
+		"boost,kPa,0x1000,u8,rpm,engine_speed,1/min,0x1010,u8,2\nspark,deg,0x1020,u8,rpm,,,,,\nlone,deg,0x1030,u8,,,,,,\n")
+	for pattern, want := range map[string]string{"SPARK": "spark by rpm", "l*": "lone"} {
+		d, err := Sheet("tables.csv", "car", file, Options{Only: []string{pattern}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := d.Tables[0].GetId()
+		for _, a := range d.Axes {
+			got += " by " + a.GetId()
+		}
+		if got != want || len(d.Tables) != 1 {
+			t.Errorf("--only %s: %s, %d tables; want %s", pattern, got, len(d.Tables), want)
+		}
+	}
+	for pattern, says := range map[string]string{"fuel*": "no table of such a name", "[": "not a pattern"} {
+		if _, err := Sheet("tables.csv", "car", file, Options{Only: []string{pattern}}); err == nil || !strings.Contains(err.Error(), says) {
+			t.Errorf("--only %s: %v", pattern, err)
+		}
+	}
+}
+
 func TestSheetFaults(t *testing.T) {
 	for _, c := range []struct{ name, file, want string }{
 		{"empty", "", "tables.csv: there is no table; allowed: a header, and a row for each table"},
