@@ -150,8 +150,10 @@ func FromMessage(m *recordv1.Image, space Space, b []byte) (*Image, error) {
 	}
 	im := &Image{Format: Format(m.GetFileFormat()), Space: space, Bytes: b}
 	im.Held, _ = FromMessages(m.GetRanges())
-	if n := uint64(len(b)); n != uint64(m.GetSize()) || n != space.Size() {
-		return nil, fmt.Errorf("size: the image has %d bytes, not %d", n, m.GetSize())
+	for _, size := range []uint64{uint64(m.GetSize()), space.Size()} {
+		if n := uint64(len(b)); n != size {
+			return nil, fmt.Errorf("size: the image has %d bytes, not %d", n, size)
+		}
 	}
 	if out := Minus(im.Held, space); len(out) > 0 {
 		return nil, fmt.Errorf("ranges: 0x%x to 0x%x leave the image; allowed: %v", out[0].Start, out[0].End, space)
