@@ -155,6 +155,7 @@ func TestNamesAlongAxes(t *testing.T) {
 	page := b.whole(t, "per-gear", "", "")
 	has(t, page, `across: gear`, `<th scope="col" class="w5">third</th>`, `gear second: difference +300, candidate 450, base 150`, `h14`, `>first</text>`)
 	hasNot(t, page, `class="line cand" d="M74.0 12.0L`)
+	has(t, b.whole(t, "through", "", ""), `across: speed index (looked up through to-index). 0 of 3 cells changed.`)
 	has(t, b.card(t, "kept"), `gear first: on → <b>off</b>`)
 }
 

@@ -14,6 +14,7 @@ axes:
   - {id: speed, quantity: engine_speed, unit: 1/min, points: [1000, 2000, 3000]}
   - {id: pedal, quantity: pedal_position, unit: "%", points: [20, 80]}
   - {id: gear, labels: [third, first, second]}
+  - {id: index, quantity: speed_index, unit: "1", points: [0, 1, 2], by: {curve: to-index}}
   - {id: mode, quantity: drive_mode, unit: "1", labels: [road, hill]}
 tables:
   - {id: torque, title: Torque wanted, quantity: engine_torque, unit: N.m, known_as: "TQ_Want[0]", stored: {address: 0x8000, type: u8}, axes: [{axis: speed}, {axis: pedal}, {axis: gear}]}
@@ -34,6 +35,8 @@ tables:
     stored: {address: 0x80C0, type: u8}
     axes: [{axis: speed}, {axis: pedal}, {quantity: air_temperature, unit: Cel, stored: {address: 0x80B2, type: u8, count: 3, count_at: {address: 0x80B0, type: u8}}}]
   - {id: states, stored: {address: 0x80E0, type: u8}, conversion: {labels: {0: off, "1..9": part, else: full}}, axes: [{axis: speed}, {axis: pedal}, {axis: gear}]}
+  - {id: to-index, quantity: speed_index, unit: "1", stored: {address: 0x8100, type: u8}, x: {axis: speed}}
+  - {id: through, unit: "1", stored: {address: 0x8104, type: u8}, x: {axis: index}}
 folders:
   - {id: engine, title: Engine, folders: [fuel]}
   - {id: fuel, title: Fuel, tables: [flow, trim]}
@@ -67,6 +70,7 @@ func Image() []byte {
 	for i := range 18 {
 		b[0xC0+i] = byte(50 + i)
 	}
+	copy(b[0x100:], []byte{0, 1, 2, 0, 5, 6, 7})
 	return b
 }
 
