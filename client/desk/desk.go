@@ -41,7 +41,7 @@ type Desk struct {
 	taken   *keep[*takenFiles]
 	notes   *keep[note]
 	told    *told
-	dir     string       // private, for uploads, collected files and the door's file
+	dir     string // private, for uploads, collected files and the door's file
 	removed func() error
 	server  *http.Server
 	stop    context.CancelFunc
