@@ -79,8 +79,18 @@ func TestLeftOut(t *testing.T) {
 		{"a very long text", "/begin CHARACTERISTIC t \"\" ASCII 0x1000 B 0 NO_COMPU_METHOD 0 9 NUMBER 4000 /end CHARACTERISTIC", "4000 bytes; allowed: 1 to 1024 bytes"},
 		{"rows that close up while parts stay", own("NO_AXIS_PTS_X 1 UBYTE AXIS_PTS_X 2 UBYTE INDEX_INCR DIRECT AXIS_PTS_Y 3 UBYTE INDEX_INCR DIRECT FNC_VALUES 4 UBYTE ROW_DIR DIRECT STATIC_ADDRESS_OFFSETS") +
 			strings.Replace(curve("L", axis+std("p", "NO_COMPU_METHOD", 2)), "CURVE", "MAP", 1), "STATIC_ADDRESS_OFFSETS: rows that close up where parts stay are not read"},
-		{"a number behind breakpoints whose number varies", own("NO_AXIS_PTS_X 1 UBYTE AXIS_PTS_X 2 UBYTE INDEX_INCR DIRECT NO_AXIS_PTS_Y 3 UBYTE AXIS_PTS_Y 4 UBYTE INDEX_INCR DIRECT FNC_VALUES 5 UBYTE ROW_DIR DIRECT") +
-			strings.Replace(curve("L", axis+std("p", "NO_COMPU_METHOD", 2)), "CURVE", "MAP", 1), "a number of breakpoints lies behind parts whose number the image says, and moves with them"},
+		{"a number behind the breakpoints that it counts", own("AXIS_PTS_X 1 UBYTE INDEX_INCR DIRECT NO_AXIS_PTS_X 2 UBYTE FNC_VALUES 3 UBYTE ROW_DIR DIRECT") + curve("L", axis),
+			"a number of breakpoints lies behind AXIS_PTS, whose own number is not known before it is read; allowed: STATIC_RECORD_LAYOUT, or each number in front of what it counts"},
+		{"a number behind the breakpoints of an axis alone", own("AXIS_PTS_X 1 UBYTE INDEX_INCR DIRECT NO_AXIS_PTS_X 2 UBYTE") + "/begin AXIS_PTS t \"\" 0x1000 n L 0 NO_COMPU_METHOD 3 0 255 /end AXIS_PTS",
+			"a number of breakpoints lies behind AXIS_PTS, whose own number is not known"},
+		{"a number in front of the one that it hangs on", own("AXIS_PTS_X 1 UBYTE INDEX_INCR DIRECT NO_AXIS_PTS_Y 2 UBYTE NO_AXIS_PTS_X 3 UBYTE AXIS_PTS_Y 4 UBYTE INDEX_INCR DIRECT FNC_VALUES 5 UBYTE ROW_DIR DIRECT") +
+			strings.Replace(curve("L", axis+std("p", "NO_COMPU_METHOD", 2)), "CURVE", "MAP", 1), "a number of breakpoints lies behind AXIS_PTS, whose own number is not known"},
+		{"a number behind the values", own("AXIS_PTS_X 1 UBYTE INDEX_INCR DIRECT FNC_VALUES 2 UBYTE ROW_DIR DIRECT NO_AXIS_PTS_Y 3 UBYTE AXIS_PTS_Y 4 UBYTE INDEX_INCR DIRECT") +
+			strings.Replace(curve("L", axis+std("p", "NO_COMPU_METHOD", 2)), "CURVE", "MAP", 1), "a number of breakpoints lies behind FNC_VALUES, whose own number is not known"},
+		{"a number aligned behind a varying number", own("NO_AXIS_PTS_X 1 UBYTE AXIS_PTS_X 2 UBYTE INDEX_INCR DIRECT NO_AXIS_PTS_Y 3 UWORD AXIS_PTS_Y 4 UBYTE INDEX_INCR DIRECT FNC_VALUES 5 UBYTE ROW_DIR DIRECT") +
+			strings.Replace(curve("L", axis+std("p", "NO_COMPU_METHOD", 2)), "CURVE", "MAP", 1), "NO_AXIS_PTS is aligned by 2 bytes behind parts of 1 bytes each, whose number the image says"},
+		{"a pointer behind a varying number", own("NO_AXIS_PTS_X 1 UBYTE AXIS_PTS_X 2 UBYTE INDEX_INCR DIRECT ALIGNMENT_LONG 1 AXIS_PTS_Y 3 UBYTE INDEX_INCR PLONG FNC_VALUES 4 UBYTE ROW_DIR DIRECT") +
+			strings.Replace(curve("L", axis+std("p", "NO_COMPU_METHOD", 2)), "CURVE", "MAP", 1), "a pointer to breakpoints lies behind parts whose number the image says, and moves with them"},
 		{"an instance of nothing", "/begin INSTANCE t \"\" T 0x1000 /end INSTANCE", "there is no type T"},
 		{"a blob", "/begin BLOB t \"\" 0x1000 8 /end BLOB", "objects of this kind are not read; allowed: CHARACTERISTIC, AXIS_PTS and INSTANCE"},
 	} {

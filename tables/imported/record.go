@@ -89,24 +89,39 @@ func find(l *a2l.Layout, what string, axis int) int {
 	return -1
 }
 
-// moves asks whether parts behind what is not used move as packed records say: by the bytes of that, counts never.
+// moves asks whether parts behind what is not used move as packed records say: by the bytes of that, and a number of
+// breakpoints behind those alone whose own stands before it.
 func (im *importer) moves(l *a2l.Layout, counted [5]bool) error {
 	if l.Static || l.StaticAt || counted == [5]bool{} {
 		return nil
 	}
 	size := uint64(0) // of what the image says the number of, before this part: 0 for nothing
+	open := ""        // the first such part whose number is not all said before it
+	var said [5]bool
 	for _, e := range l.Elements {
 		if border, _ := im.border(l, e); size%border != 0 {
 			return fmt.Errorf("%s is aligned by %d bytes behind parts of %d bytes each, whose number the image says", e.What, border, size)
 		}
-		if size > 0 && e.What == "NO_AXIS_PTS" {
-			return fmt.Errorf("a number of breakpoints lies behind parts whose number the image says, and moves with them")
-		}
-		if varies := e.What == "FNC_VALUES" || e.What == "AXIS_PTS" && e.Axis >= 0 && counted[e.Axis]; varies && e.Address == "DIRECT" {
+		varies := e.What == "FNC_VALUES" || e.What == "AXIS_PTS" && e.Axis >= 0 && counted[e.Axis]
+		switch {
+		case e.What == "NO_AXIS_PTS" && open != "":
+			return countBehind(open)
+		case e.What == "NO_AXIS_PTS" && e.Axis >= 0:
+			said[e.Axis] = true
+		case e.What == "AXIS_PTS" && e.Address != "DIRECT" && size > 0:
+			return fmt.Errorf("a pointer to breakpoints lies behind parts whose number the image says, and moves with them")
+		case varies && e.Address == "DIRECT":
 			size = least(size, dataTypes[e.Type].size)
+			if open == "" && (e.What == "FNC_VALUES" || !said[e.Axis]) {
+				open = e.What
+			}
 		}
 	}
 	return nil
+}
+
+func countBehind(what string) error {
+	return fmt.Errorf("a number of breakpoints lies behind %s, whose own number is not known before it is read; allowed: STATIC_RECORD_LAYOUT, or each number in front of what it counts", what)
 }
 
 // least is the smaller of two sizes, both powers of two, so that what divides it divides both; 0 is none.

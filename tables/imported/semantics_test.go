@@ -9,6 +9,8 @@ import (
 	"strings"
 	"testing"
 
+	"pgregory.net/rapid"
+
 	"witnessmark/tables/a2l"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
@@ -39,12 +41,18 @@ func std(input, method string, most int) string {
 	return fmt.Sprintf("/begin AXIS_DESCR STD_AXIS %s %s %d 0 255 /end AXIS_DESCR ", input, method, most)
 }
 
+// standardMap is a record of a map with each number in front of its breakpoints, and places for addresses that nothing reads.
+func standardMap(unsigned, signed string) string {
+	return fmt.Sprintf(`/begin RECORD_LAYOUT L SRC_ADDR_X 1 %[1]s NO_AXIS_PTS_X 2 %[1]s AXIS_PTS_X 3 %[2]s INDEX_INCR DIRECT SRC_ADDR_Y 4 %[1]s NO_AXIS_PTS_Y 5 %[1]s
+		AXIS_PTS_Y 6 %[1]s INDEX_INCR DIRECT FNC_VALUES 7 %[2]s COLUMN_DIR DIRECT /end RECORD_LAYOUT `, unsigned, signed)
+}
+
 // fixed is an axis of n places.
 func fixed(input string, n int) string {
 	return fmt.Sprintf("/begin AXIS_DESCR FIX_AXIS %s NO_COMPU_METHOD %d 0 255 FIX_AXIS_PAR 0 0 %d /end AXIS_DESCR ", input, n, n)
 }
 
-func module(t testing.TB, text string) *a2l.Module {
+func module(t rapid.TB, text string) *a2l.Module {
 	t.Helper()
 	if !strings.Contains(text, "MOD_COMMON") {
 		text = common + text
@@ -58,7 +66,7 @@ func module(t testing.TB, text string) *a2l.Module {
 }
 
 // loaded is what an import gives, written and read back by the compiler.
-func loaded(t testing.TB, r *Result) *definition.Layout {
+func loaded(t rapid.TB, r *Result) *definition.Layout {
 	t.Helper()
 	file := yamlout.Write(r.Definition)
 	lay, err := definition.Load("car.yaml", file)
@@ -148,6 +156,26 @@ var semantics = []struct {
 	{"counts of a map before its breakpoints", "rows are as long as what is used", `/begin RECORD_LAYOUT L NO_AXIS_PTS_X 1 UBYTE NO_AXIS_PTS_Y 2 UBYTE AXIS_PTS_X 3 UBYTE INDEX_INCR DIRECT AXIS_PTS_Y 4 UBYTE INDEX_INCR DIRECT FNC_VALUES 5 UBYTE ROW_DIR DIRECT /end RECORD_LAYOUT
 		/begin CHARACTERISTIC t "" MAP 0x1000 L 0 NO_COMPU_METHOD 0 9 ` + std("n", "NO_COMPU_METHOD", 4) + std("p", "NO_COMPU_METHOD", 3) + `/end CHARACTERISTIC`,
 		"02 02 0A 14 01 02 05 06 07 08", []float64{10, 20}, []float64{1, 2}, []float64{5, 6, 7, 8}, "1"},
+	{"a number behind breakpoints that are not all used", "the standard's own map has its parts in this order; from memory", standardMap("UBYTE", "UBYTE") +
+		`/begin CHARACTERISTIC t "" MAP 0x1000 L 0 NO_COMPU_METHOD 0 9 ` + std("n", "NO_COMPU_METHOD", 4) + std("p", "NO_COMPU_METHOD", 5) + `/end CHARACTERISTIC`,
+		"AA 02 0A 14 BB 03 01 02 03 05 06 07 08 09 0A EE", []float64{10, 20}, []float64{1, 2, 3}, []float64{5, 8, 6, 9, 7, 10}, "1"},
+	{"the same in words", "", standardMap("UWORD", "SWORD") +
+		`/begin CHARACTERISTIC t "" MAP 0x1000 L 0 NO_COMPU_METHOD -9 9 ` + std("n", "NO_COMPU_METHOD", 4) + std("p", "NO_COMPU_METHOD", 5) + `/end CHARACTERISTIC`,
+		"AAAA 0002 FFEC 000A BBBB 0003 0001 0002 0003 FFFB 0006 0007 0008 0009 0102 EEEE", []float64{-20, 10}, []float64{1, 2, 3}, []float64{-5, 8, 6, 9, 7, 258}, "1"},
+	{"the same in words, the lowest byte first", "", strings.Replace(common, "MSB_FIRST", "MSB_LAST", 1) + standardMap("UWORD", "SWORD") +
+		`/begin CHARACTERISTIC t "" MAP 0x1000 L 0 NO_COMPU_METHOD -9 9 ` + std("n", "NO_COMPU_METHOD", 4) + std("p", "NO_COMPU_METHOD", 5) + `/end CHARACTERISTIC`,
+		"AAAA 0200 ECFF 0A00 BBBB 0300 0100 0200 0300 FBFF 0600 0700 0800 0900 0201 EEEE", []float64{-20, 10}, []float64{1, 2, 3}, []float64{-5, 8, 6, 9, 7, 258}, "1"},
+	{"all of it used", "", standardMap("UBYTE", "UBYTE") +
+		`/begin CHARACTERISTIC t "" MAP 0x1000 L 0 NO_COMPU_METHOD 0 9 ` + std("n", "NO_COMPU_METHOD", 2) + std("p", "NO_COMPU_METHOD", 3) + `/end CHARACTERISTIC`,
+		"AA 02 0A 14 BB 03 01 02 03 05 06 07 08 09 0A", []float64{10, 20}, []float64{1, 2, 3}, []float64{5, 8, 6, 9, 7, 10}, "1"},
+	{"three numbers, each behind what the one before it counts", "", `/begin RECORD_LAYOUT L NO_AXIS_PTS_X 1 UBYTE AXIS_PTS_X 2 UBYTE INDEX_INCR DIRECT NO_AXIS_PTS_Y 3 UBYTE AXIS_PTS_Y 4 UBYTE INDEX_INCR DIRECT
+			NO_AXIS_PTS_Z 5 UBYTE AXIS_PTS_Z 6 UBYTE INDEX_INCR DIRECT FNC_VALUES 7 UBYTE ROW_DIR DIRECT /end RECORD_LAYOUT
+		/begin CHARACTERISTIC t "" CUBOID 0x1000 L 0 NO_COMPU_METHOD 0 9 ` + std("n", "NO_COMPU_METHOD", 3) + std("p", "NO_COMPU_METHOD", 3) + std("q", "NO_COMPU_METHOD", 4) + `/end CHARACTERISTIC`,
+		"02 0A 14 01 1E 02 28 32 01 02 03 04 EE", []float64{10, 20}, []float64{30}, []float64{1, 2, 3, 4}, "1"},
+	{"a number behind breakpoints, in a static record", "", `/begin RECORD_LAYOUT L NO_AXIS_PTS_X 1 UBYTE AXIS_PTS_X 2 UBYTE INDEX_INCR DIRECT NO_AXIS_PTS_Y 3 UBYTE AXIS_PTS_Y 4 UBYTE INDEX_INCR DIRECT
+			FNC_VALUES 5 UBYTE ROW_DIR DIRECT STATIC_RECORD_LAYOUT /end RECORD_LAYOUT
+		/begin CHARACTERISTIC t "" MAP 0x1000 L 0 NO_COMPU_METHOD 0 9 ` + std("n", "NO_COMPU_METHOD", 3) + std("p", "NO_COMPU_METHOD", 2) + `/end CHARACTERISTIC`,
+		"02 0A 14 EE 01 1E EE 01 02 EE EE EE EE", []float64{10, 20}, []float64{30}, []float64{1, 2}, "1"},
 	{"STATIC_RECORD_LAYOUT: nothing moves", "", `/begin RECORD_LAYOUT L NO_AXIS_PTS_X 1 UBYTE AXIS_PTS_X 2 UBYTE INDEX_INCR DIRECT FNC_VALUES 3 UBYTE ROW_DIR DIRECT STATIC_RECORD_LAYOUT /end RECORD_LAYOUT
 		/begin CHARACTERISTIC t "" CURVE 0x1000 L 0 NO_COMPU_METHOD 0 9 ` + std("n", "NO_COMPU_METHOD", 4) + `/end CHARACTERISTIC`, "02 0A 14 EE EE 05 06 EE EE", []float64{10, 20}, nil, []float64{5, 6}, "1"},
 	{"FIX_NO_AXIS_PTS_X", "the layout's number over the axis's", `/begin RECORD_LAYOUT L FIX_NO_AXIS_PTS_X 2 AXIS_PTS_X 1 UBYTE INDEX_INCR DIRECT FNC_VALUES 2 UBYTE ROW_DIR DIRECT /end RECORD_LAYOUT

@@ -76,6 +76,9 @@ func (im *importer) breakpoints(s *sharedAxis, key sharedKey, deposit string) (*
 	if s.count == 0 || s.count > maxPoints {
 		return nil, fmt.Errorf("%d breakpoints; allowed: 1 to %d", s.count, maxPoints)
 	}
+	if find(l, "NO_AXIS_PTS", 0) > at && !l.Static && !l.StaticAt {
+		return nil, countBehind("AXIS_PTS")
+	}
 	rec, err := im.record(l, a.Address, [5]uint64{s.count}, 1)
 	if err != nil {
 		return nil, err
