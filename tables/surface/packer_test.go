@@ -28,7 +28,7 @@ type packed struct {
 	bits             []uint64 // after the mask
 	step, row        int
 	most, used       []int
-	yFastest, packed bool
+	yFastest         bool
 	gap              int // behind it, in its record
 	low              int // offset at the most
 	pointer          bool
