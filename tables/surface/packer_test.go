@@ -21,17 +21,17 @@ type packer struct {
 
 // packed is cells as they are stored: raw bits in the order of the definition's axes, x first.
 type packed struct {
-	kind             string // u8 and so on
-	size             int
-	little, down     bool
-	mask             uint64
-	bits             []uint64 // after the mask
-	step, row        int
-	most, used       []int
-	yFastest         bool
-	gap              int // behind it, in its record
-	low              int // offset at the most
-	pointer          bool
+	kind         string // u8 and so on
+	size         int
+	little, down bool
+	mask         uint64
+	bits         []uint64 // after the mask
+	step, row    int
+	most, used   []int
+	yFastest     bool
+	gap          int // behind it, in its record
+	low          int // offset at the most
+	pointer      bool
 }
 
 type packedAxis struct {
