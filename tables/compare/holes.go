@@ -70,6 +70,9 @@ func (h *holes) cells(name string, all ...*definition.Cells) { h.add(name, h.cut
 
 // cut is the bytes of cells that the image lacks.
 func (h *holes) cut(all ...*definition.Cells) (ranges []image.Range) {
+	if len(h.gaps) == 0 {
+		return nil
+	}
 	for _, c := range all {
 		if len(image.Common([]image.Range{c.Extent()}, h.gaps)) > 0 {
 			ranges = append(ranges, c.Ranges()...)
