@@ -47,7 +47,7 @@ func partsOf(lay *definition.Layout, from *image.Image) *parts {
 	for i, a := range lay.Source.GetAxes() {
 		var own []*part
 		if a.GetStored() != nil {
-			own = p.stored(a.GetId(), a.GetStored(), lay.Axes[i].Cells, true)
+			own = p.stored(a.GetId(), a.GetStored(), lay.Axes[i].Cells, nil, true)
 		}
 		p.axes, byID[a.GetId()] = append(p.axes, own), own
 	}
@@ -64,12 +64,12 @@ func (p *parts) table(t *definition.Table, byID map[string][]*part) (own, shared
 	if err != nil {
 		return []*part{{id: t.ID, address: uint64(t.Source.GetStored().GetAddress()), lost: err.Error() + ", in the image that it is carried over from"}}, nil
 	}
-	own = p.stored(t.ID, t.Source.GetStored(), in.Cells, false)
+	own = p.stored(t.ID, t.Source.GetStored(), in.Cells, nil, false)
 	for i, a := range axesOf(t.Source) {
 		if a.GetAxis() != "" {
 			shared = append(shared, byID[a.GetAxis()]...)
 		} else if a.GetStored() != nil {
-			own = append(own, p.stored(t.ID, a.GetStored(), in.Axes[i].Cells, true)...)
+			own = append(own, p.stored(t.ID, a.GetStored(), in.Axes[i].Cells, in.Count(i), true)...)
 		}
 	}
 	return own, shared
@@ -106,7 +106,7 @@ func addressesIn(s *calibrationv1.Stored) []*uint32 {
 }
 
 // stored is the parts of one block of values: it or the pointer to it, and its count, as addressesIn has them.
-func (p *parts) stored(id string, s *calibrationv1.Stored, cells *definition.Cells, breakpoints bool) []*part {
+func (p *parts) stored(id string, s *calibrationv1.Stored, cells, count *definition.Cells, breakpoints bool) []*part {
 	one := &part{id: id, address: uint64(s.GetAddress()), at: cells.Extent(), cells: cells, breakpoints: breakpoints}
 	if s.GetPointer() != "" {
 		word := p.word(s.GetAddress(), s.GetPointer(), s.GetByteOrder())
@@ -115,7 +115,10 @@ func (p *parts) stored(id string, s *calibrationv1.Stored, cells *definition.Cel
 	}
 	all := []*part{one}
 	if c := s.GetCountAt(); c != nil {
-		all = append(all, &part{id: id, address: uint64(c.GetAddress()), at: p.word(c.GetAddress(), c.GetType(), c.GetByteOrder()).Extent(), breakpoints: true})
+		if count == nil { // a shared axis's, which stays where it is declared
+			count = p.word(c.GetAddress(), c.GetType(), c.GetByteOrder())
+		}
+		all = append(all, &part{id: id, address: uint64(c.GetAddress()), at: count.Extent(), breakpoints: true})
 	}
 	for _, one := range all {
 		needs := []image.Range{one.at}

@@ -115,6 +115,14 @@ func (t *Table) usedOf(p *placing, used []int) []int {
 	return used
 }
 
+// Count is where the number of the i-th axis's breakpoints that are used stands, the fastest axis first; nil where the image has none.
+func (t *Table) Count(i int) *Cells {
+	if t.counts == nil {
+		return nil
+	}
+	return t.counts[i]
+}
+
 // Directions are the cells that hold the pointers and counts of a table and of its axes: where they stand with every axis at
 // its most, of a table that In returned where they stand in that image.
 func (t *Table) Directions() []*Cells { return t.directions(t.counts) }

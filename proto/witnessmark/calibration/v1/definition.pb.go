@@ -857,7 +857,8 @@ type Stored struct {
 	NotAValue []int64 `protobuf:"varint,11,rep,packed,name=not_a_value,json=notAValue,proto3" json:"not_a_value,omitempty"`
 	// Where an axis says how many of its breakpoints are used.
 	CountAt *CountAt `protobuf:"bytes,12,opt,name=count_at,json=countAt,proto3" json:"count_at,omitempty"`
-	// packed: what follows breakpoints that are not used moves up; fixed if left out.
+	// packed: what lies behind breakpoints that are not used moves up, a count between the parts too, which then
+	// stands behind no other breakpoints than those that are counted before it; fixed if left out.
 	Layout string `protobuf:"bytes,13,opt,name=layout,proto3" json:"layout,omitempty"`
 	// Bytes, of a text or a hash.
 	Length        uint32 `protobuf:"varint,14,opt,name=length,proto3" json:"length,omitempty"`
