@@ -1,6 +1,7 @@
 package claims
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 
@@ -14,7 +15,9 @@ import (
 // TestCarried: that a definition was carried over is what its file says, whatever the action claims.
 func TestCarried(t *testing.T) {
 	w := newWorld(t)
-	for i, text := range []string{tiny, strings.Replace(tiny, "name: tiny\n", "name: tiny\ncarried: {definition: old, definition_sha256: "+strings.Repeat("ab", 32)+"}\n", 1)} {
+	hash := strings.Repeat("ab", 32)
+	carried := fmt.Sprintf("name: tiny\ncarried: {definition: old, definition_sha256: %s, from_image_sha256: %s, to_image_sha256: %s}\n", hash, hash, hash)
+	for i, text := range []string{tiny, strings.Replace(tiny, "name: tiny\n", carried, 1)} {
 		if i == 1 {
 			w.do(&recordv1.Action{Body: &recordv1.Action_Definition{Definition: &recordv1.AddDefinition{Revision: w.file(text)}}})
 		}
