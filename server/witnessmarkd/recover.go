@@ -23,7 +23,8 @@ lead's key, or the server's, is lost or in other hands.
 The old ledger is checked and lies in DIR2/archive from then on: check and backup look at it there, and
 nobody can add to it. Nothing of it is taken over. People are enrolled and log in anew, cars get new
 numbers, and releases of the old ledger are not collected from the new one. The newest definitions and
-limits are written out as files, for the lead to add again. DIR is left as it is; keep it as well.`,
+limits are written out as files, for the lead to add again. DIR is left as it is; keep it as well. What is
+erased later is erased in the new ledger alone: what must be forgotten of the old one goes with its archive.`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) (err error) {
 			if r.LeadKey, err = publicKey(keyFile); err != nil {
