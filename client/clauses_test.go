@@ -208,7 +208,11 @@ var clauses = []struct {
 	{"entry 6 does not stand: .*signature does not fit", func(f *forgery) {
 		e := f.entries[inRead].Entry
 		at := strings.Index(string(e), `"sig":"`) + 12
-		e[at] = "AB"[(e[at]&1)^1]
+		if e[at] == 'A' {
+			e[at] = 'B'
+		} else {
+			e[at] = 'A'
+		}
 	}},
 	{"no such key", func(f *forgery) { f.drop(inTech) }},
 	{"entry 10 does not stand: it is of another ledger", func(f *forgery) {
