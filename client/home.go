@@ -67,7 +67,7 @@ func (h *Home) lock(name string) (func(), error) {
 
 // acting has a person's actions follow one another; whoever does not want to wait any longer ends the context.
 func (h *Home) acting(ctx context.Context) (unlock func(), err error) {
-	locked := make(chan func(), 1)
+	locked := make(chan func())
 	failed := make(chan error, 1)
 	go func() {
 		unlock, err := h.lock(actingLock)
@@ -78,8 +78,7 @@ func (h *Home) acting(ctx context.Context) (unlock func(), err error) {
 		select {
 		case <-ctx.Done():
 			unlock() // nobody is there to have it
-		default:
-			locked <- unlock
+		case locked <- unlock:
 		}
 	}()
 	select {

@@ -39,7 +39,13 @@ func TestFinish(t *testing.T) {
 
 // Who waits for another command of the same person may leave; what they waited for goes on.
 func TestWaitingCanBeLeft(t *testing.T) {
-	h := &Home{Dir: t.TempDir()}
+	dir, err := os.MkdirTemp("", "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Who left may come to the lock, and make its file, when the test is over.
+	t.Cleanup(func() { _ = os.RemoveAll(dir) })
+	h := &Home{Dir: dir}
 	unlock, err := h.acting(context.Background())
 	if err != nil {
 		t.Fatal(err)
@@ -52,6 +58,17 @@ func TestWaitingCanBeLeft(t *testing.T) {
 		t.Error(err)
 	}
 	unlock()
+	for range 200 { // who leaves just as the lock is let go of does not keep it
+		if unlock, err = h.acting(context.Background()); err != nil {
+			t.Fatal(err)
+		}
+		left, leave := context.WithCancel(context.Background())
+		go unlock()
+		go leave()
+		if mine, err := h.acting(left); err == nil {
+			mine()
+		}
+	}
 	if unlock, err = h.acting(context.Background()); err != nil {
 		t.Fatal(err)
 	}
