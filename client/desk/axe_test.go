@@ -21,10 +21,7 @@ func axeScript(t *testing.T) string {
 // TestAxeFindsNothing runs every rule of axe-core over every page, light and dark, and where there
 // is so little room that grids scroll.
 func TestAxeFindsNothing(t *testing.T) {
-	if underRace {
-		t.Skip("how pages look is seen without the race detector; who clicks is watched by it in the other tests")
-	}
-	chromium(t)
+	looks(t)
 	axe := axeScript(t)
 	w := newWorld(t).full()
 	b := w.opens(w.lead)

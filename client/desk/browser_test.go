@@ -26,6 +26,16 @@ func chromium(t *testing.T) string {
 	return ""
 }
 
+// looks is chromium for tests of how pages look, which take long under the race detector and tell it nothing: who clicks is
+// watched by it in the other tests.
+func looks(t *testing.T) {
+	t.Helper()
+	if underRace {
+		t.Skip("how pages look is seen without the race detector")
+	}
+	chromium(t)
+}
+
 // tab is a person's own browser, with a profile of its own.
 type tab struct {
 	*testing.T

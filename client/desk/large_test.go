@@ -43,7 +43,7 @@ func many() (definition, limits string, image []byte) {
 // TestVerdictComesFirst measures how long a sheet of 200 changed maps takes until its verdict and
 // its findings are there, and that the pictures come later, as they are reached.
 func TestVerdictComesFirst(t *testing.T) {
-	chromium(t)
+	looks(t)
 	w := newWorld(t)
 	definition, limits, image := many()
 	for name, body := range map[string]string{"many.yaml": definition, "many-limits.yaml": limits, "many.bin": string(image)} {

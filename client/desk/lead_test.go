@@ -118,7 +118,7 @@ func TestAnAlarmIsRaisedAndEnded(t *testing.T) {
 // TestTwelveWaitingJobs: the worst first, and of equals the one that has waited longest; a part of
 // them by what is asked for.
 func TestTwelveWaitingJobs(t *testing.T) {
-	chromium(t)
+	looks(t)
 	w := newWorld(t)
 	var danger, warning []string
 	for i := range 12 {

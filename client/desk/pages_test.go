@@ -33,10 +33,7 @@ var pagesOf = map[string]string{
 // field has a label, and the policy lets everything through that the page asks for. With
 // WITNESSMARK_SHOTS=DIR the pages are kept as pictures.
 func TestPagesFit(t *testing.T) {
-	if underRace {
-		t.Skip("how pages look is seen without the race detector; who clicks is watched by it in the other tests")
-	}
-	chromium(t)
+	looks(t)
 	w := newWorld(t).full()
 	b := w.opens(w.lead)
 	for name, path := range pagesOf {

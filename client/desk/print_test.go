@@ -16,7 +16,7 @@ var mediaBox = regexp.MustCompile(`/MediaBox\s*\[\s*0 0 ([0-9.]+) ([0-9.]+)\s*\]
 
 // TestASheetPrints: A4 pages, the pictures all there, and nothing that only a screen is for.
 func TestASheetPrints(t *testing.T) {
-	chromium(t)
+	looks(t)
 	w := newWorld(t).twoSubmissions()
 	b := w.opens(w.lead)
 	b.scheme("dark") // paper is white all the same

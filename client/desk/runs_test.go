@@ -164,7 +164,7 @@ func TestTheSheetSaysWhatWasVisited(t *testing.T) {
 
 // TestRunPagesFit looks at the pages of runs as TestPagesFit does at the others, and at their paper.
 func TestRunPagesFit(t *testing.T) {
-	chromium(t)
+	looks(t)
 	w := newWorld(t).twoSubmissions().demoRuns()
 	b := w.opens(w.lead)
 	for name, path := range map[string]string{"runs": "/job/1/runs", "outcome": "/job/1/outcome", "visited": "/sheet/1.2"} {
