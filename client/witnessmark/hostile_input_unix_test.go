@@ -105,6 +105,9 @@ func writeHostile(t *testing.T, path string, content func() []byte) (size int) {
 // What a file says of itself is believed no further than its bytes go: each of these ends in one line, and takes no
 // more time and memory than a large honest file may. The figures are printed.
 func TestHostileInput(t *testing.T) {
+	if underRace {
+		t.Skip("what a command takes is measured without the race detector, which takes more")
+	}
 	demo, err := filepath.Abs(filepath.Join("..", "..", "testdata", "demo"))
 	if err != nil {
 		t.Fatal(err)
