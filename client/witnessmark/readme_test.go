@@ -21,6 +21,9 @@ import (
 // a block of kind console, `$ ` begins a command and the lines below are what it prints; `…` alone stands for any
 // lines. Two names are put in: where the daemon listens, and the ledger's fingerprint.
 func TestReadme(t *testing.T) {
+	if underRace {
+		t.Skip("the scripts have the same commands, and are watched by the race detector")
+	}
 	if testing.Short() {
 		t.Skip("builds the commands")
 	}
