@@ -49,6 +49,9 @@ func TestMessageThatGrows(t *testing.T) {
 // TestReportsThatGrow names what is no report as a read's, and brings it: as large as a blob may be, and just as
 // large as is still looked at. The process that takes it needs little more memory than the bytes.
 func TestReportsThatGrow(t *testing.T) {
+	if underRace {
+		t.Skip("what the process takes is measured without the race detector, which takes more")
+	}
 	if _, err := os.Stat("/proc/self/status"); err != nil {
 		t.Skip("no /proc here")
 	}
