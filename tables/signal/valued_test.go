@@ -105,7 +105,7 @@ func TestValuedHoldsItsPoints(t *testing.T) {
 	}
 	air := ", y: {quantity: intake_temperature, unit: Cel, points: [0, 40, 60]}"
 	whole, mixed := 0, 0
-	for range 40 {
+	for n := 0; n < 40 || n < 400 && (whole < 20 || mixed < 20); n++ { // some seeds draw few boxes that codes lie in
 		signals := `  - {id: load.model, quantity: load, unit: '1', feeds: true, value: "table('a') * 1.5"}
   - {id: s, quantity: q, unit: '1', value: "input('engine_speed') > 3000 ? table('b') + table('a') : max(table('c'), table('k'))"}
 `
@@ -141,7 +141,7 @@ func TestValuedHoldsItsPoints(t *testing.T) {
 			}
 		}
 	}
-	if whole == 0 || mixed == 0 {
+	if whole < 20 || mixed < 20 {
 		t.Errorf("%d boxes inside, %d mixed: too few to say anything", whole, mixed)
 	}
 }
