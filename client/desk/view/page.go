@@ -81,14 +81,15 @@ func (p *pair) chosen(o Whole) int {
 	if n, ok := p.parseFace(o.Slice); ok {
 		return n
 	}
-	changes := p.changes()
-	some := func(n int) bool { return n > 0 }
-	switch first := slices.IndexFunc(changes, some); {
-	case o.At == "first" && first >= 0:
-		return first
-	case o.At == "last" && first >= 0:
-		slices.Reverse(changes)
-		return len(changes) - 1 - slices.IndexFunc(changes, some)
+	n, changes := -1, p.changes()
+	switch o.At {
+	case "first":
+		n = changed(changes, -1, 1)
+	case "last":
+		n = changed(changes, len(changes), -1)
+	}
+	if n >= 0 {
+		return n
 	}
 	return p.farthest()
 }
