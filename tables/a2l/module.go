@@ -72,7 +72,6 @@ type AxisDescr struct {
 	Place
 	Kind, Input, Method string // Kind: STD_AXIS, COM_AXIS, FIX_AXIS, RES_AXIS, CURVE_AXIS
 	Most                uint64
-	Lower, Upper        float64
 	Ref                 string // of an AXIS_PTS, or of the curve
 	ByteOrder, Deposit  string
 	Unit                Unit
@@ -91,11 +90,10 @@ type Fixed struct {
 // AxisPts are breakpoints that characteristics share.
 type AxisPts struct {
 	Place
-	Name, Title           string
+	Name                  string
 	Address               uint64
 	Input, Layout, Method string
 	Most                  uint64
-	Lower, Upper          float64
 	ByteOrder, Deposit    string
 	Unit                  Unit
 	Extension             int64

@@ -3,6 +3,8 @@ package a2l
 import (
 	"math"
 	"strconv"
+
+	"witnessmark/tables/yamldoc"
 )
 
 // objects are the blocks of a module that are read, each into an object with a name.
@@ -51,16 +53,9 @@ func (r *reader) module(m *Module) {
 func (r *reader) object(t token, read func(r *reader, at Place) string) {
 	name := read(r, t.Place)
 	if f := r.fault; f != nil {
-		r.m.Faults = append(r.m.Faults, Fault{Place{f.File, f.Line}, t.text, name, f.Problem + allowing(f.Allowed)})
+		r.m.Faults = append(r.m.Faults, Fault{Place{f.File, f.Line}, t.text, name, yamldoc.What(f)})
 	}
 	r.fault = nil
-}
-
-func allowing(what string) string {
-	if what == "" {
-		return ""
-	}
-	return "; allowed: " + what
 }
 
 // once says whether a name of a kind comes for the first time, and faults the object where not.

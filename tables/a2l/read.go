@@ -95,9 +95,7 @@ func (r *reader) body(on func(t token)) {
 
 // close reads to the end of the block, if it has not ended, of which depth blocks are around.
 func (r *reader) close(depth int) {
-	if r.ahead != nil { // it may have been the end
-		r.ahead = nil
-	}
+	r.ahead = nil // it may have been the end
 	r.pass(depth)
 }
 

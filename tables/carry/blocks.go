@@ -22,17 +22,6 @@ const (
 	idle   = 4096
 )
 
-// regions is where regions of addresses begin and end, as offsets.
-func regions(space image.Space) []image.Range {
-	var all []image.Range
-	at := uint64(0)
-	for _, r := range space {
-		all = append(all, image.Range{Start: at, End: at + r.End - r.Start})
-		at += r.End - r.Start
-	}
-	return all
-}
-
 // region is the one around an offset.
 func (s *search) region(offset uint64) image.Range {
 	i, _ := slices.BinarySearchFunc(s.space, offset, func(r image.Range, at uint64) int {

@@ -62,7 +62,7 @@ func Find(lay *definition.Layout, from, to *image.Image) (*Result, error) {
 	}
 	r := &Result{lay: lay, from: from, to: to}
 	p := partsOf(lay, from)
-	s := &search{addresses: lay.Space, space: regions(lay.Space), from: from.Bytes, to: to.Bytes, lacks: lay.Space.Offsets(to.Gaps()), parts: p.sorted()}
+	s := &search{addresses: lay.Space, space: lay.Space.Offsets(lay.Space), from: from.Bytes, to: to.Bytes, lacks: lay.Space.Offsets(to.Gaps()), parts: p.sorted()}
 	s.run()
 	for i, a := range lay.Source.GetAxes() {
 		if a.GetStored() != nil {

@@ -37,17 +37,19 @@ type pointer struct {
 type parts struct {
 	lay          *definition.Layout
 	from         *image.Image
-	axes, tables [][]*part // by their place in the definition
-	shared       [][]*part // of each table, those of the shared axes that it uses
+	lacks        []image.Range // of the image, offsets
+	axes, tables [][]*part     // by their place in the definition
+	shared       [][]*part     // of each table, those of the shared axes that it uses
 }
 
 func partsOf(lay *definition.Layout, from *image.Image) *parts {
-	p := &parts{lay: lay, from: from}
+	p := &parts{lay: lay, from: from, lacks: lay.Space.Offsets(from.Gaps())}
 	byID := map[string][]*part{}
 	for i, a := range lay.Source.GetAxes() {
 		var own []*part
 		if a.GetStored() != nil {
-			own = p.stored(a.GetId(), a.GetStored(), lay.Axes[i].Cells, nil, true)
+			axis := lay.Axes[i]
+			own = p.stored(a.GetId(), a.GetStored(), axis.Cells, axis.Pointer(), axis.CountedAt(), true)
 		}
 		p.axes, byID[a.GetId()] = append(p.axes, own), own
 	}
@@ -64,32 +66,21 @@ func (p *parts) table(t *definition.Table, byID map[string][]*part) (own, shared
 	if err != nil {
 		return []*part{{id: t.ID, address: uint64(t.Source.GetStored().GetAddress()), lost: err.Error() + ", in the image that it is carried over from"}}, nil
 	}
-	own = p.stored(t.ID, t.Source.GetStored(), in.Cells, nil, false)
-	for i, a := range axesOf(t.Source) {
+	own = p.stored(t.ID, t.Source.GetStored(), in.Cells, in.Pointer(), nil, false)
+	for i, a := range definition.AxesOf(t.Source) {
 		if a.GetAxis() != "" {
 			shared = append(shared, byID[a.GetAxis()]...)
 		} else if a.GetStored() != nil {
-			own = append(own, p.stored(t.ID, a.GetStored(), in.Axes[i].Cells, in.Count(i), true)...)
+			own = append(own, p.stored(t.ID, a.GetStored(), in.Axes[i].Cells, in.Axes[i].Pointer(), in.Count(i), true)...)
 		}
 	}
 	return own, shared
 }
 
-// axesOf is a table's axes, the fastest first.
-func axesOf(t *calibrationv1.Table) []*calibrationv1.TableAxis {
-	all := slices.Clone(t.GetAxes())
-	for _, a := range []*calibrationv1.TableAxis{t.GetX(), t.GetY()} {
-		if a != nil {
-			all = append(all, a)
-		}
-	}
-	return all
-}
-
 // addresses are those of a table, of its own axes too, part for part.
 func addresses(t *calibrationv1.Table) []*uint32 {
 	all := addressesIn(t.GetStored())
-	for _, a := range axesOf(t) {
+	for _, a := range definition.AxesOf(t) {
 		all = append(all, addressesIn(a.GetStored())...)
 	}
 	return all
@@ -105,42 +96,27 @@ func addressesIn(s *calibrationv1.Stored) []*uint32 {
 	return []*uint32{&s.Address, &s.CountAt.Address}
 }
 
-// stored is the parts of one block of values: it or the pointer to it, and its count, as addressesIn has them.
-func (p *parts) stored(id string, s *calibrationv1.Stored, cells, count *definition.Cells, breakpoints bool) []*part {
+// stored is the parts of one block of values: it or the word that points to it, and its count, as addressesIn has them.
+func (p *parts) stored(id string, s *calibrationv1.Stored, cells, word, count *definition.Cells, breakpoints bool) []*part {
 	one := &part{id: id, address: uint64(s.GetAddress()), at: cells.Extent(), cells: cells, breakpoints: breakpoints}
-	if s.GetPointer() != "" {
-		word := p.word(s.GetAddress(), s.GetPointer(), s.GetByteOrder())
+	if word != nil {
 		back := word.Bits(p.from.Bytes, 0, 0) - p.lay.Space.Address(one.at.Start)
 		one.pointer, one.at, one.cells = &pointer{word, one.at, back}, word.Extent(), nil
 	}
 	all := []*part{one}
-	if c := s.GetCountAt(); c != nil {
-		if count == nil { // a shared axis's, which stays where it is declared
-			count = p.word(c.GetAddress(), c.GetType(), c.GetByteOrder())
-		}
-		all = append(all, &part{id: id, address: uint64(c.GetAddress()), at: count.Extent(), breakpoints: true})
+	if count != nil {
+		all = append(all, &part{id: id, address: uint64(s.GetCountAt().GetAddress()), at: count.Extent(), breakpoints: true})
 	}
 	for _, one := range all {
 		needs := []image.Range{one.at}
 		if one.pointer != nil {
 			needs = append(needs, one.pointer.target)
 		}
-		if len(image.Common(image.Join(needs), image.Join(p.lay.Space.Offsets(p.from.Gaps())))) > 0 {
+		if len(image.Common(image.Join(needs), p.lacks)) > 0 {
 			one.lost = "the image that it is carried over from lacks it"
 		}
 	}
 	return all
-}
-
-// word is a pointer or a count, which lies inside since the definition compiled.
-func (p *parts) word(address uint32, kind, order string) *definition.Cells {
-	size := map[string]int{"u8": 1, "u16": 2, "u24": 3, "u32": 4}[kind]
-	if order == "" {
-		order = p.lay.Source.GetByteOrder()
-	}
-	offset, _ := p.lay.Space.Offset(uint64(address))
-	width := uint(8 * size)
-	return &definition.Cells{Offset: offset, Bytes: size, Little: order == "little", Mask: ^uint64(0) >> (64 - width), Width: width, NX: 1, NY: 1}
 }
 
 // sorted is all parts that can be looked for, as they lie in the image.

@@ -4,9 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
-	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 
 	"google.golang.org/protobuf/proto"
@@ -204,24 +202,18 @@ func (w *writer) content(offset uint64) string {
 	return "data"
 }
 
-var element = regexp.MustCompile(`^([a-z.]+)\[(\d+)\]$`)
-
 // leaveOut takes out what cannot stay since something else was left out or moved.
 func (w *writer) leaveOut(faults []error) error {
 	gone := map[string]map[int]error{}
 	for _, fault := range faults {
-		at := element.FindStringSubmatch(yamldoc.Element(fault))
-		if at == nil {
+		list, i := yamldoc.Entry(fault)
+		if i < 0 {
 			return fault
 		}
-		if gone[at[1]] == nil {
-			gone[at[1]] = map[int]error{}
+		if gone[list] == nil {
+			gone[list] = map[int]error{}
 		}
-		i, err := strconv.Atoi(at[2])
-		if err != nil {
-			return fault
-		}
-		gone[at[1]][i] = fault
+		gone[list][i] = fault
 	}
 	for _, path := range slices.Sorted(maps.Keys(gone)) {
 		list := listOf(w.d.ProtoReflect(), path)

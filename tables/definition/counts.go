@@ -11,8 +11,8 @@ import (
 func (c *compiler) counts(path string, t *Table) error {
 	t.counts, t.behind = make([]*Cells, len(t.Axes)), make([][]int, len(t.Axes))
 	for i, a := range t.Axes {
-		if a.placed != nil && a.placed.count != nil {
-			t.counts[i], t.order = a.placed.count, append(t.order, i)
+		if t.counts[i] = a.CountedAt(); t.counts[i] != nil {
+			t.order = append(t.order, i)
 		}
 	}
 	slices.SortStableFunc(t.order, func(i, j int) int { return cmp.Compare(t.counts[i].Offset, t.counts[j].Offset) })

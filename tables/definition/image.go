@@ -27,7 +27,7 @@ func (l *Layout) Lacks(im *image.Image) []image.Range {
 	}
 	varying := l.VaryingAxes()
 	for _, a := range l.Axes {
-		if a.placed != nil && a.placed.pointer == nil && a.placed.count == nil && !varying[a] {
+		if a.Pointer() == nil && a.CountedAt() == nil && !varying[a] {
 			cells(a.Cells)
 		}
 	}
@@ -85,11 +85,11 @@ func (l *Layout) needs(im *image.Image, t *Table) []*Cells {
 		return all
 	}
 	for _, a := range t.Axes {
-		if a.Cells != nil && (a.Of != nil || a.placed == nil || a.placed.pointer == nil) {
+		if a.Cells != nil && (a.Of != nil || a.Pointer() == nil) {
 			all = append(all, a.Cells)
 		}
 	}
-	if t.Of != nil || t.placed == nil || t.placed.pointer == nil {
+	if t.Of != nil || t.Pointer() == nil {
 		all = append(all, t.Cells)
 	}
 	return all

@@ -16,12 +16,11 @@ const (
 
 // tableAxes compiles the axes of a table, the fastest first.
 func (c *compiler) tableAxes(path string, t *calibrationv1.Table, table *Table) error {
-	said := t.GetAxes()
-	switch n := len(said); {
+	said := AxesOf(t)
+	switch n := len(t.GetAxes()); {
 	case n == 0 && t.GetY() != nil && t.GetX() == nil:
 		return c.at.Errorf(path+".y", "x alone, or x and y", "there is a y axis without an x axis")
 	case n == 0:
-		said = slices.DeleteFunc([]*calibrationv1.TableAxis{t.GetX(), t.GetY()}, func(a *calibrationv1.TableAxis) bool { return a == nil })
 	case t.GetX() != nil || t.GetY() != nil:
 		return c.at.Errorf(path+".axes", "x and y, or axes", "both are given")
 	case n < 3 || n > maxAxes:
@@ -48,6 +47,14 @@ func (c *compiler) tableAxes(path string, t *calibrationv1.Table, table *Table) 
 		}
 	}
 	return nil
+}
+
+// AxesOf are the axes that a table says, the fastest first.
+func AxesOf(t *calibrationv1.Table) []*calibrationv1.TableAxis {
+	if len(t.GetAxes()) > 0 {
+		return t.GetAxes()
+	}
+	return slices.DeleteFunc([]*calibrationv1.TableAxis{t.GetX(), t.GetY()}, func(a *calibrationv1.TableAxis) bool { return a == nil })
 }
 
 // axisPath is where a table says an axis.
@@ -85,7 +92,7 @@ func (c *compiler) place(path string, s *calibrationv1.Stored, table *Table, sh 
 		if a.placed == nil {
 			continue
 		}
-		table.varies = table.varies || a.placed.pointer != nil || a.placed.count != nil
+		table.varies = table.varies || a.Pointer() != nil || a.CountedAt() != nil
 		if table.said(i).GetAxis() == "" {
 			own = append(own, a.placed)
 			p.packed = p.packed || a.placed.packed
@@ -110,7 +117,7 @@ func (c *compiler) place(path string, s *calibrationv1.Stored, table *Table, sh 
 func (c *compiler) packed(path, what string, table *Table) {
 	least := make([]int, len(table.Axes))
 	for i, a := range table.Axes {
-		if least[i] = a.Count; a.placed != nil && a.placed.count != nil {
+		if least[i] = a.Count; a.CountedAt() != nil {
 			least[i] = 1
 		}
 	}

@@ -202,12 +202,7 @@ func (r *resolver) table(need *dependence, n *formula.Node, t *Table) error {
 }
 
 // said is what the definition says of an axis where the table has it.
-func (t *Table) said(i int) *calibrationv1.TableAxis {
-	if all := t.Source.GetAxes(); len(all) > 0 {
-		return all[i]
-	}
-	return []*calibrationv1.TableAxis{t.Source.GetX(), t.Source.GetY()}[i]
-}
+func (t *Table) said(i int) *calibrationv1.TableAxis { return AxesOf(t.Source)[i] }
 
 // feed finds what supplies an axis: the curve that it is looked up through, the signal that it names, or the only one that
 // feeds its quantity, or the input.

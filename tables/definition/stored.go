@@ -19,6 +19,9 @@ var types = map[string]Cells{
 	"f32": {Bytes: 4, Float: true}, "f64": {Bytes: 8, Float: true},
 }
 
+// SizeOf is the bytes of a stored type; 0 of what is none.
+func SizeOf(kind string) uint64 { return uint64(types[kind].Bytes) }
+
 // shape is how many cells there are along each axis, x first, and in which order they lie.
 type shape struct {
 	counts   []int

@@ -135,12 +135,36 @@ func (t *Table) directions(counts []*Cells) []*Cells {
 func (t *Table) Pointers() []*Cells {
 	var all []*Cells
 	for _, a := range t.Axes {
-		if a.placed != nil && a.placed.pointer != nil {
-			all = append(all, a.placed.pointer)
+		if p := a.Pointer(); p != nil {
+			all = append(all, p)
 		}
 	}
-	if t.placed != nil && t.placed.pointer != nil {
-		all = append(all, t.placed.pointer)
+	if p := t.Pointer(); p != nil {
+		all = append(all, p)
 	}
 	return all
+}
+
+// Pointer is where the address of the table's cells stands; nil where the definition says it.
+func (t *Table) Pointer() *Cells {
+	if t.placed == nil {
+		return nil
+	}
+	return t.placed.pointer
+}
+
+// Pointer is where the address of the breakpoints stands; nil where the definition says it.
+func (a *Axis) Pointer() *Cells {
+	if a.placed == nil {
+		return nil
+	}
+	return a.placed.pointer
+}
+
+// CountedAt is where it is declared that the number of breakpoints used stands, nil if all are; see Table.Count.
+func (a *Axis) CountedAt() *Cells {
+	if a.placed == nil {
+		return nil
+	}
+	return a.placed.count
 }

@@ -6,6 +6,7 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/a2l"
+	"witnessmark/tables/definition"
 )
 
 const (
@@ -120,10 +121,7 @@ func (s *side) point(m *means, v *big.Rat) error {
 		s.axis.Labels = append(s.axis.Labels, m.labels(f))
 		return nil
 	case m.fn == nil:
-		var ok bool
-		if f, ok = between(m.conv.GetPoints(), f); !ok {
-			return fmt.Errorf("its conversion has no number for raw %v", f)
-		}
+		f = pointsOf(m.conv.GetPoints()).Apply(f)
 	default:
 		physical, ok := m.fn.at(v)
 		if !ok {
@@ -135,35 +133,14 @@ func (s *side) point(m *means, v *big.Rat) error {
 	return nil
 }
 
-// between is the value of a table of points at a raw value.
-func between(p *calibrationv1.PointTable, raw float64) (float64, bool) {
-	n := len(p.GetRaw())
-	if n == 0 {
-		return raw, false
+// pointsOf is a table of points that converts.
+func pointsOf(t *calibrationv1.PointTable) *definition.Points {
+	p := &definition.Points{Raw: t.GetRaw(), Physical: t.GetPhysical(), Step: t.GetBetween() == "step"}
+	if outside := t.GetOutside(); outside != nil {
+		v := outside.GetNumberValue()
+		p.Outside = &v
 	}
-	out, isNumber := p.GetOutside(), false
-	if out != nil {
-		isNumber = true
-	}
-	switch {
-	case (raw < p.Raw[0] || raw > p.Raw[n-1]) && isNumber:
-		return out.GetNumberValue(), true
-	case raw <= p.Raw[0]:
-		return p.Physical[0], true
-	}
-	for i := 1; i < n; i++ {
-		if raw < p.Raw[i] && p.Between == "step" {
-			return p.Physical[i-1], true
-		}
-		if raw <= p.Raw[i] {
-			t := (raw - p.Raw[i-1]) / (p.Raw[i] - p.Raw[i-1])
-			if p.Between == "step" {
-				return p.Physical[i], true
-			}
-			return float64(p.Physical[i-1]*(1-t)) + float64(p.Physical[i]*t), true
-		}
-	}
-	return p.Physical[n-1], true
+	return p
 }
 
 // through is an axis that is looked up through a curve: its breakpoints are places, counted from 0.

@@ -3,7 +3,6 @@ package imported
 import (
 	"fmt"
 	"slices"
-	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
@@ -25,12 +24,12 @@ func (im *importer) check() error {
 		_, faults := definition.Examine("", yamlout.Write(d))
 		tables, axes := map[string]string{}, map[string]string{} // reasons by id
 		for _, fault := range faults {
-			list, i, why := part(fault)
-			switch {
+			switch list, i := yamldoc.Entry(fault); {
+			case i < 0:
 			case list == "tables" && i < len(d.Tables):
-				once(tables, d.Tables[i].GetId(), why)
+				once(tables, d.Tables[i].GetId(), yamldoc.What(fault))
 			case list == "axes" && i < len(d.Axes):
-				once(axes, d.Axes[i].GetId(), why)
+				once(axes, d.Axes[i].GetId(), yamldoc.What(fault))
 			}
 		}
 		if len(tables)+len(axes) == 0 {
@@ -49,27 +48,12 @@ func once(reasons map[string]string, id, why string) {
 	}
 }
 
-// part is the list that a fault is about, the place there, and what it says.
-func part(fault error) (list string, i int, why string) {
-	e, ours := fault.(*yamldoc.Error)
-	if !ours {
-		return "", 0, ""
-	}
-	if why = e.Problem; e.Allowed != "" {
-		why += "; allowed: " + e.Allowed
-	}
-	if n, _ := fmt.Sscanf(strings.ReplaceAll(yamldoc.Element(e), "[", " "), "%s %d", &list, &i); n < 2 {
-		list = ""
-	}
-	return list, i, why
-}
-
 // hanging adds tables that need what is left out.
 func (im *importer) hanging(tables, axes map[string]string) {
 	for again := true; again; {
 		again = false
 		for _, t := range im.out.Definition.Tables {
-			for _, a := range append([]*calibrationv1.TableAxis{t.GetX(), t.GetY()}, t.GetAxes()...) {
+			for _, a := range definition.AxesOf(t) {
 				why := ""
 				if axes[a.GetAxis()] != "" {
 					why = fmt.Sprintf("its axis %s was left out", a.GetAxis())

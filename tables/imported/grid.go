@@ -6,6 +6,7 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/a2l"
+	"witnessmark/tables/definition"
 )
 
 // grid is a table of numbers.
@@ -183,11 +184,9 @@ func turned(t *calibrationv1.Table, sides []*side, cells, size uint64) {
 	for _, s := range sides {
 		stored := s.axis.Stored
 		stored.Reversed = true
-		stored.Address += uint32((s.count - 1) * sizes[stored.GetType()])
+		stored.Address += uint32((s.count - 1) * definition.SizeOf(stored.GetType()))
 	}
 }
-
-var sizes = map[string]uint64{"u8": 1, "s8": 1, "u16": 2, "s16": 2, "u24": 3, "s24": 3, "u32": 4, "s32": 4, "u64": 8, "s64": 8, "f32": 4, "f64": 8}
 
 // join gives a table its axes.
 func join(t *calibrationv1.Table, sides []*side) {

@@ -23,24 +23,30 @@ func (im *importer) image() error {
 	if len(im.used) == 0 {
 		return fmt.Errorf("%s:%d: module %s: no object that could be imported lies in an image", im.m.File, im.m.Line, im.m.Name)
 	}
-	layout := &calibrationv1.ImageLayout{}
-	regions := im.segments(layout)
+	segments, regions := im.segments()
 	if len(regions) == 0 {
-		regions = joined(append(slices.Clone(im.used), im.o.Held...), near)
+		regions = regionsAround(im.used, im.o.Held)
 	}
-	for _, r := range regions {
-		layout.Regions = append(layout.Regions, &calibrationv1.Region{Start: uint32(r.Start), Size: uint32(r.End - r.Start)})
-	}
-	if len(regions) == 1 {
-		layout.Start, layout.Size, layout.Regions = layout.Regions[0].Start, layout.Regions[0].Size, nil
-	}
-	im.out.Definition.Image = layout
+	im.out.Definition.Image = imageLayout(regions)
+	im.out.Definition.Image.Segments = segments
 	im.software(regions)
 	return nil
 }
 
+// imageLayout is one range, or several regions.
+func imageLayout(regions []image.Range) *calibrationv1.ImageLayout {
+	layout := &calibrationv1.ImageLayout{}
+	for _, r := range regions {
+		layout.Regions = append(layout.Regions, &calibrationv1.Region{Start: uint32(r.Start), Size: uint32(min(r.End, 1<<32) - r.Start)})
+	}
+	if len(layout.Regions) == 1 {
+		layout.Start, layout.Size, layout.Regions = layout.Regions[0].Start, layout.Regions[0].Size, nil
+	}
+	return layout
+}
+
 // segments are the described ones where objects lie in them, and the regions that they make up with what an image file holds.
-func (im *importer) segments(layout *calibrationv1.ImageLayout) []image.Range {
+func (im *importer) segments() (segments []*calibrationv1.Segment, regions []image.Range) {
 	all := slices.Clone(im.m.Memory)
 	slices.SortStableFunc(all, func(a, b a2l.Memory) int { return cmp.Compare(a.Address, b.Address) })
 	var ranges []image.Range
@@ -63,21 +69,19 @@ func (im *importer) segments(layout *calibrationv1.ImageLayout) []image.Range {
 		}
 		total += s.Size
 		ranges = append(ranges, r)
-		layout.Segments = append(layout.Segments, &calibrationv1.Segment{Start: uint32(r.Start), End: uint32(r.End), Content: contents[s.Holds]})
+		segments = append(segments, &calibrationv1.Segment{Start: uint32(r.Start), End: uint32(r.End), Content: contents[s.Holds]})
 	}
-	if len(image.Common(ranges, image.Join(slices.Clone(im.used)))) == 0 {
-		layout.Segments = nil
-		return nil
+	if len(image.Common(ranges, image.Join(im.used))) == 0 {
+		return nil, nil
 	}
-	return joined(append(ranges, im.o.Held...), 0)
+	return segments, image.Join(append(ranges, im.o.Held...))
 }
 
-// joined are ranges in order, those apart by no more than gap as one.
-func joined(ranges []image.Range, gap uint64) (out []image.Range) {
-	slices.SortFunc(ranges, func(a, b image.Range) int { return cmp.Compare(a.Start, b.Start) })
-	for _, r := range ranges {
-		if n := len(out); n > 0 && r.Start <= out[n-1].End+gap {
-			out[n-1].End = max(out[n-1].End, r.End)
+// regionsAround are around what objects lie in and a file holds.
+func regionsAround(used, held []image.Range) (out []image.Range) {
+	for _, r := range image.Join(slices.Concat(used, held)) {
+		if n := len(out); n > 0 && r.Start <= out[n-1].End+near {
+			out[n-1].End = r.End
 			continue
 		}
 		out = append(out, r)

@@ -96,7 +96,7 @@ func A2L(m *a2l.Module, o Options) (*Result, error) {
 	}
 	im.index()
 	for _, f := range m.Faults {
-		if im.wanted(f.Name) {
+		if im.o.wanted(f.Name) {
 			im.say(f.Place, f.Name, false, "%s", f.Why)
 		}
 	}
@@ -132,7 +132,7 @@ func (im *importer) index() {
 	im.pts, im.objects = map[string]*a2l.AxisPts{}, map[string]*a2l.Characteristic{}
 	inputs := ids{}
 	input := func(name string) {
-		if im.quantities[name] == "" && name != "" && name != "NO_INPUT_QUANTITY" {
+		if im.quantities[name] == "" && name != "" && name != noInput {
 			im.quantities[name] = inputs.of(name)
 		}
 	}
@@ -151,8 +151,6 @@ func (im *importer) index() {
 		input(a.Input)
 	}
 }
-
-func (im *importer) wanted(name string) bool { return im.o.wanted(name) }
 
 func (o *Options) wanted(name string) bool {
 	for _, only := range o.Only {
@@ -176,7 +174,7 @@ func (o *Options) patterns() error {
 // tables builds all that is wanted, and then writes it in the order of the file.
 func (im *importer) tables() {
 	for _, c := range im.m.Characteristics {
-		if im.wanted(c.Name) {
+		if im.o.wanted(c.Name) {
 			im.build(c)
 		}
 	}
@@ -190,7 +188,7 @@ func (im *importer) tables() {
 		}
 	}
 	for _, a := range im.m.AxisPts {
-		if im.wanted(a.Name) {
+		if im.o.wanted(a.Name) {
 			im.alone(a)
 		}
 	}

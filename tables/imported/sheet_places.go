@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
-	"witnessmark/tables/image"
 )
 
 // storedAt is one place of a row where values are stored.
@@ -51,17 +50,6 @@ func (s *sheet) stored() (all []storedAt) {
 		all = append(all, storedAt{t.Stored, s.rows[i], "byte_order", min(cells, maxCells)})
 	}
 	return all
-}
-
-func imageLayout(regions []image.Range) *calibrationv1.ImageLayout {
-	layout := &calibrationv1.ImageLayout{}
-	for _, r := range regions {
-		layout.Regions = append(layout.Regions, &calibrationv1.Region{Start: uint32(r.Start), Size: uint32(min(r.End, 1<<32-1) - r.Start)})
-	}
-	if len(layout.Regions) == 1 {
-		layout.Start, layout.Size, layout.Regions = layout.Regions[0].Start, layout.Regions[0].Size, nil
-	}
-	return layout
 }
 
 // columnOf is the column of what the compiler calls tables[3].x.stored.count.

@@ -201,7 +201,7 @@ func (s *sheet) finish() error {
 		s.d.ByteOrder = all[i].stored.GetByteOrder()
 	}
 	for _, x := range all {
-		size := sizes[x.stored.GetType()]
+		size := definition.SizeOf(x.stored.GetType())
 		switch {
 		case size == 0: // no type, or none that is known: the compiler says so
 		case size == 1:
@@ -217,16 +217,17 @@ func (s *sheet) finish() error {
 	if s.d.ByteOrder == "" {
 		s.d.ByteOrder = "big" // single bytes have none
 	}
-	s.d.Image = imageLayout(joined(append(slices.Clone(s.used), s.o.Held...), near))
+	s.d.Image = imageLayout(regionsAround(s.used, s.o.Held))
 	_, err := definition.Compile(s.file, nil, s.d)
 	var e *yamldoc.Error
 	if !errors.As(err, &e) {
 		return err
 	}
-	var i int
-	if n, _ := fmt.Sscanf(e.Path, "tables[%d]", &i); n == 1 && i < len(s.rows) {
+	switch list, i := yamldoc.Entry(e); {
+	case i < 0:
+	case list == "tables":
 		e.Line = s.rows[i]
-	} else if n, _ := fmt.Sscanf(e.Path, "axes[%d]", &i); n == 1 && i < len(s.d.Axes) {
+	case list == "axes":
 		e.Line = s.shared[s.d.Axes[i].GetId()]
 	}
 	e.Path = columnOf(e.Path)

@@ -98,6 +98,14 @@ func TestPartOfASheet(t *testing.T) {
 	}
 }
 
+// The last byte of the address space is in an image that ends there.
+func TestSheetUpToTheLastAddress(t *testing.T) {
+	d, err := Sheet("tables.csv", "car", []byte("id,address,type\na,0xffffffff,u8\n"), Options{})
+	if im := d.GetImage(); err != nil || im.GetStart() != 0xffffffff || im.GetSize() != 1 {
+		t.Errorf("%v, %v", im, err)
+	}
+}
+
 func TestSheetFaults(t *testing.T) {
 	for _, c := range []struct{ name, file, want string }{
 		{"empty", "", "tables.csv: there is no table; allowed: a header, and a row for each table"},

@@ -9,6 +9,7 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/definition"
 )
 
 // SheetRows are the rows of a spreadsheet that Sheet reads back: a header, and a row a table. What a row cannot say is
@@ -73,9 +74,9 @@ func beyondTables(name string, d *calibrationv1.Definition) (said []Said) {
 
 // spread is a table with its shared axes and byte orders written out.
 func spread(d *calibrationv1.Definition, t *calibrationv1.Table, axes map[string]*calibrationv1.Axis) *calibrationv1.Table {
-	t = proto.Clone(t).(*calibrationv1.Table)
+	t = proto.CloneOf(t)
 	order := func(s *calibrationv1.Stored) {
-		if s != nil && s.GetByteOrder() == "" && sizes[s.GetType()] > 1 {
+		if s != nil && s.GetByteOrder() == "" && definition.SizeOf(s.GetType()) > 1 {
 			s.ByteOrder = d.GetByteOrder()
 		}
 	}

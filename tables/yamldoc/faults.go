@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -15,6 +16,26 @@ func Element(err error) string {
 		return first + "." + second // a list within a block, as image.segments
 	}
 	return first
+}
+
+// Entry is Element as the name of a list and a place in it: tables and 3 of tables[3].stored.type. The place is below 0
+// where the error is about no entry.
+func Entry(err error) (list string, i int) {
+	list, place, _ := strings.Cut(strings.TrimSuffix(Element(err), "]"), "[")
+	i, bad := strconv.Atoi(place)
+	if bad != nil {
+		return list, -1
+	}
+	return list, i
+}
+
+// What is an *Error without its place: what is wrong, and what is allowed.
+func What(err error) string {
+	e := faultOf(err)
+	if e.Allowed == "" {
+		return e.Problem
+	}
+	return e.Problem + "; allowed: " + e.Allowed
 }
 
 // InOrder sorts faults by line, and leaves MaxFaults of them.

@@ -44,14 +44,11 @@ func (e *Error) Error() string {
 	if e.Line > 0 {
 		fmt.Fprintf(&b, ":%d", e.Line)
 	}
-	for _, part := range []string{e.Path, e.Problem} {
+	for _, part := range []string{e.Path, What(e)} {
 		if part != "" && b.Len() > 0 {
 			b.WriteString(": ")
 		}
 		b.WriteString(part)
-	}
-	if e.Allowed != "" {
-		b.WriteString("; allowed: " + e.Allowed)
 	}
 	return b.String()
 }
