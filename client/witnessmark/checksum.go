@@ -30,7 +30,7 @@ func newChecksumFix(a *app) *cobra.Command {
 	c.Flags().StringVar(&defPath, "definition", "", "definition file (required)")
 	c.Flags().StringVar(&in, "in-format", "", formatUsage+"; "+byContent)
 	c.Flags().StringSliceVar(&only, "only", nil, "put right only these checksums, by their ids")
-	c.RunE = func(cmd *cobra.Command, args []string) error {
+	c.RunE = func(_ *cobra.Command, args []string) error {
 		out.Given = []string{args[0], defPath}
 		target, err := format()
 		if err == nil {
@@ -49,9 +49,6 @@ func newChecksumFix(a *app) *cobra.Command {
 		im, err := loadImage(args[0], in, lay)
 		if err != nil {
 			return err
-		}
-		if !cmd.Flags().Changed("only") {
-			only = nil
 		}
 		right, done, err := lay.Restamp(im, only)
 		if err != nil {
