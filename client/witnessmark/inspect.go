@@ -17,6 +17,7 @@ import (
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/said"
 	"witnessmark/tables/surface"
 )
 
@@ -83,7 +84,7 @@ func tableValues(t *definition.Table, img []byte) *calibrationv1.TableValues {
 	for _, s := range d.Slices {
 		slice := &calibrationv1.BlockSlice{Values: rows(s)}
 		for _, at := range s.Table.Slice.At {
-			slice.At = append(slice.At, breakpoint(at.Axis, at.Point))
+			slice.At = append(slice.At, said.Point(at.Axis, at.Point))
 		}
 		out.Blocks = append(out.Blocks, slice)
 	}
@@ -99,50 +100,19 @@ func rows(d *surface.Decoded) []*structpb.ListValue {
 	for r := range out {
 		out[r] = &structpb.ListValue{}
 		for c := range d.NX {
-			out[r].Values = append(out[r].Values, cellValue(d, r*d.NX+c))
+			out[r].Values = append(out[r].Values, said.Cell(d, r*d.NX+c))
 		}
 	}
 	return out
-}
-
-func cellValue(d *surface.Decoded, i int) *structpb.Value {
-	switch c := d.Table.Cells; {
-	case d.Off != nil && d.Off[i]:
-		return structpb.NewNullValue()
-	case c.Conv.Labels != nil:
-		return structpb.NewStringValue(c.Conv.Label(c.Int(d.Bits[i])))
-	}
-	return number(d.Values[i])
 }
 
 // points are breakpoints as stored, or their labels.
 func points(a *definition.Axis, vs []float64) []*structpb.Value {
 	out := make([]*structpb.Value, len(vs))
 	for i, v := range vs {
-		out[i] = breakpoint(a, v)
+		out[i] = said.Point(a, v)
 	}
 	return out
-}
-
-func breakpoint(a *definition.Axis, v float64) *structpb.Value {
-	if a.Labels != nil {
-		return structpb.NewStringValue(a.Labels[int(v)])
-	}
-	return number(v)
-}
-
-// number is a float as a message holds it that JSON has to hold.
-func number(v float64) *structpb.Value {
-	switch {
-	case math.IsNaN(v):
-		return structpb.NewStringValue("NaN")
-	case math.IsInf(v, 1):
-		return structpb.NewStringValue("Infinity")
-	case math.IsInf(v, -1):
-		return structpb.NewStringValue("-Infinity")
-	default:
-		return structpb.NewNumberValue(v)
-	}
 }
 
 func writeInspection(w io.Writer, in *calibrationv1.Inspection) error {

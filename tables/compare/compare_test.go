@@ -12,6 +12,7 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/image"
+	"witnessmark/tables/said"
 )
 
 func TestEqualImages(t *testing.T) {
@@ -43,9 +44,9 @@ func TestCells(t *testing.T) {
 		Id: "ign", Kind: "map", Unit: "deg", Cells: 12, Changed: 2,
 		Delta: &calibrationv1.Delta{Min: -1.5, Max: 3, Mean: 0.75, Rms: math.Sqrt((9 + 2.25) / 2)},
 		Changes: []*calibrationv1.CellChange{
-			{Row: 1, Column: 1, X: proto.Float64(2000), Y: proto.Float64(60), Base: number(9.75), Candidate: number(12.75),
+			{Row: 1, Column: 1, X: proto.Float64(2000), Y: proto.Float64(60), Base: said.Number(9.75), Candidate: said.Number(12.75),
 				Delta: proto.Float64(3), BaseRaw: proto.String("45"), CandidateRaw: proto.String("49")},
-			{Row: 1, Column: 2, X: proto.Float64(3000), Y: proto.Float64(60), Base: number(10.5), Candidate: number(9),
+			{Row: 1, Column: 2, X: proto.Float64(3000), Y: proto.Float64(60), Base: said.Number(10.5), Candidate: said.Number(9),
 				Delta: proto.Float64(-1.5), BaseRaw: proto.String("46"), CandidateRaw: proto.String("44")},
 		},
 	}

@@ -7,6 +7,7 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/said"
 	"witnessmark/tables/surface"
 )
 
@@ -14,7 +15,7 @@ import (
 type joint struct {
 	x, y             []float64
 	base, cand       *surface.Grid
-	baseOff, candOff *surface.Grid // above 0 where a code that is no value has a say; nil where none is there
+	baseOff, candOff *surface.Grid // NaN where a code that is no value has a say; nil where none is there
 	// Of a block: where the slice lies. Where breakpoints beyond y moved it lies in between, and steps there have two sides.
 	slice *calibrationv1.Slice
 	where string // as text, with a comma before it
@@ -42,9 +43,9 @@ func (j *joint) each(f func(p spot)) {
 			cx, cy := j.cand.Steps(x, y)
 			for _, belowY := range either(by || cy) {
 				for _, belowX := range either(bx || cx) {
-					above := func(g *surface.Grid) bool { return g != nil && g.Side(x, y, belowX, belowY) > 0 }
+					off := func(g *surface.Grid) bool { return g != nil && math.IsNaN(g.Side(x, y, belowX, belowY)) }
 					f(spot{x, y, j.base.Side(x, y, belowX, belowY), j.cand.Side(x, y, belowX, belowY),
-						above(j.baseOff), above(j.candOff), !belowX && !belowY && !j.below})
+						off(j.baseOff), off(j.candOff), !belowX && !belowY && !j.below})
 				}
 			}
 		}
@@ -70,7 +71,7 @@ func (j *joint) report(t *definition.Table) *calibrationv1.Surface {
 	var base, cand []*structpb.Value
 	j.each(func(p spot) {
 		if p.at {
-			base, cand = append(base, numberOr(p.base, p.baseOff)), append(cand, numberOr(p.cand, p.candOff))
+			base, cand = append(base, said.NumberOr(p.base, p.baseOff)), append(cand, said.NumberOr(p.cand, p.candOff))
 		}
 	})
 	for at := 0; at < len(base); at += len(j.x) {

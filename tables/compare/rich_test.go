@@ -11,6 +11,7 @@ import (
 	"google.golang.org/protobuf/types/known/structpb"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/said"
 )
 
 // rich has one table of each structure, in an image of two regions: offset 0x100 is address 0x8000.
@@ -107,9 +108,9 @@ func tableOf(t *testing.T, r *calibrationv1.Report, id string) *calibrationv1.Ta
 func TestBlockCells(t *testing.T) {
 	r := richReport(t, func(b []byte) { b[0x28] = 112 })
 	want := &calibrationv1.TableReport{Id: "trim", Kind: "block", Unit: "%", Cells: 12, Changed: 1, Delta: &calibrationv1.Delta{Min: 2, Max: 2, Mean: 2, Rms: 2},
-		Changes: []*calibrationv1.CellChange{{Row: 0, Column: 2, X: proto.Float64(4000), Y: proto.Float64(20), Base: number(54), Candidate: number(56),
+		Changes: []*calibrationv1.CellChange{{Row: 0, Column: 2, X: proto.Float64(4000), Y: proto.Float64(20), Base: said.Number(54), Candidate: said.Number(56),
 			Delta: proto.Float64(2), BaseRaw: proto.String("108"), CandidateRaw: proto.String("112"),
-			Slice: &calibrationv1.Slice{Index: []uint32{1}, At: []*structpb.Value{number(80)}}}}}
+			Slice: &calibrationv1.Slice{Index: []uint32{1}, At: []*structpb.Value{said.Number(80)}}}}}
 	if len(r.Tables) != 1 || !proto.Equal(r.Tables[0], want) {
 		t.Errorf("got  %v\nwant %v", r.Tables, want)
 	}

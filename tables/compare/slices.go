@@ -1,10 +1,9 @@
 package compare
 
 import (
-	"google.golang.org/protobuf/types/known/structpb"
-
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/said"
 	"witnessmark/tables/surface"
 )
 
@@ -37,14 +36,14 @@ func jointsOf(c *change) []*joint {
 			return nil
 		}
 		j.x, j.y = surface.Join(j.base.X, j.cand.X), surface.Join(j.base.Y, j.cand.Y)
-		if m := marked(j.was); m != nil {
+		if m := j.was.Codes(); m != nil {
 			j.baseOff, _ = m.Grid() // as j.base
 		}
-		if m := marked(j.is); m != nil {
+		if m := j.is.Codes(); m != nil {
 			j.candOff, _ = m.Grid()
 		}
 		if c.cand.Slices != nil {
-			j.slice, j.where = placeOfSlice(j.is.Table.Slice), textOfSlice(j.is.Table.Slice)
+			j.slice, j.where = said.Slice(j.is.Table.Slice), textOfSlice(j.is.Table.Slice)
 		}
 		out = append(out, j)
 	}
@@ -59,31 +58,13 @@ func mapsOf(d *surface.Decoded) []*surface.Decoded {
 	return []*surface.Decoded{d}
 }
 
-// offOf is a table that holds 1 where a code that is no value stands, else 0.
-func offOf(d *surface.Decoded) *surface.Decoded {
-	t, cells := *d.Table, *d.Table.Cells
-	cells.Conv = definition.Conversion{Factor: 1}
-	t.Cells = &cells
-	marks := *d
-	marks.Table, marks.Off, marks.Values, marks.Slices = &t, nil, make([]float64, len(d.Bits)), nil
-	for i := range d.Bits {
-		if isOff(d, i) {
-			marks.Values[i] = 1
-		}
-	}
-	for _, slice := range d.Slices {
-		marks.Slices = append(marks.Slices, offOf(slice))
-	}
-	return &marks
-}
-
 // mostBetween is how many joined points a block may have whose slices moved: they grow with each of its axes that did.
 const mostBetween = 1 << 18
 
 // inBetween is the surfaces of a block whose slices moved: at every joined place beyond y. None where they are too many.
 func (c *change) inBetween() (out []*joint) {
-	var sides [4]*surface.Solid // the base's, the candidate's, and where either holds codes that are no value
-	for i, d := range []*surface.Decoded{c.base, c.cand, marked(c.base), marked(c.cand)} {
+	var sides [4]*surface.Solid // the base's, the candidate's, and the codes of either that are no value
+	for i, d := range []*surface.Decoded{c.base, c.cand, c.base.Codes(), c.cand.Codes()} {
 		if d == nil {
 			continue
 		}
@@ -113,7 +94,7 @@ func (c *change) inBetween() (out []*joint) {
 				spans[side][k+2] = surface.PlaceFrom(sides[side].Axes[k+2], s.point, s.below)
 			}
 			a := &c.axes[k+2]
-			j.slice.At = append(j.slice.At, placeAlong(a.cand, s.point))
+			j.slice.At = append(j.slice.At, said.Point(a.cand, s.point))
 			j.where += ", " + a.name + " " + pointText(a.cand, s.point)
 			j.below = j.below || s.below
 		}
@@ -126,14 +107,6 @@ func (c *change) inBetween() (out []*joint) {
 		out = append(out, j)
 	}
 	return out
-}
-
-// marked is offOf; nil where no cell holds a code.
-func marked(d *surface.Decoded) *surface.Decoded {
-	if d.Off == nil {
-		return nil
-	}
-	return offOf(d)
 }
 
 // station is a place along an axis beyond y, and the side of it where something steps there.
@@ -167,26 +140,6 @@ func (c *change) slicePairs() [][2]int {
 		out, was, is = wider, was*len(c.axes[k].was), is*len(c.axes[k].is)
 	}
 	return out
-}
-
-// placeOfSlice is where a slice lies as the report says it; nil of what is no block.
-func placeOfSlice(s *definition.Slice) *calibrationv1.Slice {
-	if s == nil {
-		return nil
-	}
-	out := &calibrationv1.Slice{}
-	for i, p := range s.At {
-		out.Index, out.At = append(out.Index, uint32(s.Index[i])), append(out.At, placeAlong(p.Axis, p.Point))
-	}
-	return out
-}
-
-// placeAlong is a place along an axis beyond y.
-func placeAlong(a *definition.Axis, v float64) *structpb.Value {
-	if a.Labels != nil {
-		return structpb.NewStringValue(a.Labels[int(v)])
-	}
-	return number(v)
 }
 
 // textOfSlice is where a slice lies as text, with a comma before each axis.

@@ -10,6 +10,7 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/said"
 	"witnessmark/tables/surface"
 )
 
@@ -82,11 +83,11 @@ func (c *change) cellChange(at cell) *calibrationv1.CellChange {
 	if c.candTable.Kind == textKind {
 		return &calibrationv1.CellChange{Base: structpb.NewStringValue(c.base.Text), Candidate: structpb.NewStringValue(c.cand.Text)}
 	}
+	was, is := c.index(at)
 	b, v := c.bits(at)
-	wasOff, isOff := c.off(at)
 	out := &calibrationv1.CellChange{
 		Row: uint32(at.row), Column: uint32(at.col),
-		Base: printed(c.baseTable.Cells, b, wasOff), Candidate: printed(c.candTable.Cells, v, isOff),
+		Base: said.Cell(c.base, was), Candidate: said.Cell(c.cand, is),
 	}
 	if raw := c.baseTable.Cells.Raw(b); raw != "" {
 		out.BaseRaw = proto.String(raw)
@@ -101,7 +102,7 @@ func (c *change) cellChange(at cell) *calibrationv1.CellChange {
 		out.Y, out.BaseY, out.YLabel = c.breakpoint(&c.axes[1], at.baseRow, at.row)
 	}
 	if c.cand.Slices != nil {
-		out.Slice = placeOfSlice(c.cand.Slices[at.slice].Table.Slice)
+		out.Slice = said.Slice(c.cand.Slices[at.slice].Table.Slice)
 	}
 	if c.hasDelta(at) && out.BaseX == nil && out.BaseY == nil && c.samePlace(at) {
 		out.Delta = proto.Float64(c.delta(at))
@@ -139,40 +140,7 @@ func (c *change) samePlace(at cell) bool {
 // same is equality by which NaN is NaN.
 func same(a, b float64) bool { return a == b || math.IsNaN(a) && math.IsNaN(b) }
 
-// printed is a raw value as a number, as its label, or null where it is a code that is no value.
-func printed(c *definition.Cells, bits uint64, off bool) *structpb.Value {
-	switch {
-	case off:
-		return structpb.NewNullValue()
-	case c.Conv.Labels != nil:
-		return structpb.NewStringValue(c.Conv.Label(c.Int(bits)))
-	}
-	return number(c.Conv.Apply(c.Number(bits)))
-}
-
-// number is a float in a message that JSON has to hold: what is not finite is written as
-// protobuf's JSON writes it, since a Value cannot hold it as a number.
-func number(v float64) *structpb.Value {
-	switch {
-	case math.IsNaN(v):
-		return structpb.NewStringValue("NaN")
-	case math.IsInf(v, 1):
-		return structpb.NewStringValue("Infinity")
-	case math.IsInf(v, -1):
-		return structpb.NewStringValue("-Infinity")
-	}
-	return structpb.NewNumberValue(v)
-}
-
-// numberOr is a number, or null where a code that is no value stands.
-func numberOr(v float64, off bool) *structpb.Value {
-	if off {
-		return structpb.NewNullValue()
-	}
-	return number(v)
-}
-
-// text is printed as words.
+// text is a raw value in words.
 func text(c *definition.Cells, bits uint64) string {
 	switch {
 	case c.Off(bits):
@@ -226,7 +194,7 @@ func placeOf(d *surface.Decoded, c cell) *calibrationv1.Worst {
 		w.Y, w.YLabel = point(d.Table.Y, d.Y[c.row])
 	}
 	if d.Slices != nil {
-		w.Slice = placeOfSlice(d.Slices[c.slice].Table.Slice)
+		w.Slice = said.Slice(d.Slices[c.slice].Table.Slice)
 	}
 	return w
 }

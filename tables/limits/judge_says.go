@@ -5,11 +5,12 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/said"
 )
 
 // worst is a place and a verdict as the report says them.
 func (s *subject) worst(p place, v verdict) *calibrationv1.Worst {
-	w := &calibrationv1.Worst{Excess: v.excess, Along: v.along, Inputs: p.inputs, Bound: v.bound, Slice: sliceMessage(p.slice)}
+	w := &calibrationv1.Worst{Excess: v.excess, Along: v.along, Inputs: p.inputs, Bound: v.bound, Slice: said.Slice(p.slice)}
 	if !v.wordless {
 		w.Value, w.Limit = proto.Float64(v.value), proto.Float64(v.limit)
 	}
@@ -81,7 +82,7 @@ func (s *subject) margin() *calibrationv1.Margin {
 	if !t.judged {
 		return nil
 	}
-	m := &calibrationv1.Margin{Rule: s.rule.GetId(), Margin: t.least.room, Value: t.least.value, Limit: t.least.limit, Unit: s.unit, Inputs: t.leastAt.inputs, Slice: sliceMessage(t.leastAt.slice)}
+	m := &calibrationv1.Margin{Rule: s.rule.GetId(), Margin: t.least.room, Value: t.least.value, Limit: t.least.limit, Unit: s.unit, Inputs: t.leastAt.inputs, Slice: said.Slice(t.leastAt.slice)}
 	m.Table, m.Signal = s.id()
 	m.X, m.Y = s.axes(t.leastAt)
 	return m

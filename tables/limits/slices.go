@@ -5,9 +5,6 @@ import (
 	"fmt"
 	"slices"
 
-	"google.golang.org/protobuf/types/known/structpb"
-
-	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 )
 
@@ -181,21 +178,4 @@ func (g reached) takes(points []float64, i int) bool {
 		}
 	}
 	return false
-}
-
-// sliceMessage is where a slice lies, as the report says it; nil for none.
-func sliceMessage(s *definition.Slice) *calibrationv1.Slice {
-	if s == nil {
-		return nil
-	}
-	out := &calibrationv1.Slice{}
-	for i, at := range s.At {
-		out.Index = append(out.Index, uint32(s.Index[i]))
-		v := structpb.NewNumberValue(at.Point)
-		if at.Axis.Labels != nil {
-			v = structpb.NewStringValue(at.Label)
-		}
-		out.At = append(out.At, v)
-	}
-	return out
 }

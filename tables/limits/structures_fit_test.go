@@ -1,8 +1,11 @@
 package limits
 
 import (
+	"math"
 	"strings"
 	"testing"
+
+	"google.golang.org/protobuf/encoding/protojson"
 
 	"witnessmark/tables/definition"
 )
@@ -121,6 +124,18 @@ func TestRoomOfABlock(t *testing.T) {
 	}
 	if low, high := Bounds(l, d.Table, d); high[0] != 5 || high[3] != 3 || low[0] == low[0] {
 		t.Errorf("%v to %v", low, high)
+	}
+}
+
+// A slice whose place is no number is judged, and JSON holds what is said of it.
+func TestSliceAtNoNumber(t *testing.T) {
+	s := sheet{id: "m", unit: "kPa", x: []float64{0}, y: []float64{0}, v: []float64{1, 9}, beyond: []deep{{what: "air Cel", points: []float64{0, math.NaN()}}}}
+	found := judged(t, judging(nil, one(s)), rule(`{"range":{"max":5}}`)).Findings
+	if len(found) != 1 {
+		t.Fatal(sayAll(found))
+	}
+	if text, err := protojson.Marshal(found[0]); err != nil || found[0].Worst.Slice.At[0].GetStringValue() != "NaN" {
+		t.Errorf("%s, %v", text, err)
 	}
 }
 

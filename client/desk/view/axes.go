@@ -7,6 +7,7 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/said"
 	"witnessmark/tables/surface"
 )
 
@@ -119,7 +120,7 @@ func where(t *definition.Table, w *calibrationv1.Worst) string {
 func ofSlice(t *definition.Table, s *calibrationv1.Slice) (out []string) {
 	for i, at := range s.GetAt() {
 		a, name := axisOf(t, i+2), side(i+2)
-		if v, ok := numberOf(at); ok {
+		if v, ok := said.NumberIn(at); ok {
 			out = append(out, along(a, name, v))
 		} else {
 			out = append(out, orElse(named(a, name), name)+" "+at.GetStringValue())

@@ -12,6 +12,7 @@ import (
 	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/limits"
+	"witnessmark/tables/said"
 	"witnessmark/tables/severity"
 )
 
@@ -87,7 +88,7 @@ func (p *pair) faceAround(s *calibrationv1.Slice) int {
 	place := make([]int, len(p.beyond))
 	for k := range min(len(place), len(s.GetAt())) {
 		points := p.beyond[k].points(p.base.Beyond()[k], p.cand.Beyond()[k], 1)
-		if v, number := numberOf(s.GetAt()[k]); number {
+		if v, number := said.NumberIn(s.GetAt()[k]); number {
 			place[k] = nearest(p.t.Axes[k+2], points, &v, nil)
 		} else {
 			label := s.GetAt()[k].GetStringValue()

@@ -5,6 +5,8 @@ import (
 	"strings"
 
 	"google.golang.org/protobuf/types/known/structpb"
+
+	"witnessmark/tables/said"
 )
 
 // writeSurface shows both tables on the breakpoints of both joined, where breakpoints changed.
@@ -62,7 +64,7 @@ func (s *sides) joined() *quad {
 func flat(rows []*structpb.ListValue) (out []float64, off []bool) {
 	for _, row := range rows {
 		for _, v := range row.GetValues() {
-			n, number := numberOf(v)
+			n, number := said.NumberIn(v)
 			_, null := v.GetKind().(*structpb.Value_NullValue)
 			if !number && !null {
 				return nil, nil

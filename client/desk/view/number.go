@@ -6,8 +6,6 @@ import (
 	"strconv"
 	"strings"
 
-	"google.golang.org/protobuf/types/known/structpb"
-
 	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
 )
@@ -121,21 +119,3 @@ func valueAt(d *surface.Decoded, i int) string {
 }
 
 func esc(s string) string { return html.EscapeString(s) }
-
-// numberOf is a number of a report; one that is not finite is a string there.
-func numberOf(v *structpb.Value) (float64, bool) {
-	switch k := v.GetKind().(type) {
-	case *structpb.Value_NumberValue:
-		return k.NumberValue, true
-	case *structpb.Value_StringValue:
-		switch k.StringValue {
-		case "NaN":
-			return math.NaN(), true
-		case "Infinity":
-			return math.Inf(1), true
-		case "-Infinity":
-			return math.Inf(-1), true
-		}
-	}
-	return 0, false
-}

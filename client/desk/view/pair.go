@@ -10,6 +10,7 @@ import (
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/limits"
+	"witnessmark/tables/said"
 	"witnessmark/tables/surface"
 )
 
@@ -254,7 +255,7 @@ func (s *sides) liesAt(slice *calibrationv1.Slice) bool {
 		return false
 	}
 	for k, at := range slice.GetAt() {
-		if v, number := numberOf(at); number && v != s.t.Slice.At[k].Point || !number && at.GetStringValue() != s.t.Slice.At[k].Label {
+		if v, number := said.NumberIn(at); number && v != s.t.Slice.At[k].Point || !number && at.GetStringValue() != s.t.Slice.At[k].Label {
 			return false
 		}
 	}

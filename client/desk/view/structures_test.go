@@ -93,7 +93,7 @@ func TestSlicesOfABlock(t *testing.T) {
 	has(t, b.whole(t, "torque", "", "first"), `Gear third</h2>`)
 	has(t, b.whole(t, "torque", "", "last"), `Gear second</h2>`, `aria-selected="true" data-h="5">90`)
 	has(t, b.whole(t, "torque", "9", "7,7"), `Gear third</h2>`) // what is none is where the largest change is
-	first := newStructured(t, func(b []byte) { b[0]++ }) // of torque, in its first slice alone
+	first := newStructured(t, func(b []byte) { b[0]++ })        // of torque, in its first slice alone
 	has(t, first.whole(t, "torque", "", "last"), `Gear third</h2>`, `aria-current="page">third <span class="other" title="1 change">1</span></a>`, `>second</a>`)
 
 	four := b.whole(t, "trim", "2,1", "0,2")
