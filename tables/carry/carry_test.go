@@ -105,6 +105,47 @@ func found(t *testing.T, text string, from, to []byte) *Result {
 	return r
 }
 
+// A shared axis behind a pointer is as sure as the breakpoints that the pointer leads to, whatever the image begins with.
+func TestSharedAxisBehindAPointer(t *testing.T) {
+	const text = `name: shared-1
+byte_order: big
+image: {start: 0x1000, size: 0x1000}
+axes:
+  - {id: speed, quantity: engine_speed, unit: 1/min, stored: {address: 0x1100, type: u16, count: 8, pointer: u32}}
+tables:
+  - {id: curve, quantity: duty, unit: "%", stored: {address: 0x1104, type: u8}, x: {axis: speed}}
+  - {id: before, unit: "1", stored: {address: 0x10F8, type: u16}}
+`
+	image := func(shift int, begins, least byte) []byte {
+		b := bytes.Repeat([]byte{0xFF}, 0x1000)
+		random := rand.New(rand.NewPCG(1, 2))
+		for i := range 0x40 {
+			b[i], b[0xC0+shift+i], b[0x10C+shift+i] = begins+byte(i), byte(random.Uint32()), byte(random.Uint32())
+		}
+		binary.BigEndian.PutUint32(b[0x100+shift:], uint32(0x1800+shift))
+		for i := range 8 {
+			b[0x104+shift+i] = byte(3 + 3*i*i)
+			binary.BigEndian.PutUint16(b[0x800+shift+2*i:], uint16(int(least)+300*i))
+		}
+		return b
+	}
+	for _, c := range []struct {
+		name          string
+		begins, least byte
+		want          Surety
+	}{
+		{"the image begins otherwise", 7, 80, SameBytes},
+		{"the breakpoints were changed", 0, 81, Moved},
+	} {
+		r := found(t, text, image(0, 0, 80), image(0x50, c.begins, c.least))
+		for _, f := range []Found{r.Axes[0], r.Tables[0]} {
+			if f.How != c.want || f.To != f.From+0x50 {
+				t.Errorf("%s: %s at %#x: %s, %s", c.name, f.ID, f.To, f.How, f.Why)
+			}
+		}
+	}
+}
+
 // Records, pointers, storage that runs down, blocks and texts move with their addresses, and read the same after.
 func TestEveryStructureIsCarried(t *testing.T) {
 	const shift = 0x154

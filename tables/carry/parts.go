@@ -48,8 +48,7 @@ func partsOf(lay *definition.Layout, from *image.Image) *parts {
 	for i, a := range lay.Source.GetAxes() {
 		var own []*part
 		if a.GetStored() != nil {
-			axis := lay.Axes[i]
-			own = p.stored(a.GetId(), a.GetStored(), axis.Cells, axis.Pointer(), axis.CountedAt(), true)
+			own = p.axis(lay.Axes[i], a.GetStored())
 		}
 		p.axes, byID[a.GetId()] = append(p.axes, own), own
 	}
@@ -60,11 +59,25 @@ func partsOf(lay *definition.Layout, from *image.Image) *parts {
 	return p
 }
 
+// axis is the parts of a shared axis.
+func (p *parts) axis(a *definition.Axis, s *calibrationv1.Stored) []*part {
+	in, err := a.In(p.from.Bytes)
+	if err != nil {
+		return unread(a.ID, s, err)
+	}
+	return p.stored(a.ID, s, in.Cells, a.Pointer(), a.CountedAt(), true)
+}
+
+// unread is of what leads outside in the image where it is known.
+func unread(id string, s *calibrationv1.Stored, err error) []*part {
+	return []*part{{id: id, address: uint64(s.GetAddress()), lost: err.Error() + ", in the image that it is carried over from"}}
+}
+
 // table is the parts of a table, in the order of addresses, and of the shared axes that it uses.
 func (p *parts) table(t *definition.Table, byID map[string][]*part) (own, shared []*part) {
 	in, err := t.In(p.from.Bytes)
 	if err != nil {
-		return []*part{{id: t.ID, address: uint64(t.Source.GetStored().GetAddress()), lost: err.Error() + ", in the image that it is carried over from"}}, nil
+		return unread(t.ID, t.Source.GetStored(), err), nil
 	}
 	own = p.stored(t.ID, t.Source.GetStored(), in.Cells, in.Pointer(), nil, false)
 	for i, a := range definition.AxesOf(t.Source) {

@@ -87,6 +87,22 @@ func (a *Axis) in(b []byte, used int, up uint64) (_ *Axis, problem string) {
 	return &r, ""
 }
 
+// In is the axis as it lies in an image by itself, as one that tables share does.
+func (a *Axis) In(b []byte) (*Axis, error) {
+	used, problem := a.Count, ""
+	if c := a.CountedAt(); c != nil {
+		used, problem = a.used(c, b)
+	}
+	in := a
+	if problem == "" {
+		in, problem = a.in(b, used, 0)
+	}
+	if problem != "" {
+		return nil, fmt.Errorf("axis %s: %s", a.ID, problem)
+	}
+	return in, nil
+}
+
 // moved is by how many bytes a part of the table moves up: none of what is not in its record.
 func (t *Table) moved(part *placing, used []int) uint64 {
 	if part == nil || !slices.Contains(t.record, part) {
