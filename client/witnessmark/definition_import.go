@@ -28,6 +28,8 @@ type importing struct {
 	path, image, format, module, to string
 	replace                         bool
 	o                               imported.Options
+	file                            []byte       // of the image
+	kind                            image.Format // of it, where it is said
 }
 
 func newDefinitionImport(a *app) *cobra.Command {
@@ -120,20 +122,18 @@ type made struct {
 	bytes []byte
 }
 
-// held is what the image file holds, where it has addresses.
-func (i *importing) held() ([]image.Range, error) {
+// held reads the image file, and says what it holds, where it has addresses.
+func (i *importing) held() (_ []image.Range, err error) {
 	if i.image == "" {
 		return nil, nil
 	}
-	b, err := client.ReadBounded(i.image, client.MaxFile)
-	if err != nil {
+	if i.file, err = client.ReadBounded(i.image, client.MaxFile); err != nil {
 		return nil, err
 	}
-	format, err := formatOr(i.format)
-	if err != nil {
+	if i.kind, err = formatOr(i.format); err != nil {
 		return nil, err
 	}
-	f, err := image.Decode(i.image, b, format, 0)
+	f, err := image.Decode(i.image, i.file, i.kind, 0)
 	if err != nil || f.Format == image.Raw {
 		return nil, err
 	}
@@ -202,7 +202,7 @@ func (i *importing) look(lay *definition.Layout, f made) ([]doubt.Doubt, error) 
 	if i.image == "" {
 		return nil, nil
 	}
-	im, err := loadImage(i.image, i.format, lay)
+	im, err := lay.ReadImage(i.image, i.file, i.kind)
 	if err != nil {
 		return nil, err
 	}
