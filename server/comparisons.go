@@ -35,15 +35,9 @@ func (s *comparisonsServer) Compare(r *servicev1.CompareRequest, stream servicev
 	if err != nil {
 		return err
 	}
-	select {
-	case s.running <- struct{}{}:
-	case <-stream.Context().Done():
-		return context.Cause(stream.Context())
-	}
-	report, err := compare.Compare(*in)
-	<-s.running
+	report, err := s.inTurn(stream.Context(), *in)
 	if err != nil {
-		return invalid("cannot-compare", "", "", "the comparison cannot be made: %s", oneLine(err))
+		return err
 	}
 	return inParts(report, func(part *calibrationv1.Report) error {
 		if err := context.Cause(stream.Context()); err != nil {
@@ -51,6 +45,21 @@ func (s *comparisonsServer) Compare(r *servicev1.CompareRequest, stream servicev
 		}
 		return stream.Send(&servicev1.CompareResponse{Part: part})
 	})
+}
+
+// inTurn compares, when there is a place for it.
+func (s *comparisonsServer) inTurn(ctx context.Context, in compare.Input) (*calibrationv1.Report, error) {
+	select {
+	case s.running <- struct{}{}:
+		defer func() { <-s.running }() // also after a panic
+	case <-ctx.Done():
+		return nil, context.Cause(ctx)
+	}
+	report, err := compare.Compare(in)
+	if err != nil {
+		return nil, invalid("cannot-compare", "", "", "the comparison cannot be made: %s", oneLine(err))
+	}
+	return report, nil
 }
 
 // input finds everything that a request names.

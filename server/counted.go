@@ -13,12 +13,9 @@ import (
 
 // counted is gRPC's own codec, but for messages that would take much more memory than they are long:
 // those are refused before they are decoded.
-type counted struct{}
+type counted struct{ encoding.CodecV2 }
 
-func own() encoding.CodecV2 { return encoding.GetCodecV2(protocodec.Name) }
-
-func (counted) Name() string                           { return protocodec.Name }
-func (counted) Marshal(v any) (mem.BufferSlice, error) { return own().Marshal(v) }
+func countedCodec() counted { return counted{encoding.GetCodecV2(protocodec.Name)} }
 
 func (counted) Unmarshal(data mem.BufferSlice, v any) error {
 	m, ok := v.(proto.Message)
@@ -27,8 +24,5 @@ func (counted) Unmarshal(data mem.BufferSlice, v any) error {
 	}
 	whole := data.MaterializeToBuffer(mem.DefaultBufferPool())
 	defer whole.Free()
-	if wire.Cost(whole.ReadOnlyData(), m.ProtoReflect().Descriptor(), maxDecoded) > maxDecoded {
-		return fmt.Errorf("the message is too large once it is decoded; allowed are %d bytes", maxDecoded)
-	}
-	return proto.Unmarshal(whole.ReadOnlyData(), m)
+	return wire.Unmarshal(whole.ReadOnlyData(), m, maxDecoded)
 }

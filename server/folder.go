@@ -192,20 +192,16 @@ func openFolder(dir string, onlyLook bool) (*folder, error) {
 // readFolder reads what lies beside the store.
 func readFolder(dir string, onlyLook bool) (*folder, error) {
 	f := &folder{dir: dir, free: freeBytes}
-	key, err := os.ReadFile(filepath.Join(dir, keyFile))
+	key, err := ReadKey(filepath.Join(dir, keyFile))
 	_, noStore := os.Stat(filepath.Join(dir, storeFile))
 	switch {
 	case errors.Is(err, fs.ErrNotExist) && onlyLook && noStore == nil:
 	case errors.Is(err, fs.ErrNotExist):
 		return nil, fmt.Errorf("%s is not a server's folder: it has no %s; make one with init", dir, keyFile)
 	case err != nil:
-		return nil, fmt.Errorf("server key: %w", err)
-	default:
-		noPassphrase := func() ([]byte, error) { return nil, errors.New("the server key must not have a passphrase") }
-		if f.key, err = signoff.ParsePrivateKey(keyFile, key, noPassphrase); err != nil {
-			return nil, err
-		}
+		return nil, err
 	}
+	f.key = key
 	if f.kept, err = os.ReadFile(filepath.Join(dir, checkpointFile)); err != nil {
 		return nil, fmt.Errorf("the kept checkpoint: %w", err)
 	}
@@ -213,6 +209,15 @@ func readFolder(dir string, onlyLook bool) (*folder, error) {
 		f.erasing = true
 	}
 	return f, nil
+}
+
+// ReadKey reads a server's own key out of a file.
+func ReadKey(path string) (ed25519.PrivateKey, error) {
+	file, err := os.ReadFile(path)
+	if err != nil {
+		return nil, fmt.Errorf("server key: %w", err)
+	}
+	return signoff.ParsePrivateKey(path, file, func() ([]byte, error) { return nil, errors.New("the server key must not have a passphrase") })
 }
 
 // keep writes the checkpoint to its own file, synced; the same bytes are not written again. On a full

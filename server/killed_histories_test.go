@@ -503,27 +503,14 @@ func (h *house) live(answers int) {
 
 // settle adds to the history what somebody who was retired could not be told.
 func (h *house) settle() {
-	out, err := Check(h.dir)
-	if err != nil || len(out.Found) > 0 {
-		h.Fatalf("check: %+v %v", out, err)
-	}
-	f, err := openFolder(h.dir, true)
-	if err != nil {
-		h.Fatal(err)
-	}
-	defer f.engine.Close()
-	err = record.View(f.engine, func(s *record.State) error {
+	afterCheck(h, h.dir, func(s *record.State) {
 		for id, op := range h.unheard {
 			if index, _, ok := s.Request(id); ok {
 				op.Output, op.Return = answered{index: int(index)}, int64(time.Since(h.start))
 				h.history = append(h.history, op)
 			}
 		}
-		return nil
 	})
-	if err != nil {
-		h.Fatal(err)
-	}
 }
 
 func (h *house) judged(history []porcupine.Operation) porcupine.CheckResult {

@@ -279,16 +279,7 @@ func (k *killing) signed(own *memory.Engine, name string) *sent {
 func (k *killing) check(total *tally) {
 	t := k.b.TB
 	t.Helper()
-	out, err := Check(k.dir)
-	if err != nil || len(out.Found) > 0 {
-		t.Fatalf("check: %+v %v", out, err)
-	}
-	f, err := openFolder(k.dir, true)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.engine.Close()
-	err = record.View(f.engine, func(s *record.State) error {
+	afterCheck(t, k.dir, func(s *record.State) {
 		for index, id := range k.known {
 			if at, _, ok := s.Request(id); !ok || at != index {
 				t.Errorf("%s was answered as entry %d and is %d", id, index, at)
@@ -311,9 +302,22 @@ func (k *killing) check(total *tally) {
 		if want := k.begun + len(k.known) + there; int(s.Size()) != want {
 			t.Errorf("%d entries, want %d", s.Size(), want)
 		}
-		return nil
 	})
+}
+
+// afterCheck looks at what a folder's ledger says, in which check finds nothing.
+func afterCheck(t testing.TB, dir string, fn func(*record.State)) {
+	t.Helper()
+	out, err := Check(dir)
+	if err != nil || len(out.Found) > 0 {
+		t.Fatalf("check: %+v %v", out, err)
+	}
+	f, err := openFolder(dir, true)
 	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.engine.Close()
+	if err := record.View(f.engine, func(s *record.State) error { fn(s); return nil }); err != nil {
 		t.Fatal(err)
 	}
 }

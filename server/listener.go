@@ -101,11 +101,10 @@ func networkOf(a net.Addr) string {
 	if err != nil {
 		return a.String()
 	}
-	bits := 64
 	if ip := at.Addr().Unmap(); ip.Is4() {
 		return ip.String()
 	}
-	network, _ := at.Addr().WithZone("").Prefix(bits)
+	network, _ := at.Addr().WithZone("").Prefix(64)
 	return network.String()
 }
 

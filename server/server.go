@@ -135,7 +135,7 @@ func (s *Server) listen(o Options) error {
 		grpc.ChainUnaryInterceptor(g.unary),
 		grpc.ChainStreamInterceptor(g.stream),
 		grpc.StatsHandler(c.figures),
-		grpc.ForceServerCodecV2(counted{}),
+		grpc.ForceServerCodecV2(countedCodec()),
 		grpc.MaxRecvMsgSize(maxMessage),
 		grpc.MaxHeaderListSize(maxHeaders),
 		grpc.StaticStreamWindowSize(window),

@@ -1,14 +1,11 @@
 package main
 
 import (
-	"errors"
 	"fmt"
-	"os"
 
 	"github.com/spf13/cobra"
 
 	"witnessmark/server"
-	"witnessmark/store/signoff"
 )
 
 func backupCommand() *cobra.Command {
@@ -38,13 +35,7 @@ signed anew, and told with its age. Clients that have seen more than the backup 
 it: then a newer backup is looked for, or else the ledger is begun anew with recover.`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			pem, err := os.ReadFile(keyFile)
-			if err != nil {
-				return err
-			}
-			key, err := signoff.ParsePrivateKey(keyFile, pem, func() ([]byte, error) {
-				return nil, errors.New("the server key must not have a passphrase")
-			})
+			key, err := server.ReadKey(keyFile)
 			if err != nil {
 				return err
 			}

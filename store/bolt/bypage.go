@@ -37,9 +37,7 @@ type byPage struct {
 }
 
 func newByPage(e *Engine, tx *bbolt.Tx) *byPage {
-	f := pageFile{file: e.file, size: int64(tx.DB().Info().PageSize)}
-	f.pages = uint64(tx.Size() / f.size)
-	return &byPage{f, uint64(tx.Cursor().Bucket().Root()), map[uint64][]byte{}}
+	return &byPage{pagesOf(e.file, tx), uint64(tx.Cursor().Bucket().Root()), map[uint64][]byte{}}
 }
 
 // page is all of a page.

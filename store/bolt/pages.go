@@ -42,8 +42,7 @@ func (e *Engine) CheckPages() error {
 // lies below itself until its stack is full, and takes all memory there is for one that says it
 // covers more than the file: no process survives that. Of leaves only the headers are read.
 func checkPages(file io.ReaderAt, tx *bbolt.Tx) error {
-	c := pageFile{file: file, size: int64(tx.DB().Info().PageSize)}
-	c.pages = uint64(tx.Size() / c.size)
+	c := pagesOf(file, tx)
 	if err := c.below(uint64(tx.Cursor().Bucket().Root())); err != nil {
 		return err
 	}
@@ -62,6 +61,11 @@ type pageFile struct {
 	file  io.ReaderAt
 	size  int64  // of a page
 	pages uint64 // in the file, as far as it is in use
+}
+
+func pagesOf(file io.ReaderAt, tx *bbolt.Tx) pageFile {
+	size := int64(tx.DB().Info().PageSize)
+	return pageFile{file, size, uint64(tx.Size() / size)}
 }
 
 // below goes down a tree level by level. All leaves have one depth.

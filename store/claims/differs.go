@@ -81,9 +81,8 @@ func (m *making) sameReport(at string, sha, ours image.Hash, mine, theirs proto.
 	if err != nil {
 		return err
 	}
-	kind := theirs.ProtoReflect().Descriptor()
-	most := 4*wire.Cost(right, kind, math.MaxInt) + 64<<10
-	if len(b) > 2*len(right)+64<<10 || wire.Cost(b, kind, most) > most || proto.Unmarshal(b, theirs) != nil {
+	most := 4*wire.Cost(right, theirs.ProtoReflect().Descriptor(), math.MaxInt) + 64<<10
+	if len(b) > 2*len(right)+64<<10 || wire.Unmarshal(b, theirs, most) != nil {
 		return other
 	}
 	if r, compared := theirs.(*calibrationv1.Report); compared && r.GetSemantics() != compare.Semantics {

@@ -11,9 +11,6 @@ import (
 	"syscall"
 )
 
-// Lock locks an open file against TryLock in any process, or says that somebody else has.
-func Lock(f *os.File) bool { return lock(f) }
-
 // Create makes a file with a name of its own in a folder: pattern with a number in the place of its *. It is locked
 // until it is closed.
 func Create(folder, pattern string) (*os.File, error) {

@@ -11,6 +11,7 @@ import (
 // late says that a file is closed before it is removed.
 const late = false
 
+// lock locks an open file until it is closed, or says that somebody else has.
 func lock(f *os.File) bool {
 	return syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB) == nil
 }

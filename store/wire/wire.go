@@ -3,12 +3,23 @@
 package wire
 
 import (
+	"fmt"
+
 	"google.golang.org/protobuf/encoding/protowire"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 )
 
 // maxDepth is how deep messages may lie in each other; what this project says needs a tenth of it.
 const maxDepth = 100
+
+// Unmarshal decodes a message, unless it would take more than most bytes.
+func Unmarshal(b []byte, m proto.Message, most int) error {
+	if Cost(b, m.ProtoReflect().Descriptor(), most) > most {
+		return fmt.Errorf("the message is too large once it is decoded; allowed are %d bytes", most)
+	}
+	return proto.Unmarshal(b, m)
+}
 
 // Cost is about how many bytes the message in b takes once it is decoded, and more than most as soon as
 // that is certain: no more of it is looked at then. What is no message costs what was read until there.
