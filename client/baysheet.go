@@ -32,7 +32,7 @@ func baySheet(r *Review, got *Collected, checked string) string {
 	line("signed by", "%s (entry %d)%s", sub.Signed.GetPerson(), sub.Signed.GetEntry(), byAuthor(sub.SignOff))
 	line("verdict", "%s", r.Judgement.Verdict)
 	if note := sub.GetNote().GetText(); note != "" {
-		line("note", "%s", oneLine(note))
+		line("note", "%s", OneLine(note))
 	}
 	for _, n := range got.Newer {
 		line("NEWER", "submission %s is %s; ask before you write this one", Name(n), n.GetState())
@@ -57,7 +57,7 @@ func byAuthor(s *recordv1.SignOff) string {
 	if !s.GetByAuthor() {
 		return ""
 	}
-	return "; signed by its author: " + oneLine(s.GetReason())
+	return "; signed by its author: " + OneLine(s.GetReason())
 }
 
 func warningsOn(b *strings.Builder, r *Review) {
@@ -68,7 +68,7 @@ func warningsOn(b *strings.Builder, r *Review) {
 	keys := append([]string(nil), r.Judgement.Warnings...)
 	sort.Strings(keys)
 	for _, key := range keys {
-		fmt.Fprintf(b, "  WARNING  %s\n           %s\n           because: %s\n", key, oneLine(question(r, key)), oneLine(r.Submission.SignOff.Because[key]))
+		fmt.Fprintf(b, "  WARNING  %s\n           %s\n           because: %s\n", key, OneLine(question(r, key)), OneLine(r.Submission.SignOff.Because[key]))
 	}
 }
 
@@ -103,10 +103,10 @@ func orDash(s string) string {
 	if s == "" {
 		return "-"
 	}
-	return oneLine(s)
+	return OneLine(s)
 }
 
-// oneLine keeps what a person wrote from making lines of its own, or moving the cursor.
-func oneLine(s string) string {
+// OneLine keeps what a person wrote from making lines of its own, or moving the cursor.
+func OneLine(s string) string {
 	return strings.Join(strings.FieldsFunc(s, func(r rune) bool { return unicode.IsSpace(r) || unicode.IsControl(r) }), " ")
 }

@@ -180,7 +180,7 @@ func (o *ownCopy) setAside(cause error) error {
 	if err := os.Rename(path, next); err != nil {
 		return err
 	}
-	o.say(fmt.Sprintf("%s: it was moved to %s, and is fetched again", oneLine(cause.Error()), next))
+	o.say(fmt.Sprintf("%s: it was moved to %s, and is fetched again", OneLine(cause.Error()), next))
 	return store.SyncFolder(o.home.Dir)
 }
 

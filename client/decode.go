@@ -14,13 +14,8 @@ import (
 // maxDecoded bounds what one message takes in memory, in bytes: some times what the largest report takes.
 const maxDecoded = 512 << 20
 
-// decode reads a message, unless it would take much more memory than it is long.
-func decode(b []byte, m proto.Message) error {
-	if wire.Cost(b, m.ProtoReflect().Descriptor(), maxDecoded) > maxDecoded {
-		return fmt.Errorf("it takes too much once it is decoded; allowed are %d bytes", maxDecoded)
-	}
-	return proto.Unmarshal(b, m)
-}
+// decode reads a message, unless it would take more than that.
+func decode(b []byte, m proto.Message) error { return wire.Unmarshal(b, m, maxDecoded) }
 
 // counted is gRPC's own codec, by decode.
 type counted struct{ encoding.CodecV2 }

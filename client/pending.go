@@ -181,7 +181,7 @@ func (c *Client) settlePending(ctx context.Context) error {
 		case err == nil:
 			c.tell(fmt.Sprintf("the %s that you signed earlier and got no answer for is entry %d", what, index))
 		case KindOf(err) == Refused:
-			c.tell(fmt.Sprintf("the %s that you signed earlier was not entered: %s", what, oneLine(err.Error())))
+			c.tell(fmt.Sprintf("the %s that you signed earlier was not entered: %s", what, OneLine(err.Error())))
 		default:
 			return &Error{Op: "the " + what + " that you signed earlier", Kind: KindOf(err), Err: err,
 				Try: "again later; to give it up remove " + c.own.home.pendingPath(p.id)}

@@ -13,7 +13,7 @@ import (
 func inForce(alarms []*recordv1.Alarm) []*recordv1.Alarm { return record.Due(alarms, time.Now()) }
 
 func alarmText(al *recordv1.Alarm) string {
-	return fmt.Sprintf("ALARM %s %s: %s", al.GetAbout(), al.GetAlarm(), clean(al.GetSays()))
+	return fmt.Sprintf("ALARM %s %s: %s", al.GetAbout(), al.GetAlarm(), client.OneLine(al.GetSays()))
 }
 
 // raised says at once which alarms an entry raised: then the answer is no.

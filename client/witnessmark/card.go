@@ -86,7 +86,7 @@ func writeCard(w io.Writer, j *recordv1.Job, files client.JobFiles, distance str
 		rows = append(rows, noteRows(j, n)...)
 	}
 	for _, s := range j.GetSettled() {
-		rows = append(rows, []string{"settled", fmt.Sprintf("%s %s: %s; %s", s.GetAbout(), s.GetAlarm(), clean(s.GetBecause()), eventText(s.GetSettled()))})
+		rows = append(rows, []string{"settled", fmt.Sprintf("%s %s: %s; %s", s.GetAbout(), s.GetAlarm(), client.OneLine(s.GetBecause()), eventText(s.GetSettled()))})
 	}
 	if n := client.Next(j); n != "" {
 		rows = append(rows, []string{"next", n})
@@ -99,13 +99,13 @@ func distance(ctx context.Context, c *client.Client, j *recordv1.Job) string {
 	r, err := c.FromAsFound(ctx, j.GetInCar())
 	switch {
 	case err != nil:
-		return "not told: " + clean(err.Error())
+		return "not told: " + client.OneLine(err.Error())
 	case r == nil:
 		return ""
 	}
 	var far []string
 	for _, t := range r.Report.GetTables() {
-		s := fmt.Sprintf("%s %d of %d cells", clean(t.GetId()), t.GetChanged(), t.GetCells())
+		s := fmt.Sprintf("%s %d of %d cells", client.OneLine(t.GetId()), t.GetChanged(), t.GetCells())
 		if f := t.GetFromAsFound(); f != nil {
 			s += fmt.Sprintf(" (%d since the car first came)", f.GetChanged())
 		}
@@ -124,10 +124,10 @@ const mostFar = 12
 func factRows(j *recordv1.Job, files client.JobFiles) [][]string {
 	rows := [][]string{
 		{"job", fmt.Sprint(j.GetNumber())}, {"car", fmt.Sprintf("%s (number %d)", cmp.Or(sheet.Sealed(j.GetPlate()), "-"), j.GetCar())},
-		{"frame number", frameText(j)}, {"definition", fileText(files.Definition)}, {"limits", fileText(files.Limits)}, {"fuel", clean(j.GetFuel())},
+		{"frame number", frameText(j)}, {"definition", fileText(files.Definition)}, {"limits", fileText(files.Limits)}, {"fuel", client.OneLine(j.GetFuel())},
 	}
 	for _, p := range j.GetParts() {
-		rows = append(rows, []string{"part", clean(p)})
+		rows = append(rows, []string{"part", client.OneLine(p)})
 	}
 	rows = append(rows, client.NumberRows(j)...)
 	if j.GetNote() != nil {
@@ -138,7 +138,7 @@ func factRows(j *recordv1.Job, files client.JobFiles) [][]string {
 		state += ", " + j.GetOutcome()
 	}
 	if j.GetBecause() != "" {
-		state += ": " + clean(j.GetBecause())
+		state += ": " + client.OneLine(j.GetBecause())
 	}
 	rows = append(rows, []string{"state", state}, []string{"opened", eventText(j.GetOpened())})
 	for _, e := range append(slices.Clone(j.GetAmended()), j.GetTurns()...) {
@@ -189,7 +189,7 @@ func submissionRows(s *recordv1.Submission) [][]string {
 	if s.GetSigned() != nil {
 		text := "signed by " + eventText(s.GetSigned())
 		if s.GetSignOff().GetByAuthor() {
-			text += "; signed by its author: " + clean(s.GetSignOff().GetReason())
+			text += "; signed by its author: " + client.OneLine(s.GetSignOff().GetReason())
 		}
 		if s.GetVoided() {
 			text += "; voided, its key was compromised"
@@ -197,11 +197,11 @@ func submissionRows(s *recordv1.Submission) [][]string {
 		rows = append(rows, []string{"", text})
 		because := s.GetSignOff().GetBecause()
 		for _, key := range slices.Sorted(maps.Keys(because)) {
-			rows = append(rows, []string{"", fmt.Sprintf("for %s: %s", clean(key), clean(because[key]))})
+			rows = append(rows, []string{"", fmt.Sprintf("for %s: %s", client.OneLine(key), client.OneLine(because[key]))})
 		}
 	}
 	if s.GetReturned() != nil {
-		rows = append(rows, []string{"", fmt.Sprintf("returned by %s: %s", eventText(s.GetReturned()), clean(s.GetReturn().GetReason()))})
+		rows = append(rows, []string{"", fmt.Sprintf("returned by %s: %s", eventText(s.GetReturned()), client.OneLine(s.GetReturn().GetReason()))})
 	}
 	return rows
 }
@@ -211,7 +211,7 @@ func noteRows(j *recordv1.Job, n *recordv1.Note) [][]string {
 	if n.GetSubmission() != 0 {
 		about += fmt.Sprintf(".%d", n.GetSubmission())
 	}
-	rows := [][]string{{"note", fmt.Sprintf("about %s, %s: %s", clean(about+" "+n.GetTable()), eventText(n.GetAdded()), sheet.Sealed(n.GetText()))}}
+	rows := [][]string{{"note", fmt.Sprintf("about %s, %s: %s", client.OneLine(about+" "+n.GetTable()), eventText(n.GetAdded()), sheet.Sealed(n.GetText()))}}
 	for _, f := range n.GetFiles() {
 		rows = append(rows, []string{"", fmt.Sprintf("with %s, %d bytes", sheet.Sealed(f.GetName()), f.GetSize())})
 	}
@@ -233,7 +233,7 @@ func readText(r *recordv1.Read) string {
 		s += "; " + lastKnownText(k)
 	}
 	if v := r.GetVoided(); v != nil {
-		s += fmt.Sprintf("; voided by %s: %s", eventText(v), clean(r.GetVoidBecause()))
+		s += fmt.Sprintf("; voided by %s: %s", eventText(v), client.OneLine(r.GetVoidBecause()))
 	}
 	return s
 }
@@ -250,7 +250,7 @@ func lastKnownText(k *recordv1.LastKnown) string {
 func backText(b *recordv1.Readback) string {
 	switch {
 	case b.GetNotPossible() != "":
-		return "written, not read back: " + clean(b.GetNotPossible())
+		return "written, not read back: " + client.OneLine(b.GetNotPossible())
 	case b.GetMatches():
 		return "matches"
 	}
@@ -272,7 +272,7 @@ func ofJob(job, n uint32) string {
 }
 
 func eventText(e *recordv1.Event) string {
-	return fmt.Sprintf("%s, %s (entry %d)", clean(e.GetPerson()), e.GetSignedAt(), e.GetEntry())
+	return fmt.Sprintf("%s, %s (entry %d)", client.OneLine(e.GetPerson()), e.GetSignedAt(), e.GetEntry())
 }
 
 // short is enough of a hash to tell two apart.

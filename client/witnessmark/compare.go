@@ -58,7 +58,7 @@ func newCompareCommand(a *app) *cobra.Command {
 				return err
 			}
 			if in.AsFound != nil && report.GetAsFound() == nil {
-				fmt.Fprintf(a.errOut, "witnessmark: --as-found %s: it is the base, or of another software, and is left out\n", clean(foundPath))
+				fmt.Fprintf(a.errOut, "witnessmark: --as-found %s: it is the base, or of another software, and is left out\n", client.OneLine(foundPath))
 			}
 			a.saidNo = !anyVerdict && severity.Of(report.GetVerdict()).AtLeast(severity.Caution)
 			o := sheet.Options{Layout: in.Layout, CandidateLayout: in.CandidateLayout,

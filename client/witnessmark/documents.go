@@ -52,7 +52,7 @@ func documentCommand(a *app, kind, short string, more ...*cobra.Command) *cobra.
 			return a.print(&servicev1.CatalogListResponse{Files: files}, func(w io.Writer) error {
 				rows := [][]string{{"NAME", "REVISION", "SHA-256", "ADDED BY", "ENTRY"}}
 				for _, d := range files {
-					rows = append(rows, []string{d.GetName(), fmt.Sprint(d.GetRevision()), d.GetSha256(), clean(d.GetAdded().GetPerson()), fmt.Sprint(d.GetAdded().GetEntry())})
+					rows = append(rows, []string{d.GetName(), fmt.Sprint(d.GetRevision()), d.GetSha256(), client.OneLine(d.GetAdded().GetPerson()), fmt.Sprint(d.GetAdded().GetEntry())})
 				}
 				return columns(w, rows)
 			})

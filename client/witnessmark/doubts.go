@@ -98,7 +98,7 @@ func (a *app) printDoubts(w io.Writer, all []doubt.Doubt, worst severity.Level) 
 		return a.printJSON(map[string]any{"verdict": worst, "doubts": append([]doubt.Doubt{}, all...)}, nil)
 	}
 	for _, d := range all {
-		fmt.Fprintf(w, "%-8s %s\n", d.Severity, clean(d.Error()))
+		fmt.Fprintf(w, "%-8s %s\n", d.Severity, client.OneLine(d.Error()))
 	}
 	if len(all) == 0 {
 		fmt.Fprintln(w, "nothing is wrong or doubtful")

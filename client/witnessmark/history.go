@@ -52,8 +52,8 @@ func writeHistory(w io.Writer, h *recordv1.CarHistory) error {
 	fmt.Fprintf(w, "car %s (number %d)\n", sheet.Sealed(h.GetPlate()), h.GetCar())
 	rows := [][]string{{"ENTRY", "WHEN", "WHO", "WHAT", "VERDICT", "TABLES"}}
 	for _, e := range h.GetEvents() {
-		rows = append(rows, []string{fmt.Sprint(e.GetEvent().GetEntry()), e.GetEvent().GetSignedAt(), clean(e.GetEvent().GetPerson()),
-			clean(e.GetWhat()), e.GetVerdict(), tablesOf(e)})
+		rows = append(rows, []string{fmt.Sprint(e.GetEvent().GetEntry()), e.GetEvent().GetSignedAt(), client.OneLine(e.GetEvent().GetPerson()),
+			client.OneLine(e.GetWhat()), e.GetVerdict(), tablesOf(e)})
 	}
 	if err := columns(w, rows); err != nil {
 		return err

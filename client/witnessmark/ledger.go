@@ -31,7 +31,7 @@ func newLedgerList(a *app) *cobra.Command {
 		err := c.Events(0, func(e client.Event) bool {
 			values = append(values, map[string]any{"entry": float64(e.Entry), "kind": e.Kind, "person": e.Person,
 				"about": e.About, "job": float64(e.Of.Job), "plate": e.Plate, "signed_at": e.SignedAt, "admitted_at": e.AdmittedAt})
-			rows = append(rows, []string{fmt.Sprint(e.Entry), e.Kind, clean(e.About), clean(e.Plate), clean(e.Person), e.SignedAt, e.AdmittedAt})
+			rows = append(rows, []string{fmt.Sprint(e.Entry), e.Kind, client.OneLine(e.About), client.OneLine(e.Plate), client.OneLine(e.Person), e.SignedAt, e.AdmittedAt})
 			return uint(len(values)) != most
 		})
 		if err != nil {

@@ -87,7 +87,7 @@ func newPersonRetire(a *app) *cobra.Command {
 
 // endingText says what retiring ends.
 func endingText(e *client.Ending, compromised bool) []string {
-	lines := []string{fmt.Sprintf("%s (%s) signs and sees nothing more from then on; what they signed stays", clean(e.Person.GetName()), strings.Join(e.Person.GetRoles(), ", "))}
+	lines := []string{fmt.Sprintf("%s (%s) signs and sees nothing more from then on; what they signed stays", client.OneLine(e.Person.GetName()), strings.Join(e.Person.GetRoles(), ", "))}
 	if len(e.Waiting) > 0 {
 		lines = append(lines, "their submissions go on waiting: "+strings.Join(e.Waiting, ", "))
 	}
@@ -111,7 +111,7 @@ func writePeople(w io.Writer, people []*recordv1.Person) error {
 		if p.Compromised {
 			state = "retired, key compromised"
 		}
-		rows = append(rows, []string{clean(p.Name), strings.Join(p.Roles, ","), p.GetKeyId(), state})
+		rows = append(rows, []string{client.OneLine(p.Name), strings.Join(p.Roles, ","), p.GetKeyId(), state})
 	}
 	return columns(w, rows)
 }

@@ -58,7 +58,7 @@ func newReadAdd(a *app) *cobra.Command {
 				fmt.Fprintf(w, "not in it, and of use: 0x%x to 0x%x\n", h.GetStart(), h.GetEnd())
 			}
 			if r.GetNumber() == record.AsFound(j).GetNumber() && len(plates) > 0 {
-				fmt.Fprintf(w, "this car (number %d) was here before under another plate: %s\n", j.GetCar(), clean(strings.Join(plates, ", ")))
+				fmt.Fprintf(w, "this car (number %d) was here before under another plate: %s\n", j.GetCar(), client.OneLine(strings.Join(plates, ", ")))
 			}
 			if k := r.GetLastKnown(); k != nil {
 				fmt.Fprintln(w, lastKnownText(k))
@@ -104,7 +104,7 @@ func newReadVoid(a *app) *cobra.Command {
 func writeHoles(w io.Writer, holes []*calibrationv1.Hole) {
 	const most = 10
 	for _, h := range holes[:min(most, len(holes))] {
-		fmt.Fprintf(w, "not in it: %s to %s\n", clean(h.GetStart()), clean(h.GetEnd()))
+		fmt.Fprintf(w, "not in it: %s to %s\n", client.OneLine(h.GetStart()), client.OneLine(h.GetEnd()))
 	}
 	if more := len(holes) - most; more > 0 {
 		fmt.Fprintf(w, "not in it: %d stretches more\n", more)
@@ -118,14 +118,14 @@ func writeSince(w io.Writer, r *calibrationv1.Report) {
 		if t.AxesChanged {
 			text += ", and breakpoints"
 		}
-		fmt.Fprintf(w, "  changed since: %s, %s\n", clean(t.Id), text)
+		fmt.Fprintf(w, "  changed since: %s, %s\n", client.OneLine(t.Id), text)
 	}
 	if n := r.GetBytes().GetUnmapped(); n > 0 {
 		fmt.Fprintf(w, "  changed since, where no table is: bytes: %d\n", n)
 	}
 	for _, f := range r.GetIdentity() {
 		if !f.Match {
-			fmt.Fprintf(w, "  changed since: identity field %s\n", clean(f.Id))
+			fmt.Fprintf(w, "  changed since: identity field %s\n", client.OneLine(f.Id))
 		}
 	}
 }

@@ -96,7 +96,7 @@ func (a *app) run(ctx context.Context, args []string) int {
 	root := a.root()
 	root.SetArgs(args)
 	err := root.ExecuteContext(ctx)
-	if err != nil && errors.Is(err, context.Canceled) && ctx.Err() != nil {
+	if errors.Is(err, context.Canceled) && ctx.Err() != nil {
 		a.aside("witnessmark: ", "interrupted")
 		return statusOf(err)
 	}
@@ -137,7 +137,7 @@ func statusOf(err error) int {
 // complain prints one lower-case line, and a second one where there is something to do; with --format
 // json it is one line of JSON.
 func (a *app) complain(err error) {
-	text := clean(err.Error())
+	text := client.OneLine(err.Error())
 	if r, n := utf8.DecodeRuneInString(text); unicode.IsUpper(r) {
 		if second, _ := utf8.DecodeRuneInString(text[n:]); !unicode.IsUpper(second) {
 			text = string(unicode.ToLower(r)) + text[n:]

@@ -72,9 +72,9 @@ func showed(ctx context.Context, c *client.Client, j *recordv1.Job, r *recordv1.
 	check, err := c.RunCheck(ctx, r)
 	switch {
 	case err != nil:
-		return "not told: " + clean(err.Error())
+		return "not told: " + client.OneLine(err.Error())
 	case check == nil:
 		return "not held: what was in the car was not known"
 	}
-	return clean(runcheck.Says(check))
+	return client.OneLine(runcheck.Says(check))
 }

@@ -138,10 +138,10 @@ func writeGain(w io.Writer, g *outcome.Gain, in outcome.Units, doubts []string) 
 	}
 	fmt.Fprintln(w, g.Band())
 	for _, r := range g.GetRemarks() {
-		fmt.Fprintf(w, "note: %s\n", clean(r.GetText()))
+		fmt.Fprintf(w, "note: %s\n", client.OneLine(r.GetText()))
 	}
 	for _, d := range doubts {
-		fmt.Fprintf(w, "doubt: %s\n", clean(d))
+		fmt.Fprintf(w, "doubt: %s\n", client.OneLine(d))
 	}
 	fmt.Fprintln(w)
 	rows = [][]string{{"1/min", "torque gained", "±", ""}}

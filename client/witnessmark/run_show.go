@@ -85,8 +85,8 @@ func (a *app) showRun(path string, s shown) error {
 
 func writeRun(w io.Writer, r *run.Run, s *calibrationv1.RunSummary, c *run.Curve, in outcome.Units) error {
 	torque, power := in.Torque(), in.Power()
-	fmt.Fprintf(w, "%s\n\n", clean(s.Says))
-	fmt.Fprintf(w, "run         %s: %d samples over %.1f s\n", clean(s.File), s.Samples, s.Duration)
+	fmt.Fprintf(w, "%s\n\n", client.OneLine(s.Says))
+	fmt.Fprintf(w, "run         %s: %d samples over %.1f s\n", client.OneLine(s.File), s.Samples, s.Duration)
 	for i, sweep := range s.Sweeps {
 		name, taken := "sweep", ""
 		if len(s.Sweeps) > 1 {
@@ -102,11 +102,11 @@ func writeRun(w io.Writer, r *run.Run, s *calibrationv1.RunSummary, c *run.Curve
 	}
 	writeTaken(w, r)
 	fmt.Fprintf(w, "torque at   the %s\n", s.Curve.Place)
-	fmt.Fprintf(w, "made of     %s\n", clean(c.From))
+	fmt.Fprintf(w, "made of     %s\n", client.OneLine(c.From))
 	writeCorrection(w, s.Curve.Correction)
 	fmt.Fprintf(w, "scatter     %.1f N·m about the curve\n", s.Curve.Spread)
 	for _, q := range s.Quality {
-		fmt.Fprintf(w, "quality     %s\n", clean(q.Text))
+		fmt.Fprintf(w, "quality     %s\n", client.OneLine(q.Text))
 	}
 	if len(s.Quality) == 0 {
 		fmt.Fprintln(w, "quality     nothing doubtful was found")
@@ -163,10 +163,10 @@ func writeTaken(w io.Writer, r *run.Run) {
 		if c.FromGauge {
 			how = ", the barometer added"
 		}
-		fmt.Fprintf(w, "taken       column %s as %s [%s]%s\n", clean(c.Header), c.Quantity, clean(c.Unit), how)
+		fmt.Fprintf(w, "taken       column %s as %s [%s]%s\n", client.OneLine(c.Header), c.Quantity, client.OneLine(c.Unit), how)
 	}
 	for _, h := range r.Left {
-		fmt.Fprintf(w, "left out    column %s\n", clean(h))
+		fmt.Fprintf(w, "left out    column %s\n", client.OneLine(h))
 	}
 }
 

@@ -45,7 +45,7 @@ func newSearchCommand(a *app) *cobra.Command {
 		}
 		rows := [][]string{{"NAME", "CAR", "WHAT", "TEXT"}}
 		for _, h := range hits {
-			rows = append(rows, []string{h.Of.String(), sheet.Sealed(h.Job.GetPlate()), h.What, clean(h.Text)})
+			rows = append(rows, []string{h.Of.String(), sheet.Sealed(h.Job.GetPlate()), h.What, client.OneLine(h.Text)})
 		}
 		if err := columns(a.out, rows); err != nil {
 			return err

@@ -9,7 +9,6 @@ import (
 	"os"
 	"strings"
 	"text/tabwriter"
-	"unicode"
 
 	"github.com/schollz/progressbar/v3"
 	"github.com/spf13/cobra"
@@ -67,7 +66,7 @@ func (a *app) look(c *client.Client, ctx context.Context) error {
 }
 
 // say is one line that is no answer.
-func (a *app) say(line string) { a.aside("witnessmark: ", clean(line)) }
+func (a *app) say(line string) { a.aside("witnessmark: ", client.OneLine(line)) }
 
 // aside is a line on the side of the answer, for a person after a prefix.
 func (a *app) aside(prefix, line string) {
@@ -227,9 +226,4 @@ func required(cmd *cobra.Command, names ...string) *cobra.Command {
 		}
 	}
 	return cmd
-}
-
-// clean keeps what a person wrote to one line without control characters.
-func clean(s string) string {
-	return strings.Join(strings.FieldsFunc(s, func(r rune) bool { return unicode.IsSpace(r) || unicode.IsControl(r) }), " ")
 }

@@ -74,7 +74,7 @@ func (a *app) submissionSheet(ctx context.Context, c *client.Client, name record
 			return err
 		}
 		for _, text := range ahead.Ahead {
-			o.Heading = append(o.Heading, clean(fmt.Sprintf("%s: %s", client.RunName(run.Entry), text)))
+			o.Heading = append(o.Heading, client.OneLine(fmt.Sprintf("%s: %s", client.RunName(run.Entry), text)))
 		}
 	}
 	return a.printReport(r.Report, o)
@@ -245,7 +245,7 @@ func (a *app) sheetOf(c *client.Client, r *client.Review) sheet.Options {
 	s := r.Submission
 	name := record.Name{Job: s.GetJob(), Part: record.ASubmission, N: s.GetNumber()}
 	heading := []string{
-		fmt.Sprintf("submission %s of car %s, by %s: %s", name, sheet.Sealed(r.Job.GetPlate()), clean(s.GetSubmitted().GetPerson()), s.GetState()),
+		fmt.Sprintf("submission %s of car %s, by %s: %s", name, sheet.Sealed(r.Job.GetPlate()), client.OneLine(s.GetSubmitted().GetPerson()), s.GetState()),
 		"started from " + ofJob(s.GetJob(), s.GetFrom()),
 	}
 	if s.GetNote() != nil {
@@ -276,7 +276,7 @@ func askedLines(asked []client.Asked) (lines []string) {
 			state = "open"
 		}
 		lines = append(lines, fmt.Sprintf("%s was returned by %s: %s  [%s]", client.Name(a.Returned), a.Returned.GetReturned().GetPerson(),
-			clean(a.Returned.GetReturn().GetReason()), state))
+			client.OneLine(a.Returned.GetReturn().GetReason()), state))
 		for _, f := range a.Findings {
 			state := "still there"
 			if f.Gone {
@@ -301,7 +301,7 @@ func alarmLines(job *recordv1.Job, name record.Name) (lines []string) {
 // writeFindings writes a report's findings, one a line.
 func writeFindings(w io.Writer, r *calibrationv1.Report) error {
 	for _, f := range r.Findings {
-		if _, err := fmt.Fprintf(w, "%-8s %s  %s\n", f.Severity, client.Key(f), clean(f.Reason+" "+f.Detail)); err != nil {
+		if _, err := fmt.Fprintf(w, "%-8s %s  %s\n", f.Severity, client.Key(f), client.OneLine(f.Reason+" "+f.Detail)); err != nil {
 			return err
 		}
 	}

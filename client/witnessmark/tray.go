@@ -67,7 +67,7 @@ func (a *app) printTray(t *client.Tray) error {
 	}
 	rows := [][]string{{"WAITS FOR YOU", "CAR", "VERDICT", "SINCE", ""}}
 	for _, w := range t.Waits {
-		rows = append(rows, []string{waitText(w), clean(w.Plate), w.Verdict, w.Since, saysOf(w)})
+		rows = append(rows, []string{waitText(w), client.OneLine(w.Plate), w.Verdict, w.Since, saysOf(w)})
 	}
 	if err := columns(a.out, rows); err != nil {
 		return err
@@ -90,14 +90,14 @@ func waitText(w client.Wait) string {
 
 func saysOf(w client.Wait) string {
 	if w.Finding == "" {
-		return clean(w.Says)
+		return client.OneLine(w.Says)
 	}
-	return clean(w.Says) + "; " + clean(w.Finding)
+	return client.OneLine(w.Says) + "; " + client.OneLine(w.Finding)
 }
 
 // alarmLine is an alarm with its car, as the tray has it.
 func alarmLine(al client.Alarm) string {
-	return fmt.Sprintf("ALARM %s %s, car %s, since %s: %s", al.About, al.Alarm, clean(al.Plate), al.Since, clean(al.Says))
+	return fmt.Sprintf("ALARM %s %s, car %s, since %s: %s", al.About, al.Alarm, client.OneLine(al.Plate), al.Since, client.OneLine(al.Says))
 }
 
 // everything is a page that leaves nothing out.

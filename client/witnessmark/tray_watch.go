@@ -85,7 +85,7 @@ func events(t *client.Tray) (out []event) {
 	}
 	for _, wait := range t.Waits {
 		out = append(out, event{fmt.Sprint(wait.Waits, wait.Name, wait.Entry),
-			fmt.Sprintf("%s, car %s: %s", waitText(wait), clean(wait.Plate), saysOf(wait)), wait})
+			fmt.Sprintf("%s, car %s: %s", waitText(wait), client.OneLine(wait.Plate), saysOf(wait)), wait})
 	}
 	return out
 }

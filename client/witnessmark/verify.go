@@ -34,7 +34,7 @@ func newVerifyCommand(a *app) *cobra.Command {
 
 func writeVerified(w io.Writer, v *client.Verified) error {
 	fmt.Fprintf(w, "%s of car %s: signed by %s, %s; image sha256 %s\n", client.Name(v.Submission), sheet.Sealed(v.Job.GetPlate()),
-		clean(v.Submission.GetSigned().GetPerson()), v.Report.GetVerdict(), v.Submission.GetImage().GetSha256())
+		client.OneLine(v.Submission.GetSigned().GetPerson()), v.Report.GetVerdict(), v.Submission.GetImage().GetSha256())
 	fmt.Fprintf(w, "holds against the ledger %s (%d entries)\n", v.Fingerprint, v.Entries)
 	if v.Newer != nil {
 		fmt.Fprintf(w, "a newer release, %s, took its place\n", client.Name(v.Newer))
