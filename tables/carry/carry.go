@@ -3,6 +3,7 @@ package carry
 
 import (
 	"fmt"
+	"slices"
 
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
@@ -51,18 +52,19 @@ type Result struct {
 	lay    *definition.Layout
 	to     *image.Image
 	from   *image.Image
+	lacks  []image.Range // of the other image, offsets
 }
 
 // Find looks for all of a definition in another image of its addresses. It is a pure function.
 func Find(lay *definition.Layout, from, to *image.Image) (*Result, error) {
 	for _, im := range []*image.Image{from, to} {
-		if im.Space.String() != lay.Space.String() {
+		if !slices.Equal(im.Space, lay.Space) {
 			return nil, fmt.Errorf("an image has the addresses %s; allowed: %s, those of definition %s", im.Space, lay.Space, lay.Name)
 		}
 	}
-	r := &Result{lay: lay, from: from, to: to}
+	r := &Result{lay: lay, from: from, to: to, lacks: lay.Space.Offsets(to.Gaps())}
 	p := partsOf(lay, from)
-	s := &search{addresses: lay.Space, space: lay.Space.Offsets(lay.Space), from: from.Bytes, to: to.Bytes, lacks: lay.Space.Offsets(to.Gaps()), parts: p.sorted()}
+	s := &search{addresses: lay.Space, space: lay.Space.Offsets(lay.Space), from: from.Bytes, to: to.Bytes, lacks: r.lacks, parts: p.sorted()}
 	s.run()
 	for i, a := range lay.Source.GetAxes() {
 		if a.GetStored() != nil {

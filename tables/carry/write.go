@@ -135,7 +135,7 @@ func (w *writer) identity() {
 			said = "reads something else"
 		}
 		switch {
-		case len(image.Common(w.lay.Space.Offsets(w.to.Gaps()), []image.Range{f.Range})) > 0, is == "", !f.Hex && strings.Contains(is, `\x`) && !strings.Contains(was, `\x`):
+		case len(image.Common([]image.Range{f.Range}, w.lacks)) > 0, is == "", !f.Hex && strings.Contains(is, `\x`) && !strings.Contains(was, `\x`):
 			w.say("identity %s was left out: what lies there in the new image is no such field; it is to be set by hand", f.ID)
 			return true
 		case was == is:
@@ -154,11 +154,11 @@ func (w *writer) identity() {
 
 // checksums keeps those that are right in the new image: where they go over is not guessed.
 func (w *writer) checksums() {
-	gaps, i := w.lay.Space.Offsets(w.to.Gaps()), 0
+	i := 0
 	w.d.Checksums = slices.DeleteFunc(w.d.Checksums, func(*calibrationv1.Checksum) bool {
 		c := w.lay.Checksums[i]
 		i++
-		right := len(image.Common(gaps, c.Needs(w.to.Bytes))) == 0
+		right := len(image.Common(w.lacks, c.Needs(w.to.Bytes))) == 0
 		for _, s := range c.In(w.to.Bytes) {
 			stored, computed := s.Verify(w.to.Bytes)
 			right = right && stored == computed

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strings"
 	"unicode"
+
+	"witnessmark/tables/yamldoc"
 )
 
 // axisLetters end the names of axes that are written out in their table.
@@ -42,7 +44,7 @@ func Name(name string) string {
 func oneLine(s string) string {
 	s = strings.ToValidUTF8(s, "")
 	s = strings.Map(func(r rune) rune {
-		if unicode.IsSpace(r) || unicode.IsControl(r) || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069 {
+		if unicode.IsSpace(r) || yamldoc.Hidden(r) {
 			return ' '
 		}
 		return r

@@ -99,10 +99,15 @@ func (d *decoder) text(n *yaml.Node, at *place, multiline bool) (string, error) 
 		return "", d.fault(n, at, "text on one line", "the text has several lines")
 	}
 	for _, r := range n.Value {
-		hidden := unicode.IsControl(r) && r != '\n' && r != '\t' || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069
+		hidden := Hidden(r) && r != '\n' && r != '\t'
 		if hidden {
 			return "", d.fault(n, at, "printable text", "the text holds the control character U+%04X", r)
 		}
 	}
 	return n.Value, nil
+}
+
+// Hidden says whether a character controls how text is shown: a control character, or one that turns its direction.
+func Hidden(r rune) bool {
+	return unicode.IsControl(r) || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069
 }

@@ -1,6 +1,7 @@
 package yamlout
 
 import (
+	"fmt"
 	"math"
 	"regexp"
 	"strconv"
@@ -66,7 +67,7 @@ func quoted(s string) string {
 		case r == '\t':
 			b.WriteString(`\t`)
 		case r < ' ' || r == 0x7f || r == 0x85 || r == 0xa0 || r == 0x2028 || r == 0x2029 || r == 0xfeff || r >= 0xd800 && r <= 0xdfff:
-			b.WriteString(`\u` + strings.Repeat("0", 4-len(strconv.FormatInt(int64(r), 16))) + strconv.FormatInt(int64(r), 16))
+			fmt.Fprintf(&b, `\u%04x`, r)
 		default:
 			b.WriteRune(r)
 		}
