@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"cmp"
 	"encoding/csv"
 	"io"
 	"slices"
@@ -40,7 +41,7 @@ func WriteCSV(w io.Writer, r *calibrationv1.Report) error {
 	for _, t := range r.Tables {
 		for _, c := range t.Changes {
 			row := []string{t.Id, t.Unit, strconv.Itoa(int(c.Row)), strconv.Itoa(int(c.Column)),
-				firstOf(c.GetXLabel(), optional(c.X)), firstOf(c.GetYLabel(), optional(c.Y)), optional(c.BaseX), optional(c.BaseY),
+				cmp.Or(c.GetXLabel(), optional(c.X)), cmp.Or(c.GetYLabel(), optional(c.Y)), optional(c.BaseX), optional(c.BaseY),
 				plain(c.Base.AsInterface()), plain(c.Candidate.AsInterface()), optional(c.Delta), c.GetBaseRaw(), c.GetCandidateRaw()}
 			if blocks {
 				row = append(row, sliceColumns(c.Slice)...)

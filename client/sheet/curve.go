@@ -102,7 +102,7 @@ func writeCurve(b *strings.Builder, r *calibrationv1.Report, s *calibrationv1.Si
 		}
 		return strings.TrimRight(s, " ")
 	}
-	fmt.Fprintf(b, "  across: %s%s\n", inUnit(c.Input.Quantity, c.Input.Unit), before("; at ", c.Held))
+	fmt.Fprintf(b, "  across: %s%s%s\n", Words(c.Input.Quantity), before(" in", Unit(c.Input.Unit, "")), before("; at ", c.Held))
 	fmt.Fprintln(b, bold.Render(line("", func(i int) string { return place(c.X[i]) })))
 	fmt.Fprintln(b, line("base", func(i int) string { return n.near(c.Base[i]) }))
 	fmt.Fprintln(b, line("candidate", func(i int) string { return n.near(c.Candidate[i]) }))

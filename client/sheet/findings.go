@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 
@@ -14,11 +15,11 @@ func writeUnjudged(b *strings.Builder, r *calibrationv1.Report) {
 	var lines []string
 	for _, f := range r.Findings {
 		if f.Rule == "no-limit" {
-			lines = append(lines, fmt.Sprintf("%s: %s", firstOf(f.Table, f.Signal), firstOf(f.Detail, f.Reason)))
+			lines = append(lines, fmt.Sprintf("%s: %s", cmp.Or(f.Table, f.Signal), cmp.Or(f.Detail, f.Reason)))
 		}
 	}
 	for _, u := range r.Unjudged {
-		what := firstOf(u.Table, u.Signal)
+		what := cmp.Or(u.Table, u.Signal)
 		if u.Rule != "" { // without one it is no rule that could not look
 			what += " by " + u.Rule
 		}
@@ -31,15 +32,6 @@ func writeUnjudged(b *strings.Builder, r *calibrationv1.Report) {
 	for _, l := range lines {
 		fmt.Fprintln(b, "  "+l)
 	}
-}
-
-func firstOf(s ...string) string {
-	for _, v := range s {
-		if v != "" {
-			return v
-		}
-	}
-	return ""
 }
 
 // writeFindings prints them in the report's order: what counts first, worst first.
@@ -79,7 +71,7 @@ func worst(f *calibrationv1.Finding, o *Options) string {
 		return ""
 	}
 	m := o.measured(f.Table, f.Signal, p.GetAlong())
-	at := where(o.table(f.Table), p, p.X, p.Y)
+	at := point.Where(o.table(f.Table), p, p.X, p.Y)
 	if m.signal != nil {
 		at = o.Operating(m.signal, p.Inputs)
 	}
@@ -126,7 +118,7 @@ type measured struct {
 
 func (o *Options) measured(table, signal, axis string) measured {
 	if s := o.signal(signal); s != nil {
-		return measured{o.signalDigits(s), signalUnit(s), s}
+		return measured{o.signalDigits(s), Unit(s.Unit, ""), s}
 	}
 	t := o.table(table)
 	if t != nil {
@@ -138,10 +130,10 @@ func (o *Options) measured(table, signal, axis string) measured {
 }
 
 func axisUnit(a *definition.Axis) string {
-	if axisIn(a) == "1" {
+	if a == nil {
 		return ""
 	}
-	return before(" ", axisIn(a))
+	return Unit(a.Unit, a.UnitText)
 }
 
 // margin is where there is least room: never on an axis of labels.
@@ -157,11 +149,11 @@ func writeMargins(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 	fmt.Fprintln(b, "\n"+bold.Render("Margins left"))
 	for _, g := range r.Margins {
 		m := o.measured(g.Table, g.Signal, "")
-		at, of := where(o.table(g.Table), margin{g}, g.X, g.Y), ""
+		at, of := point.Where(o.table(g.Table), margin{g}, g.X, g.Y), ""
 		if m.signal != nil {
 			at, of = o.Operating(m.signal, g.Inputs), called(m.signal)+" "
 		}
-		fmt.Fprintf(b, "  %-36s %s%s%s: %s%s against %s\n", g.Rule+":"+firstOf(g.Table, g.Signal), m.near(g.Margin), m.unit, before(" at ", at),
+		fmt.Fprintf(b, "  %-36s %s%s%s: %s%s against %s\n", g.Rule+":"+cmp.Or(g.Table, g.Signal), m.near(g.Margin), m.unit, before(" at ", at),
 			of, m.near(g.Value), m.near(g.Limit))
 	}
 }

@@ -97,5 +97,5 @@ func value(n decimals, v any) string {
 	case string:
 		return v
 	}
-	return noValue
+	return NoValue
 }

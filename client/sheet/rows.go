@@ -10,7 +10,7 @@ func (v *Visited) Rows() (rows []VisitRow, more int) {
 	shown := v.Cells[:min(len(v.Cells), shownVisits)]
 	for _, c := range shown {
 		n := numbers(c.Table)
-		r := VisitRow{Seconds: secs(c.Seconds), Table: c.Table.ID, Place: where(c.Table, c.Change, c.Change.X, c.Change.Y),
+		r := VisitRow{Seconds: secs(c.Seconds), Table: c.Table.ID, Place: point.Where(c.Table, c.Change, c.Change.X, c.Change.Y),
 			Base: value(n, c.Change.Base.AsInterface()), Candidate: value(n, c.Change.Candidate.AsInterface())}
 		if c.Change.Delta != nil {
 			r.Delta = signed(n, *c.Change.Delta) + unit(c.Table)

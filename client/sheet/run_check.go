@@ -49,7 +49,7 @@ func writeOutside(b *strings.Builder, all []*calibrationv1.RunOutside) {
 		tables[k], share[k] = append(tables[k], o.Table), o.Share
 	}
 	for _, k := range order {
-		fmt.Fprintf(b, "outside    %s for %.2f s, %.1f %% of the run: %s\n", strings.ReplaceAll(k.axis, "_", " "), k.time, 100*share[k], strings.Join(tables[k], ", "))
+		fmt.Fprintf(b, "outside    %s for %.2f s, %.1f %% of the run: %s\n", Words(k.axis), k.time, 100*share[k], strings.Join(tables[k], ", "))
 	}
 }
 

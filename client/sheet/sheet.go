@@ -3,6 +3,7 @@
 package sheet
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"strings"
@@ -118,7 +119,7 @@ func writeVerdict(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 		fmt.Fprintf(b, "run         sha256 %s\n", r.Run.Sha256)
 	}
 	if r.Meant != nil {
-		fmt.Fprintf(b, "meant       %s\n", orNone(strings.Join(r.Meant.Tables, ", ")))
+		fmt.Fprintf(b, "meant       %s\n", cmp.Or(strings.Join(r.Meant.Tables, ", "), "none"))
 	}
 }
 
@@ -143,13 +144,6 @@ func document(d *calibrationv1.DocumentRef) string {
 		return "none"
 	}
 	return fmt.Sprintf("%s  sha256 %s", d.Name, d.Sha256)
-}
-
-func orNone(s string) string {
-	if s == "" {
-		return "none"
-	}
-	return s
 }
 
 func plural(n int, what string) string {

@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"slices"
@@ -20,13 +21,6 @@ func (o *Options) signal(id string) *definition.Signal {
 	return nil
 }
 
-func signalUnit(s *definition.Signal) string {
-	if s.Unit == "1" {
-		return ""
-	}
-	return " " + s.Unit
-}
-
 // signalDigits is what a signal's step needs.
 func (o *Options) signalDigits(s *definition.Signal) decimals {
 	if step := signal.Step(o.candidateLayout(), s); step > 0 {
@@ -37,7 +31,7 @@ func (o *Options) signalDigits(s *definition.Signal) decimals {
 
 // called is what a signal is, within a sentence.
 func called(s *definition.Signal) string {
-	title := []rune(plainText(firstOf(s.Title, s.ID)))
+	title := []rune(plainText(cmp.Or(s.Title, s.ID)))
 	if len(title) > 1 && 'A' <= title[0] && title[0] <= 'Z' && 'a' <= title[1] && title[1] <= 'z' {
 		title[0] += 'a' - 'A'
 	}
@@ -72,7 +66,7 @@ func (o *Options) Operating(s *definition.Signal, at map[string]float64) string 
 		}
 		shown, err := set.In(signal.NewSpace(o.Layout)).Show([]string{by.ID}, held)
 		if err == nil && surface.Finite(shown[0].GetValue()) { // what needs more than is known is left out
-			words += ", " + amount(by.Quantity, by.Unit, shown[0].GetValue())
+			words += ", " + amount(by.Quantity, Unit(by.Unit, ""), shown[0].GetValue())
 		}
 	}
 	return words
@@ -84,7 +78,7 @@ func inputsInWords(s *definition.Signal, at map[string]float64) string {
 	for _, in := range s.Inputs {
 		if v, ok := at[in.Quantity]; ok {
 			said[in.Quantity] = true
-			words = append(words, amount(in.Quantity, in.Unit, v))
+			words = append(words, amount(in.Quantity, Unit(in.Unit, ""), v))
 		}
 	}
 	for _, quantity := range slices.Sorted(maps.Keys(at)) {
@@ -95,12 +89,9 @@ func inputsInWords(s *definition.Signal, at map[string]float64) string {
 	return strings.Join(words, ", ")
 }
 
-// amount is a quantity in words, how much of it there is, and its unit.
+// amount is a quantity in words, how much of it there is, and its unit, which is behind a blank.
 func amount(quantity, unit string, v float64) string {
-	if unit == "1" {
-		unit = ""
-	}
-	return strings.TrimSpace(inWords(quantity) + " " + place(v) + " " + unit)
+	return strings.TrimSpace(Words(quantity) + " " + place(v) + unit)
 }
 
 // writeSignals prints how far what the controller computes was moved, by which tables, and a section through it.
@@ -116,7 +107,7 @@ func writeSignals(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 		}
 		fmt.Fprintf(b, "\n  %s%s\n", bold.Render(s.Id), before("  ", plainText(def.Title)))
 		if d := s.Delta; d != nil {
-			n, u := o.signalDigits(def), signalUnit(def)
+			n, u := o.signalDigits(def), Unit(def.Unit, "")
 			fmt.Fprintf(b, "  at least %s%s%s\n", plus(n.near(d.Min), d.Min), u, before(" at ", o.Operating(def, d.AtMin)))
 			fmt.Fprintf(b, "  at most  %s%s%s\n", plus(n.near(d.Max), d.Max), u, before(" at ", o.Operating(def, d.AtMax)))
 		}

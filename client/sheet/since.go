@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"strings"
@@ -67,13 +68,13 @@ func writeSteps(b *strings.Builder, title string, list []Step, o *Options) {
 			fmt.Fprintf(b, "  (%s)", is.Origin)
 		}
 		fmt.Fprintln(b)
-		if s := firstOf(worst(is, o), is.Detail); s != "" {
+		if s := cmp.Or(worst(is, o), is.Detail); s != "" {
 			fmt.Fprintf(b, "      %s\n", s)
 		}
 		if was == nil {
 			continue
 		}
-		if s := firstOf(worst(was, o), was.Detail); s != "" && s != firstOf(worst(is, o), is.Detail) {
+		if s := cmp.Or(worst(was, o), was.Detail); s != "" && s != cmp.Or(worst(is, o), is.Detail) {
 			fmt.Fprintf(b, "      was: %s\n", s)
 		}
 		if was.Severity != is.Severity {

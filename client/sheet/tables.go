@@ -26,12 +26,12 @@ func (o *Options) table(id string) *definition.Table {
 	return nil
 }
 
-// unit is what a table's values are counted in, a UCUM code or free text, behind a blank.
+// unit is what a table's values are counted in, behind a blank.
 func unit(t *definition.Table) string {
-	if t == nil || t.Unit == "1" {
+	if t == nil {
 		return ""
 	}
-	return before(" ", plainText(firstOf(t.Unit, t.UnitText)))
+	return Unit(t.Unit, t.UnitText)
 }
 
 // head is what a table is called.
@@ -114,7 +114,7 @@ func quoted(v *structpb.Value) string { return strconv.Quote(v.GetStringValue())
 
 // writeSlice heads a slice of a block.
 func writeSlice(b *strings.Builder, t *definition.Table, s *calibrationv1.Slice) {
-	if words := sliceWords(t, s); len(words) > 0 {
+	if words := point.slice(t, s); len(words) > 0 {
 		fmt.Fprintf(b, "  %s\n", bold.Render(strings.Join(words, ", ")))
 	}
 }
@@ -217,15 +217,12 @@ func writeRectangle(b *strings.Builder, changes []*calibrationv1.CellChange, def
 	return len(rows) * len(cols)
 }
 
-// noValue is how a code that is no value is printed.
-const noValue = "—"
-
 // cellText is a decoded cell: a number, a label, or a code that is no value.
 func cellText(n decimals, d *surface.Decoded, i int) string {
 	c := d.Table.Cells
 	switch {
 	case d.Off != nil && d.Off[i]:
-		return noValue
+		return NoValue
 	case c.Conv.Labels != nil:
 		return plainText(c.Conv.Label(c.Int(d.Bits[i])))
 	}
@@ -297,7 +294,7 @@ func WriteTable(w io.Writer, t *definition.Table, img []byte, width int) error {
 	default:
 		fmt.Fprintf(&b, "%s, %s%s\n", t.Kind, plural(len(d.Bits), "cell"), before(", in", unit(t)))
 		for _, s := range d.Slices {
-			fmt.Fprintf(&b, "  %s\n", bold.Render(strings.Join(placeWords(s.Table.Slice), ", ")))
+			fmt.Fprintf(&b, "  %s\n", bold.Render(strings.Join(point.Place(s.Table.Slice), ", ")))
 			grid(s)
 		}
 		if d.Slices == nil {

@@ -83,7 +83,7 @@ func ends(t *definition.Table, below, above [2]float64) string {
 		if a == nil {
 			continue
 		}
-		name := named(a, "")
+		name := Named(a, Side(i))
 		if below[i] > 0 {
 			s = append(s, fmt.Sprintf("%s below its first %s", name, secs(below[i])))
 		}
@@ -113,7 +113,7 @@ func writeVisited(b *strings.Builder, v *Visited) {
 		if c.Change.Delta != nil {
 			sign = "  (" + signed(numbers(c.Table), *c.Change.Delta) + unit(c.Table) + ")"
 		}
-		fmt.Fprintf(b, "  %9s  %-20s %s: %s→%s%s\n", secs(c.Seconds), c.Table.ID, where(c.Table, c.Change, c.Change.X, c.Change.Y),
+		fmt.Fprintf(b, "  %9s  %-20s %s: %s→%s%s\n", secs(c.Seconds), c.Table.ID, point.Where(c.Table, c.Change, c.Change.X, c.Change.Y),
 			value(numbers(c.Table), c.Change.Base.AsInterface()), value(numbers(c.Table), c.Change.Candidate.AsInterface()), sign)
 	}
 	if more := len(v.Cells) - shownVisits; more > 0 {

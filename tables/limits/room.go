@@ -7,19 +7,14 @@ import (
 	"witnessmark/tables/surface"
 )
 
-// Room is what the range and envelope rules leave of each cell of a table, in its unit and
-// row-major, of a block slice by slice: the least over all such rules, negative beyond a limit, 0 where only rounding is, minus
-// infinity where the value is no number, NaN where no rule bounds the cell.
-func Room(l *Limits, t *definition.Table, d *surface.Decoded) []float64 {
-	return boundsOf(l, t, d).room
-}
-
-// Bounds are the tightest floor and ceiling that the range and envelope rules put on each cell of a
-// table, in its unit and row-major; NaN where there is none. An envelope is read at the cell's own
-// operating point: between two breakpoints it may be tighter, which only Judge looks at.
-func Bounds(l *Limits, t *definition.Table, d *surface.Decoded) (low, high []float64) {
+// Bounds are the tightest floor and ceiling that the range and envelope rules put on each cell of a table, in its unit and
+// row-major, of a block slice by slice; NaN where there is none. An envelope is read at the cell's own operating point: between
+// two breakpoints it may be tighter, which only Judge looks at. Room is what all such rules leave of the cell, the least of
+// them: negative beyond a limit, 0 where only rounding is, minus infinity where the value is no number, NaN where no rule
+// bounds the cell.
+func Bounds(l *Limits, t *definition.Table, d *surface.Decoded) (low, high, room []float64) {
 	b := boundsOf(l, t, d)
-	return b.low, b.high
+	return b.low, b.high, b.room
 }
 
 // bounding gathers bounds from rule to rule.

@@ -36,14 +36,13 @@ func TestRoomOfEachCell(t *testing.T) {
 		"neither":  {sheet{id: "t", unit: "deg", x: []float64{1, 3, 2}, v: []float64{40, 40, 40}}, []*calibrationv1.Rule{ceiling}, []float64{nan, nan, nan}, []float64{nan, nan, nan}, []float64{nan, nan, nan}},
 	} {
 		d := c.s.decoded()
-		room := Room(limitsOf(c.rules...), d.Table, d)
-		low, high := Bounds(limitsOf(c.rules...), d.Table, d)
+		low, high, room := Bounds(limitsOf(c.rules...), d.Table, d)
 		if !samePoints(room, c.room) || !samePoints(low, c.low) || !samePoints(high, c.high) {
 			t.Errorf("%s: room %v within %v and %v; want %v within %v and %v", name, room, low, high, c.room, c.low, c.high)
 		}
 	}
 	d := sheet{id: "t", unit: "deg", v: []float64{1}}.decoded()
-	if room := Room(nil, d.Table, d); !math.IsNaN(room[0]) {
+	if _, _, room := Bounds(nil, d.Table, d); !math.IsNaN(room[0]) {
 		t.Errorf("without limits there is room %v", room)
 	}
 }
@@ -56,7 +55,8 @@ func TestLeastRoomIsTheMargin(t *testing.T) {
 		r := rule(`{"range": {"unit": "deg", "min": -20, "max": 20}}`)
 		out := judged(t, judging(nil, []sheet{s}), r)
 		d := s.decoded()
-		least := slices.Min(Room(limitsOf(r), d.Table, d))
+		_, _, room := Bounds(limitsOf(r), d.Table, d)
+		least := slices.Min(room)
 		if got := out.Margins[0].GetMargin(); got != least {
 			t.Fatalf("the margin is %v, the least room %v", got, least)
 		}

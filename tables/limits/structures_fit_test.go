@@ -118,11 +118,11 @@ func TestRoomOfABlock(t *testing.T) {
 	s := sheet{id: "m", unit: "kPa", quantity: "q", x: []float64{0, 1}, y: []float64{0}, v: []float64{1, 2, 3, 4}, off: []bool{false, false, true, false}, beyond: []deep{{what: "gear 1", points: []float64{1, 2}}}}
 	l := limitsOf(rule(`{"range":{"unit":"kPa","max":5}}`), rule(`{"id":"second","range":{"unit":"kPa","max":3},"where":{"gear":{"from":2,"unit":"1"}}}`))
 	d := s.decoded()
-	room := Room(l, d.Table, d)
+	low, high, room := Bounds(l, d.Table, d)
 	if len(room) != 4 || room[0] != 4 || room[1] != 3 || room[2] == room[2] || room[3] != -1 {
 		t.Errorf("%v", room)
 	}
-	if low, high := Bounds(l, d.Table, d); high[0] != 5 || high[3] != 3 || low[0] == low[0] {
+	if high[0] != 5 || high[3] != 3 || low[0] == low[0] {
 		t.Errorf("%v to %v", low, high)
 	}
 }

@@ -67,7 +67,7 @@ func (c *Comparison) At(f *calibrationv1.Finding) string {
 	if w == nil || w.Row == nil && w.Column == nil && w.X == nil && w.Y == nil && w.XLabel == nil && w.YLabel == nil && w.Slice == nil {
 		return ""
 	}
-	p, err := c.read(f.GetTable())
+	p, err := c.decode(f.GetTable())
 	if err != nil || p.astray() != "" || p.t.Kind == "text" {
 		return ""
 	}

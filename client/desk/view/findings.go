@@ -1,10 +1,12 @@
 package view
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
 	"strings"
 
+	"witnessmark/client/sheet"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/severity"
@@ -35,7 +37,7 @@ func (c *Comparison) Brief(findings []*calibrationv1.Finding, href func(*calibra
 	b.WriteString(`<ul class="brief">`)
 	for _, f := range findings {
 		name := f.GetRule()
-		if at := orElse(f.GetTable(), f.GetSignal()); at != "" {
+		if at := cmp.Or(f.GetTable(), f.GetSignal()); at != "" {
 			name += " in " + at
 		}
 		fmt.Fprintf(&b, `<li><span class="verdict v-%s">%s</span> `, severity.Of(f.GetSeverity()), esc(f.GetSeverity()))
@@ -57,7 +59,7 @@ func (c *Comparison) Brief(findings []*calibrationv1.Finding, href func(*calibra
 func (c *Comparison) writeFinding(b *strings.Builder, f *calibrationv1.Finding, t *definition.Table, href string) {
 	word := severity.Of(f.GetSeverity()) // no class is made of what is not a signal word
 	name := fmt.Sprintf(`<b>%s</b>`, esc(f.GetRule()))
-	if at := orElse(f.GetTable(), f.GetSignal()); at != "" {
+	if at := cmp.Or(f.GetTable(), f.GetSignal()); at != "" {
 		name += fmt.Sprintf(` in <b>%s</b>`, esc(at))
 	}
 	if href != "" {
@@ -111,12 +113,12 @@ func (c *Comparison) worst(f *calibrationv1.Finding, t *definition.Table) (out [
 	if t != nil {
 		unit, n = tableUnit(t), places(t.Cells)
 		if a := map[string]*definition.Axis{"x": t.X, "y": t.Y}[w.GetAlong()]; a != nil {
-			unit, n = unitIn(a.Unit, a.UnitText), places(a.Cells)
+			unit, n = sheet.Unit(a.Unit, a.UnitText), places(a.Cells)
 		}
 	}
 	sig := c.signalOf(f.GetSignal())
 	if sig != nil {
-		unit, n = unitOf(sig.Unit), c.signalPlaces(sig)
+		unit, n = sheet.Unit(sig.Unit, ""), c.signalPlaces(sig)
 	}
 	item := func(name, value string) {
 		if value != "" {
@@ -130,7 +132,7 @@ func (c *Comparison) worst(f *calibrationv1.Finding, t *definition.Table) (out [
 		item("Allowed", n.near(w.GetLimit())+unit)
 		item("Beyond by", n.near(w.GetExcess())+unit)
 	}
-	at := where(t, w)
+	at := coordinate.Where(t, w, w.X, w.Y)
 	if sig != nil && len(w.GetInputs()) > 0 {
 		at = c.operating(sig, w.GetInputs())
 	}
@@ -152,7 +154,7 @@ func (c *Comparison) says(f *calibrationv1.Finding) string {
 	for _, p := range c.worst(f, tableOf(c.Layout, f.GetTable())) {
 		parts = append(parts, strings.ToLower(p[0])+" "+p[1])
 	}
-	return orElse(strings.Join(parts, ", "), orElse(f.GetDetail(), f.GetReason()))
+	return cmp.Or(strings.Join(parts, ", "), cmp.Or(f.GetDetail(), f.GetReason()))
 }
 
 func lowerFirst(s string) string {

@@ -1,6 +1,7 @@
 package view
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 
@@ -72,7 +73,7 @@ func pathsOf(folders []*calibrationv1.Folder) func(*calibrationv1.Folder) string
 	return func(f *calibrationv1.Folder) string {
 		var names []string
 		for ; f != nil; f = in[f.GetId()] {
-			names = append(names, orElse(f.GetTitle(), f.GetId()))
+			names = append(names, cmp.Or(f.GetTitle(), f.GetId()))
 		}
 		slices.Reverse(names)
 		return strings.Join(names, ", ")

@@ -6,6 +6,7 @@ import (
 
 	"google.golang.org/protobuf/types/known/structpb"
 
+	"witnessmark/client/sheet"
 	"witnessmark/tables/said"
 )
 
@@ -37,7 +38,7 @@ func (s *sides) joined() *quad {
 	}
 	value := func(v float64, off bool, m string) cell {
 		if off {
-			return cell{text: noValue, ink: none, mark: m, title: "a code that is no value has a say here"}
+			return cell{text: sheet.NoValue, ink: none, mark: m, title: "a code that is no value has a say here"}
 		}
 		return cell{text: n.text(v), ink: valueInk(v, low, high), mark: m}
 	}
@@ -47,7 +48,7 @@ func (s *sides) joined() *quad {
 		m := mark(delta[i] != 0 && !(was[i] && is[i]), delta[i])
 		switch {
 		case was[i] || is[i]:
-			panes[0][i] = cell{text: noValue, ink: none, mark: m, title: "no difference of what is no value"}
+			panes[0][i] = cell{text: sheet.NoValue, ink: none, mark: m, title: "no difference of what is no value"}
 		case m == "":
 			panes[0][i] = cell{text: "0", ink: none}
 		default:

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"witnessmark/client/sheet"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
 )
@@ -103,15 +104,12 @@ func fine(v float64) string { return minus(strconv.FormatFloat(v, 'g', 6, 64)) }
 
 func minus(s string) string { return strings.Replace(s, "-", "−", 1) }
 
-// noValue is how a code that is no value is printed.
-const noValue = "—"
-
 // valueAt is a cell as text: its number, its label, or that it holds no value.
 func valueAt(d *surface.Decoded, i int) string {
 	c := d.Table.Cells
 	switch {
 	case d.Off != nil && d.Off[i]:
-		return noValue
+		return sheet.NoValue
 	case d.Values == nil:
 		return c.Conv.Label(c.Int(d.Bits[i]))
 	}

@@ -1,6 +1,7 @@
 package view
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
 	"slices"
@@ -92,13 +93,6 @@ func (p *pair) chosen(o Whole) int {
 		return n
 	}
 	return p.farthest()
-}
-
-func orElse(s, other string) string {
-	if s == "" {
-		return other
-	}
-	return s
 }
 
 // writeLegend says how to read the colours, which never stand alone.
@@ -208,9 +202,9 @@ func (q *quad) writeHistory(b *strings.Builder) {
 	for _, h := range q.history {
 		counts[h]++
 	}
-	fmt.Fprintf(b, `<h2>What set the %ss</h2><ul class="told">`, orElse(q.of, "cell"))
+	fmt.Fprintf(b, `<h2>What set the %ss</h2><ul class="told">`, cmp.Or(q.of, "cell"))
 	for i, told := range q.told {
-		fmt.Fprintf(b, `<li data-told="%d"><span>%s</span> <span class="small">%s</span></li>`, i, esc(told), count(counts[i], orElse(q.of, "cell")))
+		fmt.Fprintf(b, `<li data-told="%d"><span>%s</span> <span class="small">%s</span></li>`, i, esc(told), count(counts[i], cmp.Or(q.of, "cell")))
 	}
 	b.WriteString(`</ul>`)
 }

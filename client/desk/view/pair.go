@@ -26,8 +26,17 @@ type pair struct {
 	far             int   // the face of the largest change
 }
 
-// read takes a table out of both images; the error names what does not fit.
+// read takes a table out of both images, with what the limits say of its cells.
 func (c *Comparison) read(id string) (*pair, error) {
+	p, err := c.decode(id)
+	if err == nil && c.Limits != nil && p.cand.Values != nil {
+		p.low, p.high, p.room = limits.Bounds(c.Limits, p.t, p.cand)
+	}
+	return p, err
+}
+
+// decode is read without the limits; the error names what does not fit.
+func (c *Comparison) decode(id string) (*pair, error) {
 	t := tableOf(c.Layout, id)
 	if t == nil {
 		return nil, fmt.Errorf("there is no table %.60q in the definition", id)
@@ -43,10 +52,6 @@ func (c *Comparison) read(id string) (*pair, error) {
 	p := &pair{t: t, base: surface.Decode(t, c.Base), cand: surface.Decode(t, c.Candidate)}
 	if i := slices.IndexFunc(c.Report.GetTables(), func(r *calibrationv1.TableReport) bool { return r.GetId() == id }); i >= 0 {
 		p.report = c.Report.GetTables()[i]
-	}
-	if c.Limits != nil && p.cand.Values != nil {
-		p.room = limits.Room(c.Limits, t, p.cand)
-		p.low, p.high = limits.Bounds(c.Limits, t, p.cand)
 	}
 	if p.base.Slices != nil && p.cand.Slices != nil {
 		was, is := p.base.Beyond(), p.cand.Beyond()
@@ -213,8 +218,8 @@ func (p *pair) face(n int) *sides {
 	s.cand.X, s.cand.Y = cols.points(base.X, cand.X, 1), rows.points(base.Y, cand.Y, 1)
 	s.room, s.low, s.high = s.ofCells(p.room), s.ofCells(p.low), s.ofCells(p.high)
 	if s.t.Slice != nil {
-		for k, at := range s.t.Slice.At {
-			s.in = append(s.in, along(at.Axis, side(k+2), at.Point))
+		s.in = coordinate.Place(s.t.Slice)
+		for k := range s.t.Slice.At {
 			s.movedBeyond = s.movedBeyond || !same(p.base.Beyond()[k], p.cand.Beyond()[k])
 		}
 	}

@@ -1,6 +1,7 @@
 package view
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
 	"math"
@@ -8,6 +9,7 @@ import (
 	"strings"
 
 	"witnessmark/client/plot"
+	"witnessmark/client/sheet"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
 )
@@ -47,7 +49,7 @@ func (c *Comparison) Section(id, slice, at string) (template.HTML, error) {
 		return "", err
 	}
 	if why := p.astray(); why != "" || p.t.Kind == "text" {
-		return "", fmt.Errorf("table %s has no sections: %s", id, orElse(why, "it is a text"))
+		return "", fmt.Errorf("table %s has no sections: %s", id, cmp.Or(why, "it is a text"))
 	}
 	n, ok := p.parseFace(slice)
 	if p.beyond != nil && !ok {
@@ -76,7 +78,7 @@ func (s *sides) writeSections(b *strings.Builder, row, col int) {
 }
 
 // called is what a table's values are, in words.
-func (s *sides) called() string { return orElse(words(s.t.Quantity), s.t.ID) }
+func (s *sides) called() string { return cmp.Or(sheet.Words(s.t.Quantity), s.t.ID) }
 
 // plotted says whether the table is a curve of numbers over x.
 func (s *sides) plotted() bool { return s.t.X != nil && s.t.Y == nil && s.cand.Values != nil }
@@ -84,14 +86,14 @@ func (s *sides) plotted() bool { return s.t.X != nil && s.t.Y == nil && s.cand.V
 func (s *sides) sectionAlongX(row int) *section {
 	cut := s.section(s.t.X, "x", s.base.X, s.cand.X, row*s.cand.NX, 1)
 	if s.t.Y != nil {
-		cut.at = strings.Join(append([]string{along(s.t.Y, "y", s.cand.Y[row])}, s.in...), ", ")
+		cut.at = strings.Join(append([]string{coordinate.Along(s.t.Y, "y", s.cand.Y[row])}, s.in...), ", ")
 	}
 	return cut
 }
 
 func (s *sides) sectionAlongY(col int) *section {
 	cut := s.section(s.t.Y, "y", s.base.Y, s.cand.Y, col, s.cand.NX)
-	cut.at = strings.Join(append([]string{along(s.t.X, "x", s.cand.X[col])}, s.in...), ", ")
+	cut.at = strings.Join(append([]string{coordinate.Along(s.t.X, "x", s.cand.X[col])}, s.in...), ", ")
 	return cut
 }
 
@@ -124,7 +126,7 @@ func (c *section) through(at float64) *section {
 // two of them, or where the breakpoints neither rise nor fall.
 func (c *section) write(b *strings.Builder, of string) {
 	c.scale()
-	over := orElse(axisName(c.axis, c.name), c.name)
+	over := cmp.Or(axisName(c.axis, c.name), c.name)
 	label := fmt.Sprintf("%s over %s: base dashed, candidate solid; the numbers are in the grids.", of, over)
 	title := "Over " + over
 	if c.at != "" {

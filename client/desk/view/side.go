@@ -1,12 +1,14 @@
 package view
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
 	"strconv"
 	"strings"
 
+	"witnessmark/client/sheet"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
@@ -161,11 +163,11 @@ func (s *sides) differences() []cell {
 		case !s.cand.has(i):
 			out[i] = cell{text: "gone", ink: none, title: "not in the candidate"}
 		case delta == nil && s.changed(i):
-			out[i] = cell{text: orElse(s.sameLabel(i), "other label"), ink: none, mark: "other"}
+			out[i] = cell{text: cmp.Or(s.sameLabel(i), "other label"), ink: none, mark: "other"}
 		case delta == nil:
 			out[i] = cell{text: "same", ink: none}
 		case s.off(i):
-			out[i] = cell{text: noValue, ink: none, mark: mark(s.changed(i), delta[i]), title: "no difference of what is no value"}
+			out[i] = cell{text: sheet.NoValue, ink: none, mark: mark(s.changed(i), delta[i]), title: "no difference of what is no value"}
 		default:
 			out[i] = cell{text: n.signed(delta[i]), ink: deltaInk(delta[i], far), mark: mark(s.changed(i), delta[i])}
 			if !s.changed(i) {

@@ -1,6 +1,7 @@
 package view
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
 	"slices"
@@ -34,7 +35,7 @@ func (c *Comparison) Signal(r *calibrationv1.SignalReport, href func(*calibratio
 	}
 	b.WriteString(string(c.Brief(found, href)))
 	if d := r.GetDelta(); d != nil {
-		n, unit := c.signalPlaces(s), unitOf(r.GetUnit())
+		n, unit := c.signalPlaces(s), sheet.Unit(r.GetUnit(), "")
 		for _, end := range []struct {
 			name string
 			by   float64
@@ -118,7 +119,7 @@ func (c *Comparison) writeSignal(b *strings.Builder, r *calibrationv1.SignalRepo
 		cut.worst = &worstPoint{x: curve.At, value: found[i].GetWorst().GetValue(), limit: *curve.Limit}
 		cut.worst.from, cut.worst.to = c.reach(found[i].GetRule(), curve)
 	}
-	cut.write(b, orElse(words(curve.Signal.Quantity), curve.Signal.ID))
+	cut.write(b, cmp.Or(sheet.Words(curve.Signal.Quantity), curve.Signal.ID))
 }
 
 // reach is the stretch of a curve on which a limit is the same as at its worst point; empty where only that point's is known.

@@ -3,6 +3,8 @@ package view
 import (
 	"fmt"
 	"strings"
+
+	"witnessmark/client/sheet"
 )
 
 // writeSlices is where each slice of a block is chosen, a row for each axis beyond y, with those marked that hold changes; links
@@ -18,7 +20,7 @@ func (p *pair) writeSlices(b *strings.Builder, face int, q *quad) {
 	for k, l := range p.beyond {
 		axis := p.cand.Table.Axes[k+2]
 		names := headings(axis, l.points(p.base.Beyond()[k], p.cand.Beyond()[k], 1), len(l))
-		fmt.Fprintf(b, `<p><span class="axis">%s</span>`, esc(axisName(axis, side(k+2))))
+		fmt.Fprintf(b, `<p><span class="axis">%s</span>`, esc(axisName(axis, sheet.Side(k+2))))
 		for i, name := range names {
 			place := append([]int(nil), here...)
 			place[k] = i
@@ -71,7 +73,7 @@ func (p *pair) changedSlices(changes []int) string {
 	out := fmt.Sprintf("%d of %s hold changes.", n, count(len(changes), "slice"))
 	for k := range p.beyond {
 		if !same(p.base.Beyond()[k], p.cand.Beyond()[k]) {
-			out += " Where slices lie changed along " + esc(named(p.t.Axes[k+2], side(k+2))) + "."
+			out += " Where slices lie changed along " + esc(named(p.t.Axes[k+2], sheet.Side(k+2))) + "."
 		}
 	}
 	return out

@@ -11,6 +11,7 @@ import (
 	"golang.org/x/net/html"
 
 	"witnessmark/client/desk/view/structured"
+	"witnessmark/client/sheet"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
@@ -316,7 +317,7 @@ func (b *bench) saysChange(t *testing.T, tr *calibrationv1.TableReport, c *calib
 	}
 	cells := b.lay.ByID[tr.GetId()].Cells
 	for pane, v := range map[string]any{"base": c.GetBase().AsInterface(), "candidate": c.GetCandidate().AsInterface()} {
-		want := noValue
+		want := sheet.NoValue
 		switch v := v.(type) {
 		case float64:
 			want = places(cells).text(v)

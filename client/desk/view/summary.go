@@ -1,8 +1,11 @@
 package view
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
+
+	"witnessmark/client/sheet"
 )
 
 // writeUnjudged says what could not look at a table, and why.
@@ -19,12 +22,12 @@ func writeSummary(b *strings.Builder, p *pair) {
 	if p.t.Kind == "text" {
 		fmt.Fprintf(b, ` of %s.`, count(p.t.Cells.NX*p.t.Cells.NY, "byte"))
 	} else {
-		fmt.Fprintf(b, ` of %s`, esc(orElse(words(p.t.Quantity), "no quantity")))
+		fmt.Fprintf(b, ` of %s`, esc(cmp.Or(sheet.Words(p.t.Quantity), "no quantity")))
 		if u := strings.TrimSpace(tableUnit(p.t)); u != "" {
 			fmt.Fprintf(b, ` in %s`, esc(u))
 		}
 		for i, a := range p.t.Axes {
-			fmt.Fprintf(b, `; %s: %s`, []string{"across", "down", "slice by slice"}[min(i, 2)], esc(axisName(a, side(i))))
+			fmt.Fprintf(b, `; %s: %s`, []string{"across", "down", "slice by slice"}[min(i, 2)], esc(axisName(a, sheet.Side(i))))
 			if a.By != nil {
 				fmt.Fprintf(b, ` (looked up through %s)`, esc(a.By.ID))
 			}
@@ -61,7 +64,7 @@ func (p *pair) used() (out string) {
 		if was == a.Count && is == a.Count {
 			continue
 		}
-		out += fmt.Sprintf(` Of %s %d of at most %d breakpoints are used`, esc(named(a, side(i))), is, a.Count)
+		out += fmt.Sprintf(` Of %s %d of at most %d breakpoints are used`, esc(named(a, sheet.Side(i))), is, a.Count)
 		if was != is {
 			out += fmt.Sprintf(`, in the base %d`, was)
 		}
