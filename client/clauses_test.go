@@ -168,17 +168,6 @@ func (f *forgery) verify(home *Home) error {
 	return err
 }
 
-func treeOf(told []*recordv1.Told) (t tree) {
-	for i, e := range told {
-		_, stored, _, err := ledger.Append(t, uint64(i), e.Entry)
-		if err != nil {
-			panic(err)
-		}
-		t = append(t, stored...)
-	}
-	return t
-}
-
 // clauses are the clauses of the verifier, each with a proof that it alone refuses: one that is left out lets a
 // proof through, or has it refused for another reason.
 var clauses = []struct {

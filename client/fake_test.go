@@ -294,8 +294,7 @@ type tree []tlog.Hash
 
 func (t tree) Hash(i int64) (tlog.Hash, error) { return t[i], nil }
 
-func rootOf(told []*recordv1.Told) tlog.Hash {
-	var t tree
+func treeOf(told []*recordv1.Told) (t tree) {
 	for i, e := range told {
 		_, stored, _, err := ledger.Append(t, uint64(i), e.Entry)
 		if err != nil {
@@ -303,7 +302,11 @@ func rootOf(told []*recordv1.Told) tlog.Hash {
 		}
 		t = append(t, stored...)
 	}
-	root, err := ledger.Root(t, uint64(len(told)))
+	return t
+}
+
+func rootOf(told []*recordv1.Told) tlog.Hash {
+	root, err := ledger.Root(treeOf(told), uint64(len(told)))
 	if err != nil {
 		panic(err)
 	}

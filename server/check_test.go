@@ -39,14 +39,20 @@ func (w *workshop) copied() string {
 func (w *workshop) damaged(damage func(store.WriteTx) error) string {
 	w.Helper()
 	dir := w.copied()
+	spoil(w, dir, damage)
+	return dir
+}
+
+// spoil writes to the store in a folder that nobody serves.
+func spoil(t testing.TB, dir string, damage func(store.WriteTx) error) {
+	t.Helper()
 	e, err := bolt.Open(filepath.Join(dir, storeFile))
 	if err != nil {
-		w.Fatal(err)
+		t.Fatal(err)
 	}
 	if err := errors.Join(e.Update(damage), e.Close()); err != nil {
-		w.Fatal(err)
+		t.Fatal(err)
 	}
-	return dir
 }
 
 // flip changes one bit of the first document of a kind.

@@ -1,8 +1,6 @@
 package server
 
 import (
-	"errors"
-	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -22,17 +20,7 @@ func documentsIn(t *testing.T, dir string) string {
 		t.Fatal(err)
 	}
 	defer e.Close()
-	var out strings.Builder
-	err = e.View(func(tx store.ReadTx) error {
-		return tx.Documents(func(kind, key string, value []byte) (bool, error) {
-			fmt.Fprintf(&out, "%q %q %x\n", kind, key, value)
-			return true, nil
-		})
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return out.String()
+	return documentsOf(t, e)
 }
 
 // spoiled is a copy of a stopped server's folder that was written to behind the record's back.
@@ -43,13 +31,7 @@ func (b *bench) spoiled(damage func(store.WriteTx) error) string {
 		b.Fatal(err)
 	}
 	if damage != nil {
-		e, err := bolt.Open(filepath.Join(dir, storeFile))
-		if err != nil {
-			b.Fatal(err)
-		}
-		if err := errors.Join(e.Update(damage), e.Close()); err != nil {
-			b.Fatal(err)
-		}
+		spoil(b, dir, damage)
 	}
 	return dir
 }

@@ -151,18 +151,24 @@ func TestStoreWithoutEntries(t *testing.T) {
 	}
 }
 
-// documents are all that there are, as text.
+// documents are those of the server that runs.
 func (w *workshop) documents() string {
 	w.Helper()
+	return documentsOf(w, w.srv.folder.engine)
+}
+
+// documentsOf are all that a store has, one a line.
+func documentsOf(t testing.TB, e store.Engine) string {
+	t.Helper()
 	var out strings.Builder
-	err := w.srv.folder.engine.View(func(tx store.ReadTx) error {
+	err := e.View(func(tx store.ReadTx) error {
 		return tx.Documents(func(kind, key string, value []byte) (bool, error) {
-			fmt.Fprintf(&out, "%s %q %x\n", kind, key, value)
+			fmt.Fprintf(&out, "%q %q %x\n", kind, key, value)
 			return true, nil
 		})
 	})
 	if err != nil {
-		w.Fatal(err)
+		t.Fatal(err)
 	}
 	return out.String()
 }
