@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"witnessmark/client"
+	"witnessmark/client/sheet"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/tables/runcheck"
@@ -74,7 +75,7 @@ func (d *Desk) heldWith(ctx context.Context, rev *client.Review) (out []heldRun)
 
 // sideRow is a channel beside the table or signal that it shows, in words.
 func sideRow(s *calibrationv1.RunSide) []string {
-	channel := strings.ReplaceAll(s.GetChannel(), "_", " ")
+	channel := sheet.Words(s.GetChannel())
 	if s.GetSamples() == 0 {
 		return []string{channel, "not held: the run lacks a channel that it needs", "", ""}
 	}

@@ -105,7 +105,7 @@ func (s *subject) coverDetail(axes []*reach, total float64, seconds bool) {
 		if seconds {
 			much = fmt.Sprintf("%.3g s of the run's %.3g s lie", r.outside, total)
 		}
-		words = append(words, fmt.Sprintf("%s outside %s %v to %v %s", much, strings.ReplaceAll(r.axis.Quantity, "_", " "), r.low, r.high, r.axis.Unit))
+		words = append(words, fmt.Sprintf("%s outside %s %v to %v %s", much, spaced(r.axis.Quantity), r.low, r.high, r.axis.Unit))
 	}
 	if s.detail != "" {
 		words = append(words, s.detail)
