@@ -746,7 +746,10 @@ type TableReport struct {
 	Regridded bool     `protobuf:"varint,7,opt,name=regridded,proto3" json:"regridded,omitempty"`
 	JudgedBy  []string `protobuf:"bytes,8,rep,name=judged_by,json=judgedBy,proto3" json:"judged_by,omitempty"`
 	// Left out for label tables.
-	Delta   *Delta        `protobuf:"bytes,9,opt,name=delta,proto3" json:"delta,omitempty"`
+	Delta *Delta `protobuf:"bytes,9,opt,name=delta,proto3" json:"delta,omitempty"`
+	// As rules before number 3 wrote them, an object a cell; in columns since.
+	//
+	// Deprecated: Marked as deprecated in witnessmark/calibration/v1/report.proto.
 	Changes []*CellChange `protobuf:"bytes,10,rep,name=changes,proto3" json:"changes,omitempty"`
 	// Only where breakpoints changed and the table can be interpolated.
 	Surface *Surface `protobuf:"bytes,11,opt,name=surface,proto3" json:"surface,omitempty"`
@@ -755,7 +758,9 @@ type TableReport struct {
 	// Only where an image as found was given.
 	FromAsFound *SinceAsFound `protobuf:"bytes,13,opt,name=from_as_found,json=fromAsFound,proto3" json:"from_as_found,omitempty"`
 	// Of a block, in place of surface: one for each slice whose surface was joined.
-	Surfaces      []*Surface `protobuf:"bytes,14,rep,name=surfaces,proto3" json:"surfaces,omitempty"`
+	Surfaces []*Surface `protobuf:"bytes,14,rep,name=surfaces,proto3" json:"surfaces,omitempty"`
+	// Printed as "changes", an object a cell.
+	ChangedCells  *ChangedCells `protobuf:"bytes,15,opt,name=changed_cells,json=changedCells,proto3" json:"changed_cells,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -853,6 +858,7 @@ func (x *TableReport) GetDelta() *Delta {
 	return nil
 }
 
+// Deprecated: Marked as deprecated in witnessmark/calibration/v1/report.proto.
 func (x *TableReport) GetChanges() []*CellChange {
 	if x != nil {
 		return x.Changes
@@ -888,6 +894,304 @@ func (x *TableReport) GetSurfaces() []*Surface {
 	return nil
 }
 
+func (x *TableReport) GetChangedCells() *ChangedCells {
+	if x != nil {
+		return x.ChangedCells
+	}
+	return nil
+}
+
+// ChangedCells is the changed cells of a table in columns: each list that is not empty has one item
+// a cell, slice by slice and row by row as stored.
+type ChangedCells struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// How many cells lie between each and the changed one before it, or before the first.
+	Skipped []uint32 `protobuf:"varint,1,rep,packed,name=skipped,proto3" json:"skipped,omitempty"`
+	// Of the candidate: x, y and those beyond, the fastest first. None of a scalar or a text.
+	Axes []*ChangedAxis `protobuf:"bytes,2,rep,name=axes,proto3" json:"axes,omitempty"`
+	// None of floats and texts. Of unsigned 64-bit types the same bits.
+	BaseRaw []int64 `protobuf:"zigzag64,3,rep,packed,name=base_raw,json=baseRaw,proto3" json:"base_raw,omitempty"`
+	// The candidate's raw value less the base's (0 where the base's is left out), modulo 2^64.
+	Rise []int64 `protobuf:"zigzag64,4,rep,packed,name=rise,proto3" json:"rise,omitempty"`
+	// Raw values are of an unsigned 64-bit type.
+	BaseUnsigned      bool `protobuf:"varint,5,opt,name=base_unsigned,json=baseUnsigned,proto3" json:"base_unsigned,omitempty"`
+	CandidateUnsigned bool `protobuf:"varint,6,opt,name=candidate_unsigned,json=candidateUnsigned,proto3" json:"candidate_unsigned,omitempty"`
+	// How values follow from raw ones, on both sides; then they are left out, and delta is rise * factor.
+	Affine *Affine `protobuf:"bytes,7,opt,name=affine,proto3" json:"affine,omitempty"`
+	// Physical values otherwise; delta is candidate - base. Neither of labels and texts.
+	Base      []float64 `protobuf:"fixed64,8,rep,packed,name=base,proto3" json:"base,omitempty"`
+	Candidate []float64 `protobuf:"fixed64,9,rep,packed,name=candidate,proto3" json:"candidate,omitempty"`
+	// Labels and texts in the order in which they first come, the base's first of each cell, and which it is.
+	Words         []string `protobuf:"bytes,10,rep,name=words,proto3" json:"words,omitempty"`
+	BaseWord      []uint32 `protobuf:"varint,11,rep,packed,name=base_word,json=baseWord,proto3" json:"base_word,omitempty"`
+	CandidateWord []uint32 `protobuf:"varint,12,rep,packed,name=candidate_word,json=candidateWord,proto3" json:"candidate_word,omitempty"`
+	// Which cells, counted among the changed ones, hold a code that is no value.
+	BaseOff       []uint32 `protobuf:"varint,13,rep,packed,name=base_off,json=baseOff,proto3" json:"base_off,omitempty"`
+	CandidateOff  []uint32 `protobuf:"varint,14,rep,packed,name=candidate_off,json=candidateOff,proto3" json:"candidate_off,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ChangedCells) Reset() {
+	*x = ChangedCells{}
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ChangedCells) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ChangedCells) ProtoMessage() {}
+
+func (x *ChangedCells) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ChangedCells.ProtoReflect.Descriptor instead.
+func (*ChangedCells) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *ChangedCells) GetSkipped() []uint32 {
+	if x != nil {
+		return x.Skipped
+	}
+	return nil
+}
+
+func (x *ChangedCells) GetAxes() []*ChangedAxis {
+	if x != nil {
+		return x.Axes
+	}
+	return nil
+}
+
+func (x *ChangedCells) GetBaseRaw() []int64 {
+	if x != nil {
+		return x.BaseRaw
+	}
+	return nil
+}
+
+func (x *ChangedCells) GetRise() []int64 {
+	if x != nil {
+		return x.Rise
+	}
+	return nil
+}
+
+func (x *ChangedCells) GetBaseUnsigned() bool {
+	if x != nil {
+		return x.BaseUnsigned
+	}
+	return false
+}
+
+func (x *ChangedCells) GetCandidateUnsigned() bool {
+	if x != nil {
+		return x.CandidateUnsigned
+	}
+	return false
+}
+
+func (x *ChangedCells) GetAffine() *Affine {
+	if x != nil {
+		return x.Affine
+	}
+	return nil
+}
+
+func (x *ChangedCells) GetBase() []float64 {
+	if x != nil {
+		return x.Base
+	}
+	return nil
+}
+
+func (x *ChangedCells) GetCandidate() []float64 {
+	if x != nil {
+		return x.Candidate
+	}
+	return nil
+}
+
+func (x *ChangedCells) GetWords() []string {
+	if x != nil {
+		return x.Words
+	}
+	return nil
+}
+
+func (x *ChangedCells) GetBaseWord() []uint32 {
+	if x != nil {
+		return x.BaseWord
+	}
+	return nil
+}
+
+func (x *ChangedCells) GetCandidateWord() []uint32 {
+	if x != nil {
+		return x.CandidateWord
+	}
+	return nil
+}
+
+func (x *ChangedCells) GetBaseOff() []uint32 {
+	if x != nil {
+		return x.BaseOff
+	}
+	return nil
+}
+
+func (x *ChangedCells) GetCandidateOff() []uint32 {
+	if x != nil {
+		return x.CandidateOff
+	}
+	return nil
+}
+
+// Affine is raw * factor, rounded, + offset.
+type Affine struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Factor        float64                `protobuf:"fixed64,1,opt,name=factor,proto3" json:"factor,omitempty"`
+	Offset        float64                `protobuf:"fixed64,2,opt,name=offset,proto3" json:"offset,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Affine) Reset() {
+	*x = Affine{}
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Affine) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Affine) ProtoMessage() {}
+
+func (x *Affine) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Affine.ProtoReflect.Descriptor instead.
+func (*Affine) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *Affine) GetFactor() float64 {
+	if x != nil {
+		return x.Factor
+	}
+	return 0
+}
+
+func (x *Affine) GetOffset() float64 {
+	if x != nil {
+		return x.Offset
+	}
+	return 0
+}
+
+// ChangedAxis is an axis of a changed table.
+type ChangedAxis struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Count uint32                 `protobuf:"varint,1,opt,name=count,proto3" json:"count,omitempty"`
+	// Breakpoints, as stored; of an axis of labels those instead.
+	Points []float64 `protobuf:"fixed64,2,rep,packed,name=points,proto3" json:"points,omitempty"`
+	Labels []string  `protobuf:"bytes,3,rep,name=labels,proto3" json:"labels,omitempty"`
+	// Which breakpoints moved, ascending, and where they were. A cell at one of them has no delta.
+	Moved         []uint32  `protobuf:"varint,4,rep,packed,name=moved,proto3" json:"moved,omitempty"`
+	Before        []float64 `protobuf:"fixed64,5,rep,packed,name=before,proto3" json:"before,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ChangedAxis) Reset() {
+	*x = ChangedAxis{}
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ChangedAxis) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ChangedAxis) ProtoMessage() {}
+
+func (x *ChangedAxis) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ChangedAxis.ProtoReflect.Descriptor instead.
+func (*ChangedAxis) Descriptor() ([]byte, []int) {
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *ChangedAxis) GetCount() uint32 {
+	if x != nil {
+		return x.Count
+	}
+	return 0
+}
+
+func (x *ChangedAxis) GetPoints() []float64 {
+	if x != nil {
+		return x.Points
+	}
+	return nil
+}
+
+func (x *ChangedAxis) GetLabels() []string {
+	if x != nil {
+		return x.Labels
+	}
+	return nil
+}
+
+func (x *ChangedAxis) GetMoved() []uint32 {
+	if x != nil {
+		return x.Moved
+	}
+	return nil
+}
+
+func (x *ChangedAxis) GetBefore() []float64 {
+	if x != nil {
+		return x.Before
+	}
+	return nil
+}
+
 // SinceAsFound is how far a table is from the one that the car first came with.
 type SinceAsFound struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -902,7 +1206,7 @@ type SinceAsFound struct {
 
 func (x *SinceAsFound) Reset() {
 	*x = SinceAsFound{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[10]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -914,7 +1218,7 @@ func (x *SinceAsFound) String() string {
 func (*SinceAsFound) ProtoMessage() {}
 
 func (x *SinceAsFound) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[10]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -927,7 +1231,7 @@ func (x *SinceAsFound) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SinceAsFound.ProtoReflect.Descriptor instead.
 func (*SinceAsFound) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{10}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *SinceAsFound) GetChanged() uint32 {
@@ -969,7 +1273,7 @@ type SignalReport struct {
 
 func (x *SignalReport) Reset() {
 	*x = SignalReport{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[11]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -981,7 +1285,7 @@ func (x *SignalReport) String() string {
 func (*SignalReport) ProtoMessage() {}
 
 func (x *SignalReport) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[11]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -994,7 +1298,7 @@ func (x *SignalReport) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignalReport.ProtoReflect.Descriptor instead.
 func (*SignalReport) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{11}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *SignalReport) GetId() string {
@@ -1053,7 +1357,7 @@ type SignalDelta struct {
 
 func (x *SignalDelta) Reset() {
 	*x = SignalDelta{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[12]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1065,7 +1369,7 @@ func (x *SignalDelta) String() string {
 func (*SignalDelta) ProtoMessage() {}
 
 func (x *SignalDelta) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[12]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1078,7 +1382,7 @@ func (x *SignalDelta) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignalDelta.ProtoReflect.Descriptor instead.
 func (*SignalDelta) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{12}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *SignalDelta) GetMin() float64 {
@@ -1122,7 +1426,7 @@ type Delta struct {
 
 func (x *Delta) Reset() {
 	*x = Delta{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[13]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1134,7 +1438,7 @@ func (x *Delta) String() string {
 func (*Delta) ProtoMessage() {}
 
 func (x *Delta) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[13]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1147,7 +1451,7 @@ func (x *Delta) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Delta.ProtoReflect.Descriptor instead.
 func (*Delta) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{13}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *Delta) GetMin() float64 {
@@ -1178,7 +1482,7 @@ func (x *Delta) GetRms() float64 {
 	return 0
 }
 
-// CellChange is one changed cell; x and y only where the table has that axis.
+// CellChange is one changed cell as rules before number 3 wrote it; x and y only where the table has that axis.
 type CellChange struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Along y, from 0, as stored.
@@ -1208,7 +1512,7 @@ type CellChange struct {
 
 func (x *CellChange) Reset() {
 	*x = CellChange{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[14]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1220,7 +1524,7 @@ func (x *CellChange) String() string {
 func (*CellChange) ProtoMessage() {}
 
 func (x *CellChange) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[14]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1233,7 +1537,7 @@ func (x *CellChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CellChange.ProtoReflect.Descriptor instead.
 func (*CellChange) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{14}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *CellChange) GetRow() uint32 {
@@ -1348,7 +1652,7 @@ type Slice struct {
 
 func (x *Slice) Reset() {
 	*x = Slice{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[15]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1360,7 +1664,7 @@ func (x *Slice) String() string {
 func (*Slice) ProtoMessage() {}
 
 func (x *Slice) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[15]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1373,7 +1677,7 @@ func (x *Slice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Slice.ProtoReflect.Descriptor instead.
 func (*Slice) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{15}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *Slice) GetIndex() []uint32 {
@@ -1405,7 +1709,7 @@ type Surface struct {
 
 func (x *Surface) Reset() {
 	*x = Surface{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[16]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1417,7 +1721,7 @@ func (x *Surface) String() string {
 func (*Surface) ProtoMessage() {}
 
 func (x *Surface) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[16]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1430,7 +1734,7 @@ func (x *Surface) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Surface.ProtoReflect.Descriptor instead.
 func (*Surface) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{16}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *Surface) GetX() []float64 {
@@ -1479,7 +1783,7 @@ type Alignment struct {
 
 func (x *Alignment) Reset() {
 	*x = Alignment{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[17]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1491,7 +1795,7 @@ func (x *Alignment) String() string {
 func (*Alignment) ProtoMessage() {}
 
 func (x *Alignment) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[17]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1504,7 +1808,7 @@ func (x *Alignment) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Alignment.ProtoReflect.Descriptor instead.
 func (*Alignment) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{17}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *Alignment) GetX() []*AlignedIndex {
@@ -1534,7 +1838,7 @@ type AlignedIndex struct {
 
 func (x *AlignedIndex) Reset() {
 	*x = AlignedIndex{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[18]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1546,7 +1850,7 @@ func (x *AlignedIndex) String() string {
 func (*AlignedIndex) ProtoMessage() {}
 
 func (x *AlignedIndex) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[18]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1559,7 +1863,7 @@ func (x *AlignedIndex) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AlignedIndex.ProtoReflect.Descriptor instead.
 func (*AlignedIndex) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{18}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *AlignedIndex) GetSide() string {
@@ -1599,7 +1903,7 @@ type UnmappedRange struct {
 
 func (x *UnmappedRange) Reset() {
 	*x = UnmappedRange{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[19]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1611,7 +1915,7 @@ func (x *UnmappedRange) String() string {
 func (*UnmappedRange) ProtoMessage() {}
 
 func (x *UnmappedRange) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[19]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1624,7 +1928,7 @@ func (x *UnmappedRange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnmappedRange.ProtoReflect.Descriptor instead.
 func (*UnmappedRange) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{19}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *UnmappedRange) GetStart() string {
@@ -1684,7 +1988,7 @@ type Finding struct {
 
 func (x *Finding) Reset() {
 	*x = Finding{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[20]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1696,7 +2000,7 @@ func (x *Finding) String() string {
 func (*Finding) ProtoMessage() {}
 
 func (x *Finding) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[20]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1709,7 +2013,7 @@ func (x *Finding) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Finding.ProtoReflect.Descriptor instead.
 func (*Finding) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{20}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *Finding) GetRule() string {
@@ -1825,7 +2129,7 @@ type Worst struct {
 
 func (x *Worst) Reset() {
 	*x = Worst{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[21]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1837,7 +2141,7 @@ func (x *Worst) String() string {
 func (*Worst) ProtoMessage() {}
 
 func (x *Worst) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[21]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1850,7 +2154,7 @@ func (x *Worst) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Worst.ProtoReflect.Descriptor instead.
 func (*Worst) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{21}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *Worst) GetX() float64 {
@@ -1967,7 +2271,7 @@ type Margin struct {
 
 func (x *Margin) Reset() {
 	*x = Margin{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[22]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1979,7 +2283,7 @@ func (x *Margin) String() string {
 func (*Margin) ProtoMessage() {}
 
 func (x *Margin) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[22]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1992,7 +2296,7 @@ func (x *Margin) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Margin.ProtoReflect.Descriptor instead.
 func (*Margin) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{22}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *Margin) GetRule() string {
@@ -2086,7 +2390,7 @@ type Unjudged struct {
 
 func (x *Unjudged) Reset() {
 	*x = Unjudged{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[23]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2098,7 +2402,7 @@ func (x *Unjudged) String() string {
 func (*Unjudged) ProtoMessage() {}
 
 func (x *Unjudged) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[23]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2111,7 +2415,7 @@ func (x *Unjudged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Unjudged.ProtoReflect.Descriptor instead.
 func (*Unjudged) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{23}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *Unjudged) GetRule() string {
@@ -2156,7 +2460,7 @@ type Hole struct {
 
 func (x *Hole) Reset() {
 	*x = Hole{}
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[24]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2168,7 +2472,7 @@ func (x *Hole) String() string {
 func (*Hole) ProtoMessage() {}
 
 func (x *Hole) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[24]
+	mi := &file_witnessmark_calibration_v1_report_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2181,7 +2485,7 @@ func (x *Hole) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Hole.ProtoReflect.Descriptor instead.
 func (*Hole) Descriptor() ([]byte, []int) {
-	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{24}
+	return file_witnessmark_calibration_v1_report_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *Hole) GetSide() string {
@@ -2276,7 +2580,7 @@ const file_witnessmark_calibration_v1_report_proto_rawDesc = "" +
 	"\x06stored\x18\x04 \x01(\tR\x06stored\x12\x1a\n" +
 	"\bcomputed\x18\x05 \x01(\tR\bcomputedB\n" +
 	"\n" +
-	"\b_base_ok\"\xe1\x04\n" +
+	"\b_base_ok\"\xb4\x05\n" +
 	"\vTableReport\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
 	"\x04kind\x18\x02 \x01(\tR\x04kind\x12\x12\n" +
@@ -2286,13 +2590,39 @@ const file_witnessmark_calibration_v1_report_proto_rawDesc = "" +
 	"\faxes_changed\x18\x06 \x01(\bR\vaxesChanged\x12\x1c\n" +
 	"\tregridded\x18\a \x01(\bR\tregridded\x12\x1b\n" +
 	"\tjudged_by\x18\b \x03(\tR\bjudgedBy\x127\n" +
-	"\x05delta\x18\t \x01(\v2!.witnessmark.calibration.v1.DeltaR\x05delta\x12@\n" +
+	"\x05delta\x18\t \x01(\v2!.witnessmark.calibration.v1.DeltaR\x05delta\x12D\n" +
 	"\achanges\x18\n" +
-	" \x03(\v2&.witnessmark.calibration.v1.CellChangeR\achanges\x12=\n" +
+	" \x03(\v2&.witnessmark.calibration.v1.CellChangeB\x02\x18\x01R\achanges\x12=\n" +
 	"\asurface\x18\v \x01(\v2#.witnessmark.calibration.v1.SurfaceR\asurface\x12C\n" +
 	"\talignment\x18\f \x01(\v2%.witnessmark.calibration.v1.AlignmentR\talignment\x12L\n" +
 	"\rfrom_as_found\x18\r \x01(\v2(.witnessmark.calibration.v1.SinceAsFoundR\vfromAsFound\x12?\n" +
-	"\bsurfaces\x18\x0e \x03(\v2#.witnessmark.calibration.v1.SurfaceR\bsurfaces\"f\n" +
+	"\bsurfaces\x18\x0e \x03(\v2#.witnessmark.calibration.v1.SurfaceR\bsurfaces\x12M\n" +
+	"\rchanged_cells\x18\x0f \x01(\v2(.witnessmark.calibration.v1.ChangedCellsR\fchangedCells\"\xf0\x03\n" +
+	"\fChangedCells\x12\x18\n" +
+	"\askipped\x18\x01 \x03(\rR\askipped\x12;\n" +
+	"\x04axes\x18\x02 \x03(\v2'.witnessmark.calibration.v1.ChangedAxisR\x04axes\x12\x19\n" +
+	"\bbase_raw\x18\x03 \x03(\x12R\abaseRaw\x12\x12\n" +
+	"\x04rise\x18\x04 \x03(\x12R\x04rise\x12#\n" +
+	"\rbase_unsigned\x18\x05 \x01(\bR\fbaseUnsigned\x12-\n" +
+	"\x12candidate_unsigned\x18\x06 \x01(\bR\x11candidateUnsigned\x12:\n" +
+	"\x06affine\x18\a \x01(\v2\".witnessmark.calibration.v1.AffineR\x06affine\x12\x12\n" +
+	"\x04base\x18\b \x03(\x01R\x04base\x12\x1c\n" +
+	"\tcandidate\x18\t \x03(\x01R\tcandidate\x12\x14\n" +
+	"\x05words\x18\n" +
+	" \x03(\tR\x05words\x12\x1b\n" +
+	"\tbase_word\x18\v \x03(\rR\bbaseWord\x12%\n" +
+	"\x0ecandidate_word\x18\f \x03(\rR\rcandidateWord\x12\x19\n" +
+	"\bbase_off\x18\r \x03(\rR\abaseOff\x12#\n" +
+	"\rcandidate_off\x18\x0e \x03(\rR\fcandidateOff\"8\n" +
+	"\x06Affine\x12\x16\n" +
+	"\x06factor\x18\x01 \x01(\x01R\x06factor\x12\x16\n" +
+	"\x06offset\x18\x02 \x01(\x01R\x06offset\"\x81\x01\n" +
+	"\vChangedAxis\x12\x14\n" +
+	"\x05count\x18\x01 \x01(\rR\x05count\x12\x16\n" +
+	"\x06points\x18\x02 \x03(\x01R\x06points\x12\x16\n" +
+	"\x06labels\x18\x03 \x03(\tR\x06labels\x12\x14\n" +
+	"\x05moved\x18\x04 \x03(\rR\x05moved\x12\x16\n" +
+	"\x06before\x18\x05 \x03(\x01R\x06before\"f\n" +
 	"\fSinceAsFound\x12\x18\n" +
 	"\achanged\x18\x01 \x01(\rR\achanged\x12\x15\n" +
 	"\x03min\x18\x02 \x01(\x01H\x00R\x03min\x88\x01\x01\x12\x15\n" +
@@ -2460,7 +2790,7 @@ func file_witnessmark_calibration_v1_report_proto_rawDescGZIP() []byte {
 	return file_witnessmark_calibration_v1_report_proto_rawDescData
 }
 
-var file_witnessmark_calibration_v1_report_proto_msgTypes = make([]protoimpl.MessageInfo, 30)
+var file_witnessmark_calibration_v1_report_proto_msgTypes = make([]protoimpl.MessageInfo, 33)
 var file_witnessmark_calibration_v1_report_proto_goTypes = []any{
 	(*Report)(nil),             // 0: witnessmark.calibration.v1.Report
 	(*ImageRef)(nil),           // 1: witnessmark.calibration.v1.ImageRef
@@ -2472,28 +2802,31 @@ var file_witnessmark_calibration_v1_report_proto_goTypes = []any{
 	(*IdentityResult)(nil),     // 7: witnessmark.calibration.v1.IdentityResult
 	(*ChecksumResult)(nil),     // 8: witnessmark.calibration.v1.ChecksumResult
 	(*TableReport)(nil),        // 9: witnessmark.calibration.v1.TableReport
-	(*SinceAsFound)(nil),       // 10: witnessmark.calibration.v1.SinceAsFound
-	(*SignalReport)(nil),       // 11: witnessmark.calibration.v1.SignalReport
-	(*SignalDelta)(nil),        // 12: witnessmark.calibration.v1.SignalDelta
-	(*Delta)(nil),              // 13: witnessmark.calibration.v1.Delta
-	(*CellChange)(nil),         // 14: witnessmark.calibration.v1.CellChange
-	(*Slice)(nil),              // 15: witnessmark.calibration.v1.Slice
-	(*Surface)(nil),            // 16: witnessmark.calibration.v1.Surface
-	(*Alignment)(nil),          // 17: witnessmark.calibration.v1.Alignment
-	(*AlignedIndex)(nil),       // 18: witnessmark.calibration.v1.AlignedIndex
-	(*UnmappedRange)(nil),      // 19: witnessmark.calibration.v1.UnmappedRange
-	(*Finding)(nil),            // 20: witnessmark.calibration.v1.Finding
-	(*Worst)(nil),              // 21: witnessmark.calibration.v1.Worst
-	(*Margin)(nil),             // 22: witnessmark.calibration.v1.Margin
-	(*Unjudged)(nil),           // 23: witnessmark.calibration.v1.Unjudged
-	(*Hole)(nil),               // 24: witnessmark.calibration.v1.Hole
-	nil,                        // 25: witnessmark.calibration.v1.JobFacts.NumbersEntry
-	nil,                        // 26: witnessmark.calibration.v1.SignalDelta.AtMinEntry
-	nil,                        // 27: witnessmark.calibration.v1.SignalDelta.AtMaxEntry
-	nil,                        // 28: witnessmark.calibration.v1.Worst.InputsEntry
-	nil,                        // 29: witnessmark.calibration.v1.Margin.InputsEntry
-	(*structpb.Value)(nil),     // 30: google.protobuf.Value
-	(*structpb.ListValue)(nil), // 31: google.protobuf.ListValue
+	(*ChangedCells)(nil),       // 10: witnessmark.calibration.v1.ChangedCells
+	(*Affine)(nil),             // 11: witnessmark.calibration.v1.Affine
+	(*ChangedAxis)(nil),        // 12: witnessmark.calibration.v1.ChangedAxis
+	(*SinceAsFound)(nil),       // 13: witnessmark.calibration.v1.SinceAsFound
+	(*SignalReport)(nil),       // 14: witnessmark.calibration.v1.SignalReport
+	(*SignalDelta)(nil),        // 15: witnessmark.calibration.v1.SignalDelta
+	(*Delta)(nil),              // 16: witnessmark.calibration.v1.Delta
+	(*CellChange)(nil),         // 17: witnessmark.calibration.v1.CellChange
+	(*Slice)(nil),              // 18: witnessmark.calibration.v1.Slice
+	(*Surface)(nil),            // 19: witnessmark.calibration.v1.Surface
+	(*Alignment)(nil),          // 20: witnessmark.calibration.v1.Alignment
+	(*AlignedIndex)(nil),       // 21: witnessmark.calibration.v1.AlignedIndex
+	(*UnmappedRange)(nil),      // 22: witnessmark.calibration.v1.UnmappedRange
+	(*Finding)(nil),            // 23: witnessmark.calibration.v1.Finding
+	(*Worst)(nil),              // 24: witnessmark.calibration.v1.Worst
+	(*Margin)(nil),             // 25: witnessmark.calibration.v1.Margin
+	(*Unjudged)(nil),           // 26: witnessmark.calibration.v1.Unjudged
+	(*Hole)(nil),               // 27: witnessmark.calibration.v1.Hole
+	nil,                        // 28: witnessmark.calibration.v1.JobFacts.NumbersEntry
+	nil,                        // 29: witnessmark.calibration.v1.SignalDelta.AtMinEntry
+	nil,                        // 30: witnessmark.calibration.v1.SignalDelta.AtMaxEntry
+	nil,                        // 31: witnessmark.calibration.v1.Worst.InputsEntry
+	nil,                        // 32: witnessmark.calibration.v1.Margin.InputsEntry
+	(*structpb.Value)(nil),     // 33: google.protobuf.Value
+	(*structpb.ListValue)(nil), // 34: google.protobuf.ListValue
 }
 var file_witnessmark_calibration_v1_report_proto_depIdxs = []int32{
 	1,  // 0: witnessmark.calibration.v1.Report.base:type_name -> witnessmark.calibration.v1.ImageRef
@@ -2508,43 +2841,46 @@ var file_witnessmark_calibration_v1_report_proto_depIdxs = []int32{
 	7,  // 9: witnessmark.calibration.v1.Report.identity:type_name -> witnessmark.calibration.v1.IdentityResult
 	8,  // 10: witnessmark.calibration.v1.Report.checksums:type_name -> witnessmark.calibration.v1.ChecksumResult
 	9,  // 11: witnessmark.calibration.v1.Report.tables:type_name -> witnessmark.calibration.v1.TableReport
-	19, // 12: witnessmark.calibration.v1.Report.unmapped:type_name -> witnessmark.calibration.v1.UnmappedRange
-	20, // 13: witnessmark.calibration.v1.Report.findings:type_name -> witnessmark.calibration.v1.Finding
-	22, // 14: witnessmark.calibration.v1.Report.margins:type_name -> witnessmark.calibration.v1.Margin
-	23, // 15: witnessmark.calibration.v1.Report.unjudged:type_name -> witnessmark.calibration.v1.Unjudged
-	24, // 16: witnessmark.calibration.v1.Report.holes:type_name -> witnessmark.calibration.v1.Hole
+	22, // 12: witnessmark.calibration.v1.Report.unmapped:type_name -> witnessmark.calibration.v1.UnmappedRange
+	23, // 13: witnessmark.calibration.v1.Report.findings:type_name -> witnessmark.calibration.v1.Finding
+	25, // 14: witnessmark.calibration.v1.Report.margins:type_name -> witnessmark.calibration.v1.Margin
+	26, // 15: witnessmark.calibration.v1.Report.unjudged:type_name -> witnessmark.calibration.v1.Unjudged
+	27, // 16: witnessmark.calibration.v1.Report.holes:type_name -> witnessmark.calibration.v1.Hole
 	1,  // 17: witnessmark.calibration.v1.Report.as_found:type_name -> witnessmark.calibration.v1.ImageRef
-	11, // 18: witnessmark.calibration.v1.Report.signals:type_name -> witnessmark.calibration.v1.SignalReport
-	25, // 19: witnessmark.calibration.v1.JobFacts.numbers:type_name -> witnessmark.calibration.v1.JobFacts.NumbersEntry
-	13, // 20: witnessmark.calibration.v1.TableReport.delta:type_name -> witnessmark.calibration.v1.Delta
-	14, // 21: witnessmark.calibration.v1.TableReport.changes:type_name -> witnessmark.calibration.v1.CellChange
-	16, // 22: witnessmark.calibration.v1.TableReport.surface:type_name -> witnessmark.calibration.v1.Surface
-	17, // 23: witnessmark.calibration.v1.TableReport.alignment:type_name -> witnessmark.calibration.v1.Alignment
-	10, // 24: witnessmark.calibration.v1.TableReport.from_as_found:type_name -> witnessmark.calibration.v1.SinceAsFound
-	16, // 25: witnessmark.calibration.v1.TableReport.surfaces:type_name -> witnessmark.calibration.v1.Surface
-	12, // 26: witnessmark.calibration.v1.SignalReport.delta:type_name -> witnessmark.calibration.v1.SignalDelta
-	26, // 27: witnessmark.calibration.v1.SignalDelta.at_min:type_name -> witnessmark.calibration.v1.SignalDelta.AtMinEntry
-	27, // 28: witnessmark.calibration.v1.SignalDelta.at_max:type_name -> witnessmark.calibration.v1.SignalDelta.AtMaxEntry
-	30, // 29: witnessmark.calibration.v1.CellChange.base:type_name -> google.protobuf.Value
-	30, // 30: witnessmark.calibration.v1.CellChange.candidate:type_name -> google.protobuf.Value
-	15, // 31: witnessmark.calibration.v1.CellChange.slice:type_name -> witnessmark.calibration.v1.Slice
-	30, // 32: witnessmark.calibration.v1.Slice.at:type_name -> google.protobuf.Value
-	31, // 33: witnessmark.calibration.v1.Surface.base:type_name -> google.protobuf.ListValue
-	31, // 34: witnessmark.calibration.v1.Surface.candidate:type_name -> google.protobuf.ListValue
-	15, // 35: witnessmark.calibration.v1.Surface.slice:type_name -> witnessmark.calibration.v1.Slice
-	18, // 36: witnessmark.calibration.v1.Alignment.x:type_name -> witnessmark.calibration.v1.AlignedIndex
-	18, // 37: witnessmark.calibration.v1.Alignment.y:type_name -> witnessmark.calibration.v1.AlignedIndex
-	21, // 38: witnessmark.calibration.v1.Finding.worst:type_name -> witnessmark.calibration.v1.Worst
-	19, // 39: witnessmark.calibration.v1.Finding.ranges:type_name -> witnessmark.calibration.v1.UnmappedRange
-	28, // 40: witnessmark.calibration.v1.Worst.inputs:type_name -> witnessmark.calibration.v1.Worst.InputsEntry
-	15, // 41: witnessmark.calibration.v1.Worst.slice:type_name -> witnessmark.calibration.v1.Slice
-	29, // 42: witnessmark.calibration.v1.Margin.inputs:type_name -> witnessmark.calibration.v1.Margin.InputsEntry
-	15, // 43: witnessmark.calibration.v1.Margin.slice:type_name -> witnessmark.calibration.v1.Slice
-	44, // [44:44] is the sub-list for method output_type
-	44, // [44:44] is the sub-list for method input_type
-	44, // [44:44] is the sub-list for extension type_name
-	44, // [44:44] is the sub-list for extension extendee
-	0,  // [0:44] is the sub-list for field type_name
+	14, // 18: witnessmark.calibration.v1.Report.signals:type_name -> witnessmark.calibration.v1.SignalReport
+	28, // 19: witnessmark.calibration.v1.JobFacts.numbers:type_name -> witnessmark.calibration.v1.JobFacts.NumbersEntry
+	16, // 20: witnessmark.calibration.v1.TableReport.delta:type_name -> witnessmark.calibration.v1.Delta
+	17, // 21: witnessmark.calibration.v1.TableReport.changes:type_name -> witnessmark.calibration.v1.CellChange
+	19, // 22: witnessmark.calibration.v1.TableReport.surface:type_name -> witnessmark.calibration.v1.Surface
+	20, // 23: witnessmark.calibration.v1.TableReport.alignment:type_name -> witnessmark.calibration.v1.Alignment
+	13, // 24: witnessmark.calibration.v1.TableReport.from_as_found:type_name -> witnessmark.calibration.v1.SinceAsFound
+	19, // 25: witnessmark.calibration.v1.TableReport.surfaces:type_name -> witnessmark.calibration.v1.Surface
+	10, // 26: witnessmark.calibration.v1.TableReport.changed_cells:type_name -> witnessmark.calibration.v1.ChangedCells
+	12, // 27: witnessmark.calibration.v1.ChangedCells.axes:type_name -> witnessmark.calibration.v1.ChangedAxis
+	11, // 28: witnessmark.calibration.v1.ChangedCells.affine:type_name -> witnessmark.calibration.v1.Affine
+	15, // 29: witnessmark.calibration.v1.SignalReport.delta:type_name -> witnessmark.calibration.v1.SignalDelta
+	29, // 30: witnessmark.calibration.v1.SignalDelta.at_min:type_name -> witnessmark.calibration.v1.SignalDelta.AtMinEntry
+	30, // 31: witnessmark.calibration.v1.SignalDelta.at_max:type_name -> witnessmark.calibration.v1.SignalDelta.AtMaxEntry
+	33, // 32: witnessmark.calibration.v1.CellChange.base:type_name -> google.protobuf.Value
+	33, // 33: witnessmark.calibration.v1.CellChange.candidate:type_name -> google.protobuf.Value
+	18, // 34: witnessmark.calibration.v1.CellChange.slice:type_name -> witnessmark.calibration.v1.Slice
+	33, // 35: witnessmark.calibration.v1.Slice.at:type_name -> google.protobuf.Value
+	34, // 36: witnessmark.calibration.v1.Surface.base:type_name -> google.protobuf.ListValue
+	34, // 37: witnessmark.calibration.v1.Surface.candidate:type_name -> google.protobuf.ListValue
+	18, // 38: witnessmark.calibration.v1.Surface.slice:type_name -> witnessmark.calibration.v1.Slice
+	21, // 39: witnessmark.calibration.v1.Alignment.x:type_name -> witnessmark.calibration.v1.AlignedIndex
+	21, // 40: witnessmark.calibration.v1.Alignment.y:type_name -> witnessmark.calibration.v1.AlignedIndex
+	24, // 41: witnessmark.calibration.v1.Finding.worst:type_name -> witnessmark.calibration.v1.Worst
+	22, // 42: witnessmark.calibration.v1.Finding.ranges:type_name -> witnessmark.calibration.v1.UnmappedRange
+	31, // 43: witnessmark.calibration.v1.Worst.inputs:type_name -> witnessmark.calibration.v1.Worst.InputsEntry
+	18, // 44: witnessmark.calibration.v1.Worst.slice:type_name -> witnessmark.calibration.v1.Slice
+	32, // 45: witnessmark.calibration.v1.Margin.inputs:type_name -> witnessmark.calibration.v1.Margin.InputsEntry
+	18, // 46: witnessmark.calibration.v1.Margin.slice:type_name -> witnessmark.calibration.v1.Slice
+	47, // [47:47] is the sub-list for method output_type
+	47, // [47:47] is the sub-list for method input_type
+	47, // [47:47] is the sub-list for extension type_name
+	47, // [47:47] is the sub-list for extension extendee
+	0,  // [0:47] is the sub-list for field type_name
 }
 
 func init() { file_witnessmark_calibration_v1_report_proto_init() }
@@ -2554,17 +2890,17 @@ func file_witnessmark_calibration_v1_report_proto_init() {
 	}
 	file_witnessmark_calibration_v1_report_proto_msgTypes[7].OneofWrappers = []any{}
 	file_witnessmark_calibration_v1_report_proto_msgTypes[8].OneofWrappers = []any{}
-	file_witnessmark_calibration_v1_report_proto_msgTypes[10].OneofWrappers = []any{}
-	file_witnessmark_calibration_v1_report_proto_msgTypes[14].OneofWrappers = []any{}
-	file_witnessmark_calibration_v1_report_proto_msgTypes[21].OneofWrappers = []any{}
-	file_witnessmark_calibration_v1_report_proto_msgTypes[22].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_report_proto_msgTypes[13].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_report_proto_msgTypes[17].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_report_proto_msgTypes[24].OneofWrappers = []any{}
+	file_witnessmark_calibration_v1_report_proto_msgTypes[25].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_witnessmark_calibration_v1_report_proto_rawDesc), len(file_witnessmark_calibration_v1_report_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   30,
+			NumMessages:   33,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
