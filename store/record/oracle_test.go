@@ -316,16 +316,18 @@ func (o *oracle) inCar(car uint32) (in string) {
 	return in
 }
 
-// kept says whether some job that brought an image still has it.
+// kept says whether some job that brought an image still has it: a note's file may be the same bytes, and goes with any erasure.
 func (o *oracle) kept(image string) bool {
-	erased := map[uint32]bool{}
+	erased, images := map[uint32]bool{}, map[uint32]bool{}
 	for _, f := range o.facts {
-		if e := f.GetErase(); e.GetImages() {
+		if e := f.GetErase(); e != nil {
 			erased[e.GetJob()] = true
+			images[e.GetJob()] = images[e.GetJob()] || e.GetImages()
 		}
 	}
 	return slices.ContainsFunc(o.facts, func(f fact) bool {
-		return !erased[f.GetRead().GetJob()+f.GetSubmission().GetJob()+f.GetReadBack().GetJob()] &&
+		noted := slices.ContainsFunc(f.GetNote().GetFiles(), func(n *recordv1.NoteFile) bool { return n.GetSha256() == image })
+		return noted && !erased[f.GetNote().GetJob()] || !images[f.GetRead().GetJob()+f.GetSubmission().GetJob()+f.GetReadBack().GetJob()] &&
 			slices.Contains([]string{f.GetRead().GetImage().GetSha256(), f.GetSubmission().GetImage().GetSha256(), f.GetReadBack().GetImage().GetSha256()}, image)
 	})
 }
