@@ -250,6 +250,9 @@ func (s *State) Unapplied() bool { return s.head.GetApplied() < s.head.GetSize()
 // Outdated says whether the documents have another form than this program writes: see Rebuild.
 func (s *State) Outdated() bool { return s.Size() > 0 && s.head.GetForm() != documentForm }
 
+// Newer says whether that form is a newer program's, beside which this one must not write.
+func (s *State) Newer() bool { return s.head.GetForm() > documentForm }
+
 // Genesis is entry 0; empty where there is none yet.
 func (s *State) Genesis() *recordv1.Genesis {
 	g := &recordv1.Genesis{}
