@@ -24,6 +24,11 @@ var (
 	ErrInvalid = errors.New("the store does not take it")
 	// ErrDamaged is stored bytes that are not what was once written.
 	ErrDamaged = errors.New("store is damaged")
+	// ErrAway is an engine elsewhere that cannot be reached, or that takes nothing just now: nothing
+	// was changed, and the engine goes on by itself when it is back.
+	ErrAway = errors.New("the database cannot be reached")
+	// ErrUncertain is an Update of which nobody knows whether it is there; asking by request id tells.
+	ErrUncertain = errors.New("it may have been written or not")
 )
 
 // Engine keeps entries, tree hashes, blobs and documents, and nothing else. Its methods may be
@@ -70,8 +75,8 @@ type WriteTx interface {
 	DropDocuments() error // all of them, and the sum
 }
 
-// MaxKey bounds a document's kind and key together, in bytes.
-const MaxKey = 4096
+// MaxKey bounds a document's kind and key together, in bytes: what fits into a page of every engine's index.
+const MaxKey = 2048
 
 // CheckDocument is ErrInvalid for a kind or key that no engine takes: a kind is not empty and
 // holds no NUL byte; a key is any text, also the empty one.
