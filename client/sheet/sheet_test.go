@@ -2,7 +2,6 @@ package sheet
 
 import (
 	"bytes"
-	"encoding/csv"
 	"strings"
 	"testing"
 
@@ -127,21 +126,6 @@ func TestOneTableWhole(t *testing.T) {
 	}
 	if strings.Contains(text, "off→on") {
 		t.Error("another table is shown too")
-	}
-}
-
-func TestCSVHoldsEveryChangedCell(t *testing.T) {
-	r, _ := bench(t, changed)
-	var b bytes.Buffer
-	if err := WriteCSV(&b, r); err != nil {
-		t.Fatal(err)
-	}
-	rows, err := csv.NewReader(&b).ReadAll()
-	if err != nil || len(rows) != 5 {
-		t.Fatalf("%d rows, %v; want a header and 4", len(rows), err)
-	}
-	if got, want := strings.Join(rows[1], ","), "ignition.base,deg,0,3,4000,50,,,12,21,9,48,60"; got != want {
-		t.Errorf("got  %s\nwant %s", got, want)
 	}
 }
 

@@ -11,6 +11,7 @@ import (
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/printed"
 	"witnessmark/tables/run"
 	"witnessmark/tables/severity"
 )
@@ -131,7 +132,7 @@ func comparison(base, candidate, defPath, candidateDef, limPath, fileFormat stri
 // printReport prints a report in the format that was asked for.
 func (a *app) printReport(r *calibrationv1.Report, o sheet.Options) error {
 	if a.format == "csv" {
-		return sheet.WriteCSV(a.out, r)
+		return printed.CSV(a.out, r)
 	}
 	return a.print(r, func(w io.Writer) error { return sheet.Write(w, r, o) })
 }

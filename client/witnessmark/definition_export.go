@@ -7,8 +7,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"witnessmark/client"
-	"witnessmark/client/sheet"
 	"witnessmark/tables/imported"
+	"witnessmark/tables/printed"
 )
 
 func newDefinitionExport(a *app) *cobra.Command {
@@ -42,7 +42,7 @@ func (a *app) exportSheet(path string, out client.Out) error {
 	rows, said := imported.SheetRows(path, lay.Source)
 	a.saidNo = len(said) > 0
 	var b bytes.Buffer
-	if err := sheet.WriteRows(&b, rows); err != nil {
+	if err := printed.Rows(&b, rows); err != nil {
 		return err
 	}
 	if out.Path == "" {

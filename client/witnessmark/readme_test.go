@@ -56,7 +56,7 @@ func TestReadme(t *testing.T) {
 		}
 		for _, c := range strings.Split("\n"+b[3], "\n$ ")[1:] {
 			command, want, _ := strings.Cut(c, "\n")
-			if got := r.command(who, command); !printed(got, want) {
+			if got := r.command(who, command); !asShown(got, want) {
 				t.Errorf("%s prints\n%s\nand README.md says\n%s", command, got, want)
 			}
 		}
@@ -155,8 +155,8 @@ func goEnv(t *testing.T, name string) string {
 
 var times = regexp.MustCompile(`\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ`)
 
-// printed compares what was printed with what the page shows, in which `…` alone stands for any lines, and a time for any.
-func printed(got, want string) bool {
+// asShown compares what was printed with what the page shows, in which `…` alone stands for any lines, and a time for any.
+func asShown(got, want string) bool {
 	lines := func(s string) []string {
 		var out []string
 		for line := range strings.Lines(strings.TrimRight(times.ReplaceAllString(s, "TIME"), "\n")) {
@@ -171,7 +171,7 @@ func printed(got, want string) bool {
 			return len(g) == 0
 		case w[0] == "…":
 			for i := range len(g) + 1 {
-				if printed(strings.Join(g[i:], "\n"), strings.Join(w[1:], "\n")) {
+				if asShown(strings.Join(g[i:], "\n"), strings.Join(w[1:], "\n")) {
 					return true
 				}
 			}
@@ -191,7 +191,7 @@ func TestPrinted(t *testing.T) {
 		{"a\nb\n", "a\nb", true}, {"a\nb", "a", false}, {"a", "a\nb", false}, {"a\nb\nc", "a\n…\nc", true}, {"a\nc", "a\n…\nc", true},
 		{"at 2026-11-27T05:18:32Z", "at 2025-01-02T03:04:05Z", true}, {"a\nb\nd", "a\n…\nc", false}, {"a\nb", "…", true}, {"x\na\nb", "…\na\n…", true}, {"", "", true}, {"a", "", false},
 	} {
-		if printed(c.got, c.want) != c.same {
+		if asShown(c.got, c.want) != c.same {
 			t.Errorf("%q against %q", c.got, c.want)
 		}
 	}

@@ -195,12 +195,7 @@ func (a *app) json() bool { return a.format == "json" }
 // print writes a message as JSON, or what text writes.
 func (a *app) print(m proto.Message, text func(w io.Writer) error) error {
 	if a.json() {
-		b, err := client.JSON(m)
-		if err != nil {
-			return err
-		}
-		_, err = a.out.Write(b)
-		return err
+		return client.WriteJSON(a.out, m)
 	}
 	return text(a.out)
 }

@@ -13,6 +13,7 @@ import (
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
+	"witnessmark/tables/printed"
 )
 
 func newSheetCommand(a *app) *cobra.Command {
@@ -96,7 +97,7 @@ func (a *app) sinceSheet(ctx context.Context, c *client.Client, is record.Name, 
 	}
 	switch a.format {
 	case "csv":
-		return sheet.WriteCSV(a.out, s.Changed)
+		return printed.CSV(a.out, s.Changed)
 	case "json":
 		out, err := submissionJSON(c, s.Is)
 		if err == nil {
@@ -166,7 +167,7 @@ func (a *app) readSheet(ctx context.Context, c *client.Client, name record.Name,
 // printDiffering prints how a car differs from what should be in it, in the format that was asked for.
 func (a *app) printDiffering(e *client.Entered, base, candidate string, o sheet.Options) error {
 	if a.format == "csv" {
-		return sheet.WriteCSV(a.out, e.Report)
+		return printed.CSV(a.out, e.Report)
 	}
 	return sheet.WriteDiffering(a.out, e.Report, base, candidate, o)
 }

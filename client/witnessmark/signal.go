@@ -10,10 +10,10 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"witnessmark/client/sheet"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
+	"witnessmark/tables/printed"
 	"witnessmark/tables/signal"
 	"witnessmark/tables/surface"
 )
@@ -217,7 +217,7 @@ func (a *app) sweepSignals(lay *definition.Layout, im *image.Image, ids []string
 		}
 		rows = append(rows, row)
 	}
-	return sheet.WriteRows(a.out, rows)
+	return printed.Rows(a.out, rows)
 }
 
 // header is a column's name with its unit, as a run has them.

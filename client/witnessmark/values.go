@@ -19,12 +19,7 @@ func (a *app) printValues(pairs ...any) error {
 	if err != nil {
 		return err
 	}
-	b, err := client.JSON(s)
-	if err != nil {
-		return err
-	}
-	_, err = a.out.Write(b)
-	return err
+	return client.WriteJSON(a.out, s)
 }
 
 // messageJSON is a message as part of a larger answer; null for none.
