@@ -8,6 +8,7 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/store/record"
+	"witnessmark/tables/changed/changedtest"
 )
 
 func TestHowBad(t *testing.T) {
@@ -66,7 +67,7 @@ func TestSince(t *testing.T) {
 		}
 		var cells []string
 		for _, table := range s.Changed.GetTables() {
-			for _, ch := range table.GetChanges() {
+			for _, ch := range changedtest.Objects(table) {
 				cells = append(cells, fmt.Sprintf("%d,%d %v→%v", ch.Row, ch.Column, ch.Base.AsInterface(), ch.Candidate.AsInterface()))
 			}
 		}

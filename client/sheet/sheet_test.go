@@ -69,10 +69,10 @@ func written(t *testing.T, r *calibrationv1.Report, o Options) string {
 }
 
 // 60 * 0.75 - 24 = 21 deg, one above the ceiling of 20; 44 gives 9; 116/128 is 0.90625.
-var changed = map[int]byte{3: 60, 12: 44, 0x20: 116, 0x21: 1}
+var changedBytes = map[int]byte{3: 60, 12: 44, 0x20: 116, 0x21: 1}
 
 func TestVerdictStandsBeforeFindingsBeforeTables(t *testing.T) {
-	r, o := bench(t, changed)
+	r, o := bench(t, changedBytes)
 	text, at := written(t, r, o), -1
 	for _, want := range []string{
 		"Verdict   DANGER ", "nobody can sign it off", "Not judged", "lambda: ", "Findings", "ceiling:ignition.base  (introduced)",
@@ -92,7 +92,7 @@ func TestVerdictStandsBeforeFindingsBeforeTables(t *testing.T) {
 }
 
 func TestNothingSteersTheTerminal(t *testing.T) {
-	r, o := bench(t, changed)
+	r, o := bench(t, changedBytes)
 	r.Findings[0].Reason = "knock \x1b[2J"
 	o.Heading = []string{"note: \x1b]0;title\x07"}
 	if text := written(t, r, o); strings.ContainsAny(text, "\x1b\x07") {
@@ -118,7 +118,7 @@ func TestWideMapStaysInsideItsWidth(t *testing.T) {
 }
 
 func TestOneTableWhole(t *testing.T) {
-	r, o := bench(t, changed)
+	r, o := bench(t, changedBytes)
 	o.Table = "ignition.base"
 	text := written(t, r, o)
 	if n := strings.Count(text, "12.00"); n != 16 {
@@ -168,7 +168,7 @@ func TestOnePersonWorkshopIsSaid(t *testing.T) {
 
 // Found against written is no submission: nothing is judged, and every byte is told.
 func TestDifferingHasNoVerdict(t *testing.T) {
-	r, o := bench(t, changed)
+	r, o := bench(t, changedBytes)
 	o.Heading = []string{"1.2: differs"}
 	var b bytes.Buffer
 	if err := WriteDiffering(&b, r, "what was written", "what was found", o); err != nil {

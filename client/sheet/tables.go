@@ -12,6 +12,7 @@ import (
 	"google.golang.org/protobuf/types/known/structpb"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/changed"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
 )
@@ -102,7 +103,7 @@ func writeTable(b *strings.Builder, r *calibrationv1.Report, t *calibrationv1.Ta
 // writeText prints a text of both images.
 func writeText(b *strings.Builder, t *calibrationv1.TableReport, o *Options) {
 	fmt.Fprintln(b, "text")
-	for _, c := range t.Changes {
+	for _, c := range objects(t) {
 		fmt.Fprintf(b, "  base       %s\n  candidate  %s\n", quoted(c.Base), quoted(c.Candidate))
 	}
 	if !o.unjudged {
@@ -154,19 +155,32 @@ func writeChanges(b *strings.Builder, t *calibrationv1.TableReport, def *definit
 		}
 	}
 	printed := 0
-	for from := 0; from < len(t.Changes); {
-		slice, to := t.Changes[from].Slice, from+1
-		for to < len(t.Changes) && slices.Equal(t.Changes[to].Slice.GetIndex(), slice.GetIndex()) {
+	all := objects(t)
+	for from := 0; from < len(all); {
+		slice, to := all[from].Slice, from+1
+		for to < len(all) && slices.Equal(all[to].Slice.GetIndex(), slice.GetIndex()) {
 			to++
 		}
 		d := sliceOf(whole, slice)
 		writeSlice(b, def, slice)
-		printed += writeRectangle(b, t.Changes[from:to], def, d, o, o.Table == t.Id)
+		printed += writeRectangle(b, all[from:to], def, d, o, o.Table == t.Id)
 		from = to
 	}
 	if folded := int(t.Cells) - printed; folded > 0 && printed > 0 {
 		fmt.Fprintf(b, "  %s outside of this: unchanged\n", plural(folded, "cell"))
 	}
+}
+
+// objects are a table's changed cells; none where its report does not say them.
+func objects(t *calibrationv1.TableReport) (out []*calibrationv1.CellChange) {
+	cells, err := changed.Of(t)
+	if err != nil {
+		return nil
+	}
+	for _, c := range cells.All() {
+		out = append(out, c.Object())
+	}
+	return out
 }
 
 // sliceOf is the part of a decoded table that a report's slice names; the table itself where it names none.

@@ -63,7 +63,7 @@ func (v *Visited) table(t *calibrationv1.TableReport, def *definition.Table, can
 			below[i], above[i] = below[i]+d.Below[i], above[i]+d.Above[i]
 		}
 	}
-	for _, c := range t.Changes {
+	for _, c := range objects(t) {
 		i := int(c.Row)*def.Cells.NX + int(c.Column)
 		if i < len(seconds) && seconds[i] > 0 {
 			v.Cells = append(v.Cells, Visit{def, c, seconds[i]})

@@ -3,6 +3,7 @@ package changed
 import (
 	"strconv"
 
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/structpb"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
@@ -76,4 +77,42 @@ func (c *Cells) Slice(n int) *calibrationv1.Slice {
 		}
 	}
 	return out
+}
+
+// Object is the cell as one message, as reports print it.
+func (c Cell) Object() *calibrationv1.CellChange {
+	m := &calibrationv1.CellChange{Row: uint32(c.Row), Column: uint32(c.Column), Base: c.Base().message(), Candidate: c.Candidate().message(),
+		BaseRaw: c.BaseRaw().message(), CandidateRaw: c.CandidateRaw().message(), Slice: c.of.Slice(c.Slice)}
+	m.X, m.BaseX, m.XLabel = c.X().messages()
+	m.Y, m.BaseY, m.YLabel = c.Y().messages()
+	if c.HasDelta {
+		m.Delta = proto.Float64(c.Delta)
+	}
+	return m
+}
+
+func (v Value) message() *structpb.Value {
+	if v.Is == Word {
+		return structpb.NewStringValue(v.Word)
+	}
+	return said.NumberOr(v.Number, v.Is == None)
+}
+
+func (r Raw) message() *string {
+	if !r.Given {
+		return nil
+	}
+	return proto.String(r.String())
+}
+
+func (p Place) messages() (now, before *float64, label *string) {
+	switch {
+	case p.Named:
+		return nil, nil, &p.Label
+	case !p.Given:
+		return nil, nil, nil
+	case p.Moved:
+		before = &p.Before
+	}
+	return &p.Point, before, nil
 }

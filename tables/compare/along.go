@@ -67,7 +67,7 @@ func alongOne(base, cand *surface.Decoded, was, is []byte, k int) along {
 	a := alongOf(base, cand, k)
 	wasBits, isBits := pointBits(base, k, was), pointBits(cand, k, is)
 	if len(a.was) == len(a.is) {
-		a.points = unequal(wasBits, isBits)
+		a.points = unequal[int](wasBits, isBits)
 		a.moved = len(a.points) > 0
 		return a
 	}
@@ -131,10 +131,10 @@ func (a *along) both() [][2]int {
 }
 
 // unequal is where two lists of one length differ.
-func unequal(a, b []uint64) (at []int) {
+func unequal[Index int | uint32](a, b []uint64) (at []Index) {
 	for i := range a {
 		if a[i] != b[i] {
-			at = append(at, i)
+			at = append(at, Index(i))
 		}
 	}
 	return at

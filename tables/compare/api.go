@@ -12,7 +12,7 @@ import (
 )
 
 // Semantics counts up when a change of the program would change a report.
-const Semantics = 2
+const Semantics = 3
 
 // Input is everything that a comparison depends on.
 type Input struct {
@@ -32,6 +32,14 @@ type Input struct {
 // size, or one that lacks what the other holds of what is compared; limits that do not fit; an
 // unknown table in Meant). An image as found of another software is left out.
 func Compare(in Input) (*calibrationv1.Report, error) {
+	s, err := compare(in)
+	if err != nil {
+		return nil, err
+	}
+	return s.report, nil
+}
+
+func compare(in Input) (*session, error) {
 	s, err := open(in, false)
 	if err != nil {
 		return nil, err
@@ -63,7 +71,7 @@ func Compare(in Input) (*calibrationv1.Report, error) {
 	case !equal:
 		s.account(runs)
 	}
-	return s.finish()
+	return s, s.finish()
 }
 
 // Check judges every table of one image: no base, no origins, all of it counts.
@@ -80,5 +88,5 @@ func Check(im *image.Image, lay *definition.Layout, lim *limits.Limits, job *cal
 	for _, t := range lay.Varying {
 		s.leadsOutside(t)
 	}
-	return s.finish()
+	return s.report, s.finish()
 }

@@ -15,20 +15,20 @@ type change struct {
 	one                  bool             // both sides are of one definition
 	base, cand           *surface.Decoded // cand is nil where it is not known
 	axes                 []along          // x, y, and those beyond
-	cells                []cell           // changed ones, slice by slice, row by row
+	cells                []uint32         // changed ones, by index into what is decoded of the candidate, ascending
+	were                 []uint32         // their indices in the base; nil where they are the same
 	joints               []*joint         // none where breakpoints stand, or cannot be interpolated
 	report               *calibrationv1.TableReport
 	found                *change // from the image as found to the candidate; nil where there is none
 	incomparable         string  // why nothing could be compared; empty normally. base is nil then
 }
 
-// cell is a changed cell: its index in the candidate and in the base.
-type cell struct{ slice, row, col, baseSlice, baseRow, baseCol int }
+// cell is where a cell lies in its table.
+type cell struct{ slice, row, col int }
 
-// cellOf is the cell of an index into what is decoded, the same on both sides.
+// cellOf is the cell of an index into what is decoded.
 func cellOf(d *surface.Decoded, i int) cell {
-	slice, row, col := i/d.NX/d.NY, i/d.NX%d.NY, i%d.NX
-	return cell{slice, row, col, slice, row, col}
+	return cell{i / d.NX / d.NY, i / d.NX % d.NY, i % d.NX}
 }
 
 // between is what a table became under one definition, from the image was to the image is: what differs in raw bits.
@@ -56,22 +56,22 @@ func aligned(base, cand *surface.Decoded) *change {
 func (c *change) compare() {
 	if c.cand.Table.Kind == textKind {
 		if c.base.Text != c.cand.Text {
-			c.cells = []cell{{}}
+			c.cells = []uint32{0}
 		}
 		return
 	}
 	if c.one && c.sameShape() {
-		for _, i := range unequal(c.base.Bits, c.cand.Bits) {
-			c.cells = append(c.cells, cellOf(c.cand, i))
-		}
+		c.cells = unequal[uint32](c.base.Bits, c.cand.Bits)
 		c.joints = jointsOf(c)
 		return
 	}
+	c.were = []uint32{}
 	for _, slice := range c.slicePairs() {
 		for _, row := range c.pairs(1) {
 			for _, col := range c.pairs(0) {
-				if at := (cell{slice[1], row[1], col[1], slice[0], row[0], col[0]}); c.differs(at) {
-					c.cells = append(c.cells, at)
+				was, is := (slice[0]*c.base.NY+row[0])*c.base.NX+col[0], (slice[1]*c.cand.NY+row[1])*c.cand.NX+col[1]
+				if c.differs(was, is) {
+					c.were, c.cells = append(c.were, uint32(was)), append(c.cells, uint32(is))
 				}
 			}
 		}
@@ -115,41 +115,44 @@ func (c *change) numeric() bool {
 	return c.base != nil && c.cand != nil && c.base.Values != nil && c.cand.Values != nil
 }
 
-// index is where a cell stands in what is decoded.
-func (c *change) index(at cell) (base, cand int) {
-	return (at.baseSlice*c.base.NY+at.baseRow)*c.base.NX + at.baseCol, (at.slice*c.cand.NY+at.row)*c.cand.NX + at.col
+// index is where the k-th changed cell stands in what is decoded.
+func (c *change) index(k int) (base, cand int) {
+	if c.were != nil {
+		return int(c.were[k]), int(c.cells[k])
+	}
+	return int(c.cells[k]), int(c.cells[k])
 }
 
-func (c *change) bits(at cell) (base, cand uint64) {
-	b, v := c.index(at)
+func (c *change) bits(k int) (base, cand uint64) {
+	b, v := c.index(k)
 	return c.base.Bits[b], c.cand.Bits[v]
 }
 
-func (c *change) values(at cell) (base, cand float64) {
-	b, v := c.index(at)
+func (c *change) values(k int) (base, cand float64) {
+	b, v := c.index(k)
 	return c.base.Values[b], c.cand.Values[v]
 }
 
-// off says on which sides a cell holds a code that is no value.
-func (c *change) off(at cell) (base, cand bool) {
-	b, v := c.index(at)
+// off says on which sides the k-th changed cell holds a code that is no value.
+func (c *change) off(k int) (base, cand bool) {
+	b, v := c.index(k)
 	return isOff(c.base, b), isOff(c.cand, v)
 }
 
 func isOff(d *surface.Decoded, i int) bool { return d.Off != nil && d.Off[i] }
 
-// hasDelta says that a cell holds values on both sides.
-func (c *change) hasDelta(at cell) bool {
-	base, cand := c.off(at)
+// hasDelta says that the k-th changed cell holds values on both sides.
+func (c *change) hasDelta(k int) bool {
+	base, cand := c.off(k)
 	return c.numeric() && !base && !cand
 }
 
-// delta is candidate minus base of a cell, physical; exact where both sides are one definition's.
-func (c *change) delta(at cell) float64 {
+// delta is candidate minus base of the k-th changed cell, physical; exact where both sides are one definition's.
+func (c *change) delta(k int) float64 {
 	if c.one {
-		return c.candTable.Cells.Delta(c.bits(at))
+		return c.candTable.Cells.Delta(c.bits(k))
 	}
-	b, v := c.values(at)
+	b, v := c.values(k)
 	return v - b
 }
 
@@ -159,9 +162,9 @@ func (c *change) deltas() (d deltas, any bool) {
 	if !c.numeric() {
 		return d, false
 	}
-	for _, at := range c.cells {
-		if len(c.joints) == 0 && c.hasDelta(at) {
-			d.add(c.delta(at))
+	for k := range c.cells {
+		if len(c.joints) == 0 && c.hasDelta(k) {
+			d.add(c.delta(k))
 		}
 	}
 	for _, j := range c.joints {

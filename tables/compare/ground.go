@@ -108,10 +108,9 @@ func (s *session) groundOf(c *change, reached []stretch, over []*definition.Tabl
 	var what, ends []string
 	for _, st := range reached {
 		word := map[bool]string{true: "greatest value rose", false: "least value fell"}[st.rises()]
-		cell := cellOf(c.cand, st.cell)
-		what = append(what, fmt.Sprintf("its %s from %s to %s %s (%s)", word, short(st.from), short(st.to), unitOf(t), at(c.cand, cell)))
+		what = append(what, fmt.Sprintf("its %s from %s to %s %s (%s)", word, short(st.from), short(st.to), unitOf(t), at(c.cand, st.cell)))
 		if by := max(st.to-st.from, st.from-st.to); f.Worst == nil || by > f.Worst.Excess {
-			f.Worst = placeOf(c.cand, cell)
+			f.Worst = placeOf(c.cand, st.cell)
 			f.Worst.Value, f.Worst.Limit, f.Worst.Excess = proto.Float64(st.to), proto.Float64(st.from), by
 		}
 	}

@@ -44,16 +44,11 @@ func groundIn(t *testing.T, yaml string, edit func(b []byte)) (*calibrationv1.Re
 	t.Helper()
 	lay, base := layoutOf(t, yaml), reachingImage()
 	cand := edited(base, edit)
-	s, err := open(Input{Base: whole(lay, base), Candidate: whole(lay, cand), Layout: lay}, false)
+	s, err := compare(Input{Base: whole(lay, base), Candidate: whole(lay, cand), Layout: lay})
 	if err != nil {
 		t.Fatal(err)
 	}
-	s.account(differing(base, cand))
-	r, err := s.finish()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return r, s.ground
+	return s.report, s.ground
 }
 
 func TestNewGround(t *testing.T) {

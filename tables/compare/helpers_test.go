@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/changed/changedtest"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
 	"witnessmark/tables/limits"
@@ -124,13 +125,14 @@ func edited(image []byte, f func(b []byte)) []byte {
 	return b
 }
 
+// compared is a report with an object a changed cell, as its JSON form says them.
 func compared(t testing.TB, in Input) *calibrationv1.Report {
 	t.Helper()
 	r, err := Compare(in)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return r
+	return changedtest.Report(r)
 }
 
 // pair compares two images of one layout, without limits.

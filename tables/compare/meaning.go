@@ -107,7 +107,7 @@ func (c *change) ratios() string {
 	default:
 		for i, v := range c.cand.Values {
 			if !isOff(c.base, i) && !isOff(c.cand, i) {
-				r.add(c.base.Values[i], v, func() string { return at(c.cand, cellOf(c.cand, i)) })
+				r.add(c.base.Values[i], v, func() string { return at(c.cand, i) })
 			}
 		}
 	}

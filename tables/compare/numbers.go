@@ -11,7 +11,7 @@ import (
 
 // subjects is every changed table, and its changed cells and breakpoints; in a check every table with all of its cells and
 // stored breakpoints.
-func (s *session) subjects(f func(d *surface.Decoded, cells []cell, axes []along)) {
+func (s *session) subjects(f func(d *surface.Decoded, cells []uint32, axes []along)) {
 	if !s.check {
 		for _, c := range s.changes {
 			if c.cand != nil {
@@ -30,18 +30,17 @@ func (s *session) subjects(f func(d *surface.Decoded, cells []cell, axes []along
 
 // notFinite finds cells and breakpoints that are no finite number.
 func (s *session) notFinite() {
-	s.subjects(func(d *surface.Decoded, cells []cell, axes []along) {
+	s.subjects(func(d *surface.Decoded, cells []uint32, axes []along) {
 		f := &calibrationv1.Finding{Rule: "not-finite", Severity: "danger", Table: d.Table.ID}
 		var what []string
 		if d.Values != nil {
-			for _, c := range cells {
-				i := (c.slice*d.NY+c.row)*d.NX + c.col
-				if surface.Finite(d.Values[i]) || isOff(d, i) {
+			for _, i := range cells {
+				if surface.Finite(d.Values[i]) || isOff(d, int(i)) {
 					continue
 				}
 				f.Count++
 				if f.Worst == nil {
-					f.Worst = worstAt(d, c, d.Values[i])
+					f.Worst = worstAt(d, int(i))
 				}
 			}
 		}
@@ -63,15 +62,15 @@ func (s *session) notFinite() {
 	})
 }
 
-func worstAt(d *surface.Decoded, c cell, value float64) *calibrationv1.Worst {
-	w := placeOf(d, c)
-	w.Value = proto.Float64(value)
+func worstAt(d *surface.Decoded, i int) *calibrationv1.Worst {
+	w := placeOf(d, i)
+	w.Value = proto.Float64(d.Values[i])
 	return w
 }
 
 // axisOrder finds changed axes that neither rise nor fall strictly.
 func (s *session) axisOrder() {
-	s.subjects(func(d *surface.Decoded, _ []cell, axes []along) {
+	s.subjects(func(d *surface.Decoded, _ []uint32, axes []along) {
 		f := &calibrationv1.Finding{Rule: "axis-order", Severity: "caution", Table: d.Table.ID}
 		var what []string
 		for _, a := range axes {

@@ -30,11 +30,11 @@ func (s *session) switchedOff() {
 				first, f.Worst = place()
 			}
 		}
-		for _, cell := range c.cells {
-			if was, is := c.off(cell); len(c.joints) == 0 {
+		for k, cell := range c.cells {
+			if was, is := c.off(k); len(c.joints) == 0 {
 				note(was, is, func() (string, *calibrationv1.Worst) {
-					b, v := c.bits(cell)
-					return fmt.Sprintf("%s where it was %s (%s)", text(c.candTable.Cells, v), text(c.baseTable.Cells, b), at(c.cand, cell)), placeOf(c.cand, cell)
+					b, v := c.bits(k)
+					return fmt.Sprintf("%s where it was %s (%s)", text(c.candTable.Cells, v), text(c.baseTable.Cells, b), at(c.cand, int(cell))), placeOf(c.cand, int(cell))
 				})
 			}
 		}

@@ -94,13 +94,13 @@ func orNone(quantity string) string {
 
 // differs is by raw bits; of two definitions by label, or by more than half the coarser raw step. Codes that are no value are
 // one between two definitions, whatever each has for them.
-func (c *change) differs(at cell) bool {
-	b, v := c.bits(at)
+func (c *change) differs(was, is int) bool {
+	b, v := c.base.Bits[was], c.cand.Bits[is]
 	if c.one {
 		return b != v
 	}
 	bc, vc := c.baseTable.Cells, c.candTable.Cells
-	if was, is := c.off(at); was || is {
+	if was, is := isOff(c.base, was), isOff(c.cand, is); was || is {
 		return was != is
 	}
 	if bc.Conv.Labels != nil {

@@ -44,12 +44,12 @@ func (c *change) switched() *calibrationv1.Finding {
 	f := &calibrationv1.Finding{Rule: protectionRule, Severity: "warning", Table: c.id, Count: uint32(max(len(c.cells), 1)),
 		Detail: "it switches a protection, and its breakpoints changed"}
 	if len(c.cells) > 0 {
-		first := c.cells[0]
+		first := int(c.cells[0])
 		if c.candTable.Kind == textKind {
 			f.Detail = fmt.Sprintf("it switches a protection: %q, where it was %q", c.cand.Text, c.base.Text)
 			return f
 		}
-		base, cand := c.bits(first)
+		base, cand := c.bits(0)
 		f.Worst = placeOf(c.cand, first)
 		f.Detail = fmt.Sprintf("it switches a protection: %s at %s, where it was %s", text(c.candTable.Cells, cand), at(c.cand, first), text(c.baseTable.Cells, base))
 	}
@@ -83,12 +83,12 @@ func (c *change) retreat(up bool) (r retreat) {
 		r.most, r.base, r.cand = by, b, v
 		return true
 	}
-	for _, cell := range c.cells {
-		if len(c.joints) > 0 || !c.hasDelta(cell) {
+	for k, cell := range c.cells {
+		if len(c.joints) > 0 || !c.hasDelta(k) {
 			continue
 		}
-		if b, v := c.values(cell); move(b, v, c.delta(cell), 0) {
-			r.where, r.worst = at(c.cand, cell), placeOf(c.cand, cell)
+		if b, v := c.values(k); move(b, v, c.delta(k), 0) {
+			r.where, r.worst = at(c.cand, int(cell)), placeOf(c.cand, int(cell))
 		}
 	}
 	if c.curved() {

@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/changed/changedtest"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
 	"witnessmark/tables/limits"
@@ -328,8 +329,9 @@ func TestSwap(t *testing.T) {
 			if p.Delta != nil && (!same(p.Delta.Min, -q.Delta.Max) || !same(p.Delta.Mean, -q.Delta.Mean) || !same(p.Delta.Rms, q.Delta.Rms)) {
 				t.Fatalf("deltas of %s: %v and %v", p.Id, p.Delta, q.Delta)
 			}
-			for k, c := range p.Changes {
-				d := q.Changes[k]
+			before := changedtest.Objects(q)
+			for k, c := range changedtest.Objects(p) {
+				d := before[k]
 				if (c.Delta == nil) != (d.Delta == nil) || !same(c.GetDelta(), -d.GetDelta()) || !proto.Equal(c.Base, d.Candidate) {
 					t.Fatalf("%s: %v and %v", p.Id, c, d)
 				}

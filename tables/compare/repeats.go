@@ -37,7 +37,7 @@ func (s *session) mirrors() {
 			f.Count++
 			c := cellOf(d, i)
 			if d.Values != nil && !isOff(d, i) && f.Worst == nil {
-				f.Worst = worstAt(d, c, d.Values[i])
+				f.Worst = worstAt(d, i)
 			}
 			if f.Detail == "" {
 				f.Detail = fmt.Sprintf("at %srow %d, column %d its raw bits are 0x%x where 0x%x would repeat %s", ofSlice(d, c), c.row, c.col, bits, want&all, t.MirrorOf)

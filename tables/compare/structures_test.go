@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/changed/changedtest"
 	"witnessmark/tables/definition"
 )
 
@@ -41,7 +42,7 @@ func structures(t *rapid.T, lay *definition.Layout, a, b []byte) *calibrationv1.
 	if err != nil {
 		t.Fatal(err)
 	}
-	return r
+	return changedtest.Report(r)
 }
 
 // Every differing byte is accounted for once, by what each bit of it belongs to in either image.

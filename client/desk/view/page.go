@@ -85,9 +85,9 @@ func (p *pair) chosen(o Whole) int {
 	n, changes := -1, p.changes()
 	switch o.At {
 	case "first":
-		n = changed(changes, -1, 1)
+		n = nextChanged(changes, -1, 1)
 	case "last":
-		n = changed(changes, len(changes), -1)
+		n = nextChanged(changes, len(changes), -1)
 	}
 	if n >= 0 {
 		return n

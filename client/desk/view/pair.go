@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/changed"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/limits"
 	"witnessmark/tables/said"
@@ -181,8 +182,12 @@ func (p *pair) count() {
 	if len(p.report.GetSurfaces()) > 0 {
 		return
 	}
-	for _, c := range p.report.GetChanges() {
-		note(p.faceOf(c.GetSlice()), c.GetDelta())
+	cells, err := changed.Of(p.report)
+	if err != nil {
+		return
+	}
+	for _, c := range cells.All() {
+		note(p.faceOf(cells.Slice(c.Slice)), c.Delta)
 	}
 }
 

@@ -40,8 +40,8 @@ func (p *pair) writeSlices(b *strings.Builder, face int, q *quad) {
 	}
 	link(-1, face-1, "Slice before", "slice", stay)
 	link(1, face+1, "Slice after", "slice", stay)
-	link(-1, changed(changes, face, -1), "Changes before", "changes", "last")
-	link(1, changed(changes, face, 1), "Changes after", "changes", "first")
+	link(-1, nextChanged(changes, face, -1), "Changes before", "changes", "last")
+	link(1, nextChanged(changes, face, 1), "Changes after", "changes", "first")
 	fmt.Fprintf(b, `<span class="small">%s</span></p></nav><h2 class="in">%s</h2>`, p.changedSlices(changes), esc(upperFirst(q.in)))
 }
 
@@ -52,8 +52,8 @@ func marked(changes int) string {
 	return fmt.Sprintf(` <span class="other" title="%s">%d</span>`, count(changes, "change"), changes)
 }
 
-// changed is the next face in a direction that holds changes; -1 for none.
-func changed(changes []int, face, way int) int {
+// nextChanged is the next face in a direction that holds changes; -1 for none.
+func nextChanged(changes []int, face, way int) int {
 	for n := face + way; n >= 0 && n < len(changes); n += way {
 		if changes[n] > 0 {
 			return n

@@ -13,6 +13,7 @@ import (
 	"witnessmark/client/desk/view/structured"
 	"witnessmark/client/sheet"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/changed/changedtest"
 	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
@@ -273,7 +274,7 @@ func TestAnyBytesOfStructures(t *testing.T) {
 		}
 		for _, tr := range b.report.GetTables() {
 			b.card(t, tr.GetId())
-			for _, c := range tr.GetChanges() {
+			for _, c := range changedtest.Objects(tr) {
 				b.saysChange(t, tr, c)
 			}
 		}

@@ -16,6 +16,7 @@ import (
 	"golang.org/x/net/html"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/changed/changedtest"
 	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
@@ -250,7 +251,7 @@ func TestEveryChangedCellIsThereWithItsNumbers(t *testing.T) {
 	for _, tr := range b.report.GetTables() {
 		cells := cellsOf(t, b.page(t, tr.GetId()))
 		def := b.lay.ByID[tr.GetId()]
-		for _, c := range tr.GetChanges() {
+		for _, c := range changedtest.Objects(tr) {
 			i := int(c.GetRow())*def.Cells.NX + int(c.GetColumn())
 			want := map[string]string{"base": c.GetBase().GetStringValue(), "candidate": c.GetCandidate().GetStringValue()}
 			if c.Delta != nil {
