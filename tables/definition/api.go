@@ -55,10 +55,23 @@ func strict(lay *Layout, faults []error) (*Layout, error) {
 }
 
 func compile(at *yamldoc.Locator, file []byte, d *calibrationv1.Definition) (*Layout, []error) {
+	hash := string(image.HashOf(file))
+	lay, faults := compileOnce(at, hash, d, false)
+	if len(faults) > 0 {
+		return compileOnce(at, hash, d, true)
+	}
+	return lay, nil
+}
+
+// compileOnce tells faults with their places if asked to: to have those at hand takes longer than all the rest.
+func compileOnce(at *yamldoc.Locator, hash string, d *calibrationv1.Definition, telling bool) (*Layout, []error) {
 	c := &compiler{at: at, d: d, lay: &Layout{
-		Source: d, Name: d.GetName(), SHA256: string(image.HashOf(file)),
-		ByID: map[string]*Table{}, SignalByID: map[string]*Signal{},
-	}, lost: map[string]bool{}}
+		Source: d, Name: d.GetName(), SHA256: hash,
+		ByID: make(map[string]*Table, len(d.GetTables())), SignalByID: map[string]*Signal{},
+	}, lost: map[string]bool{}, telling: telling}
+	if !telling {
+		c.at = nil
+	}
 	if c.head(); c.lay.Size == 0 { // no place could be told right or wrong
 		return nil, c.faults
 	}

@@ -3,9 +3,8 @@ package definition
 import (
 	"cmp"
 	"fmt"
-	"slices"
 
-	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 )
@@ -27,9 +26,9 @@ type axisSource interface {
 }
 
 func (c *compiler) sharedAxes() {
-	c.shared, c.axisAt = map[string]*Axis{}, map[string]string{}
+	c.shared, c.axisAt = map[string]*Axis{}, make(map[string]string, len(c.d.GetAxes())+len(c.d.GetTables()))
 	for i, a := range c.d.GetAxes() {
-		axis, err := c.axis(fmt.Sprintf("axes[%d]", i), a.GetId(), a)
+		axis, err := c.axis(c.entry("axes", i), a.GetId(), a)
 		if c.wrong(err) {
 			c.lost["axis "+a.GetId()] = true
 			continue
@@ -62,8 +61,8 @@ func (c *compiler) breakpoints(path, id string, a axisSource) (*Axis, error) {
 	}
 	c.from(path, a.GetFrom(), axis)
 	c.lay.Axes = append(c.lay.Axes, axis)
-	var given []string
-	for _, source := range []struct {
+	given := make([]string, 0, 3)
+	for _, source := range [...]struct {
 		name  string
 		given bool
 	}{{"stored", a.GetStored() != nil}, {"points", len(a.GetPoints()) > 0}, {"labels", len(a.GetLabels()) > 0}} {
@@ -114,20 +113,37 @@ func (c *compiler) fixed(path string, a axisSource, axis *Axis) error {
 	if c.cells += uint64(len(a.GetPoints())); c.cells > MaxCells {
 		return c.tooMany(path + ".points")
 	}
-	first := map[float64]int{}
-	for i, v := range a.GetPoints() {
-		if j, twice := first[v]; twice {
-			return c.at.Errorf(fmt.Sprintf("%s.points[%d]", path, i), "each point once", "%v is already points[%d]", v, j)
-		}
-		first[v] = i
+	axis.Points = a.GetPoints()
+	if err := c.once(path+".points", axis.Points); err != nil {
+		return err
 	}
-	axis.Points = slices.Clone(a.GetPoints())
 	axis.Count = len(axis.Points)
 	return nil
 }
 
+// once asks that no point is given twice.
+func (c *compiler) once(path string, points []float64) error {
+	var first map[float64]int // made where the points do not simply rise
+	for i, v := range points {
+		switch {
+		case first == nil && (i == 0 || v > points[i-1]):
+			continue
+		case first == nil:
+			first = make(map[float64]int, len(points))
+			for k, before := range points[:i] {
+				first[before] = k
+			}
+		}
+		if j, twice := first[v]; twice {
+			return c.at.Errorf(fmt.Sprintf("%s[%d]", path, i), "each point once", "%v is already points[%d]", v, j)
+		}
+		first[v] = i
+	}
+	return nil
+}
+
 func (c *compiler) storedAxis(path string, a axisSource, axis *Axis) error {
-	s, what := a.GetStored(), fmt.Sprintf("axis %q", axis.ID)
+	s, what := a.GetStored(), c.call("axis", axis.ID)
 	if err := c.without(path+".stored", "codes and lengths of tables only", s, "not_a_value", "length"); err != nil {
 		return err
 	}
@@ -171,8 +187,12 @@ func (c *compiler) tableAxis(path, id string, a *calibrationv1.TableAxis) (*Axis
 		}
 		return c.axis(path, id, a)
 	}
-	alone := &calibrationv1.TableAxis{Axis: a.GetAxis(), From: a.GetFrom()}
-	if !proto.Equal(a, alone) {
+	alone := true
+	a.ProtoReflect().Range(func(fd protoreflect.FieldDescriptor, _ protoreflect.Value) bool {
+		alone = fd.Name() == "axis" || fd.Name() == "from"
+		return alone
+	})
+	if !alone {
 		return nil, c.at.Errorf(path, "axis alone, or an axis written out without it", "a shared axis is named and more is given")
 	}
 	axis, known := c.shared[a.GetAxis()]

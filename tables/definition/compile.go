@@ -36,6 +36,7 @@ type compiler struct {
 	used    []usedCells // in the order of the file
 	kept    []keptOut
 	cells   uint64
+	telling bool // places of axes and tables are at hand
 
 	faults []error
 	lost   map[string]bool // what is at fault, as in "table ignition.base"
@@ -56,6 +57,22 @@ func (c *compiler) wrong(err error) bool {
 type usedCells struct {
 	path, what string
 	cells      *Cells
+}
+
+// entry is where an axis or a table is written.
+func (c *compiler) entry(list string, i int) string {
+	if !c.telling {
+		return ""
+	}
+	return fmt.Sprintf("%s[%d]", list, i)
+}
+
+// call is an axis or a table in a message.
+func (c *compiler) call(what, id string) string {
+	if !c.telling {
+		return ""
+	}
+	return fmt.Sprintf("%s %q", what, id)
 }
 
 func (c *compiler) head() {
@@ -105,6 +122,9 @@ func (c *compiler) inside(path string, start, end uint64) (image.Range, error) {
 
 // named says in an error which axis or table it is about, since an index into a long list does not.
 func named(err error, what, id string) error {
+	if err == nil {
+		return nil
+	}
 	var e *yamldoc.Error
 	if errors.As(err, &e) {
 		e.Problem = fmt.Sprintf("%s %s: %s", what, id, e.Problem)

@@ -22,27 +22,23 @@ type placing struct {
 	count   *Cells // where it stands how many are used, of an axis; nil if all are
 }
 
-// order is the axes from the fastest to the slowest.
-func (p *placing) order() []int {
-	axes := make([]int, len(p.most))
-	for i := range axes {
-		axes[i] = i
+// axis is the one that is faster than all but k.
+func (p *placing) axis(k int) int {
+	if p.yFastest && k < 2 {
+		return 1 - k
 	}
-	if p.yFastest {
-		axes[0], axes[1] = 1, 0
-	}
-	return axes
+	return k
 }
 
 // steps are the bytes from one cell to the next along each axis.
-func (p *placing) steps(used []int) []int64 {
-	out := make([]int64, len(p.most))
+func (p *placing) steps(used []int) (out [maxAxes]int64) {
 	room := p.most
 	if p.packed {
 		room = used
 	}
 	step := p.step
-	for k, axis := range p.order() {
+	for k := range p.most {
+		axis := p.axis(k)
 		if out[axis] = int64(step); p.down {
 			out[axis] = -out[axis]
 		}
@@ -56,11 +52,13 @@ func (p *placing) steps(used []int) []int64 {
 // span is from the lowest cell's first byte to behind the highest cell.
 func (p *placing) span(used []int) uint64 {
 	n := int64(p.word.Bytes)
-	for i, step := range p.steps(used) {
+	steps := p.steps(used)
+	for i, along := range used {
+		step := steps[i]
 		if p.down {
 			step = -step
 		}
-		n += step * int64(used[i]-1)
+		n += step * int64(along-1)
 	}
 	return uint64(n)
 }
@@ -113,7 +111,7 @@ func (p *placing) cells(at image.Range, used []int) *Cells {
 	if c.Offset = at.Start; p.down {
 		c.Offset = at.End - uint64(c.Bytes)
 	}
-	var d []dimension
+	d := make([]dimension, 0, maxAxes)
 	for i, n := range used {
 		d = append(d, dimension{n, steps[i]})
 	}

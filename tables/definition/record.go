@@ -27,14 +27,13 @@ func (c *compiler) tableAxes(path string, t *calibrationv1.Table, table *Table) 
 		return c.at.Errorf(path+".axes", fmt.Sprintf("3 to %d axes; fewer as x and y", maxAxes), "%d axes", n)
 	}
 	bad := false
-	at := make([]string, len(said))
+	table.Axes = make([]*Axis, 0, len(said))
 	for i, a := range said {
 		name := []string{"x", "y", "z"}[min(i, 2)]
 		if i > 2 {
 			name = fmt.Sprint(i + 1)
 		}
-		at[i] = axisPath(path, t, i)
-		axis, err := c.tableAxis(at[i], t.GetId()+"."+name, a)
+		axis, err := c.tableAxis(axisPath(path, t, i), t.GetId()+"."+name, a)
 		bad = c.wrong(named(err, "table", t.GetId())) || err != nil || bad
 		table.Axes = append(table.Axes, axis)
 	}
@@ -43,7 +42,7 @@ func (c *compiler) tableAxes(path string, t *calibrationv1.Table, table *Table) 
 	}
 	for i, a := range table.Axes {
 		if a.Quantity != "" && slices.ContainsFunc(table.Axes[:i], func(b *Axis) bool { return a.Quantity == b.Quantity }) {
-			return c.at.Errorf(at[i], "a quantity for each axis", "two axes are of quantity %q", a.Quantity)
+			return c.at.Errorf(axisPath(path, t, i), "a quantity for each axis", "two axes are of quantity %q", a.Quantity)
 		}
 	}
 	return nil
@@ -72,14 +71,14 @@ func (c *compiler) withoutAxes(path string, t *calibrationv1.Table) error {
 	}
 	word, err := c.word(path+".stored", t.GetStored())
 	if err == nil {
-		err = c.conversion(path+".conversion", t.GetConversion(), word)
+		err = c.conversion(path+".conversion", t.GetConversion(), &word)
 	}
 	return cmp.Or(err, errLost)
 }
 
 // place lays a table's cells out, and ties them to its axes: what of it varies, and what moves with what.
 func (c *compiler) place(path string, s *calibrationv1.Stored, table *Table, sh shape) error {
-	what := fmt.Sprintf("table %q", table.ID)
+	what := c.call("table", table.ID)
 	p, cells, err := c.placed(path+".stored", what, s, sh)
 	if err != nil {
 		return err
@@ -129,7 +128,7 @@ func (c *compiler) packed(path, what string, table *Table) {
 	for i, behind := range table.behind {
 		if count := table.counts[i]; behind != nil {
 			at := c.lay.Space.Address(count.Offset)
-			c.anywhere(path, fmt.Sprintf("the count of axis %q", table.Axes[i].ID), at, uint64(count.Bytes), table.up(at, least))
+			c.anywhere(path, c.call("the count of axis", table.Axes[i].ID), at, uint64(count.Bytes), table.up(at, least))
 		}
 	}
 }

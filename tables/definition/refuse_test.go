@@ -412,20 +412,6 @@ func readTables(lay *Layout, image []byte) {
 	}
 }
 
-// BenchmarkLoad reads a definition of 10,000 maps, which is far more than a controller has.
-func BenchmarkLoad(b *testing.B) {
-	var file strings.Builder
-	file.WriteString("name: big\nbyte_order: big\nimage: {size: 0x400000}\naxes:\n  - {id: rpm, quantity: n, unit: 1/min, stored: {address: 0, type: u16, count: 16}}\ntables:\n")
-	for i := range 10000 {
-		fmt.Fprintf(&file, "  - {id: t%d, quantity: q, unit: deg, stored: {address: %d, type: s8}, conversion: {factor: 0.75, offset: -24}, x: {axis: rpm}, y: {quantity: f, unit: '%%', points: [1, 2, 3, 4, 5, 6]}}\n", i, 100+100*i)
-	}
-	for b.Loop() {
-		if _, err := Load("big", []byte(file.String())); err != nil {
-			b.Fatal(err)
-		}
-	}
-}
-
 // The demo's own definition loads, and its image says that it is the one.
 func TestDemoDefinition(t *testing.T) {
 	const name = "../../testdata/demo/dx1-1.8t.yaml"

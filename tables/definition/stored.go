@@ -41,7 +41,7 @@ func (c *compiler) placed(path, what string, s *calibrationv1.Stored, sh shape) 
 	if err != nil {
 		return nil, nil, err
 	}
-	p := &placing{word: *word, first: uint64(s.GetAddress()), most: sh.counts, yFastest: sh.yFastest, down: s.GetReversed(), space: c.lay.Space}
+	p := &placing{word: word, first: uint64(s.GetAddress()), most: sh.counts, yFastest: sh.yFastest, down: s.GetReversed(), space: c.lay.Space}
 	if err := c.strides(path, s, p); err != nil {
 		return nil, nil, err
 	}
@@ -86,36 +86,33 @@ func (c *compiler) pointed(path, what string, s *calibrationv1.Stored, p *placin
 }
 
 // word says how one cell is read.
-func (c *compiler) word(path string, s *calibrationv1.Stored) (*Cells, error) {
+func (c *compiler) word(path string, s *calibrationv1.Stored) (cells Cells, err error) {
 	cells, known := types[s.GetType()]
 	if !known {
-		return nil, c.at.Errorf(path+".type", typeNames, "%.60q is not a type", s.GetType())
+		return cells, c.at.Errorf(path+".type", typeNames, "%.60q is not a type", s.GetType())
 	}
 	order := s.GetByteOrder()
 	if order == "" {
 		order = c.d.GetByteOrder()
 	} else if err := c.oneOf(path+".byte_order", order, "big", "little"); err != nil {
-		return nil, err
+		return cells, err
 	}
 	cells.Little = order == "little"
 	if s.GetSign() != "" {
 		if err := c.oneOf(path+".sign", s.GetSign(), "magnitude"); err != nil {
-			return nil, err
+			return cells, err
 		}
 		if !cells.Signed {
-			return nil, c.at.Errorf(path+".sign", "a signed whole type: s8, s16, s24, s32, s64", "type %s has no sign", s.GetType())
+			return cells, c.at.Errorf(path+".sign", "a signed whole type: s8, s16, s24, s32, s64", "type %s has no sign", s.GetType())
 		}
 		cells.Magnitude = true
 	}
 	cells.Width = uint(8 * cells.Bytes)
 	cells.Mask = ^uint64(0) >> (64 - cells.Width)
-	if s.Mask == nil {
-		return &cells, nil
+	if s.Mask != nil {
+		err = c.mask(path+".mask", s, &cells)
 	}
-	if err := c.mask(path+".mask", s, &cells); err != nil {
-		return nil, err
-	}
-	return &cells, nil
+	return cells, err
 }
 
 func (c *compiler) mask(path string, s *calibrationv1.Stored, cells *Cells) error {
@@ -157,7 +154,7 @@ func (c *compiler) strides(path string, s *calibrationv1.Stored, p *placing) err
 		return c.at.Errorf(path+".row_stride", "row_stride of maps and blocks only", "there are no rows here")
 	}
 	p.row = uint64(s.GetRowStride())
-	fast := p.most[p.order()[0]]
+	fast := p.most[p.axis(0)]
 	if shareBytes(p.step, p.row, size, fast, n/fast) {
 		return c.at.Errorf(path+".row_stride", fmt.Sprintf("%d if row follows row, or another that keeps cells apart", uint64(fast)*p.step),
 			"with %d bytes from row to row, cells share bytes", p.row)

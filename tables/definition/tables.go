@@ -7,9 +7,9 @@ import (
 )
 
 func (c *compiler) tables() {
-	seen := map[string]string{}
+	seen := make(map[string]string, len(c.d.GetTables()))
 	for i, t := range c.d.GetTables() {
-		path := fmt.Sprintf("tables[%d]", i)
+		path := c.entry("tables", i)
 		if c.wrong(c.at.ID(path, t.GetId(), seen)) {
 			continue
 		}
@@ -57,7 +57,7 @@ func (c *compiler) numbers(path string, t *calibrationv1.Table, table *Table) er
 	if s == nil {
 		return c.at.Errorf(path+".stored", "stored: {address: …, type: …}", "where the table lies is missing")
 	}
-	sh := shape{yFastest: t.GetOrder() == "y_fastest" && len(table.Axes) > 1}
+	sh := shape{counts: make([]int, 0, len(table.Axes)), yFastest: t.GetOrder() == "y_fastest" && len(table.Axes) > 1}
 	for i, a := range table.Axes {
 		if sh.counts, n = append(sh.counts, a.Count), n*a.Count; n > MaxCells { // no overflow: an axis has at most MaxCells points
 			return c.at.Errorf(path, fmt.Sprintf("at most %d cells", MaxCells), "the axes give %d cells", n)
@@ -131,7 +131,7 @@ func (c *compiler) mirrors() {
 	for i, t := range c.d.GetTables() {
 		table := c.lay.ByID[t.GetId()]
 		if t.GetMirror() != nil && table != nil && table.Source == t && !c.lost["table "+t.GetMirror().GetOf()] {
-			c.wrong(named(c.mirror(fmt.Sprintf("tables[%d].mirror", i), table, t.GetMirror()), "table", t.GetId()))
+			c.wrong(named(c.mirror(c.entry("tables", i)+".mirror", table, t.GetMirror()), "table", t.GetId()))
 		}
 	}
 }

@@ -2,6 +2,7 @@ package yamldoc
 
 import (
 	"fmt"
+	"reflect"
 	"strconv"
 	"strings"
 
@@ -10,25 +11,10 @@ import (
 	"google.golang.org/protobuf/types/known/structpb"
 )
 
-// place is where the decoder is; it becomes text only when something is wrong.
-type place struct {
-	parent *place
-	step   string
-	index  int // used where step is empty
-}
-
-func (p *place) String() string {
-	if p == nil {
-		return ""
-	}
-	up := p.parent.String()
-	switch {
-	case p.step == "":
-		return fmt.Sprintf("%s[%d]", up, p.index)
-	case up == "" || p.step[0] == '[':
-		return up + p.step
-	}
-	return up + "." + p.step
+// step is one of those that lead to where the decoder is; they become text only when something is wrong.
+type step struct {
+	name  string
+	index int // used where name is empty
 }
 
 type decoder struct {
@@ -37,6 +23,27 @@ type decoder struct {
 	multiline []string // fields whose text may have several lines
 	all       bool     // a fault is kept, and reading goes on after it
 	faults    []error
+	trail     []step
+	spare     map[*plan]*spare
+}
+
+func (d *decoder) down(name string, index int) { d.trail = append(d.trail, step{name, index}) }
+
+func (d *decoder) up() { d.trail = d.trail[:len(d.trail)-1] }
+
+func (d *decoder) path() string {
+	var b strings.Builder
+	for _, s := range d.trail {
+		switch {
+		case s.name == "":
+			fmt.Fprintf(&b, "[%d]", s.index)
+			continue
+		case b.Len() > 0 && s.name[0] != '[':
+			b.WriteByte('.')
+		}
+		b.WriteString(s.name)
+	}
+	return b.String()
 }
 
 // goOn keeps a fault where all are wanted; what is left ends the reading.
@@ -48,14 +55,14 @@ func (d *decoder) goOn(err error) error {
 	return nil
 }
 
-func (d *decoder) fault(n *yaml.Node, at *place, allowed, format string, args ...any) error {
-	return &Error{File: d.file, Line: n.Line, Path: at.String(), Problem: fmt.Sprintf(format, args...), Allowed: allowed}
+func (d *decoder) fault(n *yaml.Node, allowed, format string, args ...any) error {
+	return &Error{File: d.file, Line: n.Line, Path: d.path(), Problem: fmt.Sprintf(format, args...), Allowed: allowed}
 }
 
 // enter follows an alias, counts the node, and refuses tags of the author's own.
-func (d *decoder) enter(n *yaml.Node, at *place) (*yaml.Node, error) {
+func (d *decoder) enter(n *yaml.Node) (*yaml.Node, error) {
 	if d.left--; d.left < 0 {
-		return nil, d.fault(n, at, atMost, tooLarge)
+		return nil, d.fault(n, atMost, tooLarge)
 	}
 	if n.Kind == yaml.AliasNode {
 		n = n.Alias
@@ -64,11 +71,11 @@ func (d *decoder) enter(n *yaml.Node, at *place) (*yaml.Node, error) {
 	case "!!map", "!!seq", "!!str", "!!int", "!!float", "!!bool", "!!timestamp":
 		return n, nil
 	case "!!null":
-		return nil, d.fault(n, at, "a value, or no such field at all", "there is no value")
+		return nil, d.fault(n, "a value, or no such field at all", "there is no value")
 	case "!!merge":
-		return nil, d.fault(n, at, "every field written out", "merging with << is not read")
+		return nil, d.fault(n, "every field written out", "merging with << is not read")
 	}
-	return nil, d.fault(n, at, "values without a tag", "tag %.40q is not known", n.Tag)
+	return nil, d.fault(n, "values without a tag", "tag %.40q is not known", n.Tag)
 }
 
 func describe(n *yaml.Node) string {
@@ -81,25 +88,25 @@ func describe(n *yaml.Node) string {
 	return fmt.Sprintf("%.60q", n.Value)
 }
 
-// message fills m from a mapping. Fields of a well-known list are rows of numbers, those of a well-known value a number or text.
-func (d *decoder) message(n *yaml.Node, at *place, m protoreflect.Message) error {
-	n, err := d.enter(n, at)
+// message fills the struct m, which p is the plan of, from a mapping. Fields of a well-known list are rows of numbers, those
+// of a well-known value a number or text.
+func (d *decoder) message(n *yaml.Node, p *plan, m reflect.Value) error {
+	n, err := d.enter(n)
 	if err != nil {
 		return err
 	}
-	if list, ok := m.Interface().(*structpb.ListValue); ok {
-		return d.row(n, at, list)
+	switch {
+	case p.row:
+		return d.row(n, m.Addr().Interface().(*structpb.ListValue))
+	case p.free:
+		return d.either(n, m.Addr().Interface().(*structpb.Value))
 	}
-	if value, ok := m.Interface().(*structpb.Value); ok {
-		return d.either(n, at, value)
-	}
-	fields := m.Descriptor().Fields()
 	if n.Kind != yaml.MappingNode {
-		return d.fault(n, at, fieldNames(fields), "%s where a block of fields belongs", describe(n))
+		return d.fault(n, fieldNames(p.desc.Fields()), "%s where a block of fields belongs", describe(n))
 	}
-	seen := make(map[string]bool, len(n.Content)/2)
+	seen := make([]bool, len(p.byName))
 	for i := 0; i+1 < len(n.Content); i += 2 {
-		if err := d.goOn(d.entry(n.Content[i], n.Content[i+1], at, m, seen)); err != nil {
+		if err := d.goOn(d.entry(n.Content[i], n.Content[i+1], p, m, seen)); err != nil {
 			return err
 		}
 	}
@@ -107,26 +114,29 @@ func (d *decoder) message(n *yaml.Node, at *place, m protoreflect.Message) error
 }
 
 // entry reads one field with its name.
-func (d *decoder) entry(key, value *yaml.Node, at *place, m protoreflect.Message, seen map[string]bool) error {
-	fields := m.Descriptor().Fields()
+func (d *decoder) entry(key, value *yaml.Node, p *plan, m reflect.Value, seen []bool) error {
 	if key.Kind != yaml.ScalarNode {
-		return d.fault(key, at, fieldNames(fields), "%s where a field's name belongs", describe(key))
+		return d.fault(key, fieldNames(p.desc.Fields()), "%s where a field's name belongs", describe(key))
 	}
-	inside := &place{parent: at, step: key.Value}
-	fd := fields.ByTextName(key.Value)
-	if fd == nil || key.ShortTag() == "!!merge" {
-		return d.fault(key, at, fieldNames(fields), "unknown field %.60q", key.Value)
+	f := p.byName[key.Value]
+	if f == nil || key.ShortTag() == "!!merge" {
+		return d.fault(key, fieldNames(p.desc.Fields()), "unknown field %.60q", key.Value)
 	}
-	if seen[key.Value] {
-		return d.fault(key, inside, "", "the field is given twice")
+	if seen[f.place] {
+		d.down(key.Value, 0)
+		defer d.up()
+		return d.fault(key, "", "the field is given twice")
 	}
-	seen[key.Value] = true
-	if one := fd.ContainingOneof(); one != nil && !one.IsSynthetic() {
-		if other := m.WhichOneof(one); other != nil {
-			return d.fault(key, at, "one of "+fieldNames(one.Fields()), "both %s and %s are given", other.Name(), fd.Name())
+	seen[f.place] = true
+	if f.oneof != nil {
+		if other := reflection(m).WhichOneof(f.oneof); other != nil {
+			return d.fault(key, "one of "+fieldNames(f.oneof.Fields()), "both %s and %s are given", other.Name(), f.fd.Name())
 		}
 	}
-	return d.field(value, inside, m, fd)
+	d.down(key.Value, 0)
+	err := d.field(value, f, m)
+	d.up()
+	return err
 }
 
 func fieldNames(fields interface {
@@ -143,55 +153,85 @@ func fieldNames(fields interface {
 	return strings.Join(names, ", ")
 }
 
-func (d *decoder) field(n *yaml.Node, at *place, m protoreflect.Message, fd protoreflect.FieldDescriptor) error {
+// field reads the value of a field into its place in the struct m.
+func (d *decoder) field(n *yaml.Node, f *field, m reflect.Value) error {
 	switch {
-	case fd.IsMap():
-		return d.pairs(n, at, m.Mutable(fd).Map(), fd)
-	case fd.IsList():
-		return d.list(n, at, m.Mutable(fd).List(), fd)
-	case fd.Message() != nil:
-		// Mutable also marks an empty block as given.
-		return d.message(n, at, m.Mutable(fd).Message())
+	case f.fd.IsMap():
+		return d.pairs(n, f, reflection(m).Mutable(f.fd).Map())
+	case f.oneof != nil:
+		return d.member(n, f, reflection(m))
+	case f.fd.IsList():
+		return d.list(n, f, m.Field(f.index))
+	case f.message != nil:
+		inside := d.made(f.message)
+		m.Field(f.index).Set(inside) // also marks an empty block as given
+		return d.message(n, f.message, inside.Elem())
 	}
-	n, err := d.enter(n, at)
-	if err != nil {
-		return err
+	v, err := d.one(n, f.fd)
+	if err == nil {
+		f.store(m.Field(f.index), v)
 	}
-	v, err := d.scalar(n, at, fd)
-	if err != nil {
-		return err
-	}
-	m.Set(fd, v)
-	return nil
+	return err
 }
 
-func (d *decoder) list(n *yaml.Node, at *place, list protoreflect.List, fd protoreflect.FieldDescriptor) error {
-	n, err := d.enter(n, at)
+// member reads the one that is given of several fields.
+func (d *decoder) member(n *yaml.Node, f *field, m protoreflect.Message) error {
+	if f.message != nil {
+		return d.message(n, f.message, reflect.ValueOf(m.Mutable(f.fd).Message().Interface()).Elem())
+	}
+	v, err := d.one(n, f.fd)
+	if err == nil {
+		m.Set(f.fd, v)
+	}
+	return err
+}
+
+// one reads a value that is neither a message nor a list.
+func (d *decoder) one(n *yaml.Node, fd protoreflect.FieldDescriptor) (protoreflect.Value, error) {
+	n, err := d.enter(n)
+	if err != nil {
+		return protoreflect.Value{}, err
+	}
+	return d.scalar(n, fd)
+}
+
+func (d *decoder) list(n *yaml.Node, f *field, into reflect.Value) error {
+	n, err := d.enter(n)
 	if err != nil {
 		return err
 	}
 	if n.Kind != yaml.SequenceNode {
-		return d.fault(n, at, "a list, as in [a, b]", "%s where a list belongs", describe(n))
+		return d.fault(n, "a list, as in [a, b]", "%s where a list belongs", describe(n))
 	}
+	into.Grow(len(n.Content))
 	for i, item := range n.Content {
-		inside := &place{parent: at, index: i}
-		if fd.Message() != nil {
-			if err := d.goOn(d.message(item, inside, list.AppendMutable().Message())); err != nil {
-				return err
-			}
-			continue
+		into.SetLen(i + 1)
+		d.down("", i)
+		err := d.item(item, f, into.Index(i))
+		d.up()
+		if f.message != nil {
+			err = d.goOn(err)
+		} else if err != nil {
+			into.SetLen(i) // of messages, what is at fault has a place
 		}
-		item, err := d.enter(item, inside)
 		if err != nil {
 			return err
 		}
-		v, err := d.scalar(item, inside, fd)
-		if err != nil {
-			return err
-		}
-		list.Append(v)
 	}
 	return nil
+}
+
+func (d *decoder) item(n *yaml.Node, f *field, into reflect.Value) error {
+	if f.message != nil {
+		inside := d.made(f.message)
+		into.Set(inside)
+		return d.message(n, f.message, inside.Elem())
+	}
+	v, err := d.one(n, f.fd)
+	if err == nil {
+		set(into, v)
+	}
+	return err
 }
 
 // named is a key as text where text is asked for: a key needs no quotes, whatever it looks like.
@@ -204,58 +244,61 @@ func named(key *yaml.Node, fd protoreflect.FieldDescriptor) *yaml.Node {
 	return &text
 }
 
-func (d *decoder) pairs(n *yaml.Node, at *place, pairs protoreflect.Map, fd protoreflect.FieldDescriptor) error {
-	n, err := d.enter(n, at)
+func (d *decoder) pairs(n *yaml.Node, f *field, pairs protoreflect.Map) error {
+	n, err := d.enter(n)
 	if err != nil {
 		return err
 	}
 	if n.Kind != yaml.MappingNode {
-		return d.fault(n, at, "pairs, as in {0: off, 1: on}", "%s where pairs belong", describe(n))
+		return d.fault(n, "pairs, as in {0: off, 1: on}", "%s where pairs belong", describe(n))
 	}
 	for i := 0; i+1 < len(n.Content); i += 2 {
-		key, err := d.enter(n.Content[i], at)
+		key, err := d.enter(n.Content[i])
 		if err != nil {
 			return err
 		}
-		inside := &place{parent: at, step: "[" + key.Value + "]"}
-		k, err := d.scalar(named(key, fd.MapKey()), inside, fd.MapKey())
+		d.down("["+key.Value+"]", 0)
+		err = d.pair(n.Content[i], key, n.Content[i+1], f, pairs)
+		d.up()
 		if err != nil {
 			return err
 		}
-		if pairs.Has(k.MapKey()) {
-			return d.fault(n.Content[i], inside, "", "the key is given twice")
-		}
-		if fd.MapValue().Message() != nil {
-			if err := d.message(n.Content[i+1], inside, pairs.Mutable(k.MapKey()).Message()); err != nil {
-				return err
-			}
-			continue
-		}
-		value, err := d.enter(n.Content[i+1], inside)
-		if err != nil {
-			return err
-		}
-		v, err := d.scalar(value, inside, fd.MapValue())
-		if err != nil {
-			return err
-		}
-		pairs.Set(k.MapKey(), v)
 	}
 	return nil
 }
 
+// pair reads one value and its key, which stands at written.
+func (d *decoder) pair(written, key, value *yaml.Node, f *field, pairs protoreflect.Map) error {
+	k, err := d.scalar(named(key, f.fd.MapKey()), f.fd.MapKey())
+	if err != nil {
+		return err
+	}
+	if pairs.Has(k.MapKey()) {
+		return d.fault(written, "", "the key is given twice")
+	}
+	if f.message != nil {
+		return d.message(value, f.message, reflect.ValueOf(pairs.Mutable(k.MapKey()).Message().Interface()).Elem())
+	}
+	v, err := d.one(value, f.fd.MapValue())
+	if err == nil {
+		pairs.Set(k.MapKey(), v)
+	}
+	return err
+}
+
 // row reads a list of numbers into a well-known list.
-func (d *decoder) row(n *yaml.Node, at *place, list *structpb.ListValue) error {
+func (d *decoder) row(n *yaml.Node, list *structpb.ListValue) error {
 	if n.Kind != yaml.SequenceNode {
-		return d.fault(n, at, "a list of numbers, as in [1, 2]", "%s where a row of numbers belongs", describe(n))
+		return d.fault(n, "a list of numbers, as in [1, 2]", "%s where a row of numbers belongs", describe(n))
 	}
 	for i, item := range n.Content {
-		inside := &place{parent: at, index: i}
-		item, err := d.enter(item, inside)
-		if err != nil {
-			return err
+		d.down("", i)
+		item, err := d.enter(item)
+		v := 0.0
+		if err == nil {
+			v, err = d.double(item)
 		}
-		v, err := d.double(item, inside)
+		d.up()
 		if err != nil {
 			return err
 		}
@@ -265,13 +308,13 @@ func (d *decoder) row(n *yaml.Node, at *place, list *structpb.ListValue) error {
 }
 
 // either reads a number or text.
-func (d *decoder) either(n *yaml.Node, at *place, value *structpb.Value) error {
+func (d *decoder) either(n *yaml.Node, value *structpb.Value) error {
 	if tag := n.ShortTag(); tag == "!!int" || tag == "!!float" {
-		v, err := d.double(n, at)
+		v, err := d.double(n)
 		value.Kind = &structpb.Value_NumberValue{NumberValue: v}
 		return err
 	}
-	s, err := d.text(n, at, false)
+	s, err := d.text(n, "")
 	value.Kind = &structpb.Value_StringValue{StringValue: s}
 	return err
 }

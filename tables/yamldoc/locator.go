@@ -11,16 +11,20 @@ import (
 // Locator finds the lines of a document's fields. A nil one knows none.
 type Locator struct {
 	file string
-	root *yaml.Node
+	root func() *yaml.Node // nil where the file is no YAML
 }
 
 // Line is where the field at path stands, or where the nearest field around it does, from
 // 1; 0 if not known. A path is written as in errors: tables[2].stored.type.
 func (l *Locator) Line(path string) int {
-	if l == nil || l.root == nil {
+	if l == nil {
 		return 0
 	}
-	node, line := l.root, l.root.Line
+	node := l.root()
+	if node == nil {
+		return 0
+	}
+	line := node.Line
 	for _, step := range steps(path) {
 		for node != nil && node.Kind == yaml.AliasNode {
 			node = node.Alias

@@ -7,9 +7,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"reflect"
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 
 	"go.yaml.in/yaml/v3"
 	"google.golang.org/protobuf/proto"
@@ -75,21 +77,23 @@ func decode(name string, file []byte, m proto.Message, d *decoder) (*Locator, []
 	if err != nil {
 		return nil, []error{err}
 	}
-	d.file, d.left = name, maxNodes
-	if err := d.message(root, nil, m.ProtoReflect()); err != nil {
+	d.file, d.left, d.spare = name, maxNodes, map[*plan]*spare{}
+	if err := d.message(root, planOf(m), reflect.ValueOf(m).Elem()); err != nil {
 		d.faults = append(d.faults, err)
 	}
-	return &Locator{file: name, root: root}, d.faults
+	return Locate(name, file), d.faults
 }
 
 // Locate is the locator of a file whose message is already at hand. A file that is not
-// YAML has no lines, which the locator then leaves out.
+// YAML has no lines, which the locator then leaves out. It reads the file when it is first asked for a line.
 func Locate(name string, file []byte) *Locator {
-	root, err := parse(name, file)
-	if err != nil {
-		root = nil
-	}
-	return &Locator{file: name, root: root}
+	return &Locator{file: name, root: sync.OnceValue(func() *yaml.Node {
+		root, err := parse(name, file)
+		if err != nil {
+			return nil
+		}
+		return root
+	})}
 }
 
 var syntaxLine = regexp.MustCompile(`^yaml: (?:line (\d+): )?(.*)`)
