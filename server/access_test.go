@@ -69,7 +69,7 @@ func (w *workshop) callers() map[string]*grpc.ClientConn {
 	w.Helper()
 	w.enrol("retired", "technician", "calibrator", "lead")
 	w.enrol("replaced", "technician", "calibrator", "lead")
-	server, addr := publicOf(w.srv.folder.key), w.srv.Addr()
+	server, addr := publicOf(w.srv.home.key), w.srv.Addr()
 	with := func(certs ...tls.Certificate) *grpc.ClientConn {
 		config := clientTLS(w.TB, w.keys["lead"], server)
 		config.Certificates = certs

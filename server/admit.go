@@ -81,7 +81,7 @@ func (c *core) open(a *arrival, envelope []byte, caller signoff.KeyID) (first *a
 		return nil, nil, invalid("bad-envelope", "envelope", fmt.Sprintf("1 to %d bytes", signoff.MaxEnvelope),
 			"the first message has an envelope of %d bytes; allowed are 1 to %d", len(envelope), signoff.MaxEnvelope)
 	}
-	if err := errors.Join(c.isBroken(), c.folder.hasRoom(0)); err != nil {
+	if err := errors.Join(c.isBroken(), c.home.hasRoom(0)); err != nil {
 		return nil, nil, err
 	}
 	err = c.engine.View(func(tx store.ReadTx) error {

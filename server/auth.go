@@ -37,12 +37,16 @@ func (c *core) notEnrolled(keyID signoff.KeyID) error {
 	return f
 }
 
-// known says whether a key is or was somebody's.
+// known says whether a key is or was somebody's. Where the store cannot be reached everybody is, so far: what they ask
+// is refused with the reason.
 func (c *core) known(keyID signoff.KeyID) (known bool, err error) {
 	err = c.look(func(s *record.State) error {
 		known = s.OwnerOf(keyID) != ""
 		return nil
 	})
+	if isAway(err) {
+		return true, nil
+	}
 	return known, err
 }
 
@@ -172,7 +176,7 @@ func (g *gate) stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo
 	ctx, cancel := context.WithCancelCause(ss.Context())
 	defer cancel(nil)
 	c.end = cancel
-	defer g.core.follow(c.keyID, c.end)()
+	defer g.core.track(c.keyID, c.end)()
 	done := make(chan error, 1)
 	g.under.Go(func() {
 		_, err := guarded(g.log, func() (any, error) { return nil, handler(srv, &boundedStream{ss, ctx, c, g.bounds}) })
@@ -265,7 +269,7 @@ func reasonOf(st *status.Status) string {
 
 // person is who is enrolled with a key; nil for nobody.
 func (c *core) person(keyID signoff.KeyID) (p *recordv1.Person, err error) {
-	err = record.View(c.engine, func(s *record.State) error {
+	err = c.look(func(s *record.State) error {
 		if found, ok := s.PersonByKey(keyID); ok {
 			p = found
 		}
@@ -280,13 +284,13 @@ type openStream struct {
 	cancel context.CancelCauseFunc
 }
 
-// follow ends a stream when its key is no longer enrolled; the answer stops following.
-func (c *core) follow(keyID signoff.KeyID, cancel context.CancelCauseFunc) func() {
+// track has a stream end when its key is no longer enrolled; the answer takes it off again.
+func (c *core) track(keyID signoff.KeyID, cancel context.CancelCauseFunc) func() {
 	o := &openStream{keyID, cancel}
 	c.mu.Lock()
 	c.streams[o] = true
 	c.mu.Unlock()
-	c.endStream(o) // retired since it entered
+	_ = c.endStreams([]*openStream{o}) // retired since it entered; where that cannot be told, the next look at the store says why
 	return func() {
 		c.mu.Lock()
 		defer c.mu.Unlock()
@@ -294,10 +298,25 @@ func (c *core) follow(keyID signoff.KeyID, cancel context.CancelCauseFunc) func(
 	}
 }
 
-// endStream ends a stream whose person is not enrolled any more. Where the store cannot tell, the
-// next look at it says why.
-func (c *core) endStream(o *openStream) {
-	if p, err := c.person(o.keyID); err == nil && p == nil {
+// endStreams ends those whose people are not enrolled any more. Where the store cannot tell, it has to be asked again.
+func (c *core) endStreams(open []*openStream) error {
+	if len(open) == 0 {
+		return nil
+	}
+	var former []*openStream
+	err := c.look(func(s *record.State) error {
+		for _, o := range open {
+			if _, ok := s.PersonByKey(o.keyID); !ok {
+				former = append(former, o)
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	for _, o := range former {
 		o.cancel(c.notEnrolled(o.keyID))
 	}
+	return nil
 }

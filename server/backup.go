@@ -13,15 +13,16 @@ import (
 	"witnessmark/store/record"
 )
 
-// Backup writes a consistent copy of a server's store to a new file, whole or not at all. A server that runs
+// Backup writes a consistent copy of a ledger to a new file, whole or not at all. A server that runs on a folder
 // makes it itself.
-func Backup(dir, out string) (err error) {
-	write := func(w io.Writer) error { return copyRunning(dir, w) }
-	f, err := openFolder(dir, true)
+func (p Place) Backup(out string) (err error) {
+	write := func(w io.Writer) error { return copyRunning(p.Dir, w) }
+	p.scratch = filepath.Dir(out)
+	h, err := p.open(true)
 	switch {
 	case err == nil:
-		defer func() { err = errors.Join(err, f.engine.Close()) }()
-		write = f.engine.Snapshot
+		defer func() { err = errors.Join(err, h.close()) }()
+		write = h.engine.Snapshot
 	case !errors.Is(err, bolt.ErrHeld):
 		return err
 	}
@@ -35,28 +36,37 @@ func Backup(dir, out string) (err error) {
 	return nil
 }
 
-// Restore makes a server's folder from a backup and the server's key, which a backup does not hold.
+// Restore makes a ledger's place from a backup and the server's key, which a backup does not hold.
 // Everything in the backup is checked first, and then its head signed anew.
-func Restore(dir, backup string, key ed25519.PrivateKey) (*Checked, error) {
-	half, done, err := newFolder(dir)
+func (p Place) Restore(backup string, key ed25519.PrivateKey) (*Checked, error) {
+	half, done, err := newFolder(p.Dir)
 	if err != nil {
 		return nil, err
 	}
 	defer done()
-	path := filepath.Join(half, storeFile)
-	if err := copySynced(path, backup); err != nil {
-		return nil, fmt.Errorf("the backup: %w", err)
+	path := backup
+	if p.Database == "" {
+		path = filepath.Join(half, storeFile)
+		if err := copySynced(path, backup); err != nil {
+			return nil, fmt.Errorf("the backup: %w", err)
+		}
 	}
-	out, err := checkFile(path, false, func(_ store.ReadTx, s *record.State) error {
-		if !s.ServerKey().Equal(key.Public()) {
+	out, err := checkFile(path, false, func(tx store.ReadTx, s *record.State) error {
+		switch {
+		case !s.ServerKey().Equal(key.Public()):
 			return errors.New("the key given is not the one that the backup's ledger names")
+		case p.Database != "":
+			return p.fillDatabase(half, key, func(w store.WriteTx) error { return copyStore(tx, w) })
 		}
 		return accompany(half, s, key)
 	})
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", backup, err)
 	}
-	return out, place(half, dir)
+	if p.Database == "" {
+		err = place(half, p.Dir)
+	}
+	return out, err
 }
 
 // copySynced copies a file that may be larger than memory into a folder that is not in use yet.

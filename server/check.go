@@ -34,31 +34,31 @@ func (out *Checked) found(format string, args ...any) {
 	out.Found = append(out.Found, fmt.Sprintf(format, args...))
 }
 
-// Check makes everything in a server's folder again: every entry is judged by the rules and every
+// Check makes everything of a ledger again: every entry is judged by the rules and every
 // claim about bytes recomputed, every blob read, every tree hash and every document made again and
-// compared, and all of it held against the checkpoint beside the store. It writes nothing, and does not
-// need the server's key. An error means that it could not look at all.
-func Check(dir string) (*Checked, error) {
-	f, err := openFolder(dir, true)
+// compared, and all of it held against the checkpoint beside the store, where there is one. It writes nothing,
+// and does not need the server's key. An error means that it could not look at all.
+func (p Place) Check() (*Checked, error) {
+	h, err := p.open(true)
 	if err != nil {
 		return nil, err
 	}
-	out, err := checkStore(f.engine)
+	out, err := checkStore(h.engine)
 	if err == nil {
-		out.NoKey = f.key == nil
-		if err := f.pages(); err != nil {
+		out.NoKey = h.key == nil
+		if err := h.pages(); err != nil {
 			out.found("%v", err)
 		}
 	}
 	if err == nil && out.Entries > 0 {
-		err = record.View(f.engine, func(s *record.State) error {
-			if err := agree(s, f); err != nil {
+		err = record.View(h.engine, func(s *record.State) error {
+			if err := h.agree(s); err != nil {
 				out.found("%v", err)
 			}
 			return nil
 		})
 	}
-	return out, errors.Join(err, f.engine.Close())
+	return out, errors.Join(err, h.close())
 }
 
 // checking is a store, and beside it the one that is made again from its entries.

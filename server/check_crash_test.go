@@ -123,7 +123,7 @@ func (c *crash) look(img, note []byte) (head, wrong string) {
 			c.t.Fatal(err)
 		}
 	}
-	out, err := Check(c.dir)
+	out, err := in(c.dir).Check()
 	if err != nil {
 		return "", err.Error()
 	}
@@ -173,7 +173,7 @@ func (c *crash) goesOn(img []byte) {
 	w.enrol(crypto.Text(), "technician")
 	w.stop()
 	c.images["gone on from"]++
-	if out, err := Check(c.dir); err != nil || len(out.Found) > 0 {
+	if out, err := in(c.dir).Check(); err != nil || len(out.Found) > 0 {
 		c.t.Fatalf("after it went on: %+v %v", out, err)
 	}
 }

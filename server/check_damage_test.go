@@ -177,7 +177,7 @@ func (b *bench) notices(file []byte, at, bit int) bool {
 	if err := os.WriteFile(filepath.Join(b.dir, storeFile), bad, 0o600); err != nil {
 		b.Fatal(err)
 	}
-	out, err := Check(b.dir)
+	out, err := in(b.dir).Check()
 	return err != nil || len(out.Found) > 0
 }
 
@@ -198,7 +198,7 @@ func (b *bench) besideTheStore(r *rand.Rand) {
 			if err != nil {
 				continue
 			}
-			err = errors.Join(record.View(f.engine, func(s *record.State) error { return agree(s, f) }), f.engine.Close())
+			err = errors.Join(record.View(f.engine, func(s *record.State) error { return f.agree(s) }), f.engine.Close())
 			if err == nil && name == checkpointFile {
 				b.Errorf("byte %d of %s: not noticed", at, name)
 			}

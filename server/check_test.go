@@ -29,7 +29,7 @@ func (w *workshop) copied() string {
 	if err != nil {
 		w.Fatal(err)
 	}
-	if err := errors.Join(w.srv.folder.engine.Snapshot(f), f.Close()); err != nil {
+	if err := errors.Join(w.srv.home.engine.Snapshot(f), f.Close()); err != nil {
 		w.Fatal(err)
 	}
 	return dir
@@ -109,7 +109,7 @@ func TestCheckFinds(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			dir := b.damaged(c.damage)
-			out, err := Check(dir)
+			out, err := in(dir).Check()
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -121,7 +121,7 @@ func TestCheckFinds(t *testing.T) {
 				t.Errorf("it says the plate: %q", said)
 			}
 			again := filepath.Join(t.TempDir(), "again")
-			if _, err := Restore(again, filepath.Join(dir, storeFile), b.srv.folder.key); err == nil || !strings.Contains(err.Error(), "fault") {
+			if _, err := in(again).Restore(filepath.Join(dir, storeFile), b.srv.home.key); err == nil || !strings.Contains(err.Error(), "fault") {
 				t.Errorf("restored: %v", err)
 			}
 			if _, err := os.Stat(again); err == nil {
@@ -129,17 +129,17 @@ func TestCheckFinds(t *testing.T) {
 			}
 		})
 	}
-	if out, err := Check(b.copied()); err != nil || len(out.Found) > 0 || out.Blobs < 6 {
+	if out, err := in(b.copied()).Check(); err != nil || len(out.Found) > 0 || out.Blobs < 6 {
 		t.Errorf("a copy that nobody touched: %+v %v", out, err)
 	}
 	dir := b.copied()
 	if err := os.WriteFile(filepath.Join(dir, checkpointFile), []byte("not a note"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if out, err := Check(dir); err != nil || !strings.Contains(strings.Join(out.Found, "\n"), "kept checkpoint") {
+	if out, err := in(dir).Check(); err != nil || !strings.Contains(strings.Join(out.Found, "\n"), "kept checkpoint") {
 		t.Errorf("another checkpoint: %+v %v", out, err)
 	}
-	if out, err := checkStore(otherSum{b.srv.folder.engine}); err != nil || len(out.Found) != 1 || !strings.Contains(out.Found[0], "damaged") {
+	if out, err := checkStore(otherSum{b.srv.home.engine}); err != nil || len(out.Found) != 1 || !strings.Contains(out.Found[0], "damaged") {
 		t.Errorf("another sum: %+v %v", out, err)
 	}
 	if out, err := checkStore(newOwn()); err != nil || len(out.Found) != 1 {
@@ -166,7 +166,7 @@ func TestEachPartOfCheck(t *testing.T) {
 		if !ok {
 			t.Fatalf("nothing is damaged that %s would find", name)
 		}
-		engine := store.Engine(otherSum{b.srv.folder.engine})
+		engine := store.Engine(otherSum{b.srv.home.engine})
 		if damage != nil {
 			e, err := bolt.OpenReadOnly(filepath.Join(b.damaged(damage), storeFile))
 			if err != nil {
@@ -196,7 +196,7 @@ func TestCheckFindsWhatIsNotErased(t *testing.T) {
 	b.do("technician", note, o)
 	b.closeAndErase(1, false)
 	dir := b.damaged(func(tx store.WriteTx) error { _, err := store.PutBlob(tx, film, ""); return err })
-	out, err := Check(dir)
+	out, err := in(dir).Check()
 	if err != nil || !strings.Contains(strings.Join(out.Found, "\n"), "still there") {
 		t.Errorf("found %+v %v", out, err)
 	}
@@ -226,7 +226,7 @@ func TestCheckRemakesClaims(t *testing.T) {
 		}
 		return s.Finish()
 	})
-	out, err := checkStore(b.srv.folder.engine)
+	out, err := checkStore(b.srv.home.engine)
 	if err != nil || len(out.Found) != 1 || !strings.Contains(out.Found[0], "entry 6: read.check.verdict") {
 		t.Errorf("found %+v %v, want the verdict of entry 6", out, err)
 	}
@@ -238,7 +238,7 @@ func TestBackup(t *testing.T) {
 	b := newBench(t)
 	b.released("AB 12 CD")
 	copied := b.backup()
-	if strings.Contains(string(copied), string(b.srv.folder.key.Seed())) {
+	if strings.Contains(string(copied), string(b.srv.home.key.Seed())) {
 		t.Error("the backup holds the server's key")
 	}
 	b.leavesNothing()
@@ -247,13 +247,13 @@ func TestBackup(t *testing.T) {
 	if err := os.WriteFile(file, copied, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Restore(filepath.Join(folder, "wrong"), file, testKey("another server")); err == nil || !strings.Contains(err.Error(), "key given") {
+	if _, err := in(filepath.Join(folder, "wrong")).Restore(file, testKey("another server")); err == nil || !strings.Contains(err.Error(), "key given") {
 		t.Errorf("restored with another server's key: %v", err)
 	}
 	if left, err := os.ReadDir(folder); err != nil || len(left) != 1 {
 		t.Errorf("a refused restore left %v (%v)", left, err)
 	}
-	out, err := Restore(filepath.Join(folder, "data"), file, b.srv.folder.key)
+	out, err := in(filepath.Join(folder, "data")).Restore(file, b.srv.home.key)
 	if err != nil || out.Entries != b.size() || !strings.HasPrefix(out.Head, fmt.Sprint(b.size(), ":")) {
 		t.Fatalf("restore: %+v, %v; want %d entries", out, err, b.size())
 	}
@@ -267,7 +267,7 @@ func TestBackup(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, bad := range []string{file, filepath.Join(folder, "nowhere")} {
-		if _, err := Restore(filepath.Join(folder, "bad"), bad, b.srv.folder.key); err == nil || strings.Contains(err.Error(), "\n") {
+		if _, err := in(filepath.Join(folder, "bad")).Restore(bad, b.srv.home.key); err == nil || strings.Contains(err.Error(), "\n") {
 			t.Errorf("restored from %s: %v", bad, err)
 		}
 	}
@@ -278,17 +278,17 @@ func TestBackupOfAStoppedServer(t *testing.T) {
 	w := staffed(t)
 	w.stop()
 	out := filepath.Join(t.TempDir(), "copy")
-	if err := Backup(w.dir, out); err != nil {
+	if err := in(w.dir).Backup(out); err != nil {
 		t.Fatal(err)
 	}
 	before := fileBytes(t, out)
-	if err := Backup(w.dir, out); err == nil {
+	if err := in(w.dir).Backup(out); err == nil {
 		t.Error("it wrote over a file")
 	}
 	if string(fileBytes(t, out)) != string(before) {
 		t.Error("a refused backup changed the file")
 	}
-	if err := Backup(filepath.Join(w.dir, "nowhere"), out+"2"); err == nil {
+	if err := in(filepath.Join(w.dir, "nowhere")).Backup(out + "2"); err == nil {
 		t.Error("a backup of nothing")
 	}
 	e, err := bolt.OpenReadOnly(out)
@@ -306,7 +306,7 @@ func TestBackupOfAStoppedServer(t *testing.T) {
 func TestInit(t *testing.T) {
 	base := t.TempDir()
 	dir := filepath.Join(base, "data")
-	print1, err := Init(dir, "lead", publicOf(testKey("lead")), false)
+	print1, err := in(dir).Init("lead", publicOf(testKey("lead")), false)
 	if err != nil || !strings.HasPrefix(print1, "SHA256:") {
 		t.Fatalf("%q %v", print1, err)
 	}
@@ -320,25 +320,25 @@ func TestInit(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Init(dir, "lead", publicOf(testKey("lead")), false); err == nil || !strings.Contains(err.Error(), "not empty") {
+	if _, err := in(dir).Init("lead", publicOf(testKey("lead")), false); err == nil || !strings.Contains(err.Error(), "not empty") {
 		t.Errorf("a second init: %v", err)
 	}
 	for _, bad := range []string{"two\nlines", "", strings.Repeat("x", 65)} {
-		if _, err := Init(filepath.Join(base, "bad"), bad, publicOf(testKey("lead")), false); err == nil || strings.Contains(err.Error(), "\n") {
+		if _, err := in(filepath.Join(base, "bad")).Init(bad, publicOf(testKey("lead")), false); err == nil || strings.Contains(err.Error(), "\n") {
 			t.Errorf("the name %q: %v", bad, err)
 		}
 	}
-	if _, err := Init(filepath.Join(base, "bad"), "lead", append([]byte{1}, make([]byte, 31)...), false); err == nil {
+	if _, err := in(filepath.Join(base, "bad")).Init("lead", append([]byte{1}, make([]byte, 31)...), false); err == nil {
 		t.Error("a key of small order was accepted")
 	}
-	if _, err := Init("", "lead", publicOf(testKey("lead")), false); err == nil {
+	if _, err := in("").Init("lead", publicOf(testKey("lead")), false); err == nil {
 		t.Error("a folder without a name")
 	}
 	names, err := os.ReadDir(base)
 	if err != nil || len(names) != 1 {
 		t.Errorf("left behind: %v %v", names, err)
 	}
-	other, err := Init(filepath.Join(base, "other"), "lead", publicOf(testKey("lead")), false)
+	other, err := in(filepath.Join(base, "other")).Init("lead", publicOf(testKey("lead")), false)
 	if err != nil || other == print1 {
 		t.Errorf("two ledgers share the fingerprint %s (%v)", other, err)
 	}

@@ -250,7 +250,7 @@ func TestCheckpointThatCannotBeKept(t *testing.T) {
 	}
 	origin := ""
 	w.look(func(s *record.State) { origin = ledger.Origin(s.GenesisSHA256()) })
-	cp, err := ledger.OpenCheckpoint(fileBytes(t, w.dir+"/"+checkpointFile), origin, publicOf(w.srv.folder.key))
+	cp, err := ledger.OpenCheckpoint(fileBytes(t, w.dir+"/"+checkpointFile), origin, publicOf(w.srv.home.key))
 	if err != nil || cp.Size != 2 {
 		t.Errorf("kept checkpoint: %v %v, want size 2", cp, err)
 	}
@@ -349,7 +349,7 @@ func TestBusy(t *testing.T) {
 	a := b.arrived("technician", b.seal("technician", b.filled(open, o...)), o...)
 	c := b.srv.core
 	n := 0
-	busy := &core{engine: c.engine, claims: c.claims, queue: make(chan *arrival), stop: make(chan struct{}), figures: c.figures, lanes: c.lanes}
+	busy := &core{engine: c.engine, home: c.home, claims: c.claims, queue: make(chan *arrival), stop: make(chan struct{}), figures: c.figures, lanes: c.lanes}
 	go func() {
 		for a := range busy.queue {
 			n++

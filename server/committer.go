@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"runtime/debug"
+	"slices"
 	"time"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
@@ -19,6 +20,9 @@ import (
 const (
 	maxBatch      = 64
 	maxBatchBytes = 64 << 20
+	// unknownFor is how long those wait whose commit got no answer: long enough for a database that is started
+	// again, short enough for people.
+	unknownFor = 15 * time.Second
 )
 
 // arrival is an action that was opened and decided, and its claims made again: it waits to become an
@@ -105,12 +109,11 @@ func (c *core) commit(batch []*arrival) {
 	}
 	err, failed := c.isBroken(), false
 	if err == nil && len(going) > 0 {
-		err = c.fits(going)
+		err = c.home.fits(going)
 	}
 	if err == nil && len(going) > 0 {
-		if err = c.write(going); err != nil {
+		if err = c.writeUntilKnown(going); err != nil && !c.home.survives(err) {
 			failed = true
-			c.folder.giveUp(err) // whoever starts the server again needs some room
 			c.fail(err)
 			err = c.isBroken()
 		}
@@ -127,20 +130,33 @@ func (c *core) commit(batch []*arrival) {
 	}
 }
 
-// fits wants room on the disk for a batch, and reserves some once there is enough.
-func (c *core) fits(batch []*arrival) error {
-	n, err := c.folder.takes(batch)
-	if err == nil {
-		err = c.folder.hasRoom(n)
+// writeUntilKnown writes a batch. Where it is not known what became of it, it is written again once the store is
+// certain, and request ids decide; who waits too long is told that it is not known.
+func (c *core) writeUntilKnown(batch []*arrival) error {
+	unknown := false
+	for end, pause := time.Now().Add(unknownFor), time.Millisecond; ; pause = min(2*pause, time.Second) {
+		err := c.write(batch)
+		if err == nil {
+			return nil
+		}
+		c.reached(err)
+		unknown = unknown || errors.Is(err, store.ErrUncertain)
+		if !unknown {
+			return err
+		}
+		if !isAway(err) || time.Now().After(end) {
+			return fmt.Errorf("%w: %w", store.ErrUncertain, err)
+		}
+		select {
+		case <-time.After(pause):
+		case <-c.stop:
+			return fmt.Errorf("%w: %w", store.ErrUncertain, err)
+		}
 	}
-	if err == nil {
-		err = c.folder.reserve()
-	}
-	return err
 }
 
-// write commits entries, blobs and documents in one transaction, then the checkpoint's own file,
-// and only then shows it all. Bytes that an action erased are gone from the file by then.
+// write commits entries, blobs and documents in one transaction, then the checkpoint, and only then shows it
+// all. Bytes that an action erased are gone from the engine's files by then.
 func (c *core) write(batch []*arrival) (err error) {
 	defer func() {
 		if r := recover(); r != nil {
@@ -148,8 +164,10 @@ func (c *core) write(batch []*arrival) (err error) {
 			err = fmt.Errorf("panic while writing: %v", r)
 		}
 	}()
-	if err := c.folder.beginErasing(batch); err != nil {
-		return err
+	if erases(batch) {
+		if err := c.home.beginErasing(); err != nil {
+			return err
+		}
 	}
 	var (
 		note         []byte
@@ -158,17 +176,21 @@ func (c *core) write(batch []*arrival) (err error) {
 	at := c.now().UTC().Format(time.RFC3339)
 	begun := time.Now()
 	err = c.engine.Update(func(w store.WriteTx) error {
-		before = record.Read(w).Size()
+		s := record.Read(w)
+		if err := c.home.understands(s); err != nil {
+			return err
+		}
+		before = s.Size()
 		for _, a := range batch {
 			if err := a.enter(w, at); err != nil {
 				return err
 			}
 		}
-		s := record.Read(w)
+		s = record.Read(w)
 		if size = s.Size(); size == before {
 			return errors.Join(s.Err(), errNothing)
 		}
-		note, err = sign(s, c.folder.key)
+		note, err = sign(s, c.home.key)
 		return errors.Join(s.Err(), err)
 	})
 	nothing := errors.Is(err, errNothing)
@@ -183,14 +205,21 @@ func (c *core) write(batch []*arrival) (err error) {
 		}
 		c.figures.sync.Observe(time.Since(committed).Seconds())
 	}
-	if err := c.folder.finishErasing(); err != nil {
-		return err
+	if erases(batch) {
+		if err := c.home.finishErasing(0); err != nil {
+			return err
+		}
 	}
-	if !nothing {
-		c.figures.entries.Add(float64(size - before))
-		c.show(note, size)
+	if nothing {
+		return c.refresh() // what the answers rest on may be others' work
 	}
+	c.figures.entries.Add(float64(size - before))
+	c.show(note, size)
 	return nil
+}
+
+func erases(batch []*arrival) bool {
+	return slices.ContainsFunc(batch, func(a *arrival) bool { return a.signed.Action.GetErase() != nil })
 }
 
 // enter decides an action against everything before it and writes it. What goes against the action

@@ -40,7 +40,7 @@ func handshake(addr string, config *tls.Config) error {
 
 func TestConnections(t *testing.T) {
 	w := newWorkshop(t)
-	good := func() *tls.Config { return clientTLS(t, w.keys["lead"], publicOf(w.srv.folder.key)) }
+	good := func() *tls.Config { return clientTLS(t, w.keys["lead"], publicOf(w.srv.home.key)) }
 	if err := handshake(w.srv.Addr(), good()); err != nil { // the server's HTTP/2 settings arrive
 		t.Fatalf("a person's key: %v", err)
 	}
@@ -236,7 +236,7 @@ func TestStopIsBounded(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer silent.Close()
-	half, err := tls.Dial("tcp", w.srv.Addr(), clientTLS(t, w.keys["lead"], publicOf(w.srv.folder.key)))
+	half, err := tls.Dial("tcp", w.srv.Addr(), clientTLS(t, w.keys["lead"], publicOf(w.srv.home.key)))
 	if err != nil {
 		t.Fatal(err)
 	}

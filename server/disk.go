@@ -36,6 +36,18 @@ func (f *folder) hasRoom(n int64) error {
 	return nil
 }
 
+// fits wants room on the disk for a batch, and reserves some once there is enough.
+func (f *folder) fits(batch []*arrival) error {
+	n, err := f.takes(batch)
+	if err == nil {
+		err = f.hasRoom(n)
+	}
+	if err == nil {
+		err = f.reserve()
+	}
+	return err
+}
+
 // takes is how many bytes a batch writes, about; what erases writes the whole store anew.
 func (f *folder) takes(batch []*arrival) (n int64, err error) {
 	for _, a := range batch {

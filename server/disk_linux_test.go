@@ -31,12 +31,12 @@ func TestFullDisk(t *testing.T) {
 	if !b.reserved() {
 		t.Error("no room is reserved")
 	}
-	size, err := b.srv.folder.size()
+	size, err := b.srv.home.size()
 	if err != nil {
 		t.Fatal(err)
 	}
 	free := int64(leastFree - 1)
-	b.srv.folder.free = func(string) (int64, error) { return free, nil }
+	b.srv.home.keeper.(*folder).free = func(string) (int64, error) { return free, nil }
 	_, err = b.bring("technician", env, o...)
 	wantFault(t, err, codes.ResourceExhausted, "disk-full")
 	// Room for what it is, and not for what it brings.
@@ -75,13 +75,13 @@ func TestFullDisk(t *testing.T) {
 func TestCheckpointTakesTheReserve(t *testing.T) {
 	w := newWorkshop(t)
 	full := &os.PathError{Op: "write", Err: syscall.ENOSPC}
-	if w.srv.folder.giveUp(errors.New("something else")) || !w.reserved() {
+	if w.srv.home.keeper.(*folder).giveUp(errors.New("something else")) || !w.reserved() {
 		t.Fatal("the reserve was given up for nothing")
 	}
-	if !w.srv.folder.giveUp(full) || w.reserved() {
+	if !w.srv.home.keeper.(*folder).giveUp(full) || w.reserved() {
 		t.Fatal("the reserve was not given up")
 	}
-	if w.srv.folder.giveUp(full) {
+	if w.srv.home.keeper.(*folder).giveUp(full) {
 		t.Error("it was given up twice")
 	}
 	w.enrol("technician", "technician")
@@ -157,7 +157,7 @@ func TestReallyFullDisk(t *testing.T) {
 		t.Errorf("looking: %v", err)
 	}
 	// Somebody takes the room after it was looked for: the commit fails, and the store is as it was.
-	w.srv.folder.free = func(string) (int64, error) { return 1 << 40, nil }
+	w.srv.home.keeper.(*folder).free = func(string) (int64, error) { return 1 << 40, nil }
 	t.Log("on a disk without a byte:", enrol("technician"))
 	w.restart()
 	if err := os.Remove(filepath.Join(disk, "filler")); err != nil {

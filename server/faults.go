@@ -75,6 +75,10 @@ func toStatus(err error) *status.Status {
 		return detailed(code, r.Text, r.Reason, r.At, r.Allowed)
 	case errors.Is(err, record.ErrUnknownKind):
 		return detailed(codes.FailedPrecondition, "this server does not understand that action, or what is in its ledger already; the server must be upgraded", "upgrade", "envelope", "")
+	case errors.Is(err, store.ErrUncertain):
+		return detailed(codes.Unavailable, "the database did not say whether it took this; the same again finds out", "away", "", "")
+	case errors.Is(err, store.ErrAway):
+		return detailed(codes.Unavailable, "the server's database cannot be reached, and nothing was taken; try again later", "away", "", "")
 	case errors.Is(err, store.ErrBroken), errors.Is(err, store.ErrClosed):
 		return detailed(codes.Unavailable, "the store takes no more writes until the server is started again", "store-broken", "", "")
 	case errors.Is(err, store.ErrDamaged):

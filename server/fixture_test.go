@@ -73,6 +73,9 @@ func hashOf(b []byte) string {
 	return hex.EncodeToString(s[:])
 }
 
+// in is a folder that holds everything.
+func in(dir string) Place { return Place{Dir: dir} }
+
 // newWorkshop starts a server whose only person is the lead.
 func newWorkshop(t testing.TB) *workshop {
 	t.Helper()
@@ -86,7 +89,7 @@ func newWorkshopAt(t testing.TB, dir string) *workshop {
 	for _, name := range []string{"lead", "technician", "calibrator"} {
 		w.keys[name] = testKey(name)
 	}
-	if _, err := Init(w.dir, "lead", publicOf(w.keys["lead"]), false); err != nil {
+	if _, err := in(w.dir).Init("lead", publicOf(w.keys["lead"]), false); err != nil {
 		t.Fatalf("init: %v", err)
 	}
 	w.start()
@@ -166,7 +169,7 @@ func (w *workshop) as(name string) *grpc.ClientConn {
 	if !ok {
 		key = testKey(name)
 	}
-	w.conns[name] = dial(w.TB, w.srv.Addr(), key, publicOf(w.srv.folder.key))
+	w.conns[name] = dial(w.TB, w.srv.Addr(), key, publicOf(w.srv.home.key))
 	return w.conns[name]
 }
 
@@ -196,7 +199,7 @@ func within(t testing.TB) context.Context {
 // look runs fn on the server's record.
 func (w *workshop) look(fn func(s *record.State)) {
 	w.Helper()
-	if err := record.View(w.srv.folder.engine, func(s *record.State) error { fn(s); return nil }); err != nil {
+	if err := record.View(w.srv.home.engine, func(s *record.State) error { fn(s); return nil }); err != nil {
 		w.Error(err)
 	}
 }
@@ -392,7 +395,7 @@ func (w *workshop) leavesNothing() {
 // well has the store checked whole, as it is.
 func (w *workshop) well() *Checked {
 	w.Helper()
-	out, err := checkStore(w.srv.folder.engine)
+	out, err := checkStore(w.srv.home.engine)
 	if err != nil || len(out.Found) > 0 {
 		w.Fatalf("check: %v; found %q", err, out.Found)
 	}
@@ -402,7 +405,7 @@ func (w *workshop) well() *Checked {
 // damage writes behind the record's back.
 func (w *workshop) damage(fn func(store.WriteTx) error) {
 	w.Helper()
-	if err := w.srv.folder.engine.Update(fn); err != nil {
+	if err := w.srv.home.engine.Update(fn); err != nil {
 		w.Fatal(err)
 	}
 }

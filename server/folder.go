@@ -2,6 +2,7 @@ package server
 
 import (
 	"bytes"
+	"context"
 	"crypto/ed25519"
 	"crypto/rand"
 	"encoding/hex"
@@ -10,13 +11,13 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"slices"
 	"time"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store"
 	"witnessmark/store/bolt"
 	"witnessmark/store/held"
+	"witnessmark/store/ledger"
 	"witnessmark/store/record"
 	"witnessmark/store/signoff"
 )
@@ -31,40 +32,57 @@ const (
 	reserveFile    = "reserve" // nothing but room on the disk
 )
 
-// Init makes a server's folder: a key of its own, a store with the genesis, and the first
-// checkpoint. It answers with the fingerprint that clients pin. A folder that holds anything
-// is refused; a folder that could not be finished is removed again.
+// Init is Place.Init in a folder.
 func Init(dir, leadName string, leadKey ed25519.PublicKey, onePerson bool) (fingerprint string, err error) {
-	half, done, err := newFolder(dir)
+	return Place{Dir: dir}.Init(leadName, leadKey, onePerson)
+}
+
+// Init makes a new ledger: a server's key, a store with the genesis, and where it is a folder's the first
+// checkpoint. It answers with the fingerprint that clients pin. A folder or a database that holds anything
+// is refused; a folder that could not be finished is removed again.
+func (p Place) Init(leadName string, leadKey ed25519.PublicKey, onePerson bool) (fingerprint string, err error) {
+	half, done, err := newFolder(p.Dir)
 	if err != nil {
 		return "", err
 	}
 	defer done()
-	fingerprint, err = newLedger(half, &recordv1.Genesis{LeadName: leadName, LeadKey: signoff.FormatPublicKey(leadKey), OnePerson: onePerson})
-	if err != nil {
+	key, genesis, fingerprint, err := newGenesis(&recordv1.Genesis{LeadName: leadName, LeadKey: signoff.FormatPublicKey(leadKey), OnePerson: onePerson})
+	switch {
+	case err != nil:
+		return "", err
+	case p.Database != "":
+		return fingerprint, p.fillDatabase(half, key, func(w store.WriteTx) error { return admitGenesis(w, genesis) })
+	}
+	if err := fill(half, key, genesis); err != nil {
 		return "", err
 	}
-	return fingerprint, place(half, dir)
+	return fingerprint, place(half, p.Dir)
 }
 
-// newLedger makes all of a new ledger in a folder that is not in use yet. Of the genesis the server's key, when
-// it was made and the salt are filled in.
-func newLedger(half string, g *recordv1.Genesis) (fingerprint string, err error) {
-	_, key, err := ed25519.GenerateKey(rand.Reader)
+// newGenesis makes a server's key and the first entry of its ledger: of the genesis the key, when it was made and
+// the salt are filled in.
+func newGenesis(g *recordv1.Genesis) (key ed25519.PrivateKey, entry []byte, fingerprint string, err error) {
+	_, key, err = ed25519.GenerateKey(rand.Reader)
 	if err != nil {
-		return "", fmt.Errorf("make the server key: %w", err)
+		return nil, nil, "", fmt.Errorf("make the server key: %w", err)
 	}
 	salt := make([]byte, 32)
 	if _, err := rand.Read(salt); err != nil {
-		return "", fmt.Errorf("make the genesis: %w", err)
+		return nil, nil, "", fmt.Errorf("make the genesis: %w", err)
 	}
 	g.ServerKey = signoff.FormatPublicKey(key.Public().(ed25519.PublicKey))
 	g.CreatedAt, g.Salt = time.Now().UTC().Format(time.RFC3339), hex.EncodeToString(salt)
 	entry, sum := record.NewGenesis(g)
-	if err := fill(half, key, entry); err != nil {
-		return "", err
+	fingerprint, err = fingerprintOf(sum)
+	return key, entry, fingerprint, err
+}
+
+func admitGenesis(w store.WriteTx, genesis []byte) error {
+	s := record.Write(w)
+	if _, err := s.Admit(genesis, nil); err != nil {
+		return err
 	}
-	return fingerprintOf(sum)
+	return s.Finish()
 }
 
 // newFolder makes a folder beside the one that is to be; that one must not be there, or be empty. done removes
@@ -117,13 +135,7 @@ func fill(dir string, key ed25519.PrivateKey, genesis []byte) error {
 	if err != nil {
 		return fmt.Errorf("make the store: %w", err)
 	}
-	err = engine.Update(func(w store.WriteTx) error {
-		s := record.Write(w)
-		if _, err := s.Admit(genesis, nil); err != nil {
-			return err
-		}
-		return s.Finish()
-	})
+	err = engine.Update(func(w store.WriteTx) error { return admitGenesis(w, genesis) })
 	if err == nil {
 		err = record.View(engine, func(s *record.State) error { return accompany(dir, s, key) })
 	}
@@ -132,15 +144,19 @@ func fill(dir string, key ed25519.PrivateKey, genesis []byte) error {
 
 // accompany writes what lies beside a store: the server's key, and a checkpoint made with it.
 func accompany(dir string, s *record.State, key ed25519.PrivateKey) error {
-	pem, err := signoff.MarshalPrivateKey(key, "witnessmarkd", nil)
-	if err != nil {
-		return fmt.Errorf("server key: %w", err)
-	}
 	note, err := sign(s, key)
 	if err != nil {
 		return err
 	}
-	return errors.Join(store.WriteSynced(filepath.Join(dir, keyFile), pem), store.WriteSynced(filepath.Join(dir, checkpointFile), note))
+	return errors.Join(writeKey(dir, key), store.WriteSynced(filepath.Join(dir, checkpointFile), note))
+}
+
+func writeKey(dir string, key ed25519.PrivateKey) error {
+	pem, err := signoff.MarshalPrivateKey(key, "witnessmarkd", nil)
+	if err != nil {
+		return fmt.Errorf("server key: %w", err)
+	}
+	return store.WriteSynced(filepath.Join(dir, keyFile), pem)
 }
 
 func fingerprintOf(genesisSHA256 string) (string, error) {
@@ -151,22 +167,17 @@ func fingerprintOf(genesisSHA256 string) (string, error) {
 	return signoff.HashFingerprint([32]byte(raw)), nil
 }
 
-// folder is an opened server's folder.
+// folder is the keeper of a ledger in a server's folder.
 type folder struct {
-	dir    string
-	key    ed25519.PrivateKey // nil of an archive, which is only looked at
-	kept   []byte             // the checkpoint in its own file
-	engine store.Engine
-	pages  func() error                    // looks at every page of the store's file, and at what is free where nobody writes
-	free   func(dir string) (int64, error) // room on the disk, in bytes
-
-	erasing bool
+	dir       string
+	kept      []byte                          // the checkpoint in its own file; nil in the archive of a database
+	lookAt    func() error                    // at every page of the store's file, and at what is free where nobody writes
+	free      func(dir string) (int64, error) // room on the disk, in bytes
+	toCompact bool
 }
 
-// openFolder opens a folder to serve from it, or only to look, which changes no byte of the store and
-// does not need the server's key.
-func openFolder(dir string, onlyLook bool) (*folder, error) {
-	f, err := readFolder(dir, onlyLook)
+func openFolder(dir string, onlyLook bool) (*home, error) {
+	h, f, err := readFolder(dir, onlyLook)
 	if err != nil {
 		return nil, err
 	}
@@ -178,37 +189,38 @@ func openFolder(dir string, onlyLook bool) (*folder, error) {
 	if err != nil {
 		return nil, err
 	}
-	f.engine, f.pages = engine, engine.CheckPages
+	h.engine, f.lookAt = engine, engine.CheckPages
 	if onlyLook {
-		f.pages = engine.CheckSpace
-		return f, nil
+		f.lookAt = engine.CheckSpace
+		return h, nil
 	}
 	for _, name := range []string{checkpointFile, erasingFile} { // nobody else writes them now
 		held.Sweep(dir, "."+name+"-*")
 	}
-	return f, nil
+	return h, nil
 }
 
 // readFolder reads what lies beside the store.
-func readFolder(dir string, onlyLook bool) (*folder, error) {
+func readFolder(dir string, onlyLook bool) (*home, *folder, error) {
 	f := &folder{dir: dir, free: freeBytes}
 	key, err := ReadKey(filepath.Join(dir, keyFile))
 	_, noStore := os.Stat(filepath.Join(dir, storeFile))
+	keyless := errors.Is(err, fs.ErrNotExist) && onlyLook && noStore == nil
 	switch {
-	case errors.Is(err, fs.ErrNotExist) && onlyLook && noStore == nil:
+	case keyless:
 	case errors.Is(err, fs.ErrNotExist):
-		return nil, fmt.Errorf("%s is not a server's folder: it has no %s; make one with init", dir, keyFile)
+		return nil, nil, fmt.Errorf("%s is not a server's folder: it has no %s; make one with init", dir, keyFile)
 	case err != nil:
-		return nil, err
+		return nil, nil, err
 	}
-	f.key = key
-	if f.kept, err = os.ReadFile(filepath.Join(dir, checkpointFile)); err != nil {
-		return nil, fmt.Errorf("the kept checkpoint: %w", err)
+	f.kept, err = os.ReadFile(filepath.Join(dir, checkpointFile))
+	if err != nil && !(keyless && errors.Is(err, fs.ErrNotExist)) {
+		return nil, nil, fmt.Errorf("the kept checkpoint: %w", err)
 	}
 	if _, err := os.Stat(filepath.Join(dir, erasingFile)); !errors.Is(err, fs.ErrNotExist) {
-		f.erasing = true
+		f.toCompact = true
 	}
-	return f, nil
+	return &home{dir: dir, key: key, keeper: f}, f, nil
 }
 
 // ReadKey reads a server's own key out of a file.
@@ -218,6 +230,25 @@ func ReadKey(path string) (ed25519.PrivateKey, error) {
 		return nil, fmt.Errorf("server key: %w", err)
 	}
 	return signoff.ParsePrivateKey(path, file, func() ([]byte, error) { return nil, errors.New("the server key must not have a passphrase") })
+}
+
+// follows: the store may be ahead of its checkpoint (a crash between the two writes), never behind it and never
+// beside it.
+func (f *folder) follows(s *record.State) error {
+	if f.kept == nil {
+		return nil
+	}
+	cp, err := ledger.OpenCheckpoint(f.kept, ledger.Origin(s.GenesisSHA256()), s.ServerKey())
+	if err != nil {
+		return fmt.Errorf("the kept checkpoint cannot be used: %w", err)
+	}
+	if cp.Size > s.Size() {
+		return fmt.Errorf("the store is behind its checkpoint: it has %d entries and had %d; restore it from a backup that has them", s.Size(), cp.Size)
+	}
+	if s.Root(cp.Size) != cp.Root {
+		return errors.Join(s.Err(), fmt.Errorf("the store and its checkpoint disagree about the first %d entries", cp.Size))
+	}
+	return nil
 }
 
 // keep writes the checkpoint to its own file, synced; the same bytes are not written again. On a full
@@ -238,28 +269,38 @@ func (f *folder) keep(note []byte) error {
 	return nil
 }
 
-func erases(batch []*arrival) bool {
-	return slices.ContainsFunc(batch, func(a *arrival) bool { return a.signed.Action.GetErase() != nil })
+func (f *folder) pages() error { return f.lookAt() }
+
+// survives: what the file holds after a write that failed is known once it was opened again, for which whoever does it
+// needs some room.
+func (f *folder) survives(err error) bool {
+	f.giveUp(err)
+	return false
 }
 
-// beginErasing notes, before a batch that erases is committed, that the file has to be compacted,
-// so that a crash in between does not leave it undone.
-func (f *folder) beginErasing(batch []*arrival) error {
-	if !erases(batch) {
-		return nil
-	}
-	f.erasing = true
+func (f *folder) beginErasing() error {
+	f.toCompact = true
 	return store.WriteSynced(filepath.Join(f.dir, erasingFile), []byte("the store is compacted when the server is started\n"))
 }
 
-// finishErasing compacts the store where something was erased.
-func (f *folder) finishErasing() error {
-	if !f.erasing {
-		return nil
-	}
-	if err := f.engine.Compact(); err != nil {
-		return fmt.Errorf("erase: %w", err)
-	}
-	f.erasing = false
+func (f *folder) erasing(time.Duration) (bool, error) { return f.toCompact, nil }
+
+func (f *folder) erased() error {
+	f.toCompact = false
 	return errors.Join(os.Remove(filepath.Join(f.dir, erasingFile)), store.SyncFolder(f.dir))
 }
+
+func (f *folder) spool() string { return filepath.Join(f.dir, spoolFolder) }
+
+func (f *folder) left() error { return nil }
+
+func (f *folder) archive(dir string) error {
+	if f.kept == nil {
+		return nil
+	}
+	return store.WriteSynced(filepath.Join(dir, checkpointFile), f.kept)
+}
+
+func (f *folder) shared() bool { return false }
+
+func (f *folder) watch(context.Context, func()) {}

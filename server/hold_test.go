@@ -81,7 +81,7 @@ func TestStrangersHoldNothing(t *testing.T) {
 	var wg sync.WaitGroup
 	for range 12 {
 		wg.Go(func() {
-			config := clientTLS(t, testKey("stranger"), publicOf(w.srv.folder.key))
+			config := clientTLS(t, testKey("stranger"), publicOf(w.srv.home.key))
 			if err := handshake(w.srv.Addr(), config); err == nil || !strings.Contains(err.Error(), "tls: bad certificate") {
 				t.Errorf("a stranger: %v, want to be refused and told so", err)
 			}
@@ -95,7 +95,7 @@ func TestStrangersHoldNothing(t *testing.T) {
 // sessions opens a door later.
 func TestSameKeyAgainAndAgain(t *testing.T) {
 	w := newWorkshop(t)
-	config := clientTLS(t, w.keys["lead"], publicOf(w.srv.folder.key))
+	config := clientTLS(t, w.keys["lead"], publicOf(w.srv.home.key))
 	config.ClientSessionCache = tls.NewLRUClientSessionCache(8)
 	for range 3 {
 		c, err := tls.Dial("tcp", w.srv.Addr(), config)
@@ -114,7 +114,7 @@ func TestSameKeyAgainAndAgain(t *testing.T) {
 func TestConnectionsOfOneKey(t *testing.T) {
 	w := staffed(t)
 	w.bounded(func(b *bounds) { b.connections = share{3, 12} })
-	config := clientTLS(t, w.keys["technician"], publicOf(w.srv.folder.key))
+	config := clientTLS(t, w.keys["technician"], publicOf(w.srv.home.key))
 	var in []net.Conn
 	for range 3 {
 		c, err := tls.Dial("tcp", w.srv.Addr(), config)
@@ -130,7 +130,7 @@ func TestConnectionsOfOneKey(t *testing.T) {
 	if err := handshake(w.srv.Addr(), config); err == nil {
 		t.Error("a fourth got in")
 	}
-	if err := handshake(w.srv.Addr(), clientTLS(t, w.keys["lead"], publicOf(w.srv.folder.key))); err != nil {
+	if err := handshake(w.srv.Addr(), clientTLS(t, w.keys["lead"], publicOf(w.srv.home.key))); err != nil {
 		t.Errorf("somebody else: %v", err)
 	}
 	in[0].Close()
@@ -142,7 +142,7 @@ func TestRetiredIsToldAndGoes(t *testing.T) {
 	w := staffed(t)
 	w.must("lead", retireAction("technician"))
 	w.bounded(func(b *bounds) { b.former, b.handshake = share{1, 4}, time.Second })
-	config := clientTLS(t, w.keys["technician"], publicOf(w.srv.folder.key))
+	config := clientTLS(t, w.keys["technician"], publicOf(w.srv.home.key))
 	c, err := tls.Dial("tcp", w.srv.Addr(), config)
 	if err != nil {
 		t.Fatal(err)
@@ -188,7 +188,7 @@ func TestHalfSentRequests(t *testing.T) {
 		t.Run(method[strings.LastIndex(method, "/")+1:], func(t *testing.T) {
 			w.TB = t
 			w.bounded(func(b *bounds) { b.calls, b.rate, b.grace = share{10, 40}, 4<<20, time.Second })
-			config := clientTLS(t, w.keys["technician"], publicOf(w.srv.folder.key))
+			config := clientTLS(t, w.keys["technician"], publicOf(w.srv.home.key))
 			for range 3 {
 				conn, err := tls.Dial("tcp", w.srv.Addr(), config)
 				if err != nil {

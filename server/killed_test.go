@@ -170,7 +170,7 @@ type sent struct {
 
 func newKilling(b *bench, r *rand.Rand) *killing {
 	k := &killing{b: b, r: r, dir: b.spoiled(nil), known: map[uint64]string{}}
-	out, err := Check(k.dir)
+	out, err := in(k.dir).Check()
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -308,7 +308,7 @@ func (k *killing) check(total *tally) {
 // afterCheck looks at what a folder's ledger says, in which check finds nothing.
 func afterCheck(t testing.TB, dir string, fn func(*record.State)) {
 	t.Helper()
-	out, err := Check(dir)
+	out, err := in(dir).Check()
 	if err != nil || len(out.Found) > 0 {
 		t.Fatalf("check: %+v %v", out, err)
 	}

@@ -145,8 +145,8 @@ type door struct {
 	farewell            time.Duration // how long a key that is nobody's now may stay
 }
 
-// formerInfo is of a connection whose key is nobody's now. It is told so, whatever it asks, and nothing
-// that it sends is read.
+// formerInfo is of a connection whose key is nobody's now, or cannot be looked up. It is told so, whatever it asks,
+// and nothing that it sends is read.
 type formerInfo struct {
 	credentials.TLSInfo
 	why error
@@ -185,13 +185,16 @@ func (d *door) admit(raw net.Conn, info credentials.AuthInfo) (credentials.AuthI
 	}
 	id := signoff.Fingerprint(key)
 	p, err := d.core.person(id)
-	if err != nil {
+	if err != nil && !isAway(err) {
 		return nil, err
 	}
 	mine := d.connections
 	if p == nil {
+		if err == nil {
+			err = d.core.notEnrolled(id)
+		}
 		mine = d.former
-		info = formerInfo{info.(credentials.TLSInfo), d.core.notEnrolled(id)}
+		info = formerInfo{info.(credentials.TLSInfo), err}
 		time.AfterFunc(d.farewell, func() { _ = t.Conn.Close() })
 	}
 	if !mine.take(string(id), 1) {

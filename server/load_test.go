@@ -32,11 +32,11 @@ var abuses = map[string]abuse{
 		}
 	},
 	"a stranger's handshakes": func(b *bench) (int, func(context.Context)) {
-		config := clientTLS(b.TB, testKey("stranger"), publicOf(b.srv.folder.key))
+		config := clientTLS(b.TB, testKey("stranger"), publicOf(b.srv.home.key))
 		return 2, func(context.Context) { _ = handshake(b.srv.Addr(), config) }
 	},
 	"half-sent requests": func(b *bench) (int, func(context.Context)) {
-		config := clientTLS(b.TB, b.keys["abuser"], publicOf(b.srv.folder.key))
+		config := clientTLS(b.TB, b.keys["abuser"], publicOf(b.srv.home.key))
 		return 2, func(ctx context.Context) {
 			if c, err := tls.Dial("tcp", b.srv.Addr(), config); err == nil {
 				_, _ = c.Write(halfRequests("/witnessmark.service.v1.Record/Admit", perConnection, 1<<20))

@@ -195,7 +195,7 @@ func TestEntries(t *testing.T) {
 				return err
 			}
 		}
-		cp, err := ledger.OpenCheckpoint(note.GetCheckpoint(), ledger.Origin(hashOf(all[0].GetEntry())), publicOf(b.srv.folder.key))
+		cp, err := ledger.OpenCheckpoint(note.GetCheckpoint(), ledger.Origin(hashOf(all[0].GetEntry())), publicOf(b.srv.home.key))
 		if err != nil || cp.Size != s.Size() || cp.Root != s.Root(s.Size()) || s.Lacking() != 0 {
 			t.Errorf("checkpoint %v (%v), %d entries, %d texts are lacking", cp, err, s.Size(), s.Lacking())
 		}
@@ -248,7 +248,7 @@ func TestWatchCoalesces(t *testing.T) {
 	for i := range 20 {
 		w.enrol(fmt.Sprintf("person %d", i), "technician")
 	}
-	origin, key := "", publicOf(w.srv.folder.key)
+	origin, key := "", publicOf(w.srv.home.key)
 	w.look(func(s *record.State) { origin = ledger.Origin(s.GenesisSHA256()) })
 	for last := uint64(0); last < 21; {
 		m, err := s.Recv()

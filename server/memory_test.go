@@ -61,7 +61,7 @@ func TestReportsThatGrow(t *testing.T) {
 	read, o := b.read(1, demoFile(t, "asfound.bin"))
 	b.filled(read, o...)
 	check := read.GetRead().GetCheck()
-	right, lead, server := len(b.files[check.GetReportSha256()]), b.keys["technician"], publicOf(b.srv.folder.key)
+	right, lead, server := len(b.files[check.GetReportSha256()]), b.keys["technician"], publicOf(b.srv.home.key)
 	b.stop()
 	cmd, addr, logs := serveApart(t, b.dir)
 	go io.Copy(io.Discard, logs)

@@ -76,7 +76,7 @@ func TestThePath(t *testing.T) {
 	}
 	b.stop()
 	whole := fileBytes(t, b.dir+"/"+storeFile)
-	out, err := Check(b.dir)
+	out, err := in(b.dir).Check()
 	if err != nil || len(out.Found) != 0 || out.Entries != size || out.Passed != 0 {
 		t.Errorf("check: %+v %v, want %d entries and nothing found", out, err, size)
 	}
@@ -89,7 +89,7 @@ func TestThePath(t *testing.T) {
 func (b *bench) packedAgainst(base, cand []byte) {
 	b.Helper()
 	var whole, diff []byte
-	err := b.srv.folder.engine.View(func(tx store.ReadTx) (err error) {
+	err := b.srv.home.engine.View(func(tx store.ReadTx) (err error) {
 		whole, err = tx.Blob(hashOf(base))
 		if err == nil {
 			diff, err = tx.Blob(hashOf(cand))

@@ -10,41 +10,53 @@ import (
 	"witnessmark/store/record"
 )
 
-// Rebuild makes a server's folder from the entries, blobs and sealed texts of another one, whose documents
+// Rebuild makes a server's folder from the entries, blobs and sealed texts of another place, whose documents
 // may be damaged: they are made again. Each entry is judged by the rules once more, the head must be the one
 // that was signed last, and all of it is checked before it gets its name. Bytes and sealed texts that cannot
 // be read any more are faults, which are only taken withLosses. Where the server's key is lost, the new folder
-// has none either. The old folder is left as it is.
-func Rebuild(dir, to string, withLosses bool) (*Checked, error) {
+// has none either. The old place is left as it is.
+func (p Place) Rebuild(to string, withLosses bool) (*Checked, error) {
 	half, done, err := newFolder(to)
 	if err != nil {
 		return nil, err
 	}
 	defer done()
-	f, err := readFolder(dir, true)
+	h, err := p.openDamaged()
 	if err != nil {
-		return nil, err
-	}
-	if f.engine, err = bolt.OpenWith(filepath.Join(dir, storeFile), bolt.Options{ByPage: true}); err != nil {
 		return nil, err
 	}
 	path := filepath.Join(half, storeFile)
-	if err = errors.Join(copyEntries(path, f.engine), f.engine.Close()); err != nil {
-		return nil, fmt.Errorf("%s cannot be rebuilt: %w", dir, err)
+	if err = errors.Join(copyEntries(path, h.engine), h.close()); err != nil {
+		return nil, fmt.Errorf("%s cannot be rebuilt: %w", p, err)
 	}
 	out, err := checkFile(path, withLosses, func(_ store.ReadTx, s *record.State) error {
-		switch err := agree(s, f); {
+		switch err := h.agree(s); {
 		case err != nil:
 			return err
-		case f.key == nil:
-			return store.WriteSynced(filepath.Join(half, checkpointFile), f.kept)
+		case h.key == nil:
+			return h.archive(half)
 		}
-		return accompany(half, s, f.key)
+		return accompany(half, s, h.key)
 	})
 	if err != nil {
-		return nil, fmt.Errorf("%s cannot be rebuilt: %w", dir, err)
+		return nil, fmt.Errorf("%s cannot be rebuilt: %w", p, err)
 	}
 	return out, place(half, to)
+}
+
+// openDamaged opens a place to read whatever can still be read there.
+func (p Place) openDamaged() (*home, error) {
+	if p.Database != "" {
+		return openDatabase(p, true)
+	}
+	if err := notMoved(p.Dir); err != nil {
+		return nil, err
+	}
+	h, _, err := readFolder(p.Dir, true)
+	if err == nil {
+		h.engine, err = bolt.OpenWith(filepath.Join(p.Dir, storeFile), bolt.Options{ByPage: true})
+	}
+	return h, err
 }
 
 // copyEntries admits all entries of a store to a new one, with what they bring. What was erased, or cannot

@@ -57,14 +57,14 @@ func TestRebuild(t *testing.T) {
 		t.Fatal(err)
 	}
 	to := filepath.Join(t.TempDir(), "again")
-	if _, err := Rebuild(b.dir, to, false); err == nil || !strings.Contains(err.Error(), "another process holds it") {
+	if _, err := in(b.dir).Rebuild(to, false); err == nil || !strings.Contains(err.Error(), "another process holds it") {
 		t.Errorf("while it is held: %v", err)
 	}
 	if err := e.Close(); err != nil {
 		t.Fatal(err)
 	}
 	before := fileBytes(t, filepath.Join(b.dir, storeFile))
-	out, err := Rebuild(b.dir, to, false)
+	out, err := in(b.dir).Rebuild(to, false)
 	if err != nil || len(out.Found) > 0 {
 		t.Fatalf("%+v %v", out, err)
 	}
@@ -74,7 +74,7 @@ func TestRebuild(t *testing.T) {
 	if string(before) != string(fileBytes(t, filepath.Join(b.dir, storeFile))) {
 		t.Error("the old store was changed")
 	}
-	if _, err := Rebuild(b.dir, to, true); err == nil || !strings.Contains(err.Error(), "not empty") {
+	if _, err := in(b.dir).Rebuild(to, true); err == nil || !strings.Contains(err.Error(), "not empty") {
 		t.Errorf("over a folder: %v", err)
 	}
 	b.dir = to
@@ -112,10 +112,10 @@ func TestRebuildRefuses(t *testing.T) {
 			}
 			folder := t.TempDir()
 			to := filepath.Join(folder, "again")
-			if _, err := Rebuild(dir, to, false); err == nil || !strings.Contains(err.Error(), c.say) || strings.Contains(err.Error(), "HC 2") {
+			if _, err := in(dir).Rebuild(to, false); err == nil || !strings.Contains(err.Error(), c.say) || strings.Contains(err.Error(), "HC 2") {
 				t.Errorf("rebuilt: %v, want %q", err, c.say)
 			}
-			out, err := Rebuild(dir, to, true)
+			out, err := in(dir).Rebuild(to, true)
 			if (err == nil) != c.losses || err == nil && !strings.Contains(strings.Join(out.Found, "\n"), c.say) {
 				t.Errorf("with losses: %+v %v", out, err)
 			}
@@ -147,7 +147,7 @@ func TestRebuildOfDamagedPages(t *testing.T) {
 		if err := os.WriteFile(filepath.Join(dir, storeFile), bad, 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := Rebuild(dir, dir+"2", false); err != nil {
+		if _, err := in(dir).Rebuild(dir+"2", false); err != nil {
 			refused++
 			return
 		}

@@ -20,13 +20,16 @@ type recordServer struct {
 }
 
 func (s *recordServer) Head(context.Context, *servicev1.HeadRequest) (*servicev1.HeadResponse, error) {
-	note, _, _ := s.head()
-	return &servicev1.HeadResponse{Checkpoint: note}, nil
+	note, _, _, err := s.newest()
+	return &servicev1.HeadResponse{Checkpoint: note}, err
 }
 
 // Entries sends what the newest checkpoint covers, a bounded message at a time.
 func (s *recordServer) Entries(r *servicev1.EntriesRequest, stream servicev1.Record_EntriesServer) error {
-	_, size, _ := s.head()
+	_, size, _, err := s.newest()
+	if err != nil {
+		return err
+	}
 	end := r.GetEnd()
 	if end == 0 {
 		end = size
@@ -72,8 +75,11 @@ func (c *core) told(first, end uint64) (out []*recordv1.Told, err error) {
 // slowly misses what lies between: several become one.
 func (s *recordServer) Watch(_ *servicev1.WatchRequest, stream servicev1.Record_WatchServer) error {
 	var sent []byte
-	for {
-		note, _, changed := s.head()
+	note, _, changed, err := s.newest()
+	if err != nil {
+		return err
+	}
+	for ; ; note, _, changed = s.head() {
 		if !bytes.Equal(note, sent) {
 			if err := stream.Send(&servicev1.WatchResponse{Checkpoint: note}); err != nil {
 				return err

@@ -11,7 +11,6 @@ import (
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store"
-	"witnessmark/store/bolt"
 	"witnessmark/store/record"
 	"witnessmark/store/signoff"
 )
@@ -37,8 +36,8 @@ type Recovered struct {
 // Recover makes a server's folder with a new ledger, whose genesis names the old one's head. The old store is
 // checked and lies in its folder archive from then on, to be looked at alone; of what it says nothing is taken
 // over: people are enrolled anew, definitions and limits are written out for their lead to add again. The old
-// folder is left as it is.
-func Recover(dir, to string, r Recovery) (*Recovered, error) {
+// place is left as it is.
+func (p Place) Recover(to string, r Recovery) (*Recovered, error) {
 	half, done, err := newFolder(to)
 	if err != nil {
 		return nil, err
@@ -49,12 +48,12 @@ func Recover(dir, to string, r Recovery) (*Recovered, error) {
 		return nil, fmt.Errorf("make the folder: %w", err)
 	}
 	out, g := &Recovered{}, &recordv1.Genesis{LeadName: r.Lead, LeadKey: signoff.FormatPublicKey(r.LeadKey), OnePerson: r.OnePerson}
-	f, err := archived(dir, archive)
+	h, err := p.archived(archive)
 	if err != nil {
 		return nil, err
 	}
 	out.Old, err = checkFile(filepath.Join(archive, storeFile), r.WithLosses, func(tx store.ReadTx, s *record.State) (err error) {
-		if err := agree(s, f); err != nil {
+		if err := h.agree(s); err != nil {
 			return err
 		}
 		root := s.Root(s.Size())
@@ -63,28 +62,35 @@ func Recover(dir, to string, r Recovery) (*Recovered, error) {
 		return err
 	})
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", dir, err)
+		return nil, fmt.Errorf("%s: %w", p, err)
 	}
-	if out.Fingerprint, err = newLedger(half, g); err != nil {
+	key, genesis, fingerprint, err := newGenesis(g)
+	if err == nil {
+		out.Fingerprint, err = fingerprint, fill(half, key, genesis)
+	}
+	if err != nil {
 		return nil, err
 	}
 	return out, place(half, to)
 }
 
-// archived copies a store that nobody serves, and its last checkpoint.
-func archived(dir, archive string) (*folder, error) {
-	f, err := readFolder(dir, true)
+// archived copies a store, which nobody serves where it is a folder's, and its last checkpoint.
+func (p Place) archived(archive string) (*home, error) {
+	p.scratch = archive
+	h, err := p.open(true)
 	if err != nil {
 		return nil, err
 	}
-	f.key = nil // it may be another one's: that is why there is to be a new one
-	held, err := bolt.OpenReadOnly(filepath.Join(dir, storeFile))
-	if err != nil {
-		return nil, err
+	h.key = nil // it may be another one's: that is why there is to be a new one
+	to := filepath.Join(archive, storeFile)
+	if p.Database == "" {
+		err = copySynced(to, filepath.Join(p.Dir, storeFile))
+	} else if staged, failed := store.Stage(to, 0o600, h.engine.Snapshot); failed == nil {
+		err = staged.CommitNew()
+	} else {
+		err = failed
 	}
-	err = errors.Join(copySynced(filepath.Join(archive, storeFile), filepath.Join(dir, storeFile)),
-		store.WriteSynced(filepath.Join(archive, checkpointFile), f.kept))
-	return f, errors.Join(err, held.Close())
+	return h, errors.Join(err, h.archive(archive), h.close())
 }
 
 // writeOut writes the newest definitions and limits as files into the archive, and says which.

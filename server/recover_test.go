@@ -19,21 +19,21 @@ func TestRecover(t *testing.T) {
 	if err := os.Remove(filepath.Join(b.dir, keyFile)); err != nil {
 		t.Fatal(err)
 	}
-	old, err := Check(b.dir)
+	old, err := in(b.dir).Check()
 	if err != nil || len(old.Found) > 0 || !old.NoKey {
 		t.Fatalf("a folder without its key: %+v %v", old, err)
 	}
 	b.refusesToStart("is not a server's folder")
 	to := filepath.Join(t.TempDir(), "new")
-	out, err := Recover(b.dir, to, Recovery{Lead: "a new lead", LeadKey: publicOf(testKey("a new lead"))})
+	out, err := in(b.dir).Recover(to, Recovery{Lead: "a new lead", LeadKey: publicOf(testKey("a new lead"))})
 	if err != nil || len(out.Old.Found) > 0 || out.Old.Head != old.Head || out.Fingerprint == old.Fingerprint {
 		t.Fatalf("%+v %v", out, err)
 	}
-	if archive, err := Check(filepath.Join(to, archiveFolder)); err != nil || len(archive.Found) > 0 || !archive.NoKey || archive.Head != old.Head {
+	if archive, err := in(filepath.Join(to, archiveFolder)).Check(); err != nil || len(archive.Found) > 0 || !archive.NoKey || archive.Head != old.Head {
 		t.Errorf("the archive: %+v %v", archive, err)
 	}
 	image := filepath.Join(t.TempDir(), "asfound.bin")
-	if err := Extract(filepath.Join(to, archiveFolder), "1.read1", image); err != nil || !bytes.Equal(fileBytes(t, image), smallRead(1)) {
+	if err := in(filepath.Join(to, archiveFolder)).Extract("1.read1", image); err != nil || !bytes.Equal(fileBytes(t, image), smallRead(1)) {
 		t.Errorf("the read as found: %v", err)
 	}
 	for name, say := range map[string]string{"1.read1": "file exists", "1.read2": "there is no 1.read2", "7.1": "there is no 7.1", "1": "has no bytes", "3.read1": "not found", "x": "is no name"} {
@@ -41,7 +41,7 @@ func TestRecover(t *testing.T) {
 		if name != "1.read1" {
 			file += "2"
 		}
-		if err := Extract(filepath.Join(to, archiveFolder), name, file); err == nil || !strings.Contains(err.Error(), say) {
+		if err := in(filepath.Join(to, archiveFolder)).Extract(name, file); err == nil || !strings.Contains(err.Error(), say) {
 			t.Errorf("%s: %v, want %q", name, err, say)
 		}
 	}
@@ -67,7 +67,7 @@ func TestRecover(t *testing.T) {
 	b.keys["a new lead"] = testKey("a new lead")
 	b.must("a new lead", enrolAction("technician", testKey("technician"), "technician")) // with the key that they have
 	b.stop()
-	if again, err := Check(served); err != nil || again.Head != old.Head {
+	if again, err := in(served).Check(); err != nil || again.Head != old.Head {
 		t.Errorf("the old folder: %+v %v", again, err)
 	}
 }
@@ -92,7 +92,7 @@ func TestRecoverRefuses(t *testing.T) {
 		"a key of small order": {dir, small, "small order"}, "a name": {dir, nameless, "genesis.lead_name"},
 		"no ledger": {filepath.Join(dir, "nowhere"), who, "not a server's folder"}, "faults": {lossy, who, "faults"},
 	} {
-		if _, err := Recover(c.dir, to, c.r); err == nil || !strings.Contains(err.Error(), c.say) || strings.Contains(err.Error(), "\n") {
+		if _, err := in(c.dir).Recover(to, c.r); err == nil || !strings.Contains(err.Error(), c.say) || strings.Contains(err.Error(), "\n") {
 			t.Errorf("%s: %v, want %q", what, err, c.say)
 		}
 		if left, err := os.ReadDir(folder); err != nil || len(left) > 0 {
@@ -100,10 +100,10 @@ func TestRecoverRefuses(t *testing.T) {
 		}
 	}
 	who.WithLosses = true
-	if out, err := Recover(lossy, to, who); err != nil || len(out.Old.Found) == 0 {
+	if out, err := in(lossy).Recover(to, who); err != nil || len(out.Old.Found) == 0 {
 		t.Errorf("with losses: %+v %v", out, err)
 	}
-	if _, err := Recover(dir, to, who); err == nil || !strings.Contains(err.Error(), "not empty") {
+	if _, err := in(dir).Recover(to, who); err == nil || !strings.Contains(err.Error(), "not empty") {
 		t.Errorf("over a folder: %v", err)
 	}
 }

@@ -75,9 +75,9 @@ func (b *backUp) copy(gone <-chan struct{}) (*os.File, int64, error) {
 	case <-gone:
 		return nil, 0, errors.New("whoever asked for a backup is gone")
 	}
-	size, err := b.core.folder.size()
+	size, err := b.core.home.size()
 	if err == nil {
-		err = b.core.folder.hasRoom(2 * size) // a compacted copy beside the store, and this one
+		err = b.core.home.hasRoom(2 * size) // a compacted copy beside the store, and this one
 	}
 	if err != nil {
 		return nil, 0, err

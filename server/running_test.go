@@ -47,7 +47,7 @@ func TestStopLetsRunningCallsEnd(t *testing.T) {
 	stopped := make(chan error, 1)
 	go func() { stopped <- b.srv.Stop() }()
 	b.until("it takes nothing new", func() bool {
-		return handshake(b.srv.Addr(), clientTLS(t, b.keys["lead"], publicOf(b.srv.folder.key))) != nil
+		return handshake(b.srv.Addr(), clientTLS(t, b.keys["lead"], publicOf(b.srv.home.key))) != nil
 	})
 	s.blob(data)
 	answer, err := s.Recv()

@@ -11,7 +11,6 @@ import (
 	"math"
 	"net"
 	"net/http"
-	"path/filepath"
 	"sync"
 	"time"
 
@@ -28,9 +27,10 @@ import (
 
 // Options is what a server needs.
 type Options struct {
-	Dir    string       // made by Init
-	Listen string       // HOST:PORT; port 0 picks one
-	Logger *slog.Logger // nil logs nowhere
+	Dir      string       // made by Init
+	Database string       // as of Place
+	Listen   string       // HOST:PORT; port 0 picks one
+	Logger   *slog.Logger // nil logs nowhere
 	// Now is the clock of entries; nil is time.Now.
 	Now func() time.Time
 	// StopWithin bounds how long a clean stop waits for calls under way; 0 is five seconds.
@@ -41,7 +41,7 @@ type Options struct {
 	Backups bool
 
 	bounds *bounds                         // a test's own
-	wrap   func(store.Engine) store.Engine // a test's own engine around the folder's
+	wrap   func(store.Engine) store.Engine // a test's own engine around the place's
 }
 
 const stopWithin = 5 * time.Second
@@ -49,7 +49,7 @@ const stopWithin = 5 * time.Second
 // Server is a running server.
 type Server struct {
 	core     *core
-	folder   *folder
+	home     *home
 	spool    *spool
 	grpc     *grpc.Server
 	health   *health.Server
@@ -66,7 +66,7 @@ type Server struct {
 	stopErr  error
 }
 
-// Start opens the folder, takes its store up, listens, and serves until Stop.
+// Start opens the place, takes its store up, listens, and serves until Stop.
 func Start(o Options) (*Server, error) {
 	if o.Logger == nil {
 		o.Logger = slog.New(slog.DiscardHandler)
@@ -79,51 +79,58 @@ func Start(o Options) (*Server, error) {
 		usual := usualBounds()
 		o.bounds = &usual
 	}
-	f, err := openFolder(o.Dir, false)
+	h, err := Place{Dir: o.Dir, Database: o.Database, Log: o.Logger}.open(false)
 	if err != nil {
 		return nil, err
 	}
 	if o.wrap != nil {
-		f.engine = o.wrap(f.engine)
+		h.engine = o.wrap(h.engine)
 	}
-	s, err := start(o, f)
+	s, err := start(o, h)
 	if err != nil {
-		return nil, errors.Join(err, f.engine.Close())
+		return nil, errors.Join(err, h.close())
 	}
 	return s, nil
 }
 
-func start(o Options, f *folder) (*Server, error) {
-	sp, err := openSpool(filepath.Join(o.Dir, spoolFolder), o.bounds.spooled)
-	if err != nil {
-		return nil, err
-	}
-	c, err := newCore(f, o.Logger, o.Now)
+func start(o Options, h *home) (*Server, error) {
+	sp, err := openSpool(h.spool(), o.bounds.spooled)
 	if err != nil {
 		return nil, err
 	}
 	s := &Server{
-		core: c, folder: f, spool: sp, log: o.Logger, within: o.StopWithin, health: health.NewServer(),
+		home: h, spool: sp, log: o.Logger, within: o.StopWithin, health: health.NewServer(),
 		stopping: make(chan struct{}), served: make(chan error, 1), finished: make(chan struct{}),
 	}
-	c.onBroken = func() {
-		c.figures.writes.Set(0)
-		s.health.SetServingStatus("", healthv1.HealthCheckResponse_NOT_SERVING)
-	}
-	if err := s.listen(o); err != nil {
-		c.close()
+	s.core, err = newCore(h, o.Logger, o.Now, s.serving)
+	if err != nil {
 		return nil, err
 	}
+	if err := s.listen(o); err != nil {
+		s.core.close()
+		return nil, err
+	}
+	c := s.core
 	o.Logger.Info("listening", "addr", s.Addr(), "entries", c.size)
 	go func() { s.served <- s.grpc.Serve(s.listener) }()
 	go c.checkDocuments()
 	return s, nil
 }
 
+// serving tells whoever asks for its health whether actions can be admitted.
+func (s *Server) serving(can bool) {
+	status, writes := healthv1.HealthCheckResponse_NOT_SERVING, 0.0
+	if can {
+		status, writes = healthv1.HealthCheckResponse_SERVING, 1
+	}
+	s.health.SetServingStatus("", status)
+	s.core.figures.writes.Set(writes)
+}
+
 // listen makes the gRPC server, resolves who may call what, and opens the ports.
 func (s *Server) listen(o Options) error {
 	c, b := s.core, o.bounds
-	config, err := serverTLS(s.folder.key, c.known)
+	config, err := serverTLS(s.home.key, c.known)
 	if err != nil {
 		return err
 	}
@@ -161,7 +168,7 @@ func (s *Server) listen(o Options) error {
 	if err != nil {
 		return errors.Join(err, l.Close())
 	}
-	if o.Backups {
+	if o.Backups && !s.home.shared() { // of a database whoever has its URL makes one
 		if err := s.backUp.listen(o.Dir); err != nil { // a folder's name may be too long for a socket
 			s.log.Warn("while it runs only a lead can fetch a backup", loggable(err))
 		}
@@ -194,7 +201,7 @@ func (s *Server) tell(addr string) error {
 	f.follow("spooled_bytes", "bytes of actions on their way in", func() float64 { return float64(s.spool.held.total()) })
 	f.follow("ledger_entries", "entries of the ledger", func() float64 { _, size, _ := s.core.head(); return float64(size) })
 	f.follow("disk_free_bytes", "room on the disk of the server's folder", func() float64 {
-		n, err := s.folder.free(s.folder.dir)
+		n, err := freeBytes(s.home.dir)
 		if err != nil {
 			return math.NaN()
 		}
@@ -248,7 +255,7 @@ func (s *Server) Stop() error {
 		}
 		s.core.close()
 		_ = s.hush()
-		if err := s.folder.engine.Close(); err != nil {
+		if err := s.home.close(); err != nil {
 			s.stopErr = fmt.Errorf("close the store: %w", err)
 		}
 		s.log.Info("stopped")

@@ -23,7 +23,7 @@ func BenchmarkStart(b *testing.B) {
 	for _, entries := range []int{200, 20_000} {
 		dir := filepath.Join(b.TempDir(), "data")
 		lead := testKey("lead")
-		if _, err := Init(dir, "lead", publicOf(lead), false); err != nil {
+		if _, err := in(dir).Init("lead", publicOf(lead), false); err != nil {
 			b.Fatal(err)
 		}
 		grow(b, dir, lead, entries)

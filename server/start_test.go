@@ -52,7 +52,7 @@ func (w *workshop) refusesToStart(say string) {
 // checkSays wants check to find it too.
 func (w *workshop) checkSays(say string) {
 	w.Helper()
-	out, err := Check(w.dir)
+	out, err := in(w.dir).Check()
 	if err != nil {
 		w.Fatalf("check: %v", err)
 	}
@@ -146,7 +146,7 @@ func TestFirstVersion(t *testing.T) {
 
 // TestStoreWithoutEntries was not made by init.
 func TestStoreWithoutEntries(t *testing.T) {
-	if err := takeUp(newOwn(), nil); err == nil || !strings.Contains(err.Error(), "no genesis") {
+	if err := takeUp(&home{engine: newOwn(), keeper: &folder{}}, nil); err == nil || !strings.Contains(err.Error(), "no genesis") {
 		t.Errorf("taken up: %v", err)
 	}
 }
@@ -154,7 +154,7 @@ func TestStoreWithoutEntries(t *testing.T) {
 // documents are those of the server that runs.
 func (w *workshop) documents() string {
 	w.Helper()
-	return documentsOf(w, w.srv.folder.engine)
+	return documentsOf(w, w.srv.home.engine)
 }
 
 // documentsOf are all that a store has, one a line.
@@ -307,7 +307,7 @@ func TestLeftoversAreSwept(t *testing.T) {
 	if left, err := filepath.Glob(filepath.Join(w.dir, ".*")); err != nil || len(left) != 1 || filepath.Base(left[0]) != ".checkpoint-mine" {
 		t.Errorf("in the folder lie %v, %v", left, err)
 	}
-	if _, err := Init(filepath.Join(beside, "other"), "lead", publicOf(testKey("lead")), false); err != nil {
+	if _, err := in(filepath.Join(beside, "other")).Init("lead", publicOf(testKey("lead")), false); err != nil {
 		t.Fatal(err)
 	}
 	if left, err := filepath.Glob(filepath.Join(beside, ".*")); err != nil || len(left) > 0 {

@@ -11,13 +11,17 @@ import (
 )
 
 func checkCommand() *cobra.Command {
-	var dir string
+	var p server.Place
 	c := &cobra.Command{
-		Use:   "check --data DIR",
-		Short: "make everything again from entries and blobs, and compare; the server must not be running",
-		Args:  cobra.NoArgs,
+		Use:   "check {--data DIR | --database URL}",
+		Short: "make everything again from entries and blobs, and compare; no server may run on the folder",
+		Long: `Make everything again from entries and blobs, and compare it with what is there.
+
+A server must not be running on the folder. A database is looked at as it is at one moment, whoever
+serves it meanwhile.`,
+		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
-			out, err := server.Check(dir)
+			out, err := p.Check()
 			if err != nil {
 				return err
 			}
@@ -33,7 +37,7 @@ func checkCommand() *cobra.Command {
 			return err
 		},
 	}
-	dataFlag(c, &dir)
+	placeFlags(c, &p, true)
 	return c
 }
 

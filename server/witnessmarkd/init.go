@@ -13,19 +13,24 @@ import (
 
 func initCommand() *cobra.Command {
 	var (
-		dir, lead, keyFile string
-		onePerson          bool
+		p             server.Place
+		lead, keyFile string
+		onePerson     bool
 	)
 	c := &cobra.Command{
-		Use:   "init --data DIR --lead NAME --lead-key PUBFILE",
+		Use:   "init --data DIR [--database URL] --lead NAME --lead-key PUBFILE",
 		Short: "make a new ledger with its first lead, and print its fingerprint",
-		Args:  cobra.NoArgs,
+		Long: `Make a new ledger with its first lead, and print its fingerprint.
+
+With --database the ledger is made in a PostgreSQL database that holds none, and the folder gets the
+server's key alone. Every further server of that database needs a folder with a copy of DIR/server.key.`,
+		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			key, err := publicKey(keyFile)
 			if err != nil {
 				return err
 			}
-			fingerprint, err := server.Init(dir, lead, key, onePerson)
+			fingerprint, err := p.Init(lead, key, onePerson)
 			if err != nil {
 				return err
 			}
@@ -33,7 +38,7 @@ func initCommand() *cobra.Command {
 			return err
 		},
 	}
-	dataFlag(c, &dir)
+	placeFlags(c, &p, false)
 	leadFlags(c, &lead, &keyFile, &onePerson)
 	return c
 }

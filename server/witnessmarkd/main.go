@@ -1,15 +1,19 @@
-// Command witnessmarkd is the daemon: it keeps the ledger and serves the people of one workshop.
+// Command witnessmarkd is the daemon: it keeps the ledger and serves the people of one workshop, or of several
+// that share a database.
 package main
 
 import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"os"
 	"runtime/debug"
 	"strings"
 
 	"github.com/spf13/cobra"
+
+	"witnessmark/server"
 )
 
 func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
@@ -33,7 +37,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 	root.SetOut(stdout)
 	root.SetErr(stderr)
 	root.AddCommand(initCommand(), serveCommand(), checkCommand(),
-		backupCommand(), restoreCommand(), rebuildCommand(), recoverCommand(), getCommand())
+		backupCommand(), restoreCommand(), rebuildCommand(), recoverCommand(), getCommand(), moveCommand())
 	err := root.Execute()
 	switch {
 	case err == nil:
@@ -59,8 +63,21 @@ func oneLine(err error) string {
 	return strings.Join(strings.FieldsFunc(err.Error(), func(r rune) bool { return r == '\n' || r == '\r' }), "; ")
 }
 
-// dataFlag adds --data, which every command needs.
-func dataFlag(c *cobra.Command, dir *string) {
-	c.Flags().StringVar(dir, "data", "", "the server's folder")
-	_ = c.MarkFlagRequired("data")
+// databaseVariable may hold the URL of the database: unlike an option, it is in no list of processes.
+const databaseVariable = "WITNESSMARK_DATABASE"
+
+// placeFlags adds --data and --database. A command that only looks does without the folder where there is a database.
+func placeFlags(c *cobra.Command, p *server.Place, looks bool) {
+	c.Flags().StringVar(&p.Dir, "data", "", "the server's folder; beside a database it holds the server's key alone")
+	c.Flags().StringVar(&p.Database, "database", "", "the URL of the PostgreSQL database that holds the ledger; by default that in $"+databaseVariable+",\nwhich keeps a password out of the list of processes")
+	c.PreRunE = func(c *cobra.Command, _ []string) error {
+		if p.Database == "" {
+			p.Database = os.Getenv(databaseVariable)
+		}
+		if p.Dir == "" && !(looks && p.Database != "") {
+			return errors.New(`required flag(s) "data" not set`)
+		}
+		p.Log = slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil))
+		return nil
+	}
 }

@@ -13,15 +13,22 @@ import (
 )
 
 func serveCommand() *cobra.Command {
-	var dir, listen, metrics, format string
+	var (
+		p                       server.Place
+		listen, metrics, format string
+	)
 	c := &cobra.Command{
-		Use:   "serve --data DIR --listen HOST:PORT [--metrics 127.0.0.1:PORT]",
+		Use:   "serve --data DIR [--database URL] --listen HOST:PORT [--metrics 127.0.0.1:PORT]",
 		Short: "serve a ledger until SIGTERM",
 		Long: `Serve a ledger until SIGTERM or SIGINT, which end it cleanly with status 0.
 
 A write that failed ends it with status 2: what the disk has is known once it is started again, which
 is for whoever watches over it to do. A full disk does not end it: actions are refused until there is
-room again.`,
+room again.
+
+With --database the ledger is in PostgreSQL, and any number of servers may serve it, each with a folder
+that has a copy of the server's key. A database that goes away does not end them, nor a write that failed:
+calls are refused until it is back. Where it cannot be reached at the start, the status is 2.`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error {
 			log, err := logger(c.ErrOrStderr(), format)
@@ -30,10 +37,10 @@ room again.`,
 			}
 			ctx, stop := signal.NotifyContext(c.Context(), syscall.SIGTERM, syscall.SIGINT)
 			defer stop()
-			return server.Serve(ctx, server.Options{Dir: dir, Listen: listen, Logger: log, Metrics: metrics, Backups: true})
+			return server.Serve(ctx, server.Options{Dir: p.Dir, Database: p.Database, Listen: listen, Logger: log, Metrics: metrics, Backups: true})
 		},
 	}
-	dataFlag(c, &dir)
+	placeFlags(c, &p, false)
 	c.Flags().StringVar(&listen, "listen", "", "HOST:PORT; port 0 picks one, and the log says which")
 	c.Flags().StringVar(&metrics, "metrics", "", "tell Prometheus the server's figures on this loopback address")
 	c.Flags().StringVar(&format, "log-format", "text", "text or json")
