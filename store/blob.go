@@ -84,7 +84,7 @@ func findBase(tx ReadTx, baseSHA string) (base []byte, sha string, err error) {
 	if err != nil {
 		return nil, "", nil
 	}
-	if u.how == packedDifference {
+	if u.base != "" {
 		baseSHA = u.base
 	}
 	base, err = wholeBlob(tx, baseSHA)

@@ -69,7 +69,7 @@ func TestOneStepDeep(t *testing.T) {
 	c := putBlob(t, e, second, b) // names a difference
 	for _, sha := range []string{b, c} {
 		packed := packedBlob(t, e, sha)
-		if packed[0] != 2 || !bytes.Contains(packed[:40], unhexed(t, a)) {
+		if packed[0] != 3 || !bytes.Contains(packed[:40], unhexed(t, a)) {
 			t.Errorf("blob %s: way %d, not on the read", sha, packed[0])
 		}
 	}

@@ -20,6 +20,7 @@ const (
 	packedPlain      = 0 // the bytes
 	packedZstd       = 1 // one zstd frame
 	packedDifference = 2 // 32 bytes of the base's SHA-256, and one zstd frame of the bytes XOR the base
+	packedSteps      = 3 // 32 bytes of the base's SHA-256, and the steps from the base: see packSteps
 )
 
 // Errors of packing.
@@ -48,22 +49,23 @@ var unpacker = sync.OnceValue(func() *zstd.Decoder {
 })
 
 // Pack makes the smallest of data as it is, its zstd, and (where baseSHA names the base, whole and
-// unpacked) the zstd of its XOR with the base. A submission differs from its job's read in few
-// bytes of fixed places, so the XOR is nearly all zeros.
+// unpacked) the zstd of its XOR with the base and its steps from there. A submission differs from its
+// job's read in few bytes of fixed places, so the XOR is nearly all zeros, and the steps are few.
 func Pack(data, base []byte, baseSHA string) []byte {
-	best := data
-	header := binary.AppendUvarint([]byte{packedPlain}, uint64(len(data)))
+	how, best := byte(packedPlain), data
 	if frame := packer().EncodeAll(data, nil); len(frame) < len(best) {
-		best, header[0] = frame, packedZstd
+		how, best = packedZstd, frame
 	}
 	if baseHash, err := ParseHash(baseSHA); err == nil {
-		frame := packer().EncodeAll(xor(data, base), nil)
-		if len(frame)+len(baseHash) < len(best) {
-			best, header[0] = frame, packedDifference
-			header = append(header, baseHash[:]...)
+		steps := packSteps(data, base)
+		if steps != nil && len(steps)+len(baseHash) < len(best) {
+			how, best = packedSteps, append(baseHash[:], steps...)
+		}
+		if frame := packer().EncodeAll(xor(data, base), nil); len(frame)+len(baseHash) < len(best) {
+			how, best = packedDifference, append(baseHash[:], frame...)
 		}
 	}
-	return append(header, best...)
+	return append(binary.AppendUvarint([]byte{how}, uint64(len(data))), best...)
 }
 
 // xor is data with the base over it as far as both go.
@@ -78,7 +80,7 @@ func xor(data, base []byte) []byte {
 type unpacked struct {
 	how  byte
 	size int
-	base string // hex; of a difference only
+	base string // hex; of differences only
 	rest []byte
 }
 
@@ -97,13 +99,13 @@ func parsePacked(packed []byte) (unpacked, error) {
 	u.size, u.rest = int(size), packed[1+n:]
 	switch u.how {
 	case packedPlain, packedZstd:
-	case packedDifference:
+	case packedDifference, packedSteps:
 		if len(u.rest) < sha256.Size {
 			return unpacked{}, fmt.Errorf("its base is cut: %w", ErrPacked)
 		}
 		u.base, u.rest = hex.EncodeToString(u.rest[:sha256.Size]), u.rest[sha256.Size:]
 	default:
-		return unpacked{}, fmt.Errorf("it is packed in way %d, known are 0 to 2: %w", u.how, ErrPacked)
+		return unpacked{}, fmt.Errorf("it is packed in way %d, known are 0 to 3: %w", u.how, ErrPacked)
 	}
 	return u, nil
 }
@@ -113,34 +115,55 @@ func parsePacked(packed []byte) (unpacked, error) {
 // The caller checks the hash of what comes back; GetBlob does.
 func Unpack(packed []byte, base func(baseSHA string) ([]byte, error)) ([]byte, error) {
 	u, err := parsePacked(packed)
+	var data []byte
+	if err == nil {
+		data, err = u.unpack(base)
+	}
 	if err != nil {
 		return nil, fmt.Errorf("unpack: %w", err)
 	}
-	if u.how == packedPlain {
+	return data, nil
+}
+
+func (u unpacked) unpack(base func(baseSHA string) ([]byte, error)) ([]byte, error) {
+	switch {
+	case u.how == packedZstd:
+		return unzip(u.rest, u.size)
+	case u.base == "":
 		if len(u.rest) != u.size {
-			return nil, fmt.Errorf("unpack: %d bytes, %d were packed: %w", len(u.rest), u.size, ErrPacked)
+			return nil, fmt.Errorf("%d bytes, %d were packed: %w", len(u.rest), u.size, ErrPacked)
 		}
 		return append([]byte{}, u.rest...), nil
 	}
-	// The capacity is the limit: a frame that says it is longer is refused before it takes memory.
-	data, err := unpacker().DecodeAll(u.rest, make([]byte, 0, u.size))
-	if err != nil {
-		return nil, fmt.Errorf("unpack: %w: %w", ErrPacked, err)
-	}
-	if len(data) != u.size {
-		return nil, fmt.Errorf("unpack: %d bytes, %d were packed: %w", len(data), u.size, ErrPacked)
-	}
-	if u.how == packedZstd {
-		return data, nil
-	}
 	under, err := base(u.base)
 	if err != nil {
-		return nil, fmt.Errorf("unpack: base %s: %w", u.base, err)
+		return nil, fmt.Errorf("base %s: %w", u.base, err)
 	}
 	if hashName(under) != u.base {
-		return nil, fmt.Errorf("unpack: base %s has other bytes than its name says: %w", u.base, ErrPacked)
+		return nil, fmt.Errorf("base %s has other bytes than its name says: %w", u.base, ErrPacked)
 	}
-	subtle.XORBytes(data, data, under)
+	if u.how == packedSteps {
+		data := make([]byte, u.size)
+		copy(data, under)
+		return data, unpackSteps(u.rest, data)
+	}
+	data, err := unzip(u.rest, u.size)
+	if err == nil {
+		subtle.XORBytes(data, data, under)
+	}
+	return data, err
+}
+
+// unzip unpacks one frame of size bytes.
+func unzip(frame []byte, size int) ([]byte, error) {
+	// The capacity is the limit: a frame that says it is longer is refused before it takes memory.
+	data, err := unpacker().DecodeAll(frame, make([]byte, 0, size))
+	if err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrPacked, err)
+	}
+	if len(data) != size {
+		return nil, fmt.Errorf("%d bytes, %d were packed: %w", len(data), size, ErrPacked)
+	}
 	return data, nil
 }
 

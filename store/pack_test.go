@@ -3,6 +3,7 @@ package store_test
 import (
 	"bytes"
 	"crypto/sha256"
+	"crypto/subtle"
 	"encoding/binary"
 	"encoding/hex"
 	"errors"
@@ -85,14 +86,19 @@ func edited(base []byte) []byte {
 func TestWhicheverIsSmaller(t *testing.T) {
 	base := image(1, 1<<18)
 	small := edited(base)
+	all := bytes.Clone(base)
+	for i := range all {
+		all[i] ^= 4
+	}
 	for _, c := range []struct {
 		what       string
 		data, base []byte
 		most       int
 		how        byte
 	}{
-		{"an edit of an image", small, base, 1500, 2},
-		{"the image itself", base, base, 100, 2},
+		{"an edit of an image", small, base, 150, 3},
+		{"the image itself", base, base, 100, 3},
+		{"a bit in every byte", all, base, 100, 2},
 		{"an image that is another", image(2, 1<<18), base, 1<<18 + 4, 0},
 		{"gaps alone", bytes.Repeat([]byte{0xFF}, 1<<18), base, 100, 1},
 		{"nothing", nil, base, 2, 0},
@@ -102,15 +108,36 @@ func TestWhicheverIsSmaller(t *testing.T) {
 			t.Errorf("%s: way %d, %d bytes; want way %d and at most %d", c.what, packed[0], len(packed), c.how, c.most)
 		}
 	}
-	if packed := store.Pack(small, base, "no hash"); packed[0] == 2 {
+	if packed := store.Pack(small, base, "no hash"); packed[0] >= 2 {
 		t.Error("a difference from a base without a name")
+	}
+}
+
+// older is the difference as it was written before there were steps: it stays readable.
+func older(data, base []byte) []byte {
+	xor := make([]byte, len(data))
+	subtle.XORBytes(xor, data, base)
+	encoder, err := zstd.NewWriter(nil)
+	if err != nil {
+		panic(err)
+	}
+	sum := sha256.Sum256(base)
+	packed := append(binary.AppendUvarint([]byte{2}, uint64(len(data))), sum[:]...)
+	return encoder.EncodeAll(xor, packed)
+}
+
+func TestOlderDifference(t *testing.T) {
+	base := image(1, 4096)
+	got, err := store.Unpack(older(edited(base), base), func(string) ([]byte, error) { return base, nil })
+	if err != nil || !bytes.Equal(got, edited(base)) {
+		t.Errorf("unpacked %d bytes, %v", len(got), err)
 	}
 }
 
 func TestUnpackRefusals(t *testing.T) {
 	base := image(1, 4096)
 	give := func(b []byte) func(string) ([]byte, error) { return func(string) ([]byte, error) { return b, nil } }
-	difference := store.Pack(edited(base), base, name(base))
+	steps, difference := store.Pack(edited(base), base, name(base)), older(edited(base), base)
 	text := store.Pack(bytes.Repeat([]byte("boost "), 1000), nil, "")
 	longer := bytes.Clone(text)
 	longer[1]-- // the frame now holds more than the header says
@@ -127,10 +154,15 @@ func TestUnpackRefusals(t *testing.T) {
 		{"no length", []byte{0}, noBase, store.ErrPacked},
 		{"endless length", append([]byte{0}, bytes.Repeat([]byte{0xFF}, 20)...), noBase, store.ErrPacked},
 		{"too large", binary.AppendUvarint([]byte{1}, store.MaxBlob+1), noBase, store.ErrTooLarge},
-		{"unknown way", []byte{3, 0}, noBase, store.ErrPacked},
+		{"unknown way", []byte{4, 0}, noBase, store.ErrPacked},
 		{"plain, cut", []byte{0, 5, 'b'}, noBase, store.ErrPacked},
 		{"plain, more", []byte{0, 0, 'b'}, noBase, store.ErrPacked},
 		{"base cut", difference[:20], give(base), store.ErrPacked},
+		{"steps cut", steps[:len(steps)-1], give(base), store.ErrPacked},
+		{"no steps", steps[:3+32], give(base), store.ErrPacked},
+		{"more behind the steps", append(bytes.Clone(steps), 0), give(base), store.ErrPacked},
+		{"steps of words unknown", append(bytes.Clone(steps[:3+32]), 3), give(base), store.ErrPacked},
+		{"steps from another base", steps, give(image(2, 4096)), store.ErrPacked},
 		{"another base", difference, give(image(2, 4096)), store.ErrPacked},
 		{"no base to be had", difference, func(string) ([]byte, error) { return nil, own }, own},
 		{"frame longer than said", longer, noBase, store.ErrPacked},
@@ -167,6 +199,7 @@ func FuzzUnpack(f *testing.F) {
 	base := image(1, 1024)
 	f.Add(store.Pack([]byte("boost boost boost boost boost boost boost"), nil, ""))
 	f.Add(store.Pack(edited(base), base, name(base)))
+	f.Add(older(edited(base), base))
 	f.Add(store.Pack([]byte{1}, nil, ""))
 	f.Fuzz(func(t *testing.T, packed []byte) {
 		if size, n := binary.Uvarint(append(bytes.Clone(packed), 0)[1:]); n > 0 && size > 1<<20 && size <= store.MaxBlob {
