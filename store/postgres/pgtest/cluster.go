@@ -1,0 +1,274 @@
+package pgtest
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"os/user"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/jackc/pgx/v5/pgconn"
+)
+
+// Cluster is a server in a folder of its own, reached by a socket there, without a password. Its methods are for one goroutine.
+type Cluster struct {
+	dir     string // of socket, log and data
+	running *exec.Cmd
+	reaper  io.Closer
+}
+
+// Start makes and starts a cluster, which ends with the test. Each setting is a line of postgresql.conf.
+func Start(t testing.TB, settings ...string) *Cluster {
+	t.Helper()
+	need(t)
+	c, err := start(strings.Join(settings, "\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(c.remove)
+	return c
+}
+
+// start makes a cluster that its reaper ends when this process does.
+func start(settings string) (*Cluster, error) {
+	c, err := folder()
+	if err != nil {
+		return nil, err
+	}
+	if err := c.do("initdb", "-D", c.data(), "-A", "trust", "-U", "postgres", "-E", "UTF8", "--locale=C", "--no-sync"); err != nil {
+		c.remove()
+		return nil, err
+	}
+	// Small, and as safe as any server: the engine refuses one that is not.
+	conf := "listen_addresses = ''\nunix_socket_directories = '" + c.dir + "'\nport = 5432\nshared_buffers = 32MB\nmax_connections = 100\n" +
+		"lc_messages = 'C'\nwal_keep_size = 64MB\n" + settings + "\n"
+	if err := appendFile(filepath.Join(c.data(), "postgresql.conf"), conf); err != nil {
+		c.remove()
+		return nil, err
+	}
+	if err := c.start(); err != nil {
+		c.remove()
+		return nil, err
+	}
+	return c, nil
+}
+
+// folder is a place for a cluster, removed when this process ends, with the server in it.
+func folder() (*Cluster, error) {
+	dir, err := os.MkdirTemp("", "wmpg")
+	if err != nil {
+		return nil, err
+	}
+	c := &Cluster{dir: dir}
+	if who := account(); who != nil {
+		if err := os.Chown(dir, int(who.Uid), int(who.Gid)); err != nil {
+			return nil, err
+		}
+	}
+	// The pipe ends with this process, also when it is killed. A server that ends removes its file.
+	cmd := exec.Command("sh", "-c", `read end; file="$0/data/postmaster.pid"; pid=$(head -n 1 "$file" 2>/dev/null) && kill -QUIT "$pid" &&
+		for i in $(seq 200); do [ -e "$file" ] || break; sleep 0.05; done; rm -rf "$0"`, dir)
+	cmd.SysProcAttr = &syscall.SysProcAttr{Setsid: true}
+	if c.reaper, err = cmd.StdinPipe(); err != nil {
+		return nil, err
+	}
+	return c, cmd.Start()
+}
+
+// account is whom PostgreSQL runs as where we are root, which it refuses to; nil is ourselves.
+func account() *syscall.Credential {
+	if os.Getuid() != 0 {
+		return nil
+	}
+	for _, name := range []string{"postgres", "nobody"} {
+		if u, err := user.Lookup(name); err == nil {
+			uid, err1 := strconv.ParseUint(u.Uid, 10, 32)
+			gid, err2 := strconv.ParseUint(u.Gid, 10, 32)
+			if err1 == nil && err2 == nil {
+				return &syscall.Credential{Uid: uint32(uid), Gid: uint32(gid)}
+			}
+		}
+	}
+	return nil
+}
+
+func (c *Cluster) command(name string, args ...string) (*exec.Cmd, error) {
+	path, err := program(name)
+	if err != nil {
+		return nil, err
+	}
+	cmd := exec.Command(path, args...)
+	cmd.Dir = c.dir
+	cmd.Env = append(os.Environ(), "LC_ALL=C", "HOME="+c.dir)
+	cmd.SysProcAttr = &syscall.SysProcAttr{Credential: account(), Setsid: true}
+	return cmd, nil
+}
+
+// do runs one of PostgreSQL's programs to its end.
+func (c *Cluster) do(name string, args ...string) error {
+	cmd, err := c.command(name, args...)
+	if err != nil {
+		return err
+	}
+	if out, err := cmd.CombinedOutput(); err != nil {
+		return fmt.Errorf("%s: %w: %s", name, err, out)
+	}
+	return nil
+}
+
+// Start starts a server that was stopped or killed, and waits until it answers.
+func (c *Cluster) Start(t testing.TB) {
+	t.Helper()
+	if err := c.start(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func (c *Cluster) start() error {
+	cmd, err := c.command("postgres", "-D", c.data())
+	if err != nil {
+		return err
+	}
+	log, err := os.OpenFile(c.log(), os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
+	if err != nil {
+		return err
+	}
+	defer log.Close()
+	cmd.Stdout, cmd.Stderr = log, log
+	if err := cmd.Start(); err != nil {
+		return err
+	}
+	c.running = cmd
+	for until := time.Now().Add(time.Minute); time.Now().Before(until); time.Sleep(20 * time.Millisecond) {
+		if _, err := c.sql("postgres", "SELECT 1"); err == nil {
+			return nil
+		}
+		if state, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", cmd.Process.Pid)); err == nil && bytes.Contains(state, []byte(") Z ")) {
+			break
+		}
+	}
+	text, _ := os.ReadFile(c.log())
+	c.kill()
+	return fmt.Errorf("postgres does not answer: %s", text[max(0, len(text)-2000):])
+}
+
+// Stop ends the server as an administrator does who does not wait for anybody.
+func (c *Cluster) Stop(t testing.TB) {
+	t.Helper()
+	if err := c.running.Process.Signal(syscall.SIGINT); err != nil {
+		t.Fatal(err)
+	}
+	_ = c.running.Wait()
+}
+
+// Kill ends the server and all its processes at once, as a machine does that loses its power; what the
+// system had not written yet is there all the same.
+func (c *Cluster) Kill() { c.kill() }
+
+func (c *Cluster) kill() {
+	children := c.children()
+	_ = c.running.Process.Signal(syscall.SIGKILL)
+	for _, pid := range children {
+		_ = syscall.Kill(pid, syscall.SIGKILL)
+	}
+	_ = c.running.Wait()
+}
+
+// Restart is Kill and Start.
+func (c *Cluster) Restart(t testing.TB) {
+	t.Helper()
+	c.Kill()
+	c.Start(t)
+}
+
+// children are the processes that the server started.
+func (c *Cluster) children() (pids []int) {
+	stats, _ := filepath.Glob("/proc/[0-9]*/stat")
+	for _, path := range stats {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			continue
+		}
+		// pid (name) state parent ...
+		fields := strings.Fields(string(text[bytes.LastIndexByte(text, ')')+1:]))
+		pid, err := strconv.Atoi(filepath.Base(filepath.Dir(path)))
+		if err == nil && len(fields) > 1 && fields[1] == strconv.Itoa(c.running.Process.Pid) {
+			pids = append(pids, pid)
+		}
+	}
+	return pids
+}
+
+func (c *Cluster) remove() {
+	if c.running != nil {
+		c.kill()
+	}
+	_ = c.reaper.Close()
+	_ = os.RemoveAll(c.dir)
+}
+
+func (c *Cluster) data() string { return filepath.Join(c.dir, "data") }
+func (c *Cluster) log() string  { return filepath.Join(c.dir, "log") }
+
+// URL is a database of the cluster that exists from the start.
+func (c *Cluster) URL() string { return c.url("postgres") }
+
+func (c *Cluster) url(database string) string {
+	return "postgres://postgres@/" + database + "?host=" + c.dir
+}
+
+// SQL runs statements as the superuser in the database of URL, and answers with what they bring, a row a line.
+func (c *Cluster) SQL(t testing.TB, text string) string {
+	t.Helper()
+	out, err := c.sql("postgres", text)
+	if err != nil {
+		t.Fatalf("%s: %v", text, err)
+	}
+	return out
+}
+
+func (c *Cluster) sql(database, text string) (string, error) {
+	ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
+	defer cancel()
+	conn, err := pgconn.Connect(ctx, c.url(database))
+	if err != nil {
+		return "", err
+	}
+	defer conn.Close(ctx)
+	results, err := conn.Exec(ctx, text).ReadAll()
+	var lines []string
+	for _, result := range results {
+		for _, row := range result.Rows {
+			lines = append(lines, string(bytes.Join(row, []byte("|"))))
+		}
+	}
+	return strings.Join(lines, "\n"), err
+}
+
+// Log is what the server wrote to its log.
+func (c *Cluster) Log(t testing.TB) string {
+	t.Helper()
+	text, err := os.ReadFile(c.log())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(text)
+}
+
+func appendFile(path, text string) error {
+	f, err := os.OpenFile(path, os.O_APPEND|os.O_WRONLY, 0)
+	if err != nil {
+		return err
+	}
+	_, err = f.WriteString(text)
+	return errors.Join(err, f.Close())
+}

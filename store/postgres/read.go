@@ -1,0 +1,323 @@
+package postgres
+
+import (
+	"bytes"
+	"encoding/binary"
+	"encoding/hex"
+	"fmt"
+	"maps"
+
+	"golang.org/x/mod/sumdb/tlog"
+
+	"witnessmark/store"
+)
+
+const (
+	chunkRows  = 32       // of the first chunk of a scan; each has four times as many as the one before
+	chunkMost  = 4096     // rows of any
+	chunkBytes = 4 << 20  // of any, but for its last row
+	keptBytes  = 16 << 20 // of documents that a transaction remembers
+)
+
+// readTx reads in one transaction, of a state that does not change but by its own writes.
+type readTx struct {
+	e        *Engine
+	c        *conn
+	state    state
+	done     bool
+	ended    bool
+	scanning int
+	failed   error // the first failure; the database's transaction is over with it
+	// What was read before is not asked for again. A transaction that writes keeps its writes there.
+	documents map[name]*document
+	kept      int
+	ahead     ahead[[]byte]
+	hashes    ahead[tlog.Hash]
+	// flush has the database see all that was written.
+	flush func() error
+}
+
+type name struct{ kind, key string }
+
+// document is what a transaction knows of one.
+type document struct {
+	now     value
+	stored  value // in the database; meaningless before known
+	known   bool
+	written bool // since it was stored
+}
+
+// value of nil is of a document that is not there.
+type value []byte
+
+func newReadTx(e *Engine, c *conn, s state) *readTx {
+	return &readTx{e: e, c: c, state: s, documents: map[name]*document{}, flush: func() error { return nil }}
+}
+
+// end lets the transaction go. What of it was not committed is undone.
+func (t *readTx) end() {
+	if !t.ended {
+		t.ended = true
+		t.e.release(t.c)
+		t.e.using.RUnlock()
+	}
+}
+
+// ask has the database answer.
+func (t *readTx) ask(calls ...call) ([]answer, error) {
+	if t.failed != nil {
+		return nil, t.failed
+	}
+	got, err := t.c.run(calls...)
+	if err != nil {
+		t.e.lost(t.c, err)
+		t.failed = t.e.explained(err)
+	}
+	return got, t.failed
+}
+
+// rows is what one call brings.
+func (t *readTx) rows(q query, args ...[]byte) ([][][]byte, error) {
+	got, err := t.ask(do(q, args...))
+	if err != nil {
+		return nil, err
+	}
+	return got[0].rows, nil
+}
+
+func (t *readTx) Entries() (uint64, error) {
+	if t.done {
+		return 0, store.ErrClosed
+	}
+	return t.state.entries, nil
+}
+
+func (t *readTx) Entry(index uint64) ([]byte, error) {
+	if t.done {
+		return nil, store.ErrClosed
+	}
+	entry, found, err := t.ahead.get(int64(index), func(from int64, rows int) ([][][]byte, error) {
+		return t.rows(readEntries, integer(from), integer(int64(rows)), integer(chunkBytes))
+	}, func(b []byte) ([]byte, error) { return b, nil })
+	if err == nil && (!found || index >= t.state.entries) {
+		err = store.ErrNotFound
+	}
+	if err != nil {
+		return nil, fmt.Errorf("entry %d: %w", index, err)
+	}
+	return bytes.Clone(entry), nil
+}
+
+func (t *readTx) Hash(index int64) (tlog.Hash, error) {
+	if t.done {
+		return tlog.Hash{}, store.ErrClosed
+	}
+	hash, found, err := t.hashes.get(index, func(from int64, rows int) ([][][]byte, error) {
+		return t.rows(readHashes, integer(from), integer(int64(rows)))
+	}, func(b []byte) (h tlog.Hash, err error) {
+		if copy(h[:], b); len(b) != len(h) {
+			err = fmt.Errorf("%d bytes, not %d: %w", len(b), len(h), store.ErrDamaged)
+		}
+		return h, err
+	})
+	if err == nil && !found {
+		err = store.ErrNotFound
+	}
+	if err != nil {
+		return tlog.Hash{}, fmt.Errorf("tree hash %d: %w", index, err)
+	}
+	return hash, nil
+}
+
+func (t *readTx) Blob(sha string) ([]byte, error) {
+	if t.done {
+		return nil, store.ErrClosed
+	}
+	key, err := store.ParseHash(sha)
+	if err != nil {
+		return nil, err
+	}
+	found, err := t.rows(readBlob, key[:])
+	if err == nil && len(found) == 0 {
+		err = store.ErrNotFound
+	}
+	if err != nil {
+		return nil, fmt.Errorf("blob %s: %w", sha, err)
+	}
+	return found[0][0], nil
+}
+
+func (t *readTx) Document(kind, key string) ([]byte, error) {
+	if t.done {
+		return nil, store.ErrClosed
+	}
+	if err := store.CheckDocument(kind, key); err != nil {
+		return nil, err
+	}
+	d := t.documents[name{kind, key}]
+	if d == nil {
+		rows, err := t.rows(readDocument, []byte(kind), []byte(key))
+		if err != nil {
+			return nil, fmt.Errorf("%s %q: %w", kind, key, err)
+		}
+		var found value
+		if len(rows) > 0 {
+			found = rows[0][0]
+		}
+		d = t.remember(name{kind, key}, found)
+	}
+	if d.now == nil {
+		return nil, &notFound{kind, key}
+	}
+	return copied(d.now), nil
+}
+
+// notFound puts its text together only for whoever reads it.
+type notFound struct{ kind, key string }
+
+func (e *notFound) Error() string { return fmt.Sprintf("%s %q: %v", e.kind, e.key, store.ErrNotFound) }
+func (e *notFound) Unwrap() error { return store.ErrNotFound }
+
+// copied is never nil: what is empty is there all the same.
+func copied(b []byte) []byte { return append([]byte{}, b...) }
+
+// remember keeps what the database holds.
+func (t *readTx) remember(n name, v value) *document {
+	return t.keep(n, &document{now: v, stored: v, known: true}, len(v))
+}
+
+// keep forgets others when they become many.
+func (t *readTx) keep(n name, d *document, size int) *document {
+	if t.kept += len(n.kind) + len(n.key) + size; t.kept > keptBytes {
+		maps.DeleteFunc(t.documents, func(_ name, d *document) bool { return !d.written })
+		t.kept = 0
+	}
+	t.documents[n] = d
+	return d
+}
+
+func (t *readTx) Sum() (store.Sum, error) {
+	if t.done {
+		return store.Sum{}, store.ErrClosed
+	}
+	return t.state.sum, nil
+}
+
+func (t *readTx) Blobs(fn func(string, []byte) (bool, error)) error {
+	from := []byte{}
+	return t.walk(func(rows int) ([][][]byte, error) {
+		chunk, err := t.rows(scanBlobs, from, integer(int64(rows)), integer(chunkBytes))
+		if len(chunk) > 0 {
+			from = after(chunk[len(chunk)-1][0])
+		}
+		return chunk, err
+	}, func(row [][]byte) (bool, error) {
+		if len(row[0]) != 32 {
+			return false, fmt.Errorf("blob of name %x: %w", row[0], store.ErrDamaged)
+		}
+		return fn(hex.EncodeToString(row[0]), row[1])
+	})
+}
+
+func (t *readTx) Scan(kind, from string, fn func(string, []byte) (bool, error)) error {
+	if err := store.CheckDocument(kind, from); err != nil && !t.done {
+		return err
+	}
+	return t.scanFrom(scanKind, kind, from, func(_, key string, value []byte) (bool, error) { return fn(key, value) })
+}
+
+func (t *readTx) Documents(fn func(string, string, []byte) (bool, error)) error {
+	return t.scanFrom(scanDocuments, "", "", fn)
+}
+
+func (t *readTx) scanFrom(q query, kind, from string, fn func(kind, key string, value []byte) (bool, error)) error {
+	at, key := []byte(kind), []byte(from)
+	return t.walk(func(rows int) ([][][]byte, error) {
+		chunk, err := t.rows(q, at, key, integer(int64(rows)), integer(chunkBytes))
+		if len(chunk) > 0 {
+			last := chunk[len(chunk)-1]
+			at, key = last[0], after(last[1])
+		}
+		for _, row := range chunk {
+			t.remember(name{string(row[0]), string(row[1])}, row[2])
+		}
+		return chunk, err
+	}, func(row [][]byte) (bool, error) { return fn(string(row[0]), string(row[1]), copied(row[2])) })
+}
+
+// after is the first key behind another.
+func after(key []byte) []byte { return append(bytes.Clone(key), 0) }
+
+// walk goes through chunks, each of which is read whole before fn gets its first row: fn may read, too.
+func (t *readTx) walk(next func(rows int) ([][][]byte, error), fn func(row [][]byte) (bool, error)) error {
+	if t.done {
+		return store.ErrClosed
+	}
+	if err := t.flush(); err != nil {
+		return err
+	}
+	t.scanning++
+	defer func() { t.scanning-- }()
+	for rows := chunkRows; ; rows = min(4*rows, chunkMost) {
+		chunk, err := next(rows)
+		if err != nil || len(chunk) == 0 {
+			return err
+		}
+		for _, row := range chunk {
+			if more, err := fn(row); err != nil || !more {
+				return err
+			}
+		}
+		if len(chunk) < rows && t.last(chunk) {
+			return nil
+		}
+	}
+}
+
+// last is whether a chunk with fewer rows than were asked for ended there, and not by its bytes.
+func (t *readTx) last(chunk [][][]byte) bool {
+	size := 0
+	for _, row := range chunk {
+		size += len(row[len(row)-1])
+	}
+	return size < chunkBytes
+}
+
+// ahead reads rows by their numbers, and more of them at once the longer one is asked for after the other.
+type ahead[T any] struct {
+	rows map[int64]T
+	next int64 // behind the last one that was asked for
+	most int
+}
+
+func (a *ahead[T]) get(number int64, read func(from int64, rows int) ([][][]byte, error), parse func([]byte) (T, error)) (v T, found bool, err error) {
+	if number < 0 {
+		return v, false, nil
+	}
+	inOrder := number == a.next && number > 0
+	a.next = number + 1
+	if v, found = a.rows[number]; found {
+		return v, true, nil
+	}
+	if a.most = min(4*a.most, chunkMost/8); !inOrder {
+		a.most = 1
+	}
+	chunk, err := read(number, a.most)
+	if err != nil {
+		return v, false, err
+	}
+	if len(a.rows) > chunkMost {
+		a.rows = nil
+	}
+	if a.rows == nil || inOrder {
+		a.rows = map[int64]T{}
+	}
+	for _, row := range chunk {
+		at := int64(binary.BigEndian.Uint64(row[0]))
+		if a.rows[at], err = parse(row[1]); err != nil && at == number {
+			return v, false, err
+		}
+	}
+	v, found = a.rows[number]
+	return v, found, nil
+}
