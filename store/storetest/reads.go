@@ -47,6 +47,9 @@ func testReadsSame(t *testing.T, m Maker) {
 	put := func(kind, key, value string) func(store.WriteTx) error {
 		return func(tx store.WriteTx) error { return tx.PutDocument(kind, key, []byte(value)) }
 	}
+	e := start(t, m)
+	update(t, e, base)
+	undone := errors.New("undone")
 	for _, c := range []struct {
 		what   string
 		read   func(store.ReadTx) error
@@ -85,11 +88,9 @@ func testReadsSame(t *testing.T, m Maker) {
 		{"any blob", blobs, func(tx store.WriteTx) error { return tx.PutBlob(sha(9), nil) }, false},
 		{"dropped", readsAll, func(tx store.WriteTx) error { return tx.DropDocuments() }, false},
 	} {
-		e := start(t, m)
-		update(t, e, base)
 		var reads store.Reads
 		view(t, e, func(tx store.ReadTx) error { return c.read(store.Record(tx, &reads)) })
-		update(t, e, func(tx store.WriteTx) error {
+		wantIs(t, c.what, e.Update(func(tx store.WriteTx) error {
 			if same, err := reads.Same(tx); !same || err != nil {
 				t.Errorf("%s: before it same is %v, %v", c.what, same, err)
 			}
@@ -100,8 +101,8 @@ func testReadsSame(t *testing.T, m Maker) {
 			if same != c.same {
 				t.Errorf("%s: same is %v", c.what, same)
 			}
-			return err
-		})
+			return errors.Join(err, undone)
+		}), undone)
 	}
 }
 
