@@ -10,9 +10,9 @@ import (
 	"testing"
 	"time"
 
+	"witnessmark/client/grown"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
-	"witnessmark/store/signoff"
 )
 
 // mixed makes the ledger as long as a workshop's after some years: each job with a
@@ -25,73 +25,15 @@ func (w *world) mixed(n int) {
 	w.must(w.tech.Readback(ctx, 1, w.write("back.bin", back), ""))
 	w.must(w.tech.AddNote(ctx, NewNote{About: record.Name{Job: 1}, Text: "strapped down, warm, second gear"}))
 	w.must(nil, w.tech.Sync(ctx))
-	var first []*recordv1.Action
-	var seals [][]*recordv1.Opening
-	var who []*Client
-	w.must(nil, w.tech.View(func(s *record.State) error {
-		for _, told := range w.fake.told[1:] {
-			envelope, _, _ := record.EnvelopeOf(told.GetEntry())
-			signed, err := s.Open(envelope)
-			if err != nil {
-				return err
-			}
-			if a := signed.Action; a.GetJob() != nil || record.JobOf(a) != 0 {
-				first, seals = append(first, a), append(seals, told.GetOpenings())
-				who = append(who, map[signoff.KeyID]*Client{signoff.Fingerprint(w.tech.Key()): w.tech, signoff.Fingerprint(w.cal.Key()): w.cal,
-					signoff.Fingerprint(w.lead.Key()): w.lead}[signed.KeyID])
-			}
-		}
-		return nil
-	}))
 	w.must(nil, w.fake.update(func(s *record.State) error {
-		for job := uint32(2); len(w.fake.told) < n; job++ {
-			for i, a := range first {
-				if err := w.next(s, job, a, seals[i], who[i]); err != nil {
-					return fmt.Errorf("job %d, %s: %w", job, signoff.Kind(a), err)
-				}
-			}
+		first, err := grown.Deeds(s, w.fake.told, w.tech.signer, w.cal.signer, w.lead.signer)
+		for job := uint32(2); err == nil && len(w.fake.told) < n; job++ {
+			var told []*recordv1.Told
+			told, err = grown.Again(s, job, admittedAt, first)
+			w.fake.told = append(w.fake.told, told...)
 		}
-		return nil
+		return err
 	}))
-}
-
-// next admits what was done in job 1 in another job.
-func (w *world) next(s *record.State, job uint32, a *recordv1.Action, openings []*recordv1.Opening, by *Client) error {
-	var fresh deed
-	swap := map[string]string{}
-	for _, o := range openings {
-		text := o.GetText()
-		if o.GetField() == "plate" {
-			text = fmt.Sprintf("HC %d", job)
-		}
-		swap[o.GetCommitment()] = fresh.seal(o.GetField(), text).GetCommitment()
-	}
-	a = reseal(a, swap, job)
-	if o := a.GetJob(); o != nil && job%4 == 0 {
-		o.GetDetails().Car = job / 4 // one that was in before
-	}
-	if r := a.GetRead(); r != nil {
-		if j, _ := s.Job(job); true {
-			r.Car = j.GetCar()
-			if in := s.InCar(r.Car); in.GetKnown() {
-				r.LastKnown = &recordv1.LastKnown{Job: in.GetJob(), Submission: in.GetSubmission(), ImageSha256: in.GetImageSha256(), Same: true}
-			}
-		}
-	}
-	a.RequestId = fmt.Sprintf("%d %d", job, s.Size())
-	root := s.Root(s.Size())
-	a.Seen = &recordv1.Seen{Size: uint32(s.Size()), Root: fmt.Sprintf("%x", root[:])}
-	var err error
-	if a.ActsOn, err = s.Target(a); err != nil {
-		return err
-	}
-	envelope, err := signoff.Seal(a, by.signer)
-	if err != nil {
-		return err
-	}
-	w.fake.told = append(w.fake.told, &recordv1.Told{Entry: entryOf(envelope), Openings: fresh.openings})
-	_, err = s.Admit(entryOf(envelope), fresh.openings)
-	return err
 }
 
 // What catching up costs for each entry, as a multiple of one signature's verification on the same core;

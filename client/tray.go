@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
@@ -108,10 +109,48 @@ func (c *Client) AlarmsNow(job uint32) ([]Alarm, error) {
 	return look(c, func(s *record.State) ([]Alarm, error) { return alarmsIn(s, s.Alarms(job)), nil })
 }
 
+// WaitFilter is which of what waits for the person is looked for.
+type WaitFilter struct {
+	// Text is words, each of which must begin a word of what is to be done, the author or the verdict, or one by which the job is
+	// found (JobFilter).
+	Text string
+	// Skip and Most are the page: Most of 0 is UsualPage.
+	Skip, Most int
+}
+
+// wanted says of each wait whether it is looked for.
+func (f WaitFilter) wanted(s *record.State) func(record.Wait) bool {
+	words := record.Words(f.Text)
+	said := make([]map[uint32]bool, len(words))
+	for i, word := range words {
+		said[i] = map[uint32]bool{}
+		for _, n := range s.Find(record.Query{Words: []string{word}, State: "open"}) {
+			said[i][n] = true
+		}
+	}
+	return func(w record.Wait) bool {
+		if len(words) == 0 {
+			return f.Text == ""
+		}
+		of := record.Said{Text: strings.Join([]string{w.What, w.Author, w.Verdict}, " ")}
+		for i, word := range words {
+			if !said[i][w.Of.Job] && !of.Has(word) {
+				return false
+			}
+		}
+		return true
+	}
+}
+
 // Tray is what waits for the person, the worst first and then what has waited longest: at most so many, 0 for UsualPage.
 func (c *Client) Tray(ctx context.Context, most int) (*Tray, error) {
-	if most <= 0 {
-		most = UsualPage
+	return c.FindWaits(ctx, WaitFilter{Most: most})
+}
+
+// FindWaits is a page of what Tray answers with.
+func (c *Client) FindWaits(ctx context.Context, f WaitFilter) (*Tray, error) {
+	if f.Most <= 0 {
+		f.Most = UsualPage
 	}
 	t := &Tray{Waits: []Wait{}}
 	var toJudge []*recordv1.Submission // of each wait; nil where there is nothing to judge
@@ -122,18 +161,20 @@ func (c *Client) Tray(ctx context.Context, most int) (*Tray, error) {
 		}
 		t.Alarms = alarmsIn(s, s.Alarms(0))
 		one := s.Genesis().GetOnePerson()
+		wanted := f.wanted(s)
 		var waits []record.Wait
+		found := 0
 		s.Waits(func(w record.Wait) bool {
-			if !w.May(me, one) {
+			if !w.May(me, one) || !wanted(w) {
 				return true
 			}
-			if len(waits) == most {
-				t.More++
-			} else {
+			if found >= f.Skip && len(waits) < f.Most {
 				waits = append(waits, w)
 			}
+			found++
 			return true
 		})
+		t.More = max(0, found-max(0, f.Skip)-len(waits))
 		for _, w := range waits {
 			j, err := jobIn(s, w.Of.Job)
 			if err != nil {

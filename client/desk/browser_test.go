@@ -15,7 +15,7 @@ import (
 )
 
 // chromium is a browser to click with, or the test is skipped.
-func chromium(t *testing.T) string {
+func chromium(t testing.TB) string {
 	t.Helper()
 	for _, name := range []string{"chromium", "chromium-browser"} {
 		if path, err := exec.LookPath(name); err == nil {
@@ -28,7 +28,7 @@ func chromium(t *testing.T) string {
 
 // looks is chromium for tests of how pages look, which take long under the race detector and tell it nothing: who clicks is
 // watched by it in the other tests.
-func looks(t *testing.T) {
+func looks(t testing.TB) {
 	t.Helper()
 	if underRace {
 		t.Skip("how pages look is seen without the race detector")
@@ -38,7 +38,7 @@ func looks(t *testing.T) {
 
 // tab is a person's own browser, with a profile of its own.
 type tab struct {
-	*testing.T
+	testing.TB
 	ctx context.Context
 	p   *person
 }
@@ -46,14 +46,14 @@ type tab struct {
 // opens starts a browser on a person's private file, as `witnessmark desk` does.
 func (w *world) opens(p *person) *tab {
 	w.Helper()
-	alloc, stop := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(chromium(w.T)), chromedp.UserDataDir(w.path("profile-"+p.name)),
+	alloc, stop := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(chromium(w.TB)), chromedp.UserDataDir(w.path("profile-"+p.name)),
 		chromedp.NoSandbox, chromedp.Headless, chromedp.DisableGPU, chromedp.NoFirstRun,
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
 		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true), chromedp.WSURLReadTimeout(longest))
 	w.Cleanup(stop)
 	ctx, end := chromedp.NewContext(alloc)
 	w.Cleanup(end)
-	b := &tab{w.T, ctx, p}
+	b := &tab{w.TB, ctx, p}
 	w.must(chromedp.Do(ctx)) // the browser lives as long as the context that it was started with
 	b.do(chromedp.Navigate("file://" + p.desk.DoorFile()))
 	b.sees("waits for you")

@@ -33,6 +33,7 @@ type cardBody struct {
 	Far                *far // nil where the car is as found
 	Alarms             []alarmLine
 	Happened           []happened
+	Earlier, Later     string    // the addresses of what happened before and after that; empty for none
 	Deeds              []offered // the likely first
 	More               []offered // seldom done
 	Not                []offered // what cannot be done now
@@ -70,6 +71,7 @@ func (d *Desk) card(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	b.turnTo(numberIn(r, "skip"))
 	runs := d.heldOf(r.Context(), j.GetRuns())
 	for i := range b.Happened {
 		if h, ok := runs[b.Happened[i].Event.GetEntry()]; ok {
@@ -80,6 +82,22 @@ func (d *Desk) card(w http.ResponseWriter, r *http.Request) error {
 	b.offer(p, j, d.client.OnePerson())
 	d.show(w, p, http.StatusOK, "card", b)
 	return nil
+}
+
+// mostHappened is how much of what happened stands on one page of a card.
+const mostHappened = 100
+
+// turnTo leaves of what happened a page, so much before the newest.
+func (b *cardBody) turnTo(skip int) {
+	end := max(0, len(b.Happened)-skip)
+	from := max(0, end-mostHappened)
+	if from > 0 {
+		b.Earlier = fmt.Sprintf("?skip=%d#story", len(b.Happened)-from)
+	}
+	if end < len(b.Happened) {
+		b.Later = fmt.Sprintf("?skip=%d#story", max(0, skip-mostHappened))
+	}
+	b.Happened = b.Happened[from:end]
 }
 
 // revision calls a file of the catalogue by its name, says which revision it is, and whether there is a newer one.

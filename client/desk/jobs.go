@@ -35,7 +35,7 @@ func (d *Desk) jobs(w http.ResponseWriter, r *http.Request) error {
 	f := client.JobFilter{Text: strings.TrimSpace(q.Get("text")), Car: strings.TrimSpace(q.Get("car")), Query: record.Query{
 		State: q.Get("job"), Submission: q.Get("state"), Verdict: q.Get("verdict"), Person: q.Get("person"), Definition: q.Get("definition"),
 		Since: q.Get("since"), Until: q.Get("until"), Sort: q.Get("sort")}}
-	f.Skip, _ = strconv.Atoi(q.Get("skip")) // what is no number is no page
+	f.Skip = numberIn(r, "skip")
 	b, err := d.find(f)
 	if b.Problem = ""; client.KindOf(err) == client.Usage || client.KindOf(err) == client.Refused {
 		b.Problem, err = d.plain(err), nil

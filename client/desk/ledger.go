@@ -15,7 +15,6 @@ type ledgerBody struct {
 	Kinds      []string
 	Kind, Who  string
 	About      string // a job, what is of it, a person or a file, or part of a plate
-	Before     uint64 // entries below this one; 0 is all
 	Older      uint64 // where the next page begins; 0 where there is none
 	Checkpoint string
 	Verified   string
@@ -31,29 +30,14 @@ func (d *Desk) ledger(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// looked is how many entries a page looks at, at most, for those that are asked for.
-const looked = 5000
-
 // pageOf is how many entries stand on one page.
-const pageOf = 200
+const pageOf = 100
 
-func (d *Desk) ledgerBody(r *http.Request) (ledgerBody, error) {
+func (d *Desk) ledgerBody(r *http.Request) (b ledgerBody, err error) {
 	q := r.URL.Query()
-	b := ledgerBody{Kinds: record.Kinds(), Kind: q.Get("kind"), Who: strings.TrimSpace(q.Get("who")), About: strings.TrimSpace(q.Get("about")), Checkpoint: d.client.Head().Checkpoint}
-	_, _ = fmt.Sscan(q.Get("before"), &b.Before) // what is no number is no bound
-	n, who, about := 0, strings.ToLower(b.Who), strings.ToLower(b.About)
-	of := func(e client.Event) bool { // 7 is the job and all that is of it, and not job 70
-		return about == "" || strings.EqualFold(e.About, about) || strings.HasPrefix(strings.ToLower(e.About), about+".") ||
-			strings.Contains(strings.ToLower(e.Plate), about)
-	}
-	err := d.client.Events(b.Before, func(e client.Event) bool {
-		if (b.Kind == "" || e.Kind == b.Kind) && strings.Contains(strings.ToLower(e.Person), who) && of(e) {
-			b.Entries = append(b.Entries, e)
-		}
-		b.Older = e.Entry
-		n++
-		return n < looked && len(b.Entries) < pageOf
-	})
+	b = ledgerBody{Kinds: record.Kinds(), Kind: q.Get("kind"), Who: strings.TrimSpace(q.Get("who")), About: strings.TrimSpace(q.Get("about")), Checkpoint: d.client.Head().Checkpoint}
+	f := client.EventFilter{Kind: b.Kind, Who: b.Who, About: b.About, Before: uint64(numberIn(r, "before"))}
+	b.Entries, b.Older, err = d.client.FindEvents(f, pageOf)
 	return b, err
 }
 

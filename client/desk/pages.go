@@ -34,7 +34,7 @@ type page struct {
 	Distrust    bool     // it does not verify
 	Unapplied   bool     // it holds what this program does not know
 	Told        []string // what the client had to say of itself
-	Waits       int      // what waits for the person, alarms too
+	Waits       string   // how much waits for the person, alarms too; empty for nothing
 	Broad       bool     // grids want the whole window
 	Mute        bool     // this desk cannot sign
 	Live        bool     // the page renews itself when the ledger grows

@@ -3,6 +3,7 @@ package desk
 import (
 	"io/fs"
 	"net/http"
+	"strconv"
 
 	"witnessmark/client"
 	"witnessmark/client/desk/view"
@@ -71,6 +72,12 @@ func (d *Desk) jobAt(r *http.Request) (*recordv1.Job, error) {
 		return nil, err
 	}
 	return d.client.Job(n)
+}
+
+// numberIn is a bound that the address names; what is no number is none.
+func numberIn(r *http.Request, name string) int {
+	n, _ := strconv.Atoi(r.URL.Query().Get(name))
+	return max(0, n)
 }
 
 // subOf reads the submission from the address.

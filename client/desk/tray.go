@@ -3,6 +3,8 @@ package desk
 import (
 	"fmt"
 	"net/http"
+	"net/url"
+	"strconv"
 	"strings"
 	"time"
 
@@ -18,16 +20,24 @@ type slip struct {
 }
 
 type trayBody struct {
-	Alarms []alarmLine
-	Slips  []slip
-	More   int // that are left out
-	Text   string
-	Jobs   jobsBody // the newest open ones
-	Open   bool     // may open a job
+	Alarms     []alarmLine
+	NextAlarms string // the address of those that do not stand here; empty for none
+	MoreAlarms int
+	Slips      []slip
+	Before     int // slips on the pages before this one
+	More       int // and on those after it
+	Text       string
+	Next       string   // the address of the next page
+	Jobs       jobsBody // the newest open ones
+	Open       bool     // may open a job
 }
 
-// mostSlips is how much of what waits lies in a tray, and is looked through for what is asked.
-const mostSlips = 200
+// What lies on one page of a tray, and how far what waits is counted for all pages.
+const (
+	mostSlips   = 50
+	mostAlarms  = 50
+	mostCounted = 999
+)
 
 // does is what is to be done, and where, about each kind of wait.
 var does = map[string]struct{ word, deed string }{
@@ -50,34 +60,36 @@ func slipOf(w client.Wait) slip {
 	return s
 }
 
-// has says whether a text stands in what is shown of it.
-func (s slip) has(text string) bool {
-	return strings.Contains(strings.ToLower(strings.Join([]string{s.Does, s.Plate, s.Author, s.Verdict, s.Says, s.Finding}, "\n")), strings.ToLower(text))
-}
-
 func (d *Desk) tray(w http.ResponseWriter, r *http.Request) error {
 	p := d.base(r, "Tray")
 	p.Live = true
 	b := trayBody{Open: p.may("job") == "", Text: strings.TrimSpace(r.URL.Query().Get("text"))}
+	b.Before = numberIn(r, "skip")
 	err := d.client.View(func(s *record.State) error {
-		for _, a := range s.Alarms(0) {
+		due := record.Due(s.Alarms(0), time.Now())
+		from := min(numberIn(r, "alarms"), len(due))
+		to := min(from+mostAlarms, len(due))
+		for _, a := range due[from:to] {
 			j, _ := s.Job(a.GetJob())
 			b.Alarms = append(b.Alarms, alarmLines(p, j, []*recordv1.Alarm{a})...)
+		}
+		if b.MoreAlarms = len(due) - to; b.MoreAlarms > 0 {
+			b.NextAlarms = fmt.Sprintf("?alarms=%d", to)
 		}
 		return nil
 	})
 	if err != nil {
 		return err
 	}
-	tray, err := d.client.Tray(r.Context(), mostSlips)
+	tray, err := d.client.FindWaits(r.Context(), client.WaitFilter{Text: b.Text, Skip: b.Before, Most: mostSlips})
 	if err != nil {
 		return err
 	}
-	b.More = tray.More
 	for _, one := range tray.Waits {
-		if s := slipOf(one); s.has(b.Text) {
-			b.Slips = append(b.Slips, s)
-		}
+		b.Slips = append(b.Slips, slipOf(one))
+	}
+	if b.More = tray.More; b.More > 0 {
+		b.Next = "?" + url.Values{"text": {b.Text}, "skip": {strconv.Itoa(b.Before + len(b.Slips))}}.Encode()
 	}
 	if b.Jobs, err = d.find(client.JobFilter{Query: record.Query{State: "open"}}); err != nil {
 		return err
@@ -86,17 +98,23 @@ func (d *Desk) tray(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// waiting is how much waits for a person, alarms too.
-func waiting(s *record.State, me *recordv1.Person) (n int) {
-	n = len(record.Due(s.Alarms(0), time.Now()))
+// waiting is how much waits for a person, alarms too; it is not counted on for ever.
+func waiting(s *record.State, me *recordv1.Person) string {
+	n := len(record.Due(s.Alarms(0), time.Now()))
 	one := s.Genesis().GetOnePerson()
 	s.Waits(func(w record.Wait) bool {
 		if w.May(me, one) {
 			n++
 		}
-		return true
+		return n <= mostCounted
 	})
-	return n
+	switch {
+	case n == 0:
+		return ""
+	case n > mostCounted:
+		return fmt.Sprintf("%d+", mostCounted)
+	}
+	return strconv.Itoa(n)
 }
 
 func (p page) wrote(s *recordv1.Submission) bool {

@@ -27,7 +27,7 @@ import (
 
 // world is a server and three people, each with a home, a key with a passphrase, and a desk.
 type world struct {
-	*testing.T
+	testing.TB
 	dir                          string
 	srv                          *server.Server
 	lead, technician, calibrator *person
@@ -44,9 +44,9 @@ const passphrase = "correct horse"
 
 var ctx = context.Background()
 
-func newWorld(t *testing.T) *world {
+func newWorld(t testing.TB) *world {
 	t.Helper()
-	w := &world{T: t, dir: t.TempDir()}
+	w := &world{TB: t, dir: t.TempDir()}
 	w.key("lead")
 	line, err := os.ReadFile(w.path("lead.pub"))
 	w.must(err)
@@ -54,8 +54,7 @@ func newWorld(t *testing.T) *world {
 	w.must(err)
 	print, err := server.Init(w.path("data"), "lead", public.(ssh.CryptoPublicKey).CryptoPublicKey().(edKey), false)
 	w.must(err)
-	w.srv, err = server.Start(server.Options{Dir: w.path("data"), Listen: "127.0.0.1:0", Now: func() time.Time { return time.Now().Add(-time.Duration(w.late.Load())) }})
-	w.must(err)
+	w.serve("127.0.0.1:0")
 	t.Cleanup(func() { _ = w.srv.Stop() })
 	w.lead = w.login("lead", print)
 	for _, name := range []string{"technician", "calibrator"} {
@@ -69,6 +68,14 @@ func newWorld(t *testing.T) *world {
 	_, _, err = w.lead.client.AddDocument(ctx, client.Limits, w.demo("dx1-road-98.yaml"))
 	w.must(err)
 	return w
+}
+
+// serve starts the server.
+func (w *world) serve(listen string) {
+	w.Helper()
+	var err error
+	w.srv, err = server.Start(server.Options{Dir: w.path("data"), Listen: listen, Now: func() time.Time { return time.Now().Add(-time.Duration(w.late.Load())) }})
+	w.must(err)
 }
 
 func (w *world) must(err error) {
@@ -184,7 +191,7 @@ func (b *browser) enter(code string) (int, string) {
 
 func (b *browser) get(path string) (int, string) {
 	b.Helper()
-	return b.send("GET", path, nil, map[string]string{"Sec-Fetch-Site": "none", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "document"})
+	return b.send("GET", path, nil, typed)
 }
 
 func (b *browser) post(path string, form url.Values) (int, string) {
@@ -215,6 +222,9 @@ func (b *browser) sends(path string, form url.Values, files map[string][2]string
 	return status, html.UnescapeString(text)
 }
 
+// typed are the headers of an address that a person typed.
+var typed = map[string]string{"Sec-Fetch-Site": "none", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "document"}
+
 // ours are the headers of a form of the desk's own.
 var ours = map[string]string{"Sec-Fetch-Site": "same-origin", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "document"}
 
@@ -228,6 +238,17 @@ func (b *browser) send(method, path string, form url.Values, header map[string]s
 
 func (b *browser) ask(method, path string, body io.Reader, header map[string]string) (int, string) {
 	b.Helper()
+	a, err := b.http.Do(b.request(method, path, body, header))
+	b.must(err)
+	defer a.Body.Close()
+	b.location, b.header = a.Header.Get("Location"), a.Header
+	text, err := io.ReadAll(a.Body)
+	b.must(err)
+	return a.StatusCode, string(text)
+}
+
+func (b *browser) request(method, path string, body io.Reader, header map[string]string) *http.Request {
+	b.Helper()
 	r, err := http.NewRequest(method, "http://"+b.desk.door.host+path, body)
 	b.must(err)
 	for k, v := range header {
@@ -237,11 +258,5 @@ func (b *browser) ask(method, path string, body io.Reader, header map[string]str
 		}
 		r.Header.Set(k, v)
 	}
-	a, err := b.http.Do(r)
-	b.must(err)
-	defer a.Body.Close()
-	b.location, b.header = a.Header.Get("Location"), a.Header
-	text, err := io.ReadAll(a.Body)
-	b.must(err)
-	return a.StatusCode, string(text)
+	return r
 }

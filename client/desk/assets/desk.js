@@ -42,7 +42,7 @@
     const answer = await fetch("/search");
     if (!answer.ok) return;
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-    const count = /^\(\d+\) /;
+    const count = /^\(\d+\+?\) /;
     document.title = (page.title.match(count)?.[0] ?? "") + document.title.replace(count, "");
     band(page);
   }
