@@ -52,7 +52,7 @@ func (e *Engine) Compact() (err error) {
 	}
 	c, err := e.connect()
 	if err != nil {
-		return fmt.Errorf("compact: %w", e.explained(err))
+		return fmt.Errorf("compact: %w", err)
 	}
 	defer c.close()
 	if err := e.compact(c); err != nil {

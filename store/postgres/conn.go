@@ -189,41 +189,64 @@ func (c *conn) close() {
 	}()
 }
 
-// connect is a connection to work with.
+// connect is a connection to work with. Its errors are explained.
 func (e *Engine) connect() (*conn, error) {
 	ctx, cancel := context.WithTimeout(context.Background(), e.options.Patience)
 	defer cancel()
 	c, err := e.dial(ctx)
 	if err != nil {
-		return nil, err
+		return nil, e.gone(err)
 	}
 	if err := c.prepare(); err != nil {
 		c.close()
-		return nil, err
+		return nil, e.gone(err)
 	}
 	return c, nil
 }
 
+// gone says once that the database cannot be reached.
+func (e *Engine) gone(why error) error {
+	err := e.explained(why)
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	if e.away == nil {
+		e.options.Log.Warn("the database is away", "why", err.Error())
+	}
+	e.away, e.nextTry = err, time.Now().Add(retryEvery)
+	return err
+}
+
+// retryEvery is how often all transactions together try to reach a database that is away.
+const retryEvery = 100 * time.Millisecond
+
 // acquire waits for its turn and answers with an idle connection of this epoch, or a new one.
 func (e *Engine) acquire() (*conn, error) {
 	e.turns <- struct{}{}
+	c, err := e.idleOrAway()
+	if c == nil && err == nil {
+		c, err = e.connect()
+	}
+	if err != nil {
+		<-e.turns
+	}
+	return c, err
+}
+
+func (e *Engine) idleOrAway() (*conn, error) {
 	e.mu.Lock()
+	defer e.mu.Unlock()
 	for len(e.idle) > 0 {
 		c := e.idle[len(e.idle)-1]
 		e.idle = e.idle[:len(e.idle)-1]
 		if c.epoch == e.epoch {
-			e.mu.Unlock()
 			return c, nil
 		}
 		c.close()
 	}
-	e.mu.Unlock()
-	c, err := e.connect()
-	if err != nil {
-		<-e.turns
-		return nil, err
+	if e.away != nil && time.Now().Before(e.nextTry) {
+		return nil, e.away
 	}
-	return c, nil
+	return nil, nil
 }
 
 // release ends what c was doing and keeps it for the next one.

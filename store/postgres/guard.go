@@ -34,8 +34,8 @@ func (e *Engine) join(c *conn, server string) {
 		e.newEpoch("it is served by another process than before")
 	}
 	e.server, c.epoch = server, e.epoch
-	if e.away {
-		e.away = false
+	if e.away != nil {
+		e.away = nil
 		e.options.Log.Info("the database is back", "database", e.place)
 	}
 }

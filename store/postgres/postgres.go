@@ -53,7 +53,8 @@ type Engine struct {
 	server    string        // that the connections of this epoch lead to; empty before the first
 	confirmed int64         // updates; -1 for none
 	highest   int64         // updates that were ever confirmed: a database that has fewer lost some
-	away      bool          // and said so
+	away      error         // why nothing can be reached; nil where it can
+	nextTry   time.Time     // while it is away
 	next      chan struct{} // of the guard's round that has not begun
 	rounds    bool          // one is under way
 
@@ -142,8 +143,7 @@ func (e *Engine) tryBegin(guarded bool, calls []call) (*readTx, error) {
 	}
 	c, err := e.acquire()
 	if err != nil {
-		e.gone(err)
-		return nil, e.explained(err)
+		return nil, err
 	}
 	got, err := c.run(append(calls, do(readState))...)
 	if err != nil {
@@ -158,7 +158,7 @@ func (e *Engine) tryBegin(guarded bool, calls []call) (*readTx, error) {
 	switch {
 	case err != nil:
 		err = e.explained(err)
-	case s.updates < highest:
+	case s.updates < highest && !e.unguarded:
 		err = fmt.Errorf("%s: %w: it went back from update %d to %d, and what was acknowledged in between is missing", e.place, store.ErrDamaged, highest, s.updates)
 	case guarded:
 		err = e.durable(c, s.updates)
@@ -168,16 +168,6 @@ func (e *Engine) tryBegin(guarded bool, calls []call) (*readTx, error) {
 		return nil, err
 	}
 	return newReadTx(e, c, s), nil
-}
-
-// gone says once that the database cannot be reached.
-func (e *Engine) gone(err error) {
-	e.mu.Lock()
-	defer e.mu.Unlock()
-	if isLost(err) && !e.away {
-		e.away = true
-		e.options.Log.Warn("the database is away", "why", e.explained(err).Error())
-	}
 }
 
 // View runs fn in a read transaction.

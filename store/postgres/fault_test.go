@@ -1,0 +1,274 @@
+package postgres
+
+import (
+	"errors"
+	"fmt"
+	"net/url"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"witnessmark/store"
+	"witnessmark/store/postgres/pgtest"
+	"witnessmark/store/storetest"
+)
+
+// history is what several writers and readers were told, on several engines, to be held against what is there in the end.
+type history struct {
+	t       *testing.T
+	engines []*Engine
+	stop    chan struct{}
+	all     sync.WaitGroup
+
+	mu        sync.Mutex
+	acked     []string
+	refused   map[string]bool // certain not to be there
+	uncertain int
+	shown     map[uint64]string // entries by number
+	began     int               // updates, some of which hang
+	away      int               // answers that nothing could be had
+}
+
+// begin opens two engines on a database and has three writers and a reader on each.
+func begin(t *testing.T, url string, unguarded bool) *history {
+	h := &history{t: t, stop: make(chan struct{}), refused: map[string]bool{}, shown: map[uint64]string{}}
+	for range 2 {
+		e, err := Open(t.Context(), url, Options{Patience: time.Second})
+		if err != nil {
+			t.Fatal(err)
+		}
+		e.unguarded = unguarded
+		h.engines = append(h.engines, e)
+	}
+	var ids atomic.Int64
+	for _, e := range h.engines {
+		for range 3 {
+			h.all.Go(func() { h.again(func() { h.write(e, fmt.Sprint("id ", ids.Add(1))) }) })
+		}
+		h.all.Go(func() { h.again(func() { h.read(e) }) })
+	}
+	return h
+}
+
+func (h *history) again(fn func()) {
+	for {
+		select {
+		case <-h.stop:
+			return
+		default:
+			fn()
+		}
+	}
+}
+
+func (h *history) write(e *Engine, id string) {
+	h.mu.Lock()
+	h.began++
+	h.mu.Unlock()
+	err := e.Update(func(tx store.WriteTx) error {
+		n, err := tx.Entries()
+		return errors.Join(err, tx.PutEntry(n, []byte(id)), tx.PutDocument("id", id, nil))
+	})
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	switch {
+	case err == nil:
+		h.acked = append(h.acked, id)
+	case errors.Is(err, store.ErrUncertain):
+		h.uncertain++
+	case errors.Is(err, store.ErrAway):
+		h.refused[id] = true
+		h.away++
+	default:
+		h.t.Errorf("update: %v", err)
+	}
+	if err != nil && strings.Contains(err.Error(), "\n") {
+		h.t.Errorf("not one line: %q", err)
+	}
+}
+
+// read looks at the newest entries, in a View or in an Update that changes nothing.
+func (h *history) read(e *Engine) {
+	seen := map[uint64]string{}
+	look := func(tx store.ReadTx) error {
+		n, err := tx.Entries()
+		for i := n - min(n, 5); i < n && err == nil; i++ {
+			var entry []byte
+			entry, err = tx.Entry(i)
+			seen[i] = string(entry)
+		}
+		return err
+	}
+	errs := []error{e.View(look)}
+	if errs[0] == nil {
+		clear(seen)
+		errs = append(errs, e.Update(func(tx store.WriteTx) error { return look(tx) }))
+	}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	for _, err := range errs {
+		if errors.Is(err, store.ErrAway) {
+			h.away++
+			return
+		}
+		if err != nil {
+			h.t.Errorf("view: %v", err)
+			return
+		}
+	}
+	for i, id := range seen {
+		if before, ok := h.shown[i]; ok && before != id {
+			h.t.Errorf("entry %d was shown as %q and as %q", i, before, id)
+		}
+		h.shown[i] = id
+	}
+}
+
+func (h *history) ends() {
+	close(h.stop)
+	h.all.Wait()
+	for _, e := range h.engines {
+		if err := e.Close(); err != nil {
+			h.t.Error(err)
+		}
+	}
+}
+
+// missing is what was acknowledged or shown and is not there as it was.
+func (h *history) missing(url string) (missing []string) {
+	h.t.Helper()
+	e, err := Open(h.t.Context(), url, Options{})
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	defer e.Close()
+	there, times := []string{}, map[string]int{}
+	err = e.View(func(tx store.ReadTx) error {
+		n, err := tx.Entries()
+		for i := uint64(0); i < n && err == nil; i++ {
+			var entry []byte
+			entry, err = tx.Entry(i)
+			there = append(there, string(entry))
+			times[string(entry)]++
+		}
+		return errors.Join(err, store.CheckSum(tx))
+	})
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	for id, n := range times {
+		if n > 1 || h.refused[id] {
+			h.t.Errorf("%s is there %d times; refused: %v", id, n, h.refused[id])
+		}
+	}
+	for _, id := range h.acked {
+		if times[id] == 0 {
+			missing = append(missing, id+" was acknowledged")
+		}
+	}
+	for i, id := range h.shown {
+		if i >= uint64(len(there)) || there[i] != id {
+			missing = append(missing, fmt.Sprintf("%s was shown as entry %d", id, i))
+		}
+	}
+	h.t.Logf("%d updates: %d acknowledged, %d uncertain, %d refused; %d entries, of which %d were shown; %d answers of being away",
+		h.began, len(h.acked), h.uncertain, len(h.refused), len(there), len(h.shown), h.away)
+	return missing
+}
+
+func (h *history) count() (acked, shown int) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return len(h.acked), len(h.shown)
+}
+
+// goesOn waits until more is acknowledged.
+func (h *history) goesOn() {
+	h.t.Helper()
+	before, _ := h.count()
+	for until := time.Now().Add(time.Minute); time.Now().Before(until); time.Sleep(10 * time.Millisecond) {
+		if now, _ := h.count(); now >= before+10 {
+			return
+		}
+	}
+	h.t.Fatal("nothing is acknowledged any more")
+}
+
+// TestKilledAndRestarted kills the database under load, again and again.
+func TestKilledAndRestarted(t *testing.T) {
+	c := pgtest.Start(t)
+	h := begin(t, c.URL(), false)
+	storetest.During(t, time.Second, func() {
+		h.goesOn()
+		c.Restart(t)
+		h.goesOn()
+	})
+	h.ends()
+	if missing := h.missing(c.URL()); len(missing) > 0 {
+		t.Errorf("%q", missing)
+	}
+}
+
+// both is a URL of two servers; whichever takes writes is meant.
+func both(t *testing.T, a, b *pgtest.Cluster) string {
+	t.Helper()
+	first, err1 := url.Parse(a.URL())
+	second, err2 := url.Parse(b.URL())
+	if err := errors.Join(err1, err2); err != nil {
+		t.Fatal(err)
+	}
+	return a.URL() + "," + second.Query().Get("host") + first.Fragment
+}
+
+// TestStandbyTakesOver kills the primary under load and has its synchronous standby take over.
+func TestStandbyTakesOver(t *testing.T) {
+	storetest.During(t, 0, func() {
+		primary := pgtest.Start(t)
+		standby := primary.Standby(t)
+		h := begin(t, both(t, primary, standby), false)
+		h.goesOn()
+		primary.Kill()
+		standby.Promote(t)
+		h.goesOn()
+		h.ends()
+		if missing := h.missing(standby.URL()); len(missing) > 0 {
+			t.Errorf("%q", missing)
+		}
+	})
+}
+
+// TestCancelledWaits has commits go on without their standby, which is away, and has it take over afterwards.
+// What it then lacks nobody was told of; with the guard out, the same test finds what is lost.
+func TestCancelledWaits(t *testing.T) {
+	for _, unguarded := range []bool{false, true} {
+		t.Run(map[bool]string{false: "guarded", true: "control"}[unguarded], func(t *testing.T) {
+			primary := pgtest.Start(t)
+			standby := primary.Standby(t)
+			h := begin(t, both(t, primary, standby), unguarded)
+			h.goesOn()
+			standby.Kill()
+			cancelled := 0
+			for until := time.Now().Add(storetest.Long(t, 2*time.Second)); time.Now().Before(until) || cancelled < 20; time.Sleep(20 * time.Millisecond) {
+				n := 0
+				_, _ = fmt.Sscan(primary.CancelWaits(t), &n)
+				cancelled += n
+			}
+			t.Logf("%d waits were cancelled", cancelled)
+			primary.Kill()
+			standby.Start(t)
+			standby.Promote(t)
+			if !unguarded {
+				h.goesOn()
+			}
+			h.ends()
+			switch missing := h.missing(standby.URL()); {
+			case len(missing) > 0 && !unguarded:
+				t.Errorf("%q", missing)
+			case len(missing) == 0 && unguarded:
+				t.Error("without the guard nothing is lost: the test shows nothing")
+			}
+		})
+	}
+}
