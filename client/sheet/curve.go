@@ -85,7 +85,7 @@ func (o *Options) set(side string) *signal.Set {
 const mostColumns = 12
 
 // writeCurve prints a section of a signal, where the images are at hand.
-func writeCurve(b *strings.Builder, r *calibrationv1.Report, s *calibrationv1.SignalReport, o *Options) {
+func writeCurve(b *paper, r *calibrationv1.Report, s *calibrationv1.SignalReport, o *Options) {
 	c, err := SignalCurve(r, s, o, 1)
 	if err != nil || len(c.X) < 2 {
 		return
@@ -119,7 +119,10 @@ func writeCurve(b *strings.Builder, r *calibrationv1.Report, s *calibrationv1.Si
 // columns are the places to be shown: all of few; of many the ends, the operating point, and what lies evenly between.
 func (c *Curve) columns(most int) (at []int) {
 	if len(c.X) <= most {
-		return indexes(len(c.X))
+		for i := range c.X {
+			at = append(at, i)
+		}
+		return at
 	}
 	nearest := 0
 	for i, x := range c.X {

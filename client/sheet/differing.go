@@ -3,9 +3,6 @@ package sheet
 import (
 	"fmt"
 	"io"
-	"strings"
-
-	"charm.land/lipgloss/v2"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 )
@@ -14,18 +11,17 @@ import (
 // it, so it has no verdict. Base and candidate say in words what the two images are.
 func WriteDiffering(w io.Writer, r *calibrationv1.Report, base, candidate string, o Options) error {
 	r, o.unjudged = plainReport(r), true
-	var b strings.Builder
+	b := paperFor(w)
 	for _, line := range o.Heading {
-		fmt.Fprintln(&b, plainText(line))
+		fmt.Fprintln(b, plainText(line))
 	}
-	fmt.Fprintln(&b, bold.Render(differing(r)))
+	fmt.Fprintln(b, bold.Render(differing(r)))
 	wide := max(len(base), len(candidate), len("definition"))
-	fmt.Fprintf(&b, "%-*s  sha256 %s\n%-*s  sha256 %s\n", wide, base, r.Base.GetSha256(), wide, candidate, r.Candidate.GetSha256())
-	fmt.Fprintf(&b, "%-*s  %s\n", wide, "definition", document(r.Definition))
-	writeTables(&b, r, &o)
-	writeAccount(&b, r)
-	_, err := lipgloss.Fprint(w, b.String())
-	return err
+	fmt.Fprintf(b, "%-*s  sha256 %s\n%-*s  sha256 %s\n", wide, base, r.Base.GetSha256(), wide, candidate, r.Candidate.GetSha256())
+	fmt.Fprintf(b, "%-*s  %s\n", wide, "definition", document(r.Definition))
+	writeTables(b, r, &o)
+	writeAccount(b, r)
+	return b.done()
 }
 
 // differing counts what differs, in one line.

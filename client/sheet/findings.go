@@ -11,7 +11,7 @@ import (
 )
 
 // writeUnjudged names what nothing looked at, which is not the same as clear.
-func writeUnjudged(b *strings.Builder, r *calibrationv1.Report) {
+func writeUnjudged(b *paper, r *calibrationv1.Report) {
 	var lines []string
 	for _, f := range r.Findings {
 		if f.Rule == "no-limit" {
@@ -35,7 +35,7 @@ func writeUnjudged(b *strings.Builder, r *calibrationv1.Report) {
 }
 
 // writeFindings prints them in the report's order: what counts first, worst first.
-func writeFindings(b *strings.Builder, r *calibrationv1.Report, o *Options) {
+func writeFindings(b *paper, r *calibrationv1.Report, o *Options) {
 	if len(r.Findings) == 0 {
 		return
 	}
@@ -142,7 +142,7 @@ type margin struct{ *calibrationv1.Margin }
 func (margin) GetXLabel() string { return "" }
 func (margin) GetYLabel() string { return "" }
 
-func writeMargins(b *strings.Builder, r *calibrationv1.Report, o *Options) {
+func writeMargins(b *paper, r *calibrationv1.Report, o *Options) {
 	if len(r.Margins) == 0 {
 		return
 	}

@@ -42,11 +42,14 @@ func digits(steps ...float64) decimals {
 	return -1
 }
 
-func (d decimals) text(v float64) string {
+func (d decimals) text(v float64) string { return string(d.Append(nil, v)) }
+
+// Append appends that text.
+func (d decimals) Append(text []byte, v float64) []byte {
 	if d < 0 || math.IsInf(v, 0) || math.IsNaN(v) {
-		return fine(v)
+		return append(text, fine(v)...)
 	}
-	return strconv.FormatFloat(v, 'f', int(d), 64)
+	return strconv.AppendFloat(text, v, 'f', int(d), 64)
 }
 
 // near is a value that lies between two steps, to a tenth of one.
@@ -88,14 +91,4 @@ func plus(text string, v float64) string {
 		return "+" + text
 	}
 	return text
-}
-
-func value(n decimals, v any) string {
-	switch v := v.(type) {
-	case float64:
-		return n.text(v)
-	case string:
-		return v
-	}
-	return NoValue
 }

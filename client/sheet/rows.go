@@ -9,11 +9,9 @@ type VisitRow struct {
 func (v *Visited) Rows() (rows []VisitRow, more int) {
 	shown := v.Cells[:min(len(v.Cells), shownVisits)]
 	for _, c := range shown {
-		n := numbers(c.Table)
-		r := VisitRow{Seconds: secs(c.Seconds), Table: c.Table.ID, Place: point.Where(c.Table, c.Change, c.Change.X, c.Change.Y),
-			Base: value(n, c.Change.Base.AsInterface()), Candidate: value(n, c.Change.Candidate.AsInterface())}
-		if c.Change.Delta != nil {
-			r.Delta = signed(n, *c.Change.Delta) + unit(c.Table)
+		r := VisitRow{Seconds: secs(c.Seconds), Table: c.Table.ID, Place: c.place(), Base: c.value(c.Change.Base()), Candidate: c.value(c.Change.Candidate())}
+		if c.Change.HasDelta {
+			r.Delta = signed(numbers(c.Table), c.Change.Delta) + unit(c.Table)
 		}
 		rows = append(rows, r)
 	}

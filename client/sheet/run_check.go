@@ -5,36 +5,34 @@ import (
 	"io"
 	"strings"
 
-	"charm.land/lipgloss/v2"
-
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/runcheck"
 )
 
 // WriteRunCheck prints a run held against a map, the sentence first.
 func WriteRunCheck(w io.Writer, r *calibrationv1.RunCheck) error {
-	var b strings.Builder
-	fmt.Fprintf(&b, "%s\n\n", plainText(runcheck.Says(r)))
+	b := paperFor(w)
+	fmt.Fprintf(b, "%s\n\n", plainText(runcheck.Says(r)))
 	for _, s := range r.Sides {
 		if s.Samples == 0 {
 			continue
 		}
-		fmt.Fprintf(&b, "held       %s against %s: %+.3g%s on the mean, %.3g rms over %d samples%s\n", s.Table+s.Signal, s.Channel, s.Mean, runcheck.In(s.Unit), s.Rms, s.Samples, behind(s.Delay))
-		fmt.Fprintf(&b, "           worst at %.2f s: commanded %.4g, logged %.4g\n", s.Worst.Time, s.Worst.Commanded, s.Worst.Logged)
+		fmt.Fprintf(b, "held       %s against %s: %+.3g%s on the mean, %.3g rms over %d samples%s\n", plainText(s.Table+s.Signal), plainText(s.Channel),
+			s.Mean, plainText(runcheck.In(s.Unit)), s.Rms, s.Samples, behind(s.Delay))
+		fmt.Fprintf(b, "           worst at %.2f s: commanded %.4g, logged %.4g\n", s.Worst.Time, s.Worst.Commanded, s.Worst.Logged)
 	}
 	for _, l := range r.LeftOut {
-		fmt.Fprintf(&b, "left out   %s\n", plainText(l))
+		fmt.Fprintf(b, "left out   %s\n", plainText(l))
 	}
 	for _, f := range r.Findings {
-		fmt.Fprintf(&b, "%s  %s: %s\n", Word(f.Severity), f.Kind, plainText(f.Text))
+		fmt.Fprintf(b, "%s  %s: %s\n", Word(f.Severity), f.Kind, plainText(f.Text))
 	}
-	writeOutside(&b, r.Outside)
-	_, err := lipgloss.Fprint(w, b.String())
-	return err
+	writeOutside(b, r.Outside)
+	return b.done()
 }
 
 // writeOutside says once of each axis how long the run lay beyond it, and of which tables that is an axis.
-func writeOutside(b *strings.Builder, all []*calibrationv1.RunOutside) {
+func writeOutside(b *paper, all []*calibrationv1.RunOutside) {
 	type key struct {
 		axis string
 		time float64

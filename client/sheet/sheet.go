@@ -45,18 +45,18 @@ func (o *Options) candidateLayout() *definition.Layout {
 }
 
 // Signal words keep the colours of ANSI Z535.6, and always stand as words too.
-var severityStyle = map[string]lipgloss.Style{
-	"danger":  lipgloss.NewStyle().Bold(true).Foreground(lipgloss.Color("#ffffff")).Background(lipgloss.Color("#c8102e")),
-	"warning": lipgloss.NewStyle().Bold(true).Foreground(lipgloss.Color("#000000")).Background(lipgloss.Color("#ff8200")),
-	"caution": lipgloss.NewStyle().Bold(true).Foreground(lipgloss.Color("#000000")).Background(lipgloss.Color("#ffd100")),
-	"notice":  lipgloss.NewStyle().Bold(true).Foreground(lipgloss.Color("#ffffff")).Background(lipgloss.Color("#0057b8")),
-	"clear":   lipgloss.NewStyle().Bold(true),
+var severityStyle = map[string]ink{
+	"danger":  inkOf(lipgloss.NewStyle().Bold(true).Foreground(lipgloss.Color("#ffffff")).Background(lipgloss.Color("#c8102e"))),
+	"warning": inkOf(lipgloss.NewStyle().Bold(true).Foreground(lipgloss.Color("#000000")).Background(lipgloss.Color("#ff8200"))),
+	"caution": inkOf(lipgloss.NewStyle().Bold(true).Foreground(lipgloss.Color("#000000")).Background(lipgloss.Color("#ffd100"))),
+	"notice":  inkOf(lipgloss.NewStyle().Bold(true).Foreground(lipgloss.Color("#ffffff")).Background(lipgloss.Color("#0057b8"))),
+	"clear":   inkOf(lipgloss.NewStyle().Bold(true)),
 }
 
 var (
-	bold = lipgloss.NewStyle().Bold(true)
-	up   = lipgloss.NewStyle().Foreground(lipgloss.Color("#0f8b80")) // teal
-	down = lipgloss.NewStyle().Foreground(lipgloss.Color("#a0651e")) // brown
+	bold = inkOf(lipgloss.NewStyle().Bold(true))
+	up   = inkOf(lipgloss.NewStyle().Foreground(lipgloss.Color("#0f8b80"))) // teal
+	down = inkOf(lipgloss.NewStyle().Foreground(lipgloss.Color("#a0651e"))) // brown
 )
 
 // Word prints a severity or verdict as its signal word.
@@ -67,24 +67,23 @@ func Word(severity string) string {
 // Write prints the sheet of a report. Colour is dropped where w is not a terminal or NO_COLOR is set.
 func Write(w io.Writer, r *calibrationv1.Report, o Options) error {
 	r, o.holes = plainReport(r), r.Holes
-	var b strings.Builder
+	b := paperFor(w)
 	for _, line := range o.Heading {
-		fmt.Fprintln(&b, plainText(line))
+		fmt.Fprintln(b, plainText(line))
 	}
-	writeVerdict(&b, r, &o)
-	writeUnjudged(&b, r)
-	writeFindings(&b, r, &o)
-	writeTables(&b, r, &o)
-	writeSignals(&b, r, &o)
-	writeVisited(&b, o.Visited)
-	writeMargins(&b, r, &o)
-	writeAccount(&b, r)
-	_, err := lipgloss.Fprint(w, b.String())
-	return err
+	writeVerdict(b, r, &o)
+	writeUnjudged(b, r)
+	writeFindings(b, r, &o)
+	writeTables(b, r, &o)
+	writeSignals(b, r, &o)
+	writeVisited(b, o.Visited)
+	writeMargins(b, r, &o)
+	writeAccount(b, r)
+	return b.done()
 }
 
 // writeVerdict says the worst severity, what it asks for, and what was compared.
-func writeVerdict(b *strings.Builder, r *calibrationv1.Report, o *Options) {
+func writeVerdict(b *paper, r *calibrationv1.Report, o *Options) {
 	counting, inherited := 0, 0
 	for _, f := range r.Findings {
 		if f.Origin == "inherited" {
@@ -154,7 +153,7 @@ func plural(n int, what string) string {
 }
 
 // writeAccount ends the sheet with the bytes, so that nothing differs unseen.
-func writeAccount(b *strings.Builder, r *calibrationv1.Report) {
+func writeAccount(b *paper, r *calibrationv1.Report) {
 	if r.Bytes != nil && r.Base != nil {
 		c := r.Bytes
 		fmt.Fprintf(b, "\n%s %s differ: %d in tables and axes, %d identity, %d checksum, %d volatile, %d unmapped\n", bold.Render("Bytes"),

@@ -95,7 +95,7 @@ func amount(quantity, unit string, v float64) string {
 }
 
 // writeSignals prints how far what the controller computes was moved, by which tables, and a section through it.
-func writeSignals(b *strings.Builder, r *calibrationv1.Report, o *Options) {
+func writeSignals(b *paper, r *calibrationv1.Report, o *Options) {
 	if len(r.Signals) == 0 || o.Table != "" {
 		return
 	}

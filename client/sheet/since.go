@@ -4,9 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"io"
-	"strings"
-
-	"charm.land/lipgloss/v2"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 )
@@ -31,29 +28,28 @@ type Step struct {
 // differ between the two. The options are those of Is's own sheet.
 func WriteSince(w io.Writer, s *Since, o Options) error {
 	was, is := plainText(s.Was), plainText(s.Is)
-	var b strings.Builder
+	b := paperFor(w)
 	for _, line := range o.Heading {
-		fmt.Fprintln(&b, plainText(line))
+		fmt.Fprintln(b, plainText(line))
 	}
-	fmt.Fprintf(&b, "Verdict  %s  since %s, which was %s\n", Word(s.IsVerdict), was, Word(s.WasVerdict))
+	fmt.Fprintf(b, "Verdict  %s  since %s, which was %s\n", Word(s.IsVerdict), was, Word(s.WasVerdict))
 	for _, part := range []struct {
 		title string
 		list  []Step
 	}{{"New since " + was, s.New}, {"Worse than in " + was, s.Worse}, {"Better than in " + was, s.Better}, {"Gone since " + was, s.Gone}, {"As in " + was, s.Same}} {
-		writeSteps(&b, part.title, part.list, &o)
+		writeSteps(b, part.title, part.list, &o)
 	}
 	r := plainReport(s.Changed)
 	o.Base, o.holes = s.Image, r.Holes
 	if len(r.Tables) == 0 {
-		fmt.Fprintf(&b, "\nno cell differs between %s and %s\n", was, is)
+		fmt.Fprintf(b, "\nno cell differs between %s and %s\n", was, is)
 	}
-	writeTables(&b, r, &o)
-	writeAccount(&b, r)
-	_, err := lipgloss.Fprint(w, b.String())
-	return err
+	writeTables(b, r, &o)
+	writeAccount(b, r)
+	return b.done()
 }
 
-func writeSteps(b *strings.Builder, title string, list []Step, o *Options) {
+func writeSteps(b *paper, title string, list []Step, o *Options) {
 	if len(list) == 0 {
 		return
 	}

@@ -4,16 +4,17 @@ import (
 	"cmp"
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
 
-	"charm.land/lipgloss/v2"
 	"google.golang.org/protobuf/types/known/structpb"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/changed"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/printed"
 	"witnessmark/tables/surface"
 )
 
@@ -48,7 +49,7 @@ func head(id string, t *definition.Table) string {
 }
 
 // writeTables prints each changed table; the one asked for whole, the others folded.
-func writeTables(b *strings.Builder, r *calibrationv1.Report, o *Options) {
+func writeTables(b *paper, r *calibrationv1.Report, o *Options) {
 	if len(r.Tables) == 0 {
 		return
 	}
@@ -61,7 +62,7 @@ func writeTables(b *strings.Builder, r *calibrationv1.Report, o *Options) {
 	}
 }
 
-func writeTable(b *strings.Builder, r *calibrationv1.Report, t *calibrationv1.TableReport, o *Options) {
+func writeTable(b *paper, r *calibrationv1.Report, t *calibrationv1.TableReport, o *Options) {
 	def := o.table(t.Id)
 	fmt.Fprintf(b, "\n  %s\n  ", head(t.Id, def))
 	if t.Kind == "text" {
@@ -101,20 +102,18 @@ func writeTable(b *strings.Builder, r *calibrationv1.Report, t *calibrationv1.Ta
 }
 
 // writeText prints a text of both images.
-func writeText(b *strings.Builder, t *calibrationv1.TableReport, o *Options) {
+func writeText(b *paper, t *calibrationv1.TableReport, o *Options) {
 	fmt.Fprintln(b, "text")
-	for _, c := range objects(t) {
-		fmt.Fprintf(b, "  base       %s\n  candidate  %s\n", quoted(c.Base), quoted(c.Candidate))
+	for _, c := range changesOf(t).All() {
+		fmt.Fprintf(b, "  base       %q\n  candidate  %q\n", c.Base().Word, c.Candidate().Word)
 	}
 	if !o.unjudged {
 		fmt.Fprintf(b, "  judged by %s\n", judged(t.JudgedBy))
 	}
 }
 
-func quoted(v *structpb.Value) string { return strconv.Quote(v.GetStringValue()) }
-
 // writeSlice heads a slice of a block.
-func writeSlice(b *strings.Builder, t *definition.Table, s *calibrationv1.Slice) {
+func writeSlice(b *paper, t *definition.Table, s *calibrationv1.Slice) {
 	if words := point.slice(t, s); len(words) > 0 {
 		fmt.Fprintf(b, "  %s\n", bold.Render(strings.Join(words, ", ")))
 	}
@@ -135,7 +134,7 @@ func through(r *calibrationv1.Report, table string) string {
 	return before("; through ", strings.Join(s, "; "))
 }
 
-func writeAlignment(b *strings.Builder, a *calibrationv1.Alignment) {
+func writeAlignment(b *paper, a *calibrationv1.Alignment) {
 	for _, side := range []struct {
 		name string
 		at   []*calibrationv1.AlignedIndex
@@ -147,40 +146,45 @@ func writeAlignment(b *strings.Builder, a *calibrationv1.Alignment) {
 }
 
 // writeChanges prints, of each slice that changed, the least rectangle of rows and columns that holds its changes.
-func writeChanges(b *strings.Builder, t *calibrationv1.TableReport, def *definition.Table, o *Options) {
+func writeChanges(b *paper, t *calibrationv1.TableReport, def *definition.Table, o *Options) {
 	var whole *surface.Decoded
 	if def != nil && o.Candidate != nil {
 		if whole = surface.Decode(def, o.Candidate); whole.Astray != nil {
 			whole = nil
 		}
 	}
-	printed := 0
-	all := objects(t)
-	for from := 0; from < len(all); {
-		slice, to := all[from].Slice, from+1
-		for to < len(all) && slices.Equal(all[to].Slice.GetIndex(), slice.GetIndex()) {
-			to++
+	all, slice := changesOf(t), 0
+	shown := 0
+	b.cells = b.cells[:0]
+	write := func() {
+		if len(b.cells) == 0 {
+			return
 		}
-		d := sliceOf(whole, slice)
-		writeSlice(b, def, slice)
-		printed += writeRectangle(b, all[from:to], def, d, o, o.Table == t.Id)
-		from = to
+		place := all.Slice(slice)
+		writeSlice(b, def, place)
+		shown += writeRectangle(b, def, sliceOf(whole, place), o, o.Table == t.Id)
+		b.cells = b.cells[:0]
 	}
-	if folded := int(t.Cells) - printed; folded > 0 && printed > 0 {
+	for _, c := range all.All() {
+		if c.Slice != slice {
+			write()
+			slice = c.Slice
+		}
+		b.cells = append(b.cells, c)
+	}
+	write()
+	if folded := int(t.Cells) - shown; folded > 0 && shown > 0 {
 		fmt.Fprintf(b, "  %s outside of this: unchanged\n", plural(folded, "cell"))
 	}
 }
 
-// objects are a table's changed cells; none where its report does not say them.
-func objects(t *calibrationv1.TableReport) (out []*calibrationv1.CellChange) {
+// changesOf are a table's changed cells; none where its report does not say them.
+func changesOf(t *calibrationv1.TableReport) *changed.Cells {
 	cells, err := changed.Of(t)
 	if err != nil {
-		return nil
+		return &changed.Cells{}
 	}
-	for _, c := range cells.All() {
-		out = append(out, c.Object())
-	}
-	return out
+	return cells
 }
 
 // sliceOf is the part of a decoded table that a report's slice names; the table itself where it names none.
@@ -188,139 +192,150 @@ func sliceOf(d *surface.Decoded, slice *calibrationv1.Slice) *surface.Decoded {
 	if d == nil || d.Slices == nil {
 		return d
 	}
-	for _, s := range d.Slices {
-		same := len(slice.GetIndex()) == len(s.Table.Slice.Index)
-		for i, at := range slice.GetIndex() {
-			same = same && int(at) == s.Table.Slice.Index[i]
+	at, step, axes := 0, 1, d.Table.Axes[2:]
+	for k, i := range slice.GetIndex() {
+		if k >= len(axes) || int(i) >= axes[k].Count {
+			return nil
 		}
-		if same {
-			return s
-		}
+		at, step = at+int(i)*step, step*axes[k].Count
 	}
-	return nil
+	return d.Slices[at]
 }
 
-// writeRectangle prints changes of one x and y grid, all of it where that is asked for, and says how many cells it printed.
-func writeRectangle(b *strings.Builder, changes []*calibrationv1.CellChange, def *definition.Table, d *surface.Decoded, o *Options, all bool) int {
-	n := numbers(def)
-	at := map[[2]int]cell{}
-	var rows, cols []int
-	for _, c := range changes {
-		r, k := int(c.Row), int(c.Column)
-		at[[2]int{r, k}] = change(value(n, c.Base.AsInterface()), value(n, c.Candidate.AsInterface()), c.GetDelta())
-		rows, cols = append(rows, r), append(cols, k)
+// writeRectangle prints the changes at hand, which are of one x and y grid, all of it where that is asked for, and says how
+// many cells it printed.
+func writeRectangle(b *paper, def *definition.Table, d *surface.Decoded, o *Options, all bool) int {
+	rows, cols := span{math.MaxInt, 0}, span{math.MaxInt, 0}
+	for _, c := range b.cells {
+		rows, cols = rows.with(c.Row), cols.with(c.Column)
 	}
-	rows, cols = span(rows), span(cols)
 	var x, y []float64
 	if d != nil {
-		x, y = d.X, d.Y
 		if all {
-			rows, cols = indexes(d.NY), indexes(d.NX)
+			rows, cols = span{0, d.NY}, span{0, d.NX}
+		}
+		x, y = cols.of(d.X), rows.of(d.Y)
+	}
+	wide := cols.to - cols.from
+	b.at = slices.Grow(b.at[:0], (rows.to-rows.from)*wide)[:(rows.to-rows.from)*wide]
+	for i := range b.at {
+		b.at[i] = -1
+	}
+	for i, c := range b.cells {
+		if rows.holds(c.Row) && cols.holds(c.Column) {
+			b.at[(c.Row-rows.from)*wide+c.Column-cols.from] = int32(i)
 		}
 	}
-	fill := func(r, c int) cell {
-		if v, ok := at[[2]int{r, c}]; ok {
-			return v
+	n := b.number(numbers(def))
+	b.grid.clear()
+	for i, at := range b.at {
+		r, c := rows.from+i/wide, cols.from+i%wide
+		switch {
+		case at >= 0:
+			one := b.cells[at]
+			b.grid.change(n, one.Base(), one.Candidate(), one.Delta, false)
+		case d == nil || d.Values == nil || r >= d.NY || c >= d.NX:
+			b.grid.add("·")
+		default:
+			b.grid.decoded(n, d, r*d.NX+c)
 		}
-		if d == nil || d.Values == nil {
-			return cell{"·", 0}
-		}
-		return cell{cellText(n, d, r*d.NX+c), 0}
 	}
-	writeGrid(b, def, pick(x, cols), pick(y, rows), len(rows), len(cols), func(r, c int) cell { return fill(rows[r], cols[c]) }, o.width())
-	return len(rows) * len(cols)
+	writeGrid(b, def, x, y, wide, o.width())
+	return len(b.at)
 }
 
-// cellText is a decoded cell: a number, a label, or a code that is no value.
-func cellText(n decimals, d *surface.Decoded, i int) string {
+// span is indices, to excluded.
+type span struct{ from, to int }
+
+func (s span) with(at int) span { return span{min(s.from, at), max(s.to, at+1)} }
+
+func (s span) holds(at int) bool { return s.from <= at && at < s.to }
+
+// of is its part of an axis; nil of one that does not reach so far.
+func (s span) of(points []float64) []float64 {
+	if s.to > len(points) {
+		return nil
+	}
+	return points[s.from:s.to]
+}
+
+// decoded puts a decoded cell: a number, a label, or a code that is no value.
+func (g *grid) decoded(n *printed.Numbers, d *surface.Decoded, i int) {
 	c := d.Table.Cells
 	switch {
 	case d.Off != nil && d.Off[i]:
-		return NoValue
+		g.add(NoValue)
 	case c.Conv.Labels != nil:
-		return plainText(c.Conv.Label(c.Int(d.Bits[i])))
+		g.add(plainText(c.Conv.Label(c.Int(d.Bits[i]))))
+	default:
+		g.number(n, d.Values[i])
 	}
-	return n.text(d.Values[i])
-}
-
-// span is every index from the least to the greatest.
-func span(at []int) []int {
-	lo, hi := slices.Min(at), slices.Max(at)
-	out := make([]int, 0, hi-lo+1)
-	for i := lo; i <= hi; i++ {
-		out = append(out, i)
-	}
-	return out
-}
-
-func indexes(n int) []int {
-	out := make([]int, n)
-	for i := range out {
-		out[i] = i
-	}
-	return out
-}
-
-func pick(points []float64, at []int) []float64 {
-	if points == nil {
-		return nil
-	}
-	out := make([]float64, len(at))
-	for i, k := range at {
-		out[i] = points[k]
-	}
-	return out
 }
 
 // writeSurface prints both tables on the joined breakpoints.
-func writeSurface(b *strings.Builder, s *calibrationv1.Surface, def *definition.Table, o *Options) {
-	n := numbers(def)
-	if n >= 0 {
-		n = min(n+1, 6) // a value between breakpoints needs a digit more than a raw step
+func writeSurface(b *paper, s *calibrationv1.Surface, def *definition.Table, o *Options) {
+	d := numbers(def)
+	if d >= 0 {
+		d = min(d+1, 6) // a value between breakpoints needs a digit more than a raw step
 	}
-	writeGrid(b, def, s.X, s.Y, len(s.Base), len(s.Base[0].Values), func(r, c int) cell {
-		base, candidate := s.Base[r].Values[c], s.Candidate[r].Values[c]
-		bt, ct := value(n, base.AsInterface()), value(n, candidate.AsInterface())
-		if bt == ct {
-			return cell{bt, 0}
+	n := b.number(d)
+	b.grid.clear()
+	for r, row := range s.Base {
+		for c, was := range row.Values {
+			base, candidate := valueIn(was), valueIn(s.Candidate[r].Values[c])
+			delta := 0.0
+			if base.Is == changed.Number && candidate.Is == changed.Number {
+				delta = candidate.Number - base.Number
+			}
+			b.grid.change(n, base, candidate, delta, true)
 		}
-		_, was := base.GetKind().(*structpb.Value_NumberValue)
-		if _, is := candidate.GetKind().(*structpb.Value_NumberValue); !was || !is {
-			return change(bt, ct, 0)
-		}
-		return change(bt, ct, candidate.GetNumberValue()-base.GetNumberValue())
-	}, o.width())
+	}
+	writeGrid(b, def, s.X, s.Y, len(s.Base[0].Values), o.width())
+}
+
+// valueIn is a value of a surface; what is not finite is a word there.
+func valueIn(v *structpb.Value) changed.Value {
+	switch k := v.GetKind().(type) {
+	case *structpb.Value_NumberValue:
+		return changed.Value{Is: changed.Number, Number: k.NumberValue}
+	case *structpb.Value_StringValue:
+		return changed.Value{Is: changed.Word, Word: k.StringValue}
+	}
+	return changed.Value{}
 }
 
 // WriteTable prints one table of an image whole, on its breakpoints.
 func WriteTable(w io.Writer, t *definition.Table, img []byte, width int) error {
-	var b strings.Builder
-	d, n := surface.Decode(t, img), numbers(t)
-	fmt.Fprintf(&b, "%s\n", head(t.ID, t))
+	b := paperFor(w)
+	d, n := surface.Decode(t, img), b.number(numbers(t))
+	fmt.Fprintf(b, "%s\n", head(t.ID, t))
 	grid := func(d *surface.Decoded) {
-		writeGrid(&b, t, d.X, d.Y, d.NY, d.NX, func(r, c int) cell { return cell{cellText(n, d, r*d.NX+c), 0} }, width)
+		b.grid.clear()
+		for i := range d.NY * d.NX {
+			b.grid.decoded(n, d, i)
+		}
+		writeGrid(b, t, d.X, d.Y, d.NX, width)
 	}
 	switch {
 	case d.Astray != nil:
-		fmt.Fprintf(&b, "%s: %s\n", t.Kind, d.Astray.Problem)
+		fmt.Fprintf(b, "%s: %s\n", t.Kind, d.Astray.Problem)
 	case t.Kind == "text":
-		fmt.Fprintf(&b, "text of %s\n  %s\n", plural(len(d.TextBits), "byte"), strconv.Quote(d.Text))
+		fmt.Fprintf(b, "text of %s\n  %s\n", plural(len(d.TextBits), "byte"), strconv.Quote(d.Text))
 	default:
-		fmt.Fprintf(&b, "%s, %s%s\n", t.Kind, plural(len(d.Bits), "cell"), before(", in", unit(t)))
+		fmt.Fprintf(b, "%s, %s%s\n", t.Kind, plural(len(d.Bits), "cell"), before(", in", unit(t)))
 		for _, s := range d.Slices {
-			fmt.Fprintf(&b, "  %s\n", bold.Render(strings.Join(point.Place(s.Table.Slice), ", ")))
+			fmt.Fprintf(b, "  %s\n", bold.Render(strings.Join(point.Place(s.Table.Slice), ", ")))
 			grid(s)
 		}
 		if d.Slices == nil {
 			grid(d)
 		}
 	}
-	_, err := lipgloss.Fprint(w, b.String())
-	return err
+	return b.done()
 }
 
 // writeFromAsFound says how far a table is from the one that the car first came with, where that is not what this changes.
-func writeFromAsFound(b *strings.Builder, t *calibrationv1.TableReport, def *definition.Table) {
+func writeFromAsFound(b *paper, t *calibrationv1.TableReport, def *definition.Table) {
 	f, d := t.FromAsFound, t.Delta
 	if f == nil || f.Changed == t.Changed && f.GetMin() == d.GetMin() && f.GetMax() == d.GetMax() {
 		return

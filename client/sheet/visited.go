@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/changed"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/run"
 )
@@ -14,7 +15,7 @@ import (
 // Visit is a changed cell and the time that the runs spent in it: bilinear weights times time.
 type Visit struct {
 	Table   *definition.Table
-	Change  *calibrationv1.CellChange
+	Change  changed.Cell
 	Seconds float64
 }
 
@@ -63,8 +64,8 @@ func (v *Visited) table(t *calibrationv1.TableReport, def *definition.Table, can
 			below[i], above[i] = below[i]+d.Below[i], above[i]+d.Above[i]
 		}
 	}
-	for _, c := range objects(t) {
-		i := int(c.Row)*def.Cells.NX + int(c.Column)
+	for _, c := range changesOf(t).All() {
+		i := c.Row*def.Cells.NX + c.Column
 		if i < len(seconds) && seconds[i] > 0 {
 			v.Cells = append(v.Cells, Visit{def, c, seconds[i]})
 		} else {
@@ -75,6 +76,14 @@ func (v *Visited) table(t *calibrationv1.TableReport, def *definition.Table, can
 		v.Outside = append(v.Outside, fmt.Sprintf("%s: %s of %s outside its axes%s", def.ID, secs(outside), secs(total), ends(def, below, above)))
 	}
 }
+
+// place is where it lies, in words.
+func (v *Visit) place() string {
+	o := v.Change.Object()
+	return point.Where(v.Table, o, o.X, o.Y)
+}
+
+func (v *Visit) value(c changed.Value) string { return string(appendValue(nil, numbers(v.Table), c)) }
 
 // ends names the ends of the axes that were left, and for how long.
 func ends(t *definition.Table, below, above [2]float64) string {
@@ -103,18 +112,17 @@ func secs(s float64) string { return fmt.Sprintf("%.2f s", s) }
 const shownVisits = 24
 
 // writeVisited prints where the runs were, longest first.
-func writeVisited(b *strings.Builder, v *Visited) {
+func writeVisited(b *paper, v *Visited) {
 	if v == nil {
 		return
 	}
 	fmt.Fprintln(b, "\n"+bold.Render("Changed cells that the run visited")+fmt.Sprintf("  (%s, longest first)", plural(v.Runs, "run")))
 	for _, c := range v.Cells[:min(len(v.Cells), shownVisits)] {
 		sign := ""
-		if c.Change.Delta != nil {
-			sign = "  (" + signed(numbers(c.Table), *c.Change.Delta) + unit(c.Table) + ")"
+		if c.Change.HasDelta {
+			sign = "  (" + signed(numbers(c.Table), c.Change.Delta) + unit(c.Table) + ")"
 		}
-		fmt.Fprintf(b, "  %9s  %-20s %s: %s→%s%s\n", secs(c.Seconds), c.Table.ID, point.Where(c.Table, c.Change, c.Change.X, c.Change.Y),
-			value(numbers(c.Table), c.Change.Base.AsInterface()), value(numbers(c.Table), c.Change.Candidate.AsInterface()), sign)
+		fmt.Fprintf(b, "  %9s  %-20s %s: %s→%s%s\n", secs(c.Seconds), c.Table.ID, c.place(), c.value(c.Change.Base()), c.value(c.Change.Candidate()), sign)
 	}
 	if more := len(v.Cells) - shownVisits; more > 0 {
 		fmt.Fprintf(b, "  and %s more, each visited for less\n", plural(more, "cell"))

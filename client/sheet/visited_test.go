@@ -65,7 +65,7 @@ func TestVisitedByHand(t *testing.T) {
 	}
 	v := Visits(report, lay, image, []*run.Run{held(t, 1250), held(t, 3500)})
 	want := []struct {
-		col     uint32
+		col     int
 		seconds float64
 	}{{2, 2}, {0, 1.5}, {1, 0.5}}
 	if len(v.Cells) != len(want) {

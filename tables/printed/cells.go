@@ -23,7 +23,7 @@ func (p *printer) cells(c *changed.Cells, at string) bool {
 	if p.at != at {
 		p.at, p.fields = at, fieldsAt(at)
 	}
-	open, close := "[\n"+at, "\n"+at[:len(at)-len(indent)]+"]"
+	open, next, close := "[\n"+at, ",\n"+at, "\n"+at[:len(at)-len(indent)]+"]"
 	slice, number := "", -1
 	for _, cell := range c.All() {
 		if cell.Slice != number {
@@ -31,7 +31,7 @@ func (p *printer) cells(c *changed.Cells, at string) bool {
 		}
 		p.text = append(p.text, open...)
 		p.cell(cell, slice)
-		open = ",\n" + at
+		open = next
 		if !p.pass() {
 			break
 		}
