@@ -8,8 +8,6 @@ import (
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
 	"witnessmark/tables/compare"
-	"witnessmark/tables/definition"
-	"witnessmark/tables/limits"
 )
 
 // Kinds of files in the catalogue.
@@ -24,7 +22,7 @@ func Key(f *calibrationv1.Finding) string { return compare.Key(f) }
 // AddDocument adds a revision of a definition or of limits, after reading it as strictly as its
 // use will. Worse are the releases and waiting submissions that it judges worse than they were.
 func (c *Client) AddDocument(ctx context.Context, kind, path string) (f *recordv1.CatalogFile, worse []*recordv1.JudgedWorse, err error) {
-	rev, file, err := readDocument(kind, path)
+	rev, file, err := c.readDocument(kind, path)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -42,21 +40,22 @@ func (c *Client) AddDocument(ctx context.Context, kind, path string) (f *recordv
 }
 
 // readDocument reads a file as strictly as its use will.
-func readDocument(kind, path string) (*recordv1.Revision, []byte, error) {
+func (c *Client) readDocument(kind, path string) (*recordv1.Revision, []byte, error) {
 	file, err := ReadBounded(path, MaxDocument)
 	if err != nil {
 		return nil, nil, err
 	}
 	rev := &recordv1.Revision{Sha256: HashHex(file)}
+	had := func() ([]byte, error) { return file, nil }
 	if kind == Definitions {
-		lay, err := definition.Load(path, file)
+		lay, err := c.claims.Definition(path, rev.Sha256, had)
 		if err != nil {
 			return nil, nil, err
 		}
 		rev.Name = lay.Name
 		return rev, file, nil
 	}
-	lim, err := limits.Load(path, file)
+	lim, err := c.claims.Limits(path, rev.Sha256, had)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -67,7 +66,7 @@ func readDocument(kind, path string) (*recordv1.Revision, []byte, error) {
 // Unchanged is the newest revision of a document where it is this very file, so that adding it again would
 // make none; else nil.
 func (c *Client) Unchanged(ctx context.Context, kind, path string) (*recordv1.CatalogFile, error) {
-	rev, _, err := readDocument(kind, path)
+	rev, _, err := c.readDocument(kind, path)
 	if err != nil {
 		return nil, err
 	}

@@ -8,7 +8,7 @@ import (
 	"witnessmark/store/record"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/doubt"
-	"witnessmark/tables/limits"
+	"witnessmark/tables/severity"
 )
 
 // Doubts is all that is wrong or doubtful in a document that is to be added: of limits, for each definition
@@ -19,14 +19,17 @@ func (c *Client) Doubts(ctx context.Context, kind, path string) ([]doubt.Doubt, 
 		return nil, err
 	}
 	if kind == Definitions {
-		_, all := doubt.OfDefinition(path, file)
+		lay, all := doubt.OfDefinition(path, file)
+		if doubt.Worst(all) != severity.Danger {
+			c.claims.Keep(lay, len(file))
+		}
 		return all, nil
 	}
-	all := doubt.OfLimits(path, file, nil)
-	lim, err := limits.Load(path, file)
+	lim, err := c.claims.Limits(path, HashHex(file), func() ([]byte, error) { return file, nil })
 	if err != nil {
-		return all, nil // it is among them
+		return doubt.OfLimits(path, file, nil), nil
 	}
+	var all []doubt.Doubt
 	for _, name := range lim.Source.GetAppliesTo() {
 		lay, err := c.newestLayout(ctx, name)
 		if err != nil {

@@ -12,7 +12,6 @@ import (
 	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
-	"witnessmark/tables/limits"
 )
 
 // atOnce is how many comparisons for looking run side by side.
@@ -65,18 +64,12 @@ func (s *comparisonsServer) inTurn(ctx context.Context, in compare.Input) (*cali
 // input finds everything that a request names.
 func (s *comparisonsServer) input(r *servicev1.CompareRequest) (*compare.Input, error) {
 	in := &compare.Input{Meant: r.GetMeant(), MeantGiven: r.GetMeantGiven()}
-	file, err := s.file("definition_sha256", record.Definitions, r.GetDefinitionSha256())
-	if err != nil {
-		return nil, err
-	}
-	if in.Layout, err = definition.Load("definition", file); err != nil {
+	var err error
+	if in.Layout, err = document(s, record.Definitions, r.GetDefinitionSha256(), s.claims.Definition); err != nil {
 		return nil, err
 	}
 	if sha := r.GetLimitsSha256(); sha != "" {
-		if file, err = s.file("limits_sha256", record.Limits, sha); err != nil {
-			return nil, err
-		}
-		if in.Limits, err = limits.Load("limits", file); err != nil {
+		if in.Limits, err = document(s, record.Limits, sha, s.claims.Limits); err != nil {
 			return nil, err
 		}
 		if err := in.Limits.Check(in.Layout); err != nil {
@@ -95,18 +88,21 @@ func (s *comparisonsServer) input(r *servicev1.CompareRequest) (*compare.Input, 
 	return in, err
 }
 
-// file finds a revision of the catalogue by its hash.
-func (s *comparisonsServer) file(at, kind, sha string) ([]byte, error) {
-	err := s.look(func(st *record.State) error {
-		if _, ok := st.ByHash(kind, sha); !ok {
+// document finds a revision of the catalogue by its hash, compiled: those that are used are kept so.
+func document[T any](s *comparisonsServer, kind, sha string, compiled func(name, sha string, file func() ([]byte, error)) (T, error)) (out T, err error) {
+	at := kind + "_sha256"
+	var f *recordv1.CatalogFile
+	err = s.look(func(st *record.State) error {
+		var ok bool
+		if f, ok = st.ByHash(kind, sha); !ok {
 			return missing(at, "%s: there is no %s with SHA-256 %.64q", at, kind, sha)
 		}
 		return nil
 	})
 	if err != nil {
-		return nil, err
+		return out, err
 	}
-	return s.blob(at, sha)
+	return compiled(kind+" "+f.GetName(), sha, func() ([]byte, error) { return s.blob(at, sha) })
 }
 
 // image finds an image of the record, whatever job it is of.

@@ -1,8 +1,8 @@
 package claims
 
 import (
+	"errors"
 	"fmt"
-	"sync"
 	"sync/atomic"
 
 	"google.golang.org/protobuf/proto"
@@ -16,10 +16,11 @@ import (
 	"witnessmark/tables/limits"
 )
 
+// What is kept at the most: how many, and how many bytes of files and reports, which take 15 to 30 times as much compiled.
 const (
-	keptDocuments = 64
-	keptReports   = 32
-	atOnce        = 4 // comparisons under way
+	keptDocuments, keptFiles = 64, 16 << 20
+	keptReports, keptBytes   = 32, 64 << 20
+	atOnce                   = 4 // comparisons under way
 )
 
 // Computer makes claims. It keeps what is a function of named bytes alone, within bounds: compiled
@@ -36,66 +37,65 @@ type Computer struct {
 func New() *Computer {
 	c := &Computer{slots: make(chan struct{}, atOnce)}
 	c.layouts.most, c.limits.most, c.answers.most = keptDocuments, keptDocuments, keptReports
+	c.layouts.room, c.limits.room, c.answers.room = keptFiles, keptFiles, keptBytes
 	return c
 }
 
 // Comparisons counts those made so far; what was found in memory is not among them.
 func (c *Computer) Comparisons() uint64 { return c.comparisons.Load() }
 
-// cache keeps the last few values of a function, by the hash of what it is a function of.
-type cache[V any] struct {
-	mu    sync.Mutex
-	most  int
-	kept  map[string]V
-	order []string // oldest first
+// Compiled counts the definitions and limits that were so far; what was found in memory is not among them.
+func (c *Computer) Compiled() uint64 { return c.layouts.computed.Load() + c.limits.computed.Load() }
+
+// Definition compiles a file of that SHA-256, in hex, or finds it compiled; name is what errors call it.
+func (c *Computer) Definition(name, sha string, file func() ([]byte, error)) (*definition.Layout, error) {
+	return document(&c.layouts, name, sha, file, definition.Load)
 }
 
-func (c *cache[V]) get(key string, compute func() (V, error)) (V, error) {
-	c.mu.Lock()
-	v, ok := c.kept[key]
-	c.mu.Unlock()
-	if ok {
-		return v, nil
-	}
-	v, err := compute()
-	if err != nil {
-		return v, err
-	}
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	if c.kept == nil {
-		c.kept = map[string]V{}
-	}
-	if _, ok := c.kept[key]; !ok {
-		c.kept[key], c.order = v, append(c.order, key)
-	}
-	if len(c.order) > c.most {
-		delete(c.kept, c.order[0])
-		c.order = c.order[1:]
-	}
-	return v, nil
+// Keep has Definition find what was compiled elsewhere, out of so many bytes, without a fault.
+func (c *Computer) Keep(lay *definition.Layout, bytes int) {
+	_, _ = c.layouts.get(lay.SHA256, func() (*definition.Layout, int, error) { return lay, bytes, nil })
 }
+
+// Limits is Definition of limits.
+func (c *Computer) Limits(name, sha string, file func() ([]byte, error)) (*limits.Limits, error) {
+	return document(&c.limits, name, sha, file, limits.Load)
+}
+
+func document[T any](kept *cache[T], name, sha string, file func() ([]byte, error), load func(string, []byte) (T, error)) (T, error) {
+	return kept.get(sha, func() (out T, weight int, err error) {
+		b, err := file()
+		if err != nil {
+			return out, 0, err
+		}
+		if out, err = load(name, b); err != nil {
+			err = &unusable{err}
+		}
+		return out, len(b), err
+	})
+}
+
+// unusable is what is wrong in a file, where that could be had.
+type unusable struct{ error }
+
+func (u *unusable) Unwrap() error { return u.error }
 
 // Layout compiles a revision of a definition. The error is the source's, or a *record.Refusal.
 func (c *Computer) Layout(src Source, rev *recordv1.Revision) (*definition.Layout, error) {
-	return document(c, src, &c.layouts, "definition", rev, definition.Load)
+	return revision(c, src, "definition", rev, c.Definition)
 }
 
 func (c *Computer) limitsFile(src Source, rev *recordv1.Revision) (*limits.Limits, error) {
-	return document(c, src, &c.limits, "limits", rev, limits.Load)
+	return revision(c, src, "limits", rev, c.Limits)
 }
 
-func document[T any](c *Computer, src Source, kept *cache[T], kind string, rev *recordv1.Revision, load func(string, []byte) (T, error)) (T, error) {
-	return kept.get(rev.GetSha256(), func() (out T, err error) {
-		file, err := c.making(src).bytes(kind+".sha256", rev.GetSha256())
-		if err != nil {
-			return out, err
-		}
-		if out, err = load(kind+" "+rev.GetName(), file); err != nil {
-			err = refuse(ReasonDocument, kind, "", "%s", oneLine(err))
-		}
-		return out, err
-	})
+func revision[T any](c *Computer, src Source, kind string, rev *recordv1.Revision, of func(string, string, func() ([]byte, error)) (T, error)) (T, error) {
+	out, err := of(kind+" "+rev.GetName(), rev.GetSha256(), func() ([]byte, error) { return c.making(src).bytes(kind+".sha256", rev.GetSha256()) })
+	var bad *unusable
+	if errors.As(err, &bad) {
+		err = refuse(ReasonDocument, kind, "", "%s", oneLine(err))
+	}
+	return out, err
 }
 
 // Rules are a definition and limits that fit it.
@@ -160,7 +160,7 @@ type answer struct {
 
 // answer makes a report, or finds it made.
 func (c *Computer) answer(in compare.Input) (*answer, error) {
-	return c.answers.get(question(in), func() (*answer, error) {
+	return c.answers.get(question(in), func() (*answer, int, error) {
 		c.slots <- struct{}{}
 		defer func() { <-c.slots }()
 		c.comparisons.Add(1)
@@ -172,10 +172,10 @@ func (c *Computer) answer(in compare.Input) (*answer, error) {
 		}
 		r, err := of(in)
 		if err != nil {
-			return nil, refuse(ReasonComparison, "", "", "the comparison cannot be made: %s", oneLine(err))
+			return nil, 0, refuse(ReasonComparison, "", "", "the comparison cannot be made: %s", oneLine(err))
 		}
 		b, err := proto.MarshalOptions{Deterministic: true}.Marshal(r)
-		return &answer{r, b, image.HashOf(b)}, err
+		return &answer{r, b, image.HashOf(b)}, len(b), err
 	})
 }
 

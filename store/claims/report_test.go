@@ -2,7 +2,6 @@ package claims
 
 import (
 	"bytes"
-	"errors"
 	"sync"
 	"testing"
 
@@ -81,29 +80,6 @@ func TestReportsAreMadeOnce(t *testing.T) {
 	w.do(w.collect(1, 1))
 	if n := w.c.Comparisons(); n != before || before == 0 {
 		t.Errorf("%d comparisons, then %d", before, n)
-	}
-}
-
-// TestCacheIsBounded: the oldest goes, and what failed is not kept.
-func TestCacheIsBounded(t *testing.T) {
-	c := cache[int]{most: 2}
-	computed := 0
-	get := func(key string, want error) int {
-		v, err := c.get(key, func() (int, error) { computed++; return computed, want })
-		if err != want {
-			t.Errorf("%s: %v", key, err)
-		}
-		return v
-	}
-	bad := errors.New("bad")
-	a, b := get("a", nil), get("b", nil)
-	get("c", bad)
-	if get("a", nil) != a || get("b", nil) != b || computed != 3 {
-		t.Errorf("%d computed", computed)
-	}
-	get("c", nil)
-	if get("b", nil) != b || get("a", nil) == a || len(c.kept) != 2 || len(c.order) != 2 {
-		t.Errorf("kept %v", c.order)
 	}
 }
 
