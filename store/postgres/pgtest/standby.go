@@ -15,10 +15,10 @@ func (c *Cluster) Standby(t testing.TB) *Cluster {
 	}
 	t.Cleanup(s.remove)
 	const name = "standby"
-	if err := s.do("pg_basebackup", "-D", s.data(), "-d", c.url("postgres")+"&application_name="+name, "-R", "-X", "stream", "-c", "fast", "--no-sync"); err != nil {
+	if err := s.do("pg_basebackup", "-D", s.Data(), "-d", c.url("postgres")+"&application_name="+name, "-R", "-X", "stream", "-c", "fast", "--no-sync"); err != nil {
 		t.Fatal(err)
 	}
-	if err := appendFile(filepath.Join(s.data(), "postgresql.conf"), "unix_socket_directories = '"+s.dir+"'\nsynchronous_standby_names = ''\n"); err != nil {
+	if err := appendFile(filepath.Join(s.Data(), "postgresql.conf"), "unix_socket_directories = '"+s.dir+"'\nsynchronous_standby_names = ''\n"); err != nil {
 		t.Fatal(err)
 	}
 	s.Start(t)
