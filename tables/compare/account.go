@@ -21,17 +21,22 @@ func (s *session) account(runs []image.Range) {
 		o.claimRange(f.Range, ofIdentity)
 	}
 	s.astray()
-	for _, t := range s.lay.Tables {
-		if t.Varies() {
+	changed, unused := o.claimParts(s.lay)
+	for _, i := range s.lay.Index().Varying {
+		changed[i] = true // if at all, see below
+	}
+	for i, touched := range changed {
+		switch t := s.lay.Tables[i]; {
+		case !touched:
+		case t.Varies():
 			s.accountVarying(o, t)
-		} else if o.claimTable(t, s.in.Base.Bytes) {
+		default:
 			s.touched(t)
 		}
 	}
-	for _, a := range s.lay.Axes {
-		if unused(s.lay, a, o) && o.claimAxis(a) {
-			s.alone("", "axis "+a.ID+" changed, and no table of the definition uses it")
-		}
+	slices.Sort(unused)
+	for _, i := range unused {
+		s.alone("", "axis "+s.lay.Axes[i].ID+" changed, and no table of the definition uses it")
 	}
 	for _, c := range s.lay.Checksums {
 		for _, cells := range c.Owned() {
@@ -43,14 +48,6 @@ func (s *session) account(runs []image.Range) {
 	}
 	s.count(o)
 	s.unmappedFindings()
-}
-
-// unused says that some of an axis differs, and that no table has it. Where a pointer leads without a table, nobody looks.
-func unused(lay *definition.Layout, a *definition.Axis, o *owners) bool {
-	_, claimed := o.axes[a]
-	return !claimed && a.Cells != nil && o.overlaps(a.Cells.Extent()) &&
-		!slices.ContainsFunc(lay.Tables, func(t *definition.Table) bool { return slices.Contains(t.Axes, a) }) &&
-		!slices.ContainsFunc(lay.Source.GetAxes(), func(s *calibrationv1.Axis) bool { return s.GetId() == a.ID && s.GetStored().GetPointer() != "" })
 }
 
 // touched is a table of which bits differ. Of a text those may be mere padding, and what varies may hold elsewhere what it held.
@@ -72,23 +69,31 @@ func (s *session) count(o *owners) {
 	n := s.report.Bytes
 	edges := segmentEdges(s.lay)
 	var open *unmapped
+	var of [allKinds]uint32
 	for i, run := range o.runs {
-		for at := run.Start; at < run.End; at++ {
-			k := o.first[i] + int(at-run.Start)
-			n.Differing++
-			switch kinds := o.kinds[k]; {
-			case (o.a[at]^o.b[at])&^o.covered[k] != 0:
+		from := o.first[i]
+		size := int(run.End - run.Start)
+		covered, kinds := o.covered[from:from+size], o.kinds[from:from+size]
+		for k, bits := range covered {
+			if at := run.Start + uint64(k); bits != 0xFF && (o.a[at]^o.b[at])&^bits != 0 {
 				n.Unmapped++
 				open = s.addUnmapped(open, at, edges)
-			case kinds&ofIdentity != 0:
-				n.Identity++
-			case kinds&ofTable != 0:
-				n.Mapped++
-			case kinds&ofChecksum != 0:
-				n.Checksum++
-			default:
-				n.Volatile++
+				continue
 			}
+			of[kinds[k]]++
+		}
+		n.Differing += uint32(size)
+	}
+	for kinds, bytes := range of {
+		switch kinds := kind(kinds); {
+		case kinds&ofIdentity != 0:
+			n.Identity += bytes
+		case kinds&ofTable != 0:
+			n.Mapped += bytes
+		case kinds&ofChecksum != 0:
+			n.Checksum += bytes
+		default:
+			n.Volatile += bytes
 		}
 	}
 }

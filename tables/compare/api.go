@@ -60,7 +60,9 @@ func compare(in Input) (*session, error) {
 		return nil, err
 	}
 	s.findHoles()
-	runs = image.Minus(runs, image.Join(slices.Concat(s.base.holes.gaps, s.cand.holes.gaps)))
+	if gaps := slices.Concat(s.base.holes.gaps, s.cand.holes.gaps); len(gaps) > 0 {
+		runs = image.Minus(runs, image.Join(gaps))
+	}
 	equal := !s.two && len(runs) == 0
 	s.identity()
 	s.checksums(equal)

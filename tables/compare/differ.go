@@ -2,6 +2,8 @@ package compare
 
 import (
 	"bytes"
+	"encoding/binary"
+	"math/bits"
 	"sort"
 
 	"witnessmark/tables/definition"
@@ -12,30 +14,41 @@ import (
 const block = 4096
 
 // differing is the maximal ranges of offsets where two images of one size differ.
-func differing(a, b []byte) []image.Range {
-	if bytes.Equal(a, b) {
-		return nil
-	}
-	var out []image.Range
-	open := false
+func differing(a, b []byte) (runs []image.Range) {
 	for at := 0; at < len(a); at += block {
 		end := min(at+block, len(a))
-		if bytes.Equal(a[at:end], b[at:end]) {
-			open = false
-			continue
-		}
-		for i := at; i < end; i++ {
-			switch {
-			case a[i] == b[i]:
-				open = false
-			case open:
-				out[len(out)-1].End++
-			default:
-				out, open = append(out, image.Range{Start: uint64(i), End: uint64(i) + 1}), true
-			}
+		if p, q := a[at:end], b[at:end]; !bytes.Equal(p, q) {
+			runs = differingIn(p, q, uint64(at), runs)
 		}
 	}
-	return out
+	return runs
+}
+
+// differingIn adds the runs of a part of both, which begins at an offset.
+func differingIn(a, b []byte, at uint64, runs []image.Range) []image.Range {
+	add := func(start, end uint64) {
+		if n := len(runs); n > 0 && runs[n-1].End == start {
+			runs[n-1].End = end
+			return
+		}
+		runs = append(runs, image.Range{Start: start, End: end})
+	}
+	for ; len(a) >= 8; a, b, at = a[8:], b[8:], at+8 {
+		x := binary.LittleEndian.Uint64(a) ^ binary.LittleEndian.Uint64(b)
+		const low = 0x7f7f7f7f7f7f7f7f
+		for unlike := (x&low + low | x) &^ low; unlike != 0; { // the top bit of each byte that differs
+			start := uint64(bits.TrailingZeros64(unlike)) / 8
+			end := start + uint64(bits.TrailingZeros64(^(unlike>>(8*start)|low)))/8
+			add(at+start, at+end)
+			unlike &^= 1<<(8*end) - 1 // of all eight a shift by 64 leaves none
+		}
+	}
+	for i := range a {
+		if a[i] != b[i] {
+			add(at+uint64(i), at+uint64(i)+1)
+		}
+	}
+	return runs
 }
 
 // owners says of every differing byte which of its bits belong to something, and to what.
@@ -56,6 +69,7 @@ const (
 	ofTable
 	ofChecksum
 	ofVolatile
+	allKinds
 )
 
 func newOwners(a, b []byte, runs []image.Range) *owners {
@@ -80,33 +94,70 @@ func (o *owners) overlaps(r image.Range) bool {
 	return i < len(o.runs) && o.runs[i].Start < r.End
 }
 
-// claimRange claims whole bytes.
-func (o *owners) claimRange(r image.Range, k kind) {
-	for i := o.from(r.Start); i < len(o.runs) && o.runs[i].Start < r.End; i++ {
+// claimRange claims whole bytes, and says whether any of them differs.
+func (o *owners) claimRange(r image.Range, k kind) bool {
+	first := o.from(r.Start)
+	i := first
+	for ; i < len(o.runs) && o.runs[i].Start < r.End; i++ {
 		run := o.runs[i]
-		for at := max(run.Start, r.Start); at < min(run.End, r.End); at++ {
-			n := o.first[i] + int(at-run.Start)
-			o.covered[n] = 0xFF
-			o.kinds[n] |= k
+		from := o.first[i] - int(run.Start)
+		start, end := from+int(max(run.Start, r.Start)), from+int(min(run.End, r.End))
+		covered, kinds := o.covered[start:end], o.kinds[start:end]
+		for n := range covered {
+			covered[n] = 0xFF
+		}
+		for n := range kinds {
+			kinds[n] |= k
 		}
 	}
+	return i > first
 }
 
-// claimTable claims what a table and its axes lie on in an image, and says whether any of it differs. Between the slices
-// of a block may lie what is none of its own.
-func (o *owners) claimTable(t *definition.Table, image []byte) bool {
-	changed := false
-	switch {
-	case !o.overlaps(t.Cells.Extent()):
-	case t.Kind == "block":
-		for _, slice := range t.Slices(image) {
-			changed = o.claimCells(slice.Cells, ofTable) || changed
+// claimParts claims what stands in every image where it is declared, and says by place which tables differ, and which axes that
+// no table has. Parts and runs both ascend.
+func (o *owners) claimParts(lay *definition.Layout) (tables []bool, unused []int) {
+	x, runs := lay.Index(), o.runs
+	tables = make([]bool, len(lay.Tables))
+	for i := range x.Parts {
+		p := &x.Parts[i]
+		for len(runs) > 0 && runs[0].End <= p.Start {
+			runs = runs[1:]
 		}
-	default:
-		changed = o.claimCells(t.Cells, ofTable)
+		switch {
+		case len(runs) == 0:
+			return tables, unused
+		case runs[0].Start >= p.End:
+		case p.Table >= 0:
+			t := lay.Tables[p.Table]
+			tables[p.Table] = o.claimCellsOf(t, o.b) || tables[p.Table]
+		case o.claimAxis(lay.Axes[p.Axis]):
+			for _, k := range x.Users[p.Axis] {
+				tables[k] = true
+			}
+			if x.Users[p.Axis] == nil {
+				unused = append(unused, p.Axis)
+			}
+		}
 	}
+	return tables, unused
+}
+
+// claimTable claims what a table and its axes lie on in an image, and says whether any of it differs.
+func (o *owners) claimTable(t *definition.Table, image []byte) bool {
+	changed := o.claimCellsOf(t, image)
 	for _, a := range t.Axes {
 		changed = o.claimAxis(a) || changed
+	}
+	return changed
+}
+
+// claimCellsOf claims a table's cells. Between the slices of a block may lie what is none of its own.
+func (o *owners) claimCellsOf(t *definition.Table, image []byte) (changed bool) {
+	if t.Kind != "block" || !o.overlaps(t.Cells.Extent()) {
+		return o.claimCells(t.Cells, ofTable)
+	}
+	for _, slice := range t.Slices(image) {
+		changed = o.claimCells(slice.Cells, ofTable) || changed
 	}
 	return changed
 }
@@ -126,8 +177,12 @@ func (o *owners) claimAxis(a *definition.Axis) bool {
 
 // claimCells claims the bits that a block of cells decodes, and says whether any of them differs.
 func (o *owners) claimCells(c *definition.Cells, k kind) (changed bool) {
-	if !o.overlaps(c.Extent()) {
+	extent := c.Extent()
+	switch {
+	case !o.overlaps(extent):
 		return false
+	case c.Solid():
+		return o.claimRange(extent, k)
 	}
 	for row := range c.NY {
 		for col := range c.NX {

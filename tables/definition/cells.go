@@ -1,6 +1,7 @@
 package definition
 
 import (
+	"encoding/binary"
 	"fmt"
 	"math"
 	"math/bits"
@@ -35,18 +36,97 @@ func (c *Cells) At(row, col int) uint64 {
 // Bits is a cell's raw bits after byte order, mask and shift.
 func (c *Cells) Bits(image []byte, row, col int) uint64 {
 	at := c.At(row, col)
-	b := image[at : at+uint64(c.Bytes)]
-	var w uint64
+	return (c.word(image[at:at+uint64(c.Bytes)]) & c.Mask) >> c.Shift
+}
+
+// word is the bytes of a cell in their order, before the mask.
+func (c *Cells) word(b []byte) (w uint64) {
 	if c.Little {
 		for i := len(b) - 1; i >= 0; i-- {
 			w = w<<8 | uint64(b[i])
 		}
-	} else {
-		for _, v := range b {
-			w = w<<8 | uint64(v)
+		return w
+	}
+	for _, v := range b {
+		w = w<<8 | uint64(v)
+	}
+	return w
+}
+
+// Read decodes all cells, row by row, into bits, of which there are NX times NY.
+func (c *Cells) Read(image []byte, bits []uint64) {
+	nx, ny := c.NX, c.NY
+	if c.StepY == int64(nx)*c.StepX {
+		nx, ny = nx*ny, 1
+	}
+	for row := range ny {
+		c.readRow(image, int(c.At(row, 0)), bits[row*nx:(row+1)*nx])
+	}
+	if full := ^uint64(0) >> (64 - 8*c.Bytes); c.Mask != full {
+		for i, w := range bits {
+			bits[i] = (w & c.Mask) >> c.Shift
 		}
 	}
-	return (w & c.Mask) >> c.Shift
+}
+
+// readRow reads words from an offset on, without the mask.
+func (c *Cells) readRow(image []byte, at int, out []uint64) {
+	step := int(c.StepX)
+	switch {
+	case c.Bytes == 1 && step == 1:
+		for i, b := range image[at : at+len(out)] {
+			out[i] = uint64(b)
+		}
+	case c.Bytes == 1:
+		for i := range out {
+			out[i], at = uint64(image[at]), at+step
+		}
+	case c.Bytes == 2 && step == 2 && !c.Little:
+		for i, b := 0, image[at:at+2*len(out)]; i < len(out) && len(b) >= 2; i, b = i+1, b[2:] {
+			out[i] = uint64(binary.BigEndian.Uint16(b))
+		}
+	case c.Bytes == 2 && !c.Little:
+		for i := range out {
+			out[i], at = uint64(binary.BigEndian.Uint16(image[at:])), at+step
+		}
+	case c.Bytes == 2:
+		for i := range out {
+			out[i], at = uint64(binary.LittleEndian.Uint16(image[at:])), at+step
+		}
+	case c.Bytes == 4 && !c.Little:
+		for i := range out {
+			out[i], at = uint64(binary.BigEndian.Uint32(image[at:])), at+step
+		}
+	case c.Bytes == 4:
+		for i := range out {
+			out[i], at = uint64(binary.LittleEndian.Uint32(image[at:])), at+step
+		}
+	default:
+		for i := range out {
+			out[i], at = c.word(image[at:at+c.Bytes]), at+step
+		}
+	}
+}
+
+// Convert is Physical of many cells of which the raw bits are known.
+func (c *Cells) Convert(bits []uint64, out []float64) {
+	out = out[:len(bits)]
+	f, o := c.Conv.Factor, c.Conv.Offset
+	switch {
+	case c.Float || c.Magnitude || c.Conv.Rational || c.Conv.Points != nil || !c.Signed && c.Width == 64:
+		for i, b := range bits {
+			out[i] = c.Conv.Apply(c.Number(b))
+		}
+	case c.Signed:
+		up := 64 - c.Width
+		for i, b := range bits {
+			out[i] = float64(float64(int64(b<<up)>>up)*f) + o
+		}
+	default:
+		for i, b := range bits {
+			out[i] = float64(float64(int64(b))*f) + o
+		}
+	}
 }
 
 // Int reads bits as a signed number; meaningless for floats, and for u64 beyond 2^63 (see Raw).

@@ -5,6 +5,7 @@ package definition
 import (
 	"fmt"
 	"strings"
+	"sync"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/image"
@@ -32,6 +33,9 @@ type Layout struct {
 	Signals    []*Signal
 	SignalByID map[string]*Signal
 	Inputs     []*Input // a quantity each
+
+	indexed sync.Once
+	index   *Index
 }
 
 // Segment is what a range of an image holds.

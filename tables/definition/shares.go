@@ -19,6 +19,13 @@ func (c *Cells) Shares(o *Cells) bool {
 	return shared
 }
 
+// Solid says that the cells take every bit of their extent.
+func (c *Cells) Solid() bool {
+	size, nx, ny := int64(c.Bytes), int64(c.NX), int64(c.NY)
+	x, y := max(c.StepX, -c.StepX), max(c.StepY, -c.StepY)
+	return c.Mask == ^uint64(0)>>(64-8*size) && (x == size && (ny == 1 || y == nx*size) || y == size && (nx == 1 || x == ny*size) || nx == 1 && ny == 1)
+}
+
 // eachByte visits the bytes of cells that lie within ranges, with the bits that the cells take of them.
 func (c *Cells) eachByte(within []image.Range, visit func(at uint64, mask byte)) {
 	for row := range c.NY {

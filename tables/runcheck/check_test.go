@@ -314,9 +314,9 @@ func TestWhatDoesNotFitIsRefused(t *testing.T) {
 	if _, err := Check(Input{Run: r, Image: small, Layout: lay}); err == nil || !strings.Contains(err.Error(), "the image has 100 bytes, of 0x0 to 0x64; definition dx1-1.8t is of 262144") {
 		t.Errorf("%v", err)
 	}
-	other := *lay
+	other := demoLayout(t)
 	other.Name = "another"
-	if _, err := Check(Input{Run: r, Image: im, Layout: &other, Limits: demoLimits(t)}); err == nil || !strings.Contains(err.Error(), "do not apply") {
+	if _, err := Check(Input{Run: r, Image: im, Layout: other, Limits: demoLimits(t)}); err == nil || !strings.Contains(err.Error(), "do not apply") {
 		t.Errorf("%v", err)
 	}
 }

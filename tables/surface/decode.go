@@ -1,7 +1,6 @@
 package surface
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -28,33 +27,7 @@ type Decoded struct {
 }
 
 // Decode reads a table as it lies in an image of the layout's space.
-func Decode(t *definition.Table, image []byte) *Decoded {
-	r, err := t.In(image)
-	if err != nil {
-		d := &Decoded{Table: t}
-		errors.As(err, &d.Astray)
-		return d
-	}
-	d := &Decoded{Table: r}
-	if r.X != nil {
-		d.X, d.XBits = r.X.Breakpoints(image), axisBits(r.X, image)
-	}
-	if r.Y != nil {
-		d.Y, d.YBits = r.Y.Breakpoints(image), axisBits(r.Y, image)
-	}
-	slices := r.Slices(image)
-	if slices == nil {
-		n := r.Cells.NX * r.Cells.NY
-		d.cells(image, make([]uint64, n), d.numbers(n))
-		if r.Kind == "text" {
-			at := r.Cells.Extent()
-			d.TextBits, d.Text = image[at.Start:at.End:at.End], definition.Text(image[at.Start:at.End], r.UTF8)
-		}
-		return d
-	}
-	d.block(image, slices)
-	return d
-}
+func Decode(t *definition.Table, image []byte) *Decoded { return NewReader(image).Decode(t) }
 
 // block reads the slices of a block, which share its breakpoints.
 func (d *Decoded) block(image []byte, slices []*definition.Table) {
@@ -77,42 +50,34 @@ func (d *Decoded) block(image []byte, slices []*definition.Table) {
 
 // numbers is room for values, of tables that have any.
 func (d *Decoded) numbers(n int) []float64 {
-	if d.Table.Cells.Conv.Labels != nil || d.Table.Kind == "text" {
+	if !d.numeric() {
 		return nil
 	}
 	return make([]float64, n)
 }
 
+func (d *Decoded) numeric() bool { return d.Table.Cells.Conv.Labels == nil && d.Table.Kind != "text" }
+
 // cells reads the cells of a table that is no block into bits and values, row by row.
 func (d *Decoded) cells(image []byte, bits []uint64, values []float64) {
 	c := d.Table.Cells
 	d.NX, d.NY, d.Bits, d.Values = c.NX, c.NY, bits, values
-	for row := range c.NY {
-		for col := range c.NX {
-			i := row*c.NX + col
-			bits[i] = c.Bits(image, row, col)
-			if values == nil {
-				continue
+	c.Read(image, bits)
+	if values == nil {
+		return
+	}
+	c.Convert(bits, values)
+	if len(c.NotAValue) == 0 {
+		return
+	}
+	for i, b := range bits {
+		if c.Off(b) {
+			if d.Off == nil {
+				d.Off = make([]bool, len(bits))
 			}
-			if values[i] = c.Conv.Apply(c.Number(bits[i])); c.Off(bits[i]) {
-				if d.Off == nil {
-					d.Off = make([]bool, len(bits))
-				}
-				d.Off[i], values[i] = true, math.NaN()
-			}
+			d.Off[i], values[i] = true, math.NaN()
 		}
 	}
-}
-
-func axisBits(a *definition.Axis, image []byte) []uint64 {
-	if a.Cells == nil {
-		return nil
-	}
-	bits := make([]uint64, a.Count)
-	for i := range bits {
-		bits[i] = a.Cells.Bits(image, 0, i)
-	}
-	return bits
 }
 
 // Grid is the table ready to be interpolated, of a block that of its first slice. The error says why it cannot be: it holds
