@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 
+	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
@@ -14,18 +15,26 @@ import (
 // errBusy says that the ledger moved on while the server computed: nothing was entered.
 var errBusy = errors.New("the ledger moved on meanwhile; try again")
 
-// send moves an action, and of its blobs those that the server lacks.
-func (c *Client) send(ctx context.Context, p *pending) (*servicev1.Admitted, error) {
-	talk, end := c.link.patient(ctx)
-	admitted, err := c.converse(talk, p)
-	if status.Code(err) == codes.Aborted {
-		err = &Error{Kind: Refused, Err: errBusy}
-	}
-	return admitted, end(err)
+// send moves an action, and of its blobs those that the server lacks. Sent to another server after an answer was
+// lost, it is the same request, and answered with the same entry.
+func (c *Client) send(ctx context.Context, p *pending) (admitted *servicev1.Admitted, err error) {
+	sent := false
+	err = c.link.call(ctx, func(talk *patient, to grpc.ClientConnInterface) (err error) {
+		admitted, err = c.converse(talk, to, p)
+		if status.Code(err) == codes.Aborted {
+			if err = (&Error{Kind: Refused, Err: errBusy}); sent {
+				// The first server may yet enter it: it is not to be made anew.
+				err = &Error{Kind: Away, Text: "one server did not answer and another was busy: whether it was entered is not known yet", Try: "again"}
+			}
+		}
+		sent = true
+		return err
+	})
+	return admitted, err
 }
 
-func (c *Client) converse(talk *patient, p *pending) (*servicev1.Admitted, error) {
-	stream, err := c.record.Admit(talk)
+func (c *Client) converse(talk *patient, to grpc.ClientConnInterface, p *pending) (*servicev1.Admitted, error) {
+	stream, err := servicev1.NewRecordClient(to).Admit(talk)
 	if err != nil {
 		return nil, err
 	}

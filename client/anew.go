@@ -14,14 +14,14 @@ import (
 // beforeDir, with the beginning of a genesis, is where a home keeps what it had of a ledger that another one goes on from.
 const beforeDir = "before-"
 
-// begunAnew asks a server whose key is not the one pinned for its genesis. Where that says that it goes on from the pinned
+// begunAnew asks the server at an address, whose key is not the one pinned for its genesis. Where that says that it goes on from the pinned
 // ledger, that is said, and nothing taken over: what a genesis says of another ledger anybody can write.
-func (c *Client) begunAnew(ctx context.Context) error {
-	l, err := dial(c.own.config.Server, c.signer, nil)
+func (c *Client) begunAnew(ctx context.Context, addr string) error {
+	l, err := dial(addr, "", c.signer, nil)
 	if err != nil {
 		return nil
 	}
-	defer l.conn.Close()
+	defer l.close()
 	raw, g, err := fetchGenesis(ctx, l)
 	if err != nil || g.GetContinues().GetGenesis() != c.own.config.Genesis {
 		return nil

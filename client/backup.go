@@ -5,25 +5,27 @@ import (
 	"errors"
 	"io"
 
+	"google.golang.org/grpc"
+
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
 )
 
 // Backup writes a copy of the whole store, which only its owner may read.
 func (c *Client) Backup(ctx context.Context, out Out) (size int64, err error) {
 	out.Private = true
-	staged, err := out.stageFrom(func(w io.Writer) error {
-		p, end := c.link.patient(ctx)
-		size, err = c.backup(p, w)
-		return end(err)
+	var whole staged
+	err = c.link.call(ctx, func(p *patient, to grpc.ClientConnInterface) error {
+		whole, err = out.stageFrom(func(w io.Writer) error { size, err = c.backup(p, to, w); return err })
+		return err
 	})
 	if err != nil {
 		return 0, err
 	}
-	return size, out.commit(staged)
+	return size, out.commit(whole)
 }
 
-func (c *Client) backup(p *patient, w io.Writer) (size int64, err error) {
-	stream, err := c.admin.Backup(p, &servicev1.BackupRequest{})
+func (c *Client) backup(p *patient, from grpc.ClientConnInterface, w io.Writer) (size int64, err error) {
+	stream, err := servicev1.NewAdminClient(from).Backup(p, &servicev1.BackupRequest{})
 	if err != nil {
 		return 0, err
 	}

@@ -8,6 +8,7 @@ import (
 	"io"
 	"strings"
 
+	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
@@ -48,16 +49,21 @@ func (c *Client) download(ctx context.Context, what, sum string) ([]byte, error)
 }
 
 func (c *Client) fetchBlob(ctx context.Context, what, sum string) ([]byte, error) {
-	p, end := c.link.patient(ctx)
-	b, err := c.receive(p, what, sum)
-	if status.Code(err) == codes.NotFound {
-		return nil, fmt.Errorf("%s: %w: %w", what, store.ErrNotFound, end(err))
+	var b []byte
+	lacking := false
+	err := c.link.call(ctx, func(p *patient, from grpc.ClientConnInterface) (err error) {
+		b, err = c.receive(p, from, what, sum)
+		lacking = status.Code(err) == codes.NotFound
+		return err
+	})
+	if lacking {
+		return nil, fmt.Errorf("%s: %w: %w", what, store.ErrNotFound, err)
 	}
-	return b, end(err)
+	return b, err
 }
 
-func (c *Client) receive(p *patient, what, sum string) ([]byte, error) {
-	s, err := c.blobs.Download(p, &servicev1.DownloadRequest{Sha256: sum})
+func (c *Client) receive(p *patient, from grpc.ClientConnInterface, what, sum string) ([]byte, error) {
+	s, err := servicev1.NewBlobsClient(from).Download(p, &servicev1.DownloadRequest{Sha256: sum})
 	if err != nil {
 		return nil, err
 	}

@@ -10,7 +10,6 @@ import (
 	"time"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
-	servicev1 "witnessmark/proto/witnessmark/service/v1"
 	"witnessmark/store/claims"
 	"witnessmark/store/record"
 	"witnessmark/store/signoff"
@@ -27,15 +26,18 @@ type Client struct {
 	own    *ownCopy
 	signer crypto.Signer
 	link   *link
-	record servicev1.RecordClient
-	blobs  servicev1.BlobsClient
-	admin  servicev1.AdminClient
 	claims *claims.Computer
 
-	// Progress and Say may be set before the first call. Say is told, in one line each, what
+	// Progress, Say and Detail may be set before the first call. Say is told, in one line each, what
 	// nobody asked for: what became of an action whose answer was lost, and a copy that was damaged.
+	// Detail is told what only somebody who looks for a fault wants to know: which of the server's
+	// addresses answers, and which does not.
 	Progress Progress
 	Say      func(line string)
+	Detail   func(line string)
+
+	// Silent are the addresses that did not answer at Login, each with why.
+	Silent []string
 
 	// Before is the folder where Login set aside what was here of the ledger that this one goes on from.
 	Before string
@@ -63,13 +65,22 @@ func Open(home *Home, ask Passphrase) (*Client, error) {
 func newClient(home *Home, config Config, signer crypto.Signer, pinned ed25519.PublicKey) (*Client, error) {
 	c := &Client{signer: signer, claims: claims.New()}
 	c.own = &ownCopy{home: home, config: config, say: c.tell}
+	last := home.answered()
 	var err error
-	if c.link, err = dial(config.Server, signer, pinned); err != nil {
+	if c.link, err = dial(config.Server, last, signer, pinned); err != nil {
 		return nil, err
 	}
-	c.record = servicev1.NewRecordClient(c.link.conn)
-	c.blobs = servicev1.NewBlobsClient(c.link.conn)
-	c.admin = servicev1.NewAdminClient(c.link.conn)
+	c.link.told = func(line string) {
+		if c.Detail != nil {
+			c.Detail(line)
+		}
+	}
+	c.link.used = func(addr string) {
+		if len(c.link.roads) > 1 && addr != last {
+			last = addr
+			home.answers(addr)
+		}
+	}
 	return c, nil
 }
 
@@ -79,8 +90,8 @@ func (c *Client) tell(line string) {
 	}
 }
 
-// Close ends the connection.
-func (c *Client) Close() error { return c.link.conn.Close() }
+// Close ends the connections.
+func (c *Client) Close() error { return c.link.close() }
 
 // View runs fn on what the copy says, without the server. fn must not keep the state, or call the
 // client.
@@ -122,7 +133,7 @@ func (c *Client) OnePerson() bool {
 // Fingerprint is the genesis in the form that init prints.
 func (c *Client) Fingerprint() string { return fingerprintOf(c.own.config.Genesis) }
 
-// Server is where the server is.
+// Server is where the server is: HOST:PORT, or several with commas.
 func (c *Client) Server() string { return c.own.config.Server }
 
 // serverKey is the key that the pinned genesis names.

@@ -7,6 +7,8 @@ import (
 	"crypto/tls"
 	"errors"
 	"fmt"
+	"net"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -15,6 +17,7 @@ import (
 	"google.golang.org/grpc/backoff"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/credentials"
+	"google.golang.org/grpc/keepalive"
 	"google.golang.org/grpc/status"
 
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
@@ -23,125 +26,154 @@ import (
 )
 
 const (
-	// callTimeout is how long a server may be silent before that is an error.
+	// callTimeout is how long a server may be silent before that is no answer.
 	callTimeout = 30 * time.Second
 	// connectTimeout is how long it is tried to reach one.
 	connectTimeout = 5 * time.Second
+	// stillThere is after how long a silence a server is asked whether it is there. Servers end connections on which
+	// that comes more often than every 30 s.
+	stillThere = 40 * time.Second
 
 	tryEnrol = "a lead enrols people: witnessmark person enrol NAME --role ROLE --key FILE.pub"
 )
 
-// link is a connection to a server whose key is known, or learned once at login.
+// link is the way to the server, whose key is known, or learned once at login. It may have several
+// addresses, of which one is used until it does not answer.
 type link struct {
-	conn *grpc.ClientConn
-
-	me string // fingerprint of the person's own key
+	me    string // fingerprint of the person's own key
+	roads []*road
+	// told is told, in one line each, which address is used and which does not answer; used, which one.
+	told func(string)
+	used func(addr string)
+	// How long a server may be silent, and how long one that has nothing to compute where there is another to ask.
+	silence, brief time.Duration
 
 	mu     sync.Mutex
 	pinned ed25519.PublicKey // nil at login: the first key seen is kept and then compared
-	bad    error             // why the last handshake was refused
+	at     *road             // in use; nil before the first call
 }
 
-func dial(addr string, signer crypto.Signer, pinned ed25519.PublicKey) (*link, error) {
+// road is the way to one of the addresses.
+type road struct {
+	addr string
+	conn *grpc.ClientConn
+	bad  error // why the last handshake was refused; under the link's mu
+}
+
+// addressesOf takes HOST:PORT, or several with commas, apart.
+func addressesOf(list string) ([]string, error) {
+	var out []string
+	for addr := range strings.SplitSeq(list, ",") {
+		host, port, err := net.SplitHostPort(addr)
+		if err != nil || host == "" || port == "" || slices.Contains(out, addr) {
+			return nil, usage("HOST:PORT, or several of one ledger: HOST:PORT,HOST:PORT", "%.100q is not where a server is", list)
+		}
+		out = append(out, addr)
+	}
+	return out, nil
+}
+
+// dial makes ready for calls to a list of addresses; first, where it is one of them, is asked first.
+func dial(list, first string, signer crypto.Signer, pinned ed25519.PublicKey) (*link, error) {
+	addrs, err := addressesOf(list)
+	if err != nil {
+		return nil, err
+	}
 	cert, err := Certificate(signer)
 	if err != nil {
 		return nil, err
 	}
-	l := &link{me: "the key", pinned: pinned}
+	l := &link{me: "the key", pinned: pinned, silence: callTimeout, brief: connectTimeout, told: func(string) {}, used: func(string) {}}
 	if own, ok := signer.Public().(ed25519.PublicKey); ok {
 		l.me = string(signoff.Fingerprint(own))
 	}
+	for _, addr := range addrs {
+		r := &road{addr: addr}
+		if r.conn, err = l.connect(r, cert); err != nil {
+			return nil, errors.Join(err, l.close())
+		}
+		l.roads = append(l.roads, r)
+	}
+	if i := slices.Index(addrs, first); i > 0 {
+		l.roads[0], l.roads[i] = l.roads[i], l.roads[0]
+	}
+	return l, nil
+}
+
+func (l *link) connect(r *road, cert tls.Certificate) (*grpc.ClientConn, error) {
 	config := &tls.Config{
 		MinVersion:   tls.VersionTLS13,
 		Certificates: []tls.Certificate{cert},
 		// Names and dates prove nothing here; VerifyConnection compares the key itself.
 		InsecureSkipVerify:     true,
 		SessionTicketsDisabled: true,
-		VerifyConnection:       l.verify,
+		VerifyConnection:       func(cs tls.ConnectionState) error { return l.verify(r, cs) },
 	}
-	l.conn, err = grpc.NewClient("passthrough:///"+addr,
+	return grpc.NewClient("passthrough:///"+r.addr,
 		grpc.WithTransportCredentials(credentials.NewTLS(config)),
 		grpc.WithConnectParams(grpc.ConnectParams{Backoff: backoff.DefaultConfig, MinConnectTimeout: connectTimeout}),
+		grpc.WithKeepaliveParams(keepalive.ClientParameters{Time: stillThere, Timeout: connectTimeout}),
 		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(32<<20), grpc.ForceCodecV2(countedCodec())))
-	return l, err
 }
 
-func (l *link) verify(cs tls.ConnectionState) error {
+func (l *link) close() (err error) {
+	for _, r := range l.roads {
+		err = errors.Join(err, r.conn.Close())
+	}
+	return err
+}
+
+func (l *link) verify(r *road, cs tls.ConnectionState) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	l.bad = nil
+	r.bad = nil
 	if len(cs.PeerCertificates) == 0 {
 		return errors.New("the server shows no key")
 	}
 	key, ok := cs.PeerCertificates[0].PublicKey.(ed25519.PublicKey)
 	switch {
 	case !ok || signoff.CheckPoint(key) != nil:
-		l.bad = distrust("the server's key is no Ed25519 key")
+		r.bad = distrust("%s: the server's key is no Ed25519 key", r.addr)
 	case l.pinned == nil:
 		l.pinned = key
 	case !l.pinned.Equal(key):
-		l.bad = &Error{Kind: Distrust, Text: fmt.Sprintf("the server's key is %s, and the one you pinned is %s", signoff.Fingerprint(key), signoff.Fingerprint(l.pinned)),
+		r.bad = &Error{Kind: Distrust, Text: fmt.Sprintf("%s: the server's key is %s, and the one you pinned is %s", r.addr, signoff.Fingerprint(key), signoff.Fingerprint(l.pinned)),
 			Try: "ask the lead whether this is the server's address, and whether the ledger was begun anew: then a lead enrols you, and you log in anew"}
 	}
-	return l.bad
+	return r.bad
 }
 
-// key is the server's key of this connection; nil before the first call.
+// key is the server's key; nil before the first call.
 func (l *link) key() ed25519.PublicKey {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	return l.pinned
 }
 
-// refused says whether the last server that was reached has not the key that was pinned.
-func (l *link) refused() bool {
+// refusal is why the last handshake on a road was refused.
+func (l *link) refusal(r *road) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	return l.bad != nil
+	return r.bad
 }
 
-// patient is the context of a call that may take long as long as something moves.
-type patient struct {
-	context.Context
-	timer *time.Timer
-}
-
-// moved begins the wait anew.
-func (p *patient) moved() { p.timer.Reset(callTimeout) }
-
-// patient begins such a call; end ends it, and says what its error means.
-func (l *link) patient(ctx context.Context) (p *patient, end func(error) error) {
-	inner, cancel := context.WithCancel(ctx)
-	p = &patient{inner, time.AfterFunc(callTimeout, cancel)}
-	return p, func(err error) error {
-		silent := inner.Err() != nil && ctx.Err() == nil
-		p.timer.Stop()
-		cancel()
-		if silent && err != nil {
-			return &Error{Kind: Away, Text: "the server does not answer"}
+// refused is the address whose key is the one that err says is not the one pinned; else empty.
+func (l *link) refused(err error) string {
+	for _, r := range l.roads {
+		if bad := l.refusal(r); bad != nil && errors.Is(err, bad) {
+			return r.addr
 		}
-		return l.fault(err)
 	}
+	return ""
 }
 
-// fault turns an error of a call into one line and a kind.
-func (l *link) fault(err error) error {
-	l.mu.Lock()
-	bad := l.bad
-	l.mu.Unlock()
+// faultOf turns what a server answered into one line and a kind.
+func faultOf(err error) error {
 	s, ok := status.FromError(err)
 	if !ok || errors.Is(err, context.Canceled) {
 		return err
 	}
 	switch s.Code() {
-	case codes.Unavailable:
-		if bad != nil {
-			return bad
-		}
-		if strings.Contains(s.Message(), "remote error: tls: bad certificate") { // a server ends a stranger's handshake
-			return &Error{Kind: Refused, Text: "the server knows no such key: " + l.me + " was never enrolled there", Try: tryEnrol}
-		}
-		return &Error{Kind: Away, Text: "the server cannot be reached: " + s.Message()}
 	case codes.DeadlineExceeded:
 		return &Error{Kind: Away, Text: "the server does not answer"}
 	case codes.Canceled:

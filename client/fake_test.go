@@ -189,10 +189,8 @@ func (f *fake) Admit(stream grpc.BidiStreamingServer[servicev1.AdmitRequest, ser
 		at = func(string) error { return nil }
 	}
 	envelope, openings := m.GetAction().GetEnvelope(), m.GetAction().GetOpenings()
-	for i, t := range f.told {
-		if e, _, _ := record.EnvelopeOf(t.Entry); bytes.Equal(e, envelope) {
-			return stream.Send(admittedMessage(&servicev1.Admitted{Index: uint64(i), Entry: t.Entry}))
-		}
+	if a := f.earlier(envelope); a != nil {
+		return stream.Send(admittedMessage(a))
 	}
 	if err := at(pointAction); err != nil {
 		return err
@@ -209,6 +207,9 @@ func (f *fake) Admit(stream grpc.BidiStreamingServer[servicev1.AdmitRequest, ser
 	}
 	if err := f.receive(stream, signed.Action); err != nil {
 		return err
+	}
+	if a := f.earlier(envelope); a != nil { // it came another way meanwhile
+		return stream.Send(admittedMessage(a))
 	}
 	if err := at(pointBlobs); err != nil {
 		return err
@@ -233,6 +234,16 @@ func (f *fake) Admit(stream grpc.BidiStreamingServer[servicev1.AdmitRequest, ser
 	return stream.Send(admittedMessage(a))
 }
 
+// earlier is the entry that an envelope is already.
+func (f *fake) earlier(envelope []byte) *servicev1.Admitted {
+	for i, t := range f.told {
+		if e, _, _ := record.EnvelopeOf(t.Entry); bytes.Equal(e, envelope) {
+			return &servicev1.Admitted{Index: uint64(i), Entry: t.Entry}
+		}
+	}
+	return nil
+}
+
 func admittedMessage(a *servicev1.Admitted) *servicev1.AdmitResponse {
 	return &servicev1.AdmitResponse{Content: &servicev1.AdmitResponse_Admitted{Admitted: a}}
 }
@@ -250,7 +261,7 @@ func fault(err error) error {
 	return s.Err()
 }
 
-// receive asks for the blobs that the fake lacks.
+// receive asks for the blobs that the fake lacks. While it waits, others are served.
 func (f *fake) receive(stream grpc.BidiStreamingServer[servicev1.AdmitRequest, servicev1.AdmitResponse], a *recordv1.Action) error {
 	var wanted []string
 	for _, b := range record.Brings(a) {
@@ -261,6 +272,8 @@ func (f *fake) receive(stream grpc.BidiStreamingServer[servicev1.AdmitRequest, s
 	if f.lie.wanted != nil {
 		wanted = f.lie.wanted(wanted)
 	}
+	f.mu.Unlock()
+	defer f.mu.Lock()
 	if err := stream.Send(&servicev1.AdmitResponse{Content: &servicev1.AdmitResponse_Wanted{Wanted: &servicev1.Wanted{Sha256: wanted}}}); err != nil {
 		return err
 	}
@@ -284,7 +297,9 @@ func (f *fake) receive(stream grpc.BidiStreamingServer[servicev1.AdmitRequest, s
 		if HashHex(b) != sum {
 			return status.Error(codes.InvalidArgument, "other bytes than their hash says")
 		}
+		f.mu.Lock()
 		f.blobs[sum] = b
+		f.mu.Unlock()
 	}
 	return nil
 }

@@ -25,7 +25,8 @@ const (
 	copyFile    = "ledger.db"
 	partFile    = "ledger.new" // a copy on its way: it takes the other's name once it is verified
 	damagedFile = "ledger.damaged-"
-	erasingFile = "erasing" // stands while the copy's file may hold what was erased
+	answerFile  = "answered" // which of the server's addresses answered last
+	erasingFile = "erasing"  // stands while the copy's file may hold what was erased
 	pendingDir  = "pending"
 	blobsDir    = "blobs"
 	stepLock    = "lock"        // held for as long as one step with the copy takes
@@ -34,6 +35,7 @@ const (
 
 // Config is what login wrote.
 type Config struct {
+	// Server is HOST:PORT, or several with commas: addresses of one server, or of several on one ledger.
 	Server string `json:"server"`
 	// Key is the path of a private key, or of the public key of one that ssh-agent holds.
 	Key string `json:"key"`
@@ -100,6 +102,17 @@ func (h *Home) Config() (Config, error) {
 	}
 	return c, err
 }
+
+// answered is the address that answered last; where that is not known, nothing depends on it.
+func (h *Home) answered() string {
+	b, err := ReadBounded(h.path(answerFile), maxSetting)
+	if err != nil {
+		return ""
+	}
+	return string(b)
+}
+
+func (h *Home) answers(addr string) { _ = os.WriteFile(h.path(answerFile), []byte(addr), 0o600) }
 
 func (h *Home) readJSON(name string, v any) (found bool, err error) {
 	b, err := ReadBounded(h.path(name), maxSetting)

@@ -4,9 +4,11 @@ import (
 	"context"
 	"errors"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
+	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
@@ -17,7 +19,8 @@ import (
 
 // Login pins a ledger: confirm is shown the genesis' fingerprint and says whether it is the one that
 // init printed. Nothing is kept unless the whole ledger verifies from there, and had, where seen is not
-// empty, at SIZE entries the ROOT that somebody else has seen.
+// empty, at SIZE entries the ROOT that somebody else has seen. Of several addresses, with commas, one
+// that shows another server is refused, and those that do not answer are kept, and told in Silent.
 func Login(ctx context.Context, home *Home, addr, keyPath string, ask Passphrase, confirm func(fingerprint string) error, seen string) (*Client, error) {
 	keyPath, err := filepath.Abs(keyPath)
 	if err != nil {
@@ -31,7 +34,7 @@ func Login(ctx context.Context, home *Home, addr, keyPath string, ask Passphrase
 	if err != nil {
 		return nil, err
 	}
-	c, err := newClient(home, Config{Server: addr, Key: keyPath}, signer, nil)
+	c, err := newClient(home, Config{Server: strings.ReplaceAll(addr, " ", ""), Key: keyPath}, signer, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -80,10 +83,35 @@ func (c *Client) keep(ctx context.Context, given Head) error {
 		_, err := c.meIn(s)
 		return err
 	})
+	if err == nil && len(c.link.roads) > 1 {
+		err = c.others(ctx)
+	}
 	if err != nil {
 		return err
 	}
 	return c.own.home.writeJSON(configFile, c.own.config)
+}
+
+// others asks every address whether it is the same server's, the first one last: that is used from then on.
+func (c *Client) others(ctx context.Context) error {
+	for _, r := range slices.Backward(c.link.roads) {
+		err := c.link.callOn(ctx, []*road{r}, func(p *patient, of grpc.ClientConnInterface) error {
+			h, err := servicev1.NewRecordClient(of).Head(p, &servicev1.HeadRequest{})
+			if err != nil {
+				return err
+			}
+			if _, err := c.own.open(h.GetCheckpoint()); err != nil {
+				return distrust("the checkpoint of the server at %s does not verify: %v", r.addr, err)
+			}
+			return nil
+		})
+		if KindOf(err) == Away {
+			c.Silent = append(c.Silent, err.Error())
+		} else if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // parseHead reads SIZE:ROOT; of nothing it is the zero Head.
@@ -130,15 +158,17 @@ func (c *Client) settled(continues *recordv1.Continues) (back func() error, err 
 
 // fetchGenesis asks for entry 0.
 func fetchGenesis(ctx context.Context, l *link) (raw []byte, g *recordv1.Genesis, err error) {
-	ctx, cancel := context.WithTimeout(ctx, callTimeout)
-	defer cancel()
-	stream, err := servicev1.NewRecordClient(l.conn).Entries(ctx, &servicev1.EntriesRequest{First: 0, End: 1})
+	var m *servicev1.EntriesResponse
+	err = l.call(ctx, func(p *patient, of grpc.ClientConnInterface) error {
+		p.brief()
+		stream, err := servicev1.NewRecordClient(of).Entries(p, &servicev1.EntriesRequest{First: 0, End: 1})
+		if err == nil {
+			m, err = stream.Recv()
+		}
+		return err
+	})
 	if err != nil {
-		return nil, nil, l.fault(err)
-	}
-	m, err := stream.Recv()
-	if err != nil {
-		return nil, nil, l.fault(err)
+		return nil, nil, err
 	}
 	if m.GetFirst() != 0 || len(m.GetEntries()) != 1 {
 		return nil, nil, distrust("the server does not show entry 0")

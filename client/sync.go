@@ -8,6 +8,8 @@ import (
 	"fmt"
 	"io"
 
+	"google.golang.org/grpc"
+
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
 	"witnessmark/store/ledger"
@@ -22,8 +24,8 @@ const gathered = 1024
 // be reached the error is of the kind Away.
 func (c *Client) Sync(ctx context.Context) error {
 	err := c.catchUp(ctx)
-	if err != nil && c.link.refused() {
-		err = cmp.Or(c.begunAnew(ctx), err)
+	if addr := c.link.refused(err); addr != "" {
+		err = cmp.Or(c.begunAnew(ctx, addr), err)
 	}
 	if err != nil && ctx.Err() == nil && KindOf(err) != Away {
 		var again bool
@@ -110,11 +112,14 @@ func (c *Client) catchUp(ctx context.Context) error {
 
 // newest asks for the server's checkpoint, and holds it to the kept head.
 func (c *Client) newest(ctx context.Context, kept Head) (target, error) {
-	ctx, cancel := context.WithTimeout(ctx, callTimeout)
-	defer cancel()
-	r, err := c.record.Head(ctx, &servicev1.HeadRequest{})
+	var r *servicev1.HeadResponse
+	err := c.link.call(ctx, func(p *patient, of grpc.ClientConnInterface) (err error) {
+		p.brief()
+		r, err = servicev1.NewRecordClient(of).Head(p, &servicev1.HeadRequest{})
+		return err
+	})
 	if err != nil {
-		return target{}, c.link.fault(err)
+		return target{}, err
 	}
 	cp, err := c.own.open(r.GetCheckpoint())
 	switch {
@@ -132,16 +137,18 @@ func (c *Client) newest(ctx context.Context, kept Head) (target, error) {
 // fetch gets the entries that the copy lacks, and takes them in.
 func (c *Client) fetch(ctx context.Context, t target) error {
 	for {
-		next, done, err := c.own.take(t, 0, nil)
-		if done || err != nil {
-			return err
-		}
-		p, end := c.link.patient(ctx)
-		stream, err := c.record.Entries(p, &servicev1.EntriesRequest{First: next, End: t.Size})
-		if err == nil {
-			err = c.takeAll(t, next, func() (*servicev1.EntriesResponse, error) { p.moved(); return stream.Recv() })
-		}
-		if err = end(err); !errors.Is(err, errMoved) {
+		err := c.link.call(ctx, func(p *patient, from grpc.ClientConnInterface) error {
+			next, done, err := c.own.take(t, 0, nil)
+			if done || err != nil {
+				return err
+			}
+			stream, err := servicev1.NewRecordClient(from).Entries(p, &servicev1.EntriesRequest{First: next, End: t.Size})
+			if err != nil {
+				return err
+			}
+			return c.takeAll(t, next, func() (*servicev1.EntriesResponse, error) { p.moved(); return stream.Recv() })
+		})
+		if !errors.Is(err, errMoved) {
 			return err
 		}
 	}

@@ -4,25 +4,17 @@ import (
 	"context"
 	"time"
 
+	"google.golang.org/grpc"
+
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
 )
 
 // Watch brings the copy up to date whenever the ledger has grown, and then calls changed. It ends
-// with the context, with the connection, or with the first thing that is not to be trusted: whoever
+// with the context, when no server answers, or with the first thing that is not to be trusted: whoever
 // watches decides whether to watch again.
 func (c *Client) Watch(ctx context.Context, changed func()) error {
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
-	stream, err := c.record.Watch(ctx, &servicev1.WatchRequest{})
-	if err != nil {
-		return c.link.fault(err)
-	}
 	last := c.Head().Size
-	for {
-		// What is sent is only a reason to look: Sync asks for the checkpoint and verifies it.
-		if _, err := stream.Recv(); err != nil {
-			return c.link.fault(err)
-		}
+	look := func(ctx context.Context) error {
 		if err := c.Sync(ctx); err != nil {
 			return err
 		}
@@ -30,6 +22,32 @@ func (c *Client) Watch(ctx context.Context, changed func()) error {
 		if now := c.Head().Size; now != last {
 			last = now
 			changed()
+		}
+		return nil
+	}
+	for {
+		began := time.Now()
+		err := c.link.call(ctx, func(p *patient, from grpc.ClientConnInterface) error {
+			p.endless()
+			stream, err := servicev1.NewRecordClient(from).Watch(p, &servicev1.WatchRequest{})
+			// What is sent is only a reason to look: Sync asks for the checkpoint and verifies it.
+			for err == nil {
+				if _, err = stream.Recv(); err == nil {
+					err = look(p)
+				}
+			}
+			return err
+		})
+		if ctx.Err() != nil || KindOf(err) != Away {
+			return err
+		}
+		// Those that broke off may be back.
+		if err := look(ctx); err != nil {
+			return err
+		}
+		select {
+		case <-ctx.Done():
+		case <-time.After(time.Second - time.Since(began)):
 		}
 	}
 }

@@ -101,7 +101,7 @@ func TestWeakKeys(t *testing.T) {
 			},
 			"one's own, in an agent": func() error { _, err := LoadSigner(file, nil); return err },
 			"a server's, in its handshake": func() error {
-				return (&link{}).verify(tls.ConnectionState{PeerCertificates: []*x509.Certificate{{PublicKey: ed25519.PublicKey(weak)}}})
+				return (&link{}).verify(&road{}, tls.ConnectionState{PeerCertificates: []*x509.Certificate{{PublicKey: ed25519.PublicKey(weak)}}})
 			},
 			"a server's, at login":         func() error { return shown(func(g *recordv1.Genesis) { g.ServerKey = line }) },
 			"a lead's, at login":           func() error { return shown(func(g *recordv1.Genesis) { g.LeadKey = line }) },

@@ -12,9 +12,12 @@ import (
 func newLoginCommand(a *app) *cobra.Command {
 	var key, fingerprint, head string
 	cmd := &cobra.Command{
-		Use:   "login HOST:PORT --key FILE",
+		Use:   "login HOST:PORT[,HOST:PORT…] --key FILE",
 		Short: "Pin a ledger, and say which key is yours",
-		Args:  takes(1),
+		Long: "Pin a ledger, and say which key is yours.\n\n" +
+			"Where several servers have one ledger, give all their addresses: commands and the desk use the one that answered last,\n" +
+			"and go on with another when it does not answer. Each must show the same key; one that does not answer now is kept, and said.",
+		Args: takes(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			home, err := a.home()
 			if err != nil {
@@ -31,6 +34,9 @@ func newLoginCommand(a *app) *cobra.Command {
 			}
 			if c.Before != "" {
 				a.say("what was here of the ledger that this one goes on from is in " + c.Before)
+			}
+			for _, why := range c.Silent {
+				a.say(why + "; it is kept, and asked when another does not answer")
 			}
 			return a.line(me, "logged in as %s (%s) to %s", me.Name, strings.Join(me.Roles, ", "), c.Fingerprint())
 		},

@@ -28,6 +28,8 @@ type app struct {
 	errOut io.Writer
 	// format is text or json.
 	format string
+	// verbose is whether it is told which of the server's addresses answers.
+	verbose bool
 	// saidNo is set by a command that was done and whose answer is "no": status 1.
 	saidNo bool
 	// folder is the person's, where it is not the usual one: the demo has three people.
@@ -76,6 +78,7 @@ func (a *app) root() *cobra.Command {
 		},
 	}
 	root.PersistentFlags().StringVar(&a.format, "format", "text", "text or json: of the answer, and of errors and what is said beside it, a line each")
+	root.PersistentFlags().BoolVar(&a.verbose, "verbose", false, "say which of the server's addresses answers, and which does not")
 	for _, c := range commands() {
 		root.AddCommand(c(a))
 	}

@@ -38,6 +38,8 @@ func TestMain(m *testing.M) {
 //	liar LIE                 puts the person on a server that was taken over; see takenOver
 //	away                     has the person's server not answer
 //	daemon DIR               serves a ledger; $ADDR is where
+//	ways                     $WAY1 and $WAY2 lead to the server too
+//	cut WAY                  ends one of them
 func TestScripts(t *testing.T) {
 	if testing.Short() {
 		t.Skip("builds the daemon")
@@ -63,6 +65,7 @@ func TestScripts(t *testing.T) {
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"as": asPerson, "status": wantStatus, "daemon": daemon, "workshop": openWorkshop, "edit": edit, "pull": writePull, "waitfor": waitFor,
 			"liar": takenOver, "away": away, "flip": flip, "interrupt": interrupt, "shows": shows,
+			"ways": openWays, "cut": cutWay,
 		},
 	})
 }

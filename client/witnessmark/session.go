@@ -42,6 +42,9 @@ func (a *app) with(catchUp func(*client.Client, context.Context) error, do step)
 		}
 		defer c.Close()
 		c.Progress, c.Say = a.progress(), a.say
+		if a.verbose {
+			c.Detail = a.say
+		}
 		if err := catchUp(c, cmd.Context()); err != nil {
 			return err
 		}
