@@ -95,8 +95,10 @@ func (w *workshop) callers() map[string]*grpc.ClientConn {
 
 // TestEveryMethodByEverybody calls every registered method as everybody, over the network. A method without a row
 // fails, and so does a row without a method. What a certificate says about itself, its dates too, means nothing.
-func TestEveryMethodByEverybody(t *testing.T) {
-	w := staffed(t)
+func TestEveryMethodByEverybody(t *testing.T) { onBoth(t, testEveryMethodByEverybody) }
+
+func testEveryMethodByEverybody(t *testing.T, p Place) {
+	w := staffedIn(t, p)
 	callers := w.callers()
 	if want := len(strings.Fields(rolesAll + " expired " + outsiders + " " + shut)); len(callers) != want {
 		t.Fatalf("%d callers, want %d", len(callers), want)
@@ -173,8 +175,10 @@ func callEmpty(t *testing.T, conn *grpc.ClientConn, full string, m grpc.MethodIn
 
 // TestEveryKindByEveryRole brings every kind of action that there is by everybody: the role is asked
 // before whatever else would be wrong with it.
-func TestEveryKindByEveryRole(t *testing.T) {
-	w := staffed(t)
+func TestEveryKindByEveryRole(t *testing.T) { onBoth(t, testEveryKindByEveryRole) }
+
+func testEveryKindByEveryRole(t *testing.T, p Place) {
+	w := staffedIn(t, p)
 	body := (&recordv1.Action{}).ProtoReflect().Descriptor().Oneofs().ByName("body").Fields()
 	if body.Len() != len(whoSigns) {
 		t.Errorf("there are %d kinds of action, and %d rows", body.Len(), len(whoSigns))

@@ -37,14 +37,14 @@ func (c *core) notEnrolled(keyID signoff.KeyID) error {
 	return f
 }
 
-// known says whether a key is or was somebody's. Where the store cannot be reached everybody is, so far: what they ask
-// is refused with the reason.
+// known says whether a key is or was somebody's. Where that cannot be looked up just now everybody is, so far: what
+// they ask is refused with the reason.
 func (c *core) known(keyID signoff.KeyID) (known bool, err error) {
 	err = c.look(func(s *record.State) error {
 		known = s.OwnerOf(keyID) != ""
 		return nil
 	})
-	if isAway(err) {
+	if isUnavailable(err) {
 		return true, nil
 	}
 	return known, err

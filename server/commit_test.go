@@ -26,8 +26,10 @@ import (
 
 // TestSameRequestAgain: the same bytes get the first answer, for ever; the same id with
 // other bytes is refused.
-func TestSameRequestAgain(t *testing.T) {
-	w := newWorkshop(t)
+func TestSameRequestAgain(t *testing.T) { onBoth(t, testSameRequestAgain) }
+
+func testSameRequestAgain(t *testing.T, p Place) {
+	w := newWorkshopIn(t, p)
 	a := w.carry(enrolAction("technician", testKey("technician"), "technician"))
 	env := w.seal("lead", a)
 	first, err := w.bring("lead", env)
@@ -54,8 +56,10 @@ func TestSameRequestAgain(t *testing.T) {
 
 // TestCommitterUnderConcurrency: many people at once, some of them wrong, each action sent twice
 // at the same time. Each is answered for itself, and the ledger has every admitted action once.
-func TestCommitterUnderConcurrency(t *testing.T) {
-	w := newWorkshop(t)
+func TestCommitterUnderConcurrency(t *testing.T) { onBoth(t, testCommitterUnderConcurrency) }
+
+func testCommitterUnderConcurrency(t *testing.T, p Place) {
+	w := newWorkshopIn(t, p)
 	const people = 40
 	envelopes := make([][]byte, people)
 	for i := range envelopes {
@@ -290,8 +294,10 @@ func TestAnswerWaitsForTheCheckpoint(t *testing.T) {
 // TestComputedAnew: an action whose claims were made before another went in, and rest on what that
 // one changed, goes back; then it is refused, or goes in, as things are now. What does not touch
 // them does not send it back.
-func TestComputedAnew(t *testing.T) {
-	b := newBench(t)
+func TestComputedAnew(t *testing.T) { onBoth(t, testComputedAnew) }
+
+func testComputedAnew(t *testing.T, p Place) {
+	b := newBenchIn(t, p)
 	arrive := func(plate string) *arrival {
 		a, o := b.openJob(plate)
 		return b.arrived("technician", b.seal("technician", b.filled(a, o...)), o...)
@@ -325,8 +331,10 @@ func TestComputedAnew(t *testing.T) {
 }
 
 // TestManyJobsAtOnce: those who open jobs side by side all get in.
-func TestManyJobsAtOnce(t *testing.T) {
-	b := newBench(t)
+func TestManyJobsAtOnce(t *testing.T) { onBoth(t, testManyJobsAtOnce) }
+
+func testManyJobsAtOnce(t *testing.T, p Place) {
+	b := newBenchIn(t, p)
 	var wg sync.WaitGroup
 	conn := b.as("technician")
 	for i := range 12 {

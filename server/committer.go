@@ -134,7 +134,7 @@ func (c *core) commit(batch []*arrival) {
 // certain, and request ids decide; who waits too long is told that it is not known.
 func (c *core) writeUntilKnown(batch []*arrival) error {
 	unknown := false
-	for end, pause := time.Now().Add(unknownFor), time.Millisecond; ; pause = min(2*pause, time.Second) {
+	for end, pause := time.Now().Add(c.unknown), time.Millisecond; ; pause = min(2*pause, time.Second) {
 		err := c.write(batch)
 		if err == nil {
 			return nil

@@ -29,7 +29,8 @@ type core struct {
 	keep    func(checkpoint []byte) error // makes it durable, before it is shown
 	opened  atomic.Uint64                 // envelopes: each is opened once
 	figures *figures
-	lanes   *lanes // of computing
+	lanes   *lanes        // of computing
+	unknown time.Duration // how long it is asked again what became of a commit
 
 	mu         sync.RWMutex
 	checkpoint []byte // signed and kept
@@ -53,7 +54,7 @@ type core struct {
 // newCore takes up a store, holds it against the place that it lies in, and starts the committer.
 func newCore(h *home, log *slog.Logger, now func() time.Time, onServing func(bool)) (*core, error) {
 	c := &core{
-		engine: h.engine, home: h, claims: claims.New(), log: log, now: now, keep: h.keep, onServing: onServing,
+		engine: h.engine, home: h, claims: claims.New(), log: log, now: now, keep: h.keep, unknown: unknownFor, onServing: onServing,
 		changed: make(chan struct{}), streams: map[*openStream]bool{},
 		queue: make(chan *arrival), stop: make(chan struct{}), done: make(chan struct{}), ended: make(chan struct{}), figures: newFigures(), lanes: &lanes{by: map[string]*lane{}},
 	}

@@ -115,7 +115,7 @@ type owing interface {
 
 func (d *database) erased() error { return nil } // with the compaction
 
-func (d *database) spool() string        { return d.scratch }
+func (d *database) spool() string        { return filepath.Join(d.scratch, spoolFolder) }
 func (d *database) left() error          { return d.remove() }
 func (d *database) archive(string) error { return nil }
 func (d *database) shared() bool         { return true }

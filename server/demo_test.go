@@ -34,7 +34,12 @@ func demoFile(t testing.TB, name string) []byte {
 
 func newBench(t testing.TB) *bench {
 	t.Helper()
-	b := &bench{workshop: staffed(t), own: newOwn(), claims: claims.New()}
+	return newBenchIn(t, newFolderPlace(t))
+}
+
+func newBenchIn(t testing.TB, p Place) *bench {
+	t.Helper()
+	b := &bench{workshop: staffedIn(t, p), own: newOwn(), claims: claims.New()}
 	b.act("lead", &recordv1.Action{Body: &recordv1.Action_Definition{Definition: &recordv1.AddDefinition{
 		Revision: &recordv1.Revision{Name: definitionName, Sha256: b.have(demoFile(t, "dx1-1.8t.yaml"))}}}})
 	b.act("lead", &recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{

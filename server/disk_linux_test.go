@@ -129,7 +129,7 @@ func TestReallyFullDisk(t *testing.T) {
 		t.Skip("no disk of its own: ", err)
 	}
 	t.Cleanup(func() { _ = unmount(disk) })
-	w := newWorkshopAt(t, filepath.Join(disk, "data"))
+	w := newWorkshopIn(t, in(filepath.Join(disk, "data")))
 	fill := func() {
 		t.Helper()
 		f, err := os.OpenFile(filepath.Join(disk, "filler"), os.O_WRONLY|os.O_CREATE|os.O_APPEND, 0o600)

@@ -16,6 +16,7 @@ import (
 
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
 	"witnessmark/store"
+	"witnessmark/store/postgres"
 	"witnessmark/store/record"
 )
 
@@ -83,6 +84,8 @@ func toStatus(err error) *status.Status {
 		return detailed(codes.Unavailable, "the store takes no more writes until the server is started again", "store-broken", "", "")
 	case errors.Is(err, store.ErrDamaged):
 		return detailed(codes.DataLoss, "the store is damaged, and the server's log says where; try: witnessmarkd check, then a backup", "damaged", "", "")
+	case errors.Is(err, postgres.ErrFull):
+		return detailed(codes.ResourceExhausted, "the disk of the server's database is full, and nothing was taken; try again when there is room on it", "disk-full", "", "")
 	case isFull(err):
 		return detailed(codes.ResourceExhausted, diskFull, "disk-full", "", "")
 	case errors.Is(err, context.DeadlineExceeded):
@@ -103,6 +106,8 @@ func detailed(code codes.Code, text, reason, at, allowed string) *status.Status 
 	}
 	return st
 }
+
+func isUnavailable(err error) bool { return toStatus(err).Code() == codes.Unavailable }
 
 func notFound(err error) bool { return errors.Is(err, store.ErrNotFound) }
 

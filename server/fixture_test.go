@@ -8,6 +8,7 @@ import (
 	"crypto/sha256"
 	"crypto/tls"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"log/slog"
 	"os"
@@ -25,6 +26,7 @@ import (
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
 	"witnessmark/store"
+	"witnessmark/store/postgres/pgtest"
 	"witnessmark/store/record"
 	"witnessmark/store/signoff"
 )
@@ -32,11 +34,12 @@ import (
 // workshop is a server on the loopback with its people, over real TLS.
 type workshop struct {
 	testing.TB
-	dir  string
-	srv  *Server
-	logs *lockedBuffer
-	keys map[string]ed25519.PrivateKey
-	tune func(*Options)
+	place Place
+	dir   string // of the place
+	srv   *Server
+	logs  *lockedBuffer
+	keys  map[string]ed25519.PrivateKey
+	tune  func(*Options)
 
 	mu    sync.Mutex
 	conns map[string]*grpc.ClientConn // by name, to the server that runs now
@@ -76,20 +79,34 @@ func hashOf(b []byte) string {
 // in is a folder that holds everything.
 func in(dir string) Place { return Place{Dir: dir} }
 
+// onBoth runs a test on a ledger in a folder, and on one in a database.
+func onBoth(t *testing.T, fn func(t *testing.T, p Place)) {
+	t.Run("folder", func(t *testing.T) { fn(t, newFolderPlace(t)) })
+	t.Run("database", func(t *testing.T) { fn(t, newDatabasePlace(t)) })
+}
+
+func newFolderPlace(t testing.TB) Place { return in(filepath.Join(t.TempDir(), "data")) }
+
+func newDatabasePlace(t testing.TB) Place {
+	p := newFolderPlace(t)
+	p.Database = pgtest.URL(t)
+	return p
+}
+
 // newWorkshop starts a server whose only person is the lead.
 func newWorkshop(t testing.TB) *workshop {
 	t.Helper()
-	return newWorkshopAt(t, filepath.Join(t.TempDir(), "data"))
+	return newWorkshopIn(t, newFolderPlace(t))
 }
 
-func newWorkshopAt(t testing.TB, dir string) *workshop {
+func newWorkshopIn(t testing.TB, p Place) *workshop {
 	t.Helper()
-	w := &workshop{TB: t, dir: dir, logs: &lockedBuffer{}, files: map[string][]byte{}}
+	w := &workshop{TB: t, place: p, dir: p.Dir, logs: &lockedBuffer{}, files: map[string][]byte{}}
 	w.keys = map[string]ed25519.PrivateKey{}
 	for _, name := range []string{"lead", "technician", "calibrator"} {
 		w.keys[name] = testKey(name)
 	}
-	if _, err := in(w.dir).Init("lead", publicOf(w.keys["lead"]), false); err != nil {
+	if _, err := p.Init("lead", publicOf(w.keys["lead"]), false); err != nil {
 		t.Fatalf("init: %v", err)
 	}
 	w.start()
@@ -99,15 +116,35 @@ func newWorkshopAt(t testing.TB, dir string) *workshop {
 
 // staffed is a workshop with a technician and a calibrator as well.
 func staffed(t testing.TB) *workshop {
-	w := newWorkshop(t)
+	t.Helper()
+	return staffedIn(t, newFolderPlace(t))
+}
+
+func staffedIn(t testing.TB, p Place) *workshop {
+	t.Helper()
+	w := newWorkshopIn(t, p)
 	w.enrol("technician", "technician")
 	w.enrol("calibrator", "calibrator")
 	return w
 }
 
+// beside is another server of the same database, on a machine of its own.
+func (w *workshop) beside() *workshop {
+	w.Helper()
+	p := newFolderPlace(w)
+	p.Database = w.place.Database
+	if err := errors.Join(os.Mkdir(p.Dir, 0o700), os.WriteFile(filepath.Join(p.Dir, keyFile), fileBytes(w, filepath.Join(w.dir, keyFile)), 0o600)); err != nil {
+		w.Fatal(err)
+	}
+	other := &workshop{TB: w.TB, place: p, dir: p.Dir, logs: &lockedBuffer{}, files: w.files, keys: w.keys}
+	other.start()
+	w.Cleanup(other.stop)
+	return other
+}
+
 func (w *workshop) start() {
 	w.Helper()
-	o := Options{Dir: w.dir, Listen: "127.0.0.1:0", Logger: slog.New(slog.NewTextHandler(w.logs, nil))}
+	o := Options{Dir: w.dir, Database: w.place.Database, Listen: "127.0.0.1:0", Logger: slog.New(slog.NewTextHandler(w.logs, nil))}
 	if w.tune != nil {
 		w.tune(&o)
 	}
@@ -385,7 +422,7 @@ func (w *workshop) quiet() {
 func (w *workshop) leavesNothing() {
 	w.Helper()
 	w.quiet()
-	names, err := os.ReadDir(filepath.Join(w.dir, spoolFolder))
+	names, err := os.ReadDir(w.srv.home.spool())
 	if err != nil || len(names) > 0 {
 		w.Errorf("spooled: %v %v", names, err)
 	}

@@ -185,7 +185,7 @@ func (d *door) admit(raw net.Conn, info credentials.AuthInfo) (credentials.AuthI
 	}
 	id := signoff.Fingerprint(key)
 	p, err := d.core.person(id)
-	if err != nil && !isAway(err) {
+	if err != nil && !isUnavailable(err) {
 		return nil, err
 	}
 	mine := d.connections

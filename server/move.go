@@ -185,35 +185,9 @@ func carryOver(dir string, from store.ReadTx, e *postgres.Engine, empty bool, at
 	})
 }
 
-// copyStore copies all that a store has into one that has nothing.
-func copyStore(from store.ReadTx, to store.WriteTx) error {
-	entries, err := from.Entries()
-	if err != nil {
-		return err
-	}
-	for i := range entries {
-		entry, err := from.Entry(i)
-		if err == nil {
-			err = to.PutEntry(i, entry)
-		}
-		if err != nil {
-			return fmt.Errorf("entry %d: %w", i, err)
-		}
-	}
-	for i := range tlog.StoredHashIndex(0, int64(entries)) {
-		h, err := from.Hash(i)
-		if err == nil {
-			err = to.PutHash(i, h)
-		}
-		if err != nil {
-			return fmt.Errorf("tree hash %d: %w", i, err)
-		}
-	}
-	err = from.Blobs(func(sha string, packed []byte) (bool, error) { return true, to.PutBlob(sha, packed) })
-	if err != nil {
-		return err
-	}
-	return from.Documents(func(kind, key string, value []byte) (bool, error) { return true, to.PutDocument(kind, key, value) })
+// copyStore copies all that a store has into one that has nothing, in the transaction of w.
+func copyStore(from store.ReadTx, w store.WriteTx) error {
+	return store.Copy(from, func(fn func(store.WriteTx) error) error { return fn(w) })
 }
 
 // goesOnFrom wants the ledger of one store to be that of another, as far as that one goes.

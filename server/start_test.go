@@ -39,7 +39,7 @@ func (w *workshop) write(name string, data []byte) {
 
 func (w *workshop) refusesToStart(say string) {
 	w.Helper()
-	s, err := Start(Options{Dir: w.dir, Listen: "127.0.0.1:0"})
+	s, err := Start(Options{Dir: w.dir, Database: w.place.Database, Listen: "127.0.0.1:0"})
 	if err == nil {
 		_ = s.Stop()
 		w.Fatalf("it started; want %q", say)
@@ -52,7 +52,7 @@ func (w *workshop) refusesToStart(say string) {
 // checkSays wants check to find it too.
 func (w *workshop) checkSays(say string) {
 	w.Helper()
-	out, err := in(w.dir).Check()
+	out, err := w.place.Check()
 	if err != nil {
 		w.Fatalf("check: %v", err)
 	}
@@ -206,8 +206,10 @@ func TestOtherFormOfDocuments(t *testing.T) {
 }
 
 // TestDocumentsOfOtherEntries: documents that say less than the entries are damage.
-func TestDocumentsOfOtherEntries(t *testing.T) {
-	w := staffed(t)
+func TestDocumentsOfOtherEntries(t *testing.T) { onBoth(t, testDocumentsOfOtherEntries) }
+
+func testDocumentsOfOtherEntries(t *testing.T, p Place) {
+	w := staffedIn(t, p)
 	w.setHead(func(h *recordv1.Head) { h.Size, h.Applied = 2, 2 })
 	w.stop()
 	w.refusesToStart("3 entries and documents of 2")
@@ -223,8 +225,10 @@ func unknown(key ed25519.PrivateKey) []byte {
 }
 
 // TestEntryOfANewerVersion: it is kept, looking goes on, and nothing is answered with yes.
-func TestEntryOfANewerVersion(t *testing.T) {
-	w := staffed(t)
+func TestEntryOfANewerVersion(t *testing.T) { onBoth(t, testEntryOfANewerVersion) }
+
+func testEntryOfANewerVersion(t *testing.T, p Place) {
+	w := staffedIn(t, p)
 	w.damage(func(tx store.WriteTx) error {
 		s := record.Write(tx)
 		if _, err := s.Admit(unknown(w.keys["lead"]), nil); err != nil {
