@@ -34,6 +34,7 @@ type walk struct{ left int }
 
 // message spends on one message and all that is in it, and says whether to go on.
 func (w *walk) message(b []byte, d protoreflect.MessageDescriptor, depth int) bool {
+	before, seen := w.left, uint64(0) // fields, by index; no message of this project has more than 64
 	// State, unknown fields and size, and a word or two for each field.
 	if w.left -= 64 + 16*d.Fields().Len(); depth > maxDepth {
 		w.left = -1
@@ -47,7 +48,16 @@ func (w *walk) message(b []byte, d protoreflect.MessageDescriptor, depth int) bo
 		if size < 0 {
 			return false
 		}
-		if !w.field(b[n:n+size], d.Fields().ByNumber(number), kind, depth) {
+		f := d.Fields().ByNumber(number)
+		if f != nil && kind == protowire.BytesType && grows(f) {
+			// Once more: what it holds is copied to where there is room for both, however little comes with it.
+			if bit := uint64(1) << (f.Index() % 64); seen&bit != 0 {
+				w.left -= before - w.left
+			} else {
+				seen |= bit
+			}
+		}
+		if !w.field(b[n:n+size], f, kind, depth) {
 			return false
 		}
 		b = b[n+size:]
@@ -74,8 +84,38 @@ func (w *walk) field(value []byte, f protoreflect.FieldDescriptor, kind protowir
 		return false
 	case f.Message() != nil:
 		return w.message(inner, f.Message(), depth+1)
-	case f.IsList() && f.Kind() != protoreflect.StringKind && f.Kind() != protoreflect.BytesKind:
-		w.left -= 16 * len(inner) // packed numbers: a byte may be one
+	case numbers(f):
+		w.left -= packed(inner, f.Kind())
 	}
 	return w.left >= 0
+}
+
+// grows says that a field which comes twice is one value that grew: a message that is no item of a list, or a list of numbers.
+func grows(f protoreflect.FieldDescriptor) bool {
+	if f.Message() != nil {
+		return !f.IsList() && !f.IsMap()
+	}
+	return numbers(f)
+}
+
+// numbers says that a field is a list of numbers.
+func numbers(f protoreflect.FieldDescriptor) bool {
+	return f.IsList() && f.Message() == nil && f.Kind() != protoreflect.StringKind && f.Kind() != protoreflect.BytesKind
+}
+
+// packed is what numbers take that lie in b one after another. The decoder counts them as this does, and makes room at once.
+func packed(b []byte, kind protoreflect.Kind) int {
+	n := 0
+	for _, v := range b {
+		if v < 0x80 { // of a varint, its last byte
+			n++
+		}
+	}
+	switch kind {
+	case protoreflect.DoubleKind, protoreflect.Fixed64Kind, protoreflect.Sfixed64Kind, protoreflect.FloatKind, protoreflect.Fixed32Kind, protoreflect.Sfixed32Kind:
+		return len(b)
+	case protoreflect.Int64Kind, protoreflect.Sint64Kind, protoreflect.Uint64Kind:
+		return 8 * n
+	}
+	return 4 * n
 }

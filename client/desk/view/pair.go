@@ -186,8 +186,12 @@ func (p *pair) count() {
 	if err != nil {
 		return
 	}
+	face, slice := 0, -1
 	for _, c := range cells.All() {
-		note(p.faceOf(cells.Slice(c.Slice)), c.Delta)
+		if c.Slice != slice {
+			face, slice = p.faceOf(cells.Slice(c.Slice)), c.Slice
+		}
+		note(face, c.Delta)
 	}
 }
 
