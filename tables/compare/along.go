@@ -18,6 +18,7 @@ type along struct {
 	points     []int    // the candidate's breakpoints that moved
 	pairs      [][2]int // indices that belong together, the base's first; nil where equal ones do
 	only       []*calibrationv1.AlignedIndex
+	message    *calibrationv1.ChangedAxis // of a report, shared by all tables that have the axis
 }
 
 // axisName is what findings call an axis by.
@@ -57,38 +58,52 @@ func pointBits(d *surface.Decoded, k int, image []byte) []uint64 {
 	return out
 }
 
-func alongOf(base, cand *surface.Decoded, k int) along {
-	return along{name: axisName(cand.Table, k), base: base.Table.Axes[k], cand: cand.Table.Axes[k], was: pointsOf(base, k), is: pointsOf(cand, k)}
+func alongOf(base, cand *surface.Decoded, k int) *along {
+	return &along{name: axisName(cand.Table, k), base: base.Table.Axes[k], cand: cand.Table.Axes[k], was: pointsOf(base, k), is: pointsOf(cand, k)}
 }
 
-// alongOne is an axis under one definition: breakpoints differ where their raw bits do. Where another number of
+// differ is an axis under one definition: breakpoints differ where their raw bits do. Where another number of
 // them is used, they pair as sequences.
-func alongOne(base, cand *surface.Decoded, was, is []byte, k int) along {
-	a := alongOf(base, cand, k)
-	wasBits, isBits := pointBits(base, k, was), pointBits(cand, k, is)
+func (a *along) differ(was, is []uint64) {
 	if len(a.was) == len(a.is) {
-		a.points = unequal[int](wasBits, isBits)
+		for i := range was {
+			if was[i] != is[i] {
+				a.points = append(a.points, i)
+			}
+		}
 		a.moved = len(a.points) > 0
-		return a
+		return
 	}
 	a.moved = true
 	a.align()
 	for i := range a.is {
-		if !slices.ContainsFunc(a.pairs, func(p [2]int) bool { return p[1] == i && wasBits[p[0]] == isBits[i] }) {
+		if !slices.ContainsFunc(a.pairs, func(p [2]int) bool { return p[1] == i && was[p[0]] == is[i] }) {
 			a.points = append(a.points, i)
 		}
 	}
-	return a
 }
 
-// alongTwo is an axis under two definitions.
-func alongTwo(base, cand *surface.Decoded, k int) along {
-	a := alongOf(base, cand, k)
-	a.pairUp(k >= 2)
-	return a
+// changedAxis is the axis as reports say it: the candidate, and where its breakpoints were. Of two definitions those that are
+// alike to their raw steps are one.
+func (a *along) changedAxis(one bool) *calibrationv1.ChangedAxis {
+	out := &calibrationv1.ChangedAxis{Count: uint32(len(a.is))}
+	if a.cand.Labels != nil {
+		out.Labels = a.cand.Labels[:len(a.is)]
+		return out
+	}
+	out.Points = a.is
+	if !a.moved {
+		return out
+	}
+	for _, p := range a.both() {
+		if was, is := p[0], p[1]; !same(a.was[was], a.is[is]) && (one || !a.alike(was, is)) {
+			out.Moved, out.Before = append(out.Moved, uint32(is)), append(out.Before, a.was[was])
+		}
+	}
+	return out
 }
 
-// pairUp pairs breakpoints by index where their count is the same, else as sequences; slices, and what has a name, by their places.
+// pairUp is an axis under two definitions. It pairs breakpoints by index where their count is the same, else as sequences; slices, and what has a name, by their places.
 func (a *along) pairUp(slices bool) {
 	for i := range a.is {
 		if i >= len(a.was) || !a.alike(i, i) {
@@ -128,14 +143,4 @@ func (a *along) both() [][2]int {
 		out[i] = [2]int{i, i}
 	}
 	return out
-}
-
-// unequal is where two lists of one length differ.
-func unequal[Index int | uint32](a, b []uint64) (at []Index) {
-	for i := range a {
-		if a[i] != b[i] {
-			at = append(at, Index(i))
-		}
-	}
-	return at
 }

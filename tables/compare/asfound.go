@@ -25,6 +25,7 @@ func (s *session) asFound() error {
 		return nil
 	}
 	s.in.AsFound, s.found = im, sideOf(s.lay, im)
+	s.since = newPairing(!s.two, s.found, s.cand)
 	if !bytes.Equal(im.Bytes, s.in.Base.Bytes) {
 		s.report.AsFound = imageRef(im)
 	}
@@ -53,10 +54,10 @@ func (s *session) sinceFound(c *change) *change {
 	case c.base == nil || found == nil:
 		return nil
 	case c.one:
-		return between(found, c.cand, s.in.AsFound.Bytes, s.in.Candidate.Bytes)
+		return s.since.between(found, c.cand)
 	}
 	found, _ = inUnitsOf(found, c.cand, s.in.AsFound.Bytes) // the base's converted
-	return aligned(found, c.cand)
+	return s.since.between(found, c.cand)
 }
 
 // fromAsFound reports how far each changed table is from the image as found.

@@ -10,11 +10,12 @@ import (
 
 // change is one table that differs between two images.
 type change struct {
+	of                   *pairing // nil where nothing could be compared
 	id                   string
 	baseTable, candTable *definition.Table
 	one                  bool             // both sides are of one definition
 	base, cand           *surface.Decoded // cand is nil where it is not known
-	axes                 []along          // x, y, and those beyond
+	axes                 []*along         // x, y, and those beyond
 	cells                []uint32         // changed ones, by index into what is decoded of the candidate, ascending
 	were                 []uint32         // their indices in the base; nil where they are the same
 	joints               []*joint         // none where breakpoints stand, or cannot be interpolated
@@ -31,27 +32,6 @@ func cellOf(d *surface.Decoded, i int) cell {
 	return cell{i / d.NX / d.NY, i / d.NX % d.NY, i % d.NX}
 }
 
-// between is what a table became under one definition, from the image was to the image is: what differs in raw bits.
-func between(base, cand *surface.Decoded, was, is []byte) *change {
-	c := &change{id: cand.Table.ID, baseTable: base.Table, candTable: cand.Table, one: true, base: base, cand: cand}
-	for k := range cand.Table.Axes {
-		c.axes = append(c.axes, alongOne(base, cand, was, is, k))
-	}
-	c.compare()
-	return c
-}
-
-// aligned is between for two definitions, base in the candidate's units: breakpoints pair as sequences
-// where their count differs, and cells differ by more than half the coarser raw step.
-func aligned(base, cand *surface.Decoded) *change {
-	c := &change{id: cand.Table.ID, baseTable: base.Table, candTable: cand.Table, base: base, cand: cand}
-	for k := range cand.Table.Axes {
-		c.axes = append(c.axes, alongTwo(base, cand, k))
-	}
-	c.compare()
-	return c
-}
-
 // compare finds the cells that differ, and the surfaces where breakpoints moved.
 func (c *change) compare() {
 	if c.cand.Table.Kind == textKind {
@@ -61,7 +41,7 @@ func (c *change) compare() {
 		return
 	}
 	if c.one && c.sameShape() {
-		c.cells = unequal[uint32](c.base.Bits, c.cand.Bits)
+		c.cells = c.of.unequal(c.base.Bits, c.cand.Bits)
 		c.joints = jointsOf(c)
 		return
 	}
@@ -159,22 +139,33 @@ func (c *change) delta(k int) float64 {
 // deltas is what differs between numbers: on the joined surface where breakpoints moved, else cell by cell. There are not any
 // of labels and texts, or where a code that is no value has a part in all that differs.
 func (c *change) deltas() (d deltas, any bool) {
-	if !c.numeric() {
+	switch {
+	case !c.numeric():
 		return d, false
-	}
-	for k := range c.cells {
-		if len(c.joints) == 0 && c.hasDelta(k) {
-			d.add(c.delta(k))
+	case len(c.joints) > 0:
+		for _, j := range c.joints {
+			j.each(func(p spot) {
+				if !p.off() && !near(p.base, p.cand, rounding(c.candTable.Cells, p.base, p.cand)) {
+					d.add(p.cand - p.base)
+				}
+			})
+		}
+	case c.whole():
+		d.ofWhole(c)
+	default:
+		for k := range c.cells {
+			if c.hasDelta(k) {
+				d.add(c.delta(k))
+			}
 		}
 	}
-	for _, j := range c.joints {
-		j.each(func(p spot) {
-			if !p.off() && !near(p.base, p.cand, rounding(c.candTable.Cells, p.base, p.cand)) {
-				d.add(p.cand - p.base)
-			}
-		})
-	}
 	return d, d.n > 0 || c.base.Off == nil && c.cand.Off == nil
+}
+
+// whole says that every delta is a difference of whole numbers of 63 bits times a factor.
+func (c *change) whole() bool {
+	is := c.candTable.Cells
+	return c.one && !is.Float && is.Conv.Affine() && !is.Magnitude && is.Width < 64 && c.were == nil && c.base.Off == nil && c.cand.Off == nil
 }
 
 // deltas sums up differences in the order they come.
@@ -187,17 +178,42 @@ func (d *deltas) add(v float64) {
 	if d.n == 0 {
 		d.min, d.max = v, v
 	}
-	d.min, d.max = math.Min(d.min, v), math.Max(d.max, v)
+	d.min, d.max = min(d.min, v), max(d.max, v)
 	d.sum += v
 	d.squares += float64(v * v)
 	d.n++
 }
 
-// summary is all zero where nothing differs.
-func (d deltas) summary() *calibrationv1.Delta {
-	if d.n == 0 {
-		return &calibrationv1.Delta{}
+// ofWhole adds all deltas of a change that is whole; none of them is 0 or no number.
+func (d *deltas) ofWhole(c *change) {
+	up, factor := uint(0), c.candTable.Cells.Conv.Factor
+	if c.candTable.Cells.Signed {
+		up = 64 - c.candTable.Cells.Width
 	}
-	n := float64(d.n)
-	return &calibrationv1.Delta{Min: d.min, Max: d.max, Mean: d.sum / n, Rms: math.Sqrt(d.squares / n)}
+	was, is := c.base.Bits, c.cand.Bits[:len(c.base.Bits)]
+	if len(c.cells) == 0 {
+		return
+	}
+	least, most, sum, squares := math.Inf(1), math.Inf(-1), 0.0, 0.0
+	for _, i := range c.cells {
+		v := float64(int64(is[i]<<up)>>up-int64(was[i]<<up)>>up) * factor
+		if v < least {
+			least = v
+		}
+		if v > most {
+			most = v
+		}
+		sum += v
+		squares += float64(v * v)
+	}
+	*d = deltas{len(c.cells), least, most, sum, squares}
+}
+
+// summary is all zero where nothing differs.
+func (d deltas) summary(out *calibrationv1.Delta) *calibrationv1.Delta {
+	if d.n > 0 {
+		n := float64(d.n)
+		out.Min, out.Max, out.Mean, out.Rms = d.min, d.max, d.sum/n, math.Sqrt(d.squares/n)
+	}
+	return out
 }

@@ -16,25 +16,24 @@ func (c *change) columns() *calibrationv1.ChangedCells {
 	if c.candTable.Kind == textKind {
 		return &calibrationv1.ChangedCells{Words: []string{c.base.Text, c.cand.Text}, BaseWord: []uint32{0}, CandidateWord: []uint32{1}}
 	}
-	m := &calibrationv1.ChangedCells{Skipped: skipped(c.cells)}
-	for k := range c.axes {
-		m.Axes = append(m.Axes, c.axis(&c.axes[k]))
+	m, was, is := c.of.columns.One(), c.baseTable.Cells, c.candTable.Cells
+	m.Skipped, m.Axes = c.skipped(), c.of.shared.Take(len(c.axes))
+	for k, a := range c.axes {
+		m.Axes[k] = a.message
 	}
-	was, is := c.baseTable.Cells, c.candTable.Cells
+	before := c.were
+	if before == nil {
+		before = c.cells
+	}
 	if !was.Float {
-		m.BaseRaw, m.BaseUnsigned = make([]int64, n), wide(was)
-		for k := range m.BaseRaw {
-			b, _ := c.bits(k)
-			m.BaseRaw[k] = was.Int(b)
-		}
+		m.BaseRaw, m.BaseUnsigned = c.of.raws.Take(n), wide(was)
+		gather(was, c.base.Bits, before, m.BaseRaw)
 	}
 	if !is.Float {
-		m.Rise, m.CandidateUnsigned = make([]int64, n), wide(is)
-		for k := range m.Rise {
-			_, v := c.bits(k)
-			if m.Rise[k] = is.Int(v); m.BaseRaw != nil {
-				m.Rise[k] -= m.BaseRaw[k]
-			}
+		m.Rise, m.CandidateUnsigned = c.of.raws.Take(n), wide(is)
+		gather(is, c.cand.Bits, c.cells, m.Rise)
+		for k, raw := range m.BaseRaw {
+			m.Rise[k] -= raw
 		}
 	}
 	switch {
@@ -42,27 +41,46 @@ func (c *change) columns() *calibrationv1.ChangedCells {
 		c.words(m)
 		return m
 	case c.one && !is.Float && is.Conv.Affine():
-		m.Affine = &calibrationv1.Affine{Factor: is.Conv.Factor, Offset: is.Conv.Offset}
+		m.Affine = c.of.affine.One()
+		m.Affine.Factor, m.Affine.Offset = is.Conv.Factor, is.Conv.Offset
 	default:
-		m.Base, m.Candidate = make([]float64, n), make([]float64, n)
-		for k := range m.Base {
-			m.Base[k], m.Candidate[k] = c.values(k)
+		m.Base, m.Candidate = c.of.numbers.Take(n), c.of.numbers.Take(n)
+		for k, i := range c.cells {
+			m.Base[k], m.Candidate[k] = c.base.Values[before[k]], c.cand.Values[i]
 		}
 	}
 	m.BaseOff, m.CandidateOff = c.offs()
 	return m
 }
 
+// gather is the raw values of some cells.
+func gather(c *definition.Cells, bits []uint64, at []uint32, out []int64) {
+	up := uint(0)
+	switch {
+	case c.Magnitude:
+		for k, i := range at {
+			out[k] = c.Int(bits[i])
+		}
+		return
+	case c.Signed:
+		up = 64 - c.Width
+	}
+	for k, i := range at {
+		out[k] = int64(bits[i]<<up) >> up
+	}
+}
+
 // wide says that raw values are of an unsigned 64-bit type.
 func wide(c *definition.Cells) bool { return !c.Signed && c.Bytes == 8 }
 
-// skipped is how many cells lie before each and after the one before it; nil where none do.
-func skipped(cells []uint32) []uint32 {
-	if int(cells[len(cells)-1]) == len(cells)-1 {
+// skipped is how many cells lie before each changed one and after the one before it; nil where none do.
+func (c *change) skipped() []uint32 {
+	n := len(c.cells)
+	if int(c.cells[n-1]) == n-1 {
 		return nil
 	}
-	out, next := make([]uint32, len(cells)), uint32(0)
-	for k, i := range cells {
+	out, next := c.of.indices.Take(n), uint32(0)
+	for k, i := range c.cells {
 		out[k], next = i-next, i+1
 	}
 	return out
@@ -102,22 +120,4 @@ func (c *change) words(m *calibrationv1.ChangedCells) {
 		was, is := c.index(k)
 		m.BaseWord, m.CandidateWord = append(m.BaseWord, number(c.base, was)), append(m.CandidateWord, number(c.cand, is))
 	}
-}
-
-// axis is an axis of the candidate, and where its breakpoints were. Of two definitions those that are alike to their raw steps
-// are one.
-func (c *change) axis(a *along) *calibrationv1.ChangedAxis {
-	out := &calibrationv1.ChangedAxis{Count: uint32(len(a.is)), Points: a.is}
-	if a.cand.Labels != nil {
-		return &calibrationv1.ChangedAxis{Count: out.Count, Labels: a.cand.Labels[:len(a.is)]}
-	}
-	if !a.moved {
-		return out
-	}
-	for _, p := range a.both() {
-		if was, is := p[0], p[1]; !same(a.was[was], a.is[is]) && (c.one || !a.alike(was, is)) {
-			out.Moved, out.Before = append(out.Moved, uint32(is)), append(out.Before, a.was[was])
-		}
-	}
-	return out
 }

@@ -28,15 +28,15 @@ func (c *change) objectOf(k int) *calibrationv1.CellChange {
 		out.CandidateRaw = proto.String(raw)
 	}
 	if len(c.axes) > 0 {
-		out.X, out.BaseX, out.XLabel = c.breakpointOf(&c.axes[0], before.col, at.col)
+		out.X, out.BaseX, out.XLabel = c.breakpointOf(c.axes[0], before.col, at.col)
 	}
 	if len(c.axes) > 1 {
-		out.Y, out.BaseY, out.YLabel = c.breakpointOf(&c.axes[1], before.row, at.row)
+		out.Y, out.BaseY, out.YLabel = c.breakpointOf(c.axes[1], before.row, at.row)
 	}
 	here := out.BaseX == nil && out.BaseY == nil
 	was, is = before.slice, at.slice
 	for a := 2; a < len(c.axes); a++ {
-		_, moved, _ := c.breakpointOf(&c.axes[a], was%len(c.axes[a].was), is%len(c.axes[a].is))
+		_, moved, _ := c.breakpointOf(c.axes[a], was%len(c.axes[a].was), is%len(c.axes[a].is))
 		here = here && moved == nil
 		was, is = was/len(c.axes[a].was), is/len(c.axes[a].is)
 	}

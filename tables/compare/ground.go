@@ -68,41 +68,21 @@ func (s *session) newGround() {
 	if len(s.changes) == 0 {
 		return
 	}
-	over := map[string][]*definition.Table{} // by the quantity of an axis that a changed table has too
-	for _, a := range s.candLay.Axes {
-		if a.Quantity != "" {
-			over[a.Quantity] = nil
-		}
-	}
-	reached, wanted := map[*change][]stretch{}, map[string]bool{}
+	on := s.candLay.Index().On
 	for _, c := range s.changes {
-		if _, isAxis := over[c.candTable.Quantity]; !isAxis {
+		over := on[c.candTable.Quantity]
+		if len(over) == 0 {
 			continue
 		}
 		if r := c.stretches(); len(r) > 0 {
-			reached[c], wanted[c.candTable.Quantity] = r, true
-		}
-	}
-	if len(reached) == 0 {
-		return
-	}
-	for _, t := range s.candLay.Tables {
-		for _, a := range t.Axes {
-			if wanted[a.Quantity] {
-				over[a.Quantity] = append(over[a.Quantity], t)
-			}
-		}
-	}
-	for _, c := range s.changes {
-		if r := reached[c]; r != nil {
-			s.groundOf(c, r, over[c.candTable.Quantity])
+			s.groundOf(c, r, over)
 		}
 	}
 	s.ground = joinGround(s.ground)
 }
 
 // groundOf is what one changed table opens of others.
-func (s *session) groundOf(c *change, reached []stretch, over []*definition.Table) {
+func (s *session) groundOf(c *change, reached []stretch, over []int) {
 	t := c.candTable
 	f := &calibrationv1.Finding{Rule: "new-ground", Severity: "notice", Table: c.id}
 	var what, ends []string
@@ -114,8 +94,9 @@ func (s *session) groundOf(c *change, reached []stretch, over []*definition.Tabl
 			f.Worst.Value, f.Worst.Limit, f.Worst.Excess = proto.Float64(st.to), proto.Float64(st.from), by
 		}
 	}
-	for _, u := range over {
-		if u == t {
+	for _, i := range over {
+		u := s.candLay.Tables[i]
+		if u.ID == t.ID {
 			continue
 		}
 		end, err := s.axisEnd(t, u, reached)
@@ -175,11 +156,8 @@ func (s *session) points(t *definition.Table, k int) []float64 {
 	if err != nil || t.Varies() && s.unknown[t.ID] != "" || len(s.cand.holes.of["axis "+t.Axes[k].ID]) > 0 {
 		return nil
 	}
-	a := t.Axes[k]
-	if s.axes[a] == nil {
-		s.axes[a] = in.Axes[k].Breakpoints(s.in.Candidate.Bytes)
-	}
-	return s.axes[a]
+	points, _ := s.cand.reader.Points(in.Axes[k])
+	return points
 }
 
 // joinGround makes one of stretches of a quantity that go the same way and overlap or touch, in the unit

@@ -15,14 +15,9 @@ func (s *session) meaningMoved() {
 	if len(s.changes) == 0 {
 		return
 	}
-	curves := map[string]bool{} // that axes are looked up through
-	for _, a := range s.candLay.Axes {
-		if a.By != nil {
-			curves[a.By.ID] = true
-		}
-	}
+	curves := s.candLay.Index().Curves
 	for _, c := range s.changes {
-		if len(c.candTable.Feeds) == 0 && !curves[c.id] {
+		if len(c.candTable.Feeds) == 0 && (len(curves) == 0 || !curves[s.candLay.ByID[c.id]]) {
 			continue
 		}
 		s.find(&calibrationv1.Finding{

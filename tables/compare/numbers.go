@@ -11,7 +11,7 @@ import (
 
 // subjects is every changed table, and its changed cells and breakpoints; in a check every table with all of its cells and
 // stored breakpoints.
-func (s *session) subjects(f func(d *surface.Decoded, cells []uint32, axes []along)) {
+func (s *session) subjects(f func(d *surface.Decoded, cells []uint32, axes []*along)) {
 	if !s.check {
 		for _, c := range s.changes {
 			if c.cand != nil {
@@ -30,7 +30,7 @@ func (s *session) subjects(f func(d *surface.Decoded, cells []uint32, axes []alo
 
 // notFinite finds cells and breakpoints that are no finite number.
 func (s *session) notFinite() {
-	s.subjects(func(d *surface.Decoded, cells []uint32, axes []along) {
+	s.subjects(func(d *surface.Decoded, cells []uint32, axes []*along) {
 		f := &calibrationv1.Finding{Rule: "not-finite", Severity: "danger", Table: d.Table.ID}
 		var what []string
 		if d.Values != nil {
@@ -70,7 +70,7 @@ func worstAt(d *surface.Decoded, i int) *calibrationv1.Worst {
 
 // axisOrder finds changed axes that neither rise nor fall strictly.
 func (s *session) axisOrder() {
-	s.subjects(func(d *surface.Decoded, _ []uint32, axes []along) {
+	s.subjects(func(d *surface.Decoded, _ []uint32, axes []*along) {
 		f := &calibrationv1.Finding{Rule: "axis-order", Severity: "caution", Table: d.Table.ID}
 		var what []string
 		for _, a := range axes {

@@ -21,10 +21,20 @@ type placed struct {
 // overlaps finds the tables that a changed one shares bits with. Of a pair that changed both, the first
 // in definition order names the other.
 func (s *session) overlaps() {
-	tables := s.candLay.Tables
+	if len(s.changes) == 0 {
+		return
+	}
+	tables, among := s.candLay.Tables, s.candLay.Index().Lapping
+	if len(s.candLay.Varying) > 0 { // who knows where they lie
+		among = make([]int, len(tables))
+		for i := range among {
+			among[i] = i
+		}
+	}
 	var moved []placed
-	for i, t := range tables {
-		if len(s.changes) == 0 || s.byID[t.ID] == nil {
+	for _, i := range among {
+		t := tables[i]
+		if s.byID[t.ID] == nil {
 			continue
 		}
 		if in, err := s.cand.lies(t); err == nil {
@@ -41,7 +51,8 @@ func (s *session) overlaps() {
 		moved[i].reach = reach
 	}
 	shares := make([][]string, len(tables))
-	for i, t := range tables {
+	for _, i := range among {
+		t := tables[i]
 		in, err := s.cand.lies(t)
 		if err != nil {
 			continue

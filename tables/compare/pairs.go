@@ -57,7 +57,7 @@ func (s *session) pair(id string, b, t *definition.Table) {
 	}
 	if why != "" {
 		s.keepWhole(id, t, why)
-	} else if c := aligned(base, cand); !c.unchanged() {
+	} else if c := s.pairs.between(base, cand); !c.unchanged() {
 		s.keep(c)
 	}
 }

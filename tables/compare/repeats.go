@@ -11,8 +11,8 @@ import (
 
 // mirrors finds mirrored tables that disagree, where either of the pair changed.
 func (s *session) mirrors() {
-	for _, t := range s.candLay.Tables {
-		if t.MirrorOf == "" || !s.check && s.byID[t.ID] == nil && s.byID[t.MirrorOf] == nil {
+	for _, t := range s.candLay.Index().Mirrors {
+		if !s.check && s.byID[t.ID] == nil && s.byID[t.MirrorOf] == nil {
 			continue
 		}
 		d, of := s.cand.table(t.ID), s.cand.table(t.MirrorOf)
@@ -59,18 +59,11 @@ func ofSlice(d *surface.Decoded, c cell) string {
 
 // copies finds groups that came apart: some changed and others not, or equal ones became different.
 func (s *session) copies() {
-	groups := map[string][]*definition.Table{}
-	var names []string
-	for _, t := range s.candLay.Tables {
-		if t.Copies != "" {
-			if groups[t.Copies] == nil {
-				names = append(names, t.Copies)
-			}
-			groups[t.Copies] = append(groups[t.Copies], t)
-		}
+	if len(s.changes) == 0 {
+		return
 	}
-	for _, name := range names {
-		s.copyGroup(name, groups[name])
+	for _, group := range s.candLay.Index().Copies {
+		s.copyGroup(group[0].Copies, group)
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/arena"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
 	"witnessmark/tables/limits"
@@ -24,16 +25,19 @@ type session struct {
 	byID         map[string]*change
 	base, cand   *side
 	found        *side             // of the image as found
+	pairs, since *pairing          // of the candidate with the base, and with the image as found
 	unknown      map[string]string // tables of the candidate that cannot be read, and why
 
-	axes   map[*definition.Axis][]float64 // the candidate's breakpoints
 	ground []limits.NewGround
+
+	reports arena.Of[calibrationv1.TableReport]
+	deltas  arena.Of[calibrationv1.Delta]
 }
 
 // open checks that the input fits together.
 func open(in Input, check bool) (*session, error) {
 	s := &session{in: in, check: check, lay: in.Layout, candLay: in.CandidateLayout,
-		byID: map[string]*change{}, unknown: map[string]string{}, axes: map[*definition.Axis][]float64{}}
+		byID: map[string]*change{}, unknown: map[string]string{}}
 	if s.candLay == nil || s.candLay == s.lay || s.candLay.SHA256 == s.lay.SHA256 && s.lay.SHA256 != "" {
 		s.candLay = s.lay
 	}
@@ -47,6 +51,7 @@ func open(in Input, check bool) (*session, error) {
 		return nil, err
 	}
 	s.base, s.cand, s.found = sideOf(s.lay, in.Base), sideOf(s.candLay, in.Candidate), sideOf(s.lay, nil)
+	s.pairs = newPairing(!s.two, s.base, s.cand)
 	if !check {
 		if err := s.held(); err != nil {
 			return nil, err

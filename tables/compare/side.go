@@ -13,7 +13,8 @@ type side struct {
 	lay     *definition.Layout
 	im      *image.Image // nil where there is none
 	holes   *holes
-	decoded map[string]*surface.Decoded
+	reader  *surface.Reader
+	decoded map[*definition.Table]*surface.Decoded // by table as declared
 	found   map[*definition.Table]lie
 }
 
@@ -25,7 +26,10 @@ type lie struct {
 }
 
 func sideOf(lay *definition.Layout, im *image.Image) *side {
-	s := &side{lay: lay, im: im, holes: gapsOf(im), decoded: map[string]*surface.Decoded{}, found: map[*definition.Table]lie{}}
+	s := &side{lay: lay, im: im, holes: gapsOf(im), decoded: map[*definition.Table]*surface.Decoded{}, found: map[*definition.Table]lie{}}
+	if im != nil {
+		s.reader = surface.NewReader(im.Bytes)
+	}
 	s.holes.fill(s)
 	return s
 }
@@ -51,19 +55,26 @@ func (s *side) lie(t *definition.Table) lie {
 
 // table decodes a table once; nil where this side lacks it, or bytes of it, or where it leads outside.
 func (s *side) table(id string) *surface.Decoded {
-	if d, ok := s.decoded[id]; ok {
-		return d
-	}
 	t := s.lay.ByID[id]
-	if t == nil || s.im == nil || len(s.holes.table(t)) > 0 {
+	if t == nil || s.im == nil {
 		return nil
 	}
-	t, err := s.lies(t)
+	return s.read(t)
+}
+
+func (s *side) read(t *definition.Table) *surface.Decoded {
+	if d := s.decoded[t]; d != nil {
+		return d
+	}
+	if len(s.holes.table(t)) > 0 {
+		return nil
+	}
+	in, err := s.lies(t)
 	if err != nil {
 		return nil
 	}
-	d := surface.Decode(t, s.im.Bytes)
-	s.decoded[id] = d
+	d := s.reader.Decode(in)
+	s.decoded[t] = d
 	return d
 }
 

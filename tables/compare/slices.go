@@ -15,7 +15,7 @@ func jointsOf(c *change) []*joint {
 	}
 	beyond := false
 	for k := range c.axes {
-		a := &c.axes[k]
+		a := c.axes[k]
 		if a.moved && (a.base.Index || a.cand.Index) {
 			return nil
 		}
@@ -93,7 +93,7 @@ func (c *change) inBetween() (out []*joint) {
 			for side := range spans {
 				spans[side][k+2] = surface.PlaceFrom(sides[side].Axes[k+2], s.point, s.below)
 			}
-			a := &c.axes[k+2]
+			a := c.axes[k+2]
 			j.slice.At = append(j.slice.At, said.Point(a.cand, s.point))
 			j.where += ", " + a.name + " " + pointText(a.cand, s.point)
 			j.below = j.below || s.below

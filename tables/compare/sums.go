@@ -9,6 +9,7 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
 )
 
 // identity compares what the images say they are. Private content is neither printed nor hinted at.
@@ -67,6 +68,26 @@ func (s *session) baseField(f *definition.IdentityField) (*definition.IdentityFi
 	return nil, false
 }
 
+// sum is a checksum of one image, as it is stored and as it is right.
+type sum struct {
+	id               string
+	restamped        bool
+	stored, computed string
+}
+
+func (s *sum) ok() bool { return s.stored == s.computed }
+
+// sumsOf verifies a checksum, or those that the image lists for it, once for an image.
+func sumsOf(im *image.Image, c *definition.Checksum) []sum {
+	return image.Known(im, c, func(b []byte) (all []sum) {
+		for _, one := range c.In(b) {
+			stored, computed := one.Verify(b)
+			all = append(all, sum{one.ID, one.Restamped, stored, computed})
+		}
+		return all
+	})
+}
+
 // checksums verifies every stored sum. equal says that the images are, where both are known, which saves half the work.
 func (s *session) checksums(equal bool) {
 	wrong := map[bool][]string{} // by whether it is restamped on write
@@ -74,21 +95,20 @@ func (s *session) checksums(equal bool) {
 		if s.lost("checksum", listed.ID) {
 			continue
 		}
-		base := s.baseSums(listed.ID)
-		for i, c := range listed.In(s.in.Candidate.Bytes) {
-			stored, computed := c.Verify(s.in.Candidate.Bytes)
-			r := &calibrationv1.ChecksumResult{Id: c.ID, CandidateOk: stored == computed, Stored: stored, Computed: computed}
-			switch {
-			case i >= len(base) || base[i].ID != c.ID:
-			case equal:
-				r.BaseOk = proto.Bool(r.CandidateOk)
-			default:
-				have, want := base[i].Verify(s.in.Base.Bytes)
-				r.BaseOk = proto.Bool(have == want)
+		sums := sumsOf(s.in.Candidate, listed)
+		base := sums
+		if !equal {
+			base = s.baseSums(listed.ID)
+		}
+		for i := range sums {
+			c := &sums[i]
+			r := &calibrationv1.ChecksumResult{Id: c.id, CandidateOk: c.ok(), Stored: c.stored, Computed: c.computed}
+			if i < len(base) && base[i].id == c.id {
+				r.BaseOk = proto.Bool(base[i].ok())
 			}
 			s.report.Checksums = append(s.report.Checksums, r)
 			if !r.CandidateOk {
-				wrong[c.Restamped] = append(wrong[c.Restamped], fmt.Sprintf("%s holds %s, computed is %s", c.ID, r.Stored, r.Computed))
+				wrong[c.restamped] = append(wrong[c.restamped], fmt.Sprintf("%s holds %s, computed is %s", c.id, c.stored, c.computed))
 			}
 		}
 	}
@@ -107,10 +127,10 @@ func (s *session) checksums(equal bool) {
 }
 
 // baseSums is the base's sums under an id, as they are in it; none in a check.
-func (s *session) baseSums(id string) []*definition.Checksum {
+func (s *session) baseSums(id string) []sum {
 	i := slices.IndexFunc(s.lay.Checksums, func(c *definition.Checksum) bool { return c.ID == id })
 	if s.check || i < 0 {
 		return nil
 	}
-	return s.lay.Checksums[i].In(s.in.Base.Bytes)
+	return sumsOf(s.in.Base, s.lay.Checksums[i])
 }

@@ -21,9 +21,9 @@ func (s *session) keep(c *change) {
 		return
 	}
 	t := c.candTable
-	c.report = &calibrationv1.TableReport{
-		Id: c.id, Kind: t.Kind, Unit: t.Unit, Cells: uint32(cellsOf(c.cand)), Changed: uint32(len(c.cells)), AxesChanged: c.moved(),
-	}
+	c.report = s.reports.One()
+	c.report.Id, c.report.Kind, c.report.Unit = c.id, t.Kind, t.Unit
+	c.report.Cells, c.report.Changed, c.report.AxesChanged = uint32(cellsOf(c.cand)), uint32(len(c.cells)), c.moved()
 	if c.incomparable != "" {
 		return
 	}
@@ -39,7 +39,7 @@ func (s *session) keep(c *change) {
 	c.report.Regridded = c.regridded()
 	s.alignment(c)
 	if d, any := c.deltas(); any {
-		c.report.Delta = d.summary()
+		c.report.Delta = d.summary(s.deltas.One())
 	}
 }
 
@@ -47,7 +47,7 @@ func (s *session) keep(c *change) {
 func (s *session) alignment(c *change) {
 	var out calibrationv1.Alignment
 	for k := range c.axes {
-		a := &c.axes[k]
+		a := c.axes[k]
 		switch {
 		case len(a.only) == 0:
 		case k == 0:
@@ -141,13 +141,13 @@ func placeOf(d *surface.Decoded, i int) *calibrationv1.Worst {
 }
 
 // wholeOf is all cells of a table and all of its stored breakpoints, as of one that nothing is compared with.
-func wholeOf(d *surface.Decoded) (cells []uint32, axes []along) {
+func wholeOf(d *surface.Decoded) (cells []uint32, axes []*along) {
 	cells = make([]uint32, cellsOf(d))
 	for i := range cells {
 		cells[i] = uint32(i)
 	}
 	for k, a := range d.Table.Axes {
-		one := along{name: axisName(d.Table, k), cand: a, is: pointsOf(d, k)}
+		one := &along{name: axisName(d.Table, k), cand: a, is: pointsOf(d, k)}
 		for i := range a.Count {
 			if a.Cells != nil {
 				one.points = append(one.points, i)

@@ -31,15 +31,16 @@ func ParseHash(text string) (Hash, error) {
 }
 
 // Image is a controller's memory over all regions of its definition. It is not changed once its
-// hash was asked for, and then safe for concurrent use.
+// hash, or anything else that is known of it, was asked for, and then safe for concurrent use.
 type Image struct {
 	Format Format  // of the file that it came in
 	Space  Space   // the addresses of its bytes
 	Bytes  []byte  // region after region; what no range holds is 0xFF
 	Held   []Range // addresses that the file held, as Join makes them
 
-	once sync.Once
-	hash Hash
+	once  sync.Once
+	hash  Hash
+	known sync.Map
 }
 
 // Whole is an image of one region that holds all of its bytes.
@@ -51,6 +52,16 @@ func Whole(start uint64, b []byte) *Image {
 func (im *Image) SHA256() Hash {
 	im.once.Do(func() { im.hash = HashOf(im.Bytes) })
 	return im.hash
+}
+
+// Known is what is to be known of an image's bytes by something, computed when it is first asked for and kept with the image for
+// as long as that lives: of an image that came from elsewhere nothing is known. The key stands for what is computed, and by what.
+func Known[T any](im *Image, key any, compute func(b []byte) T) T {
+	if known, ok := im.known.Load(key); ok {
+		return known.(T)
+	}
+	known, _ := im.known.LoadOrStore(key, compute(im.Bytes))
+	return known.(T)
 }
 
 // Gaps are the addresses that the file did not hold.
