@@ -93,27 +93,18 @@ func (d *database) size() (int64, error)        { return 0, nil }
 // survives: what was not committed is rolled back, and the database knows it.
 func (d *database) survives(error) bool { return true }
 
-func (d *database) beginErasing() error {
-	if e, ok := any(d.engine).(owing); ok {
-		return e.Owe()
+func (d *database) beginErasing() error { return d.engine.Owe() }
+
+// compact compacts for all notes that there are: what others note meanwhile, they see to.
+func (d *database) compact(e store.Engine, age time.Duration) error {
+	newest, old, err := d.engine.Owed()
+	if err == nil && newest > 0 && old >= age {
+		if err = e.Compact(); err == nil {
+			err = d.engine.Paid(newest)
+		}
 	}
-	return nil
+	return err
 }
-
-func (d *database) erasing(age time.Duration) (bool, error) {
-	if e, ok := any(d.engine).(owing); ok {
-		ago, owed, err := e.Owed()
-		return owed && ago >= age, err
-	}
-	return age == 0, nil
-}
-
-type owing interface {
-	Owe() error
-	Owed() (time.Duration, bool, error)
-}
-
-func (d *database) erased() error { return nil } // with the compaction
 
 func (d *database) spool() string        { return filepath.Join(d.scratch, spoolFolder) }
 func (d *database) left() error          { return d.remove() }

@@ -461,3 +461,48 @@ func TestSeenAtTheOtherServer(t *testing.T) {
 	close(stop)
 	wg.Wait()
 }
+
+// TestEraseLeftUndone: a server that was killed between the commit of an erasure and the compaction leaves a note in the
+// database, which the next one sees to that starts, and another one after a while.
+func TestEraseLeftUndone(t *testing.T) {
+	b := newBenchIn(t, newDatabasePlace(t))
+	open, o := b.openJob("XY 98 ZZ")
+	b.do("technician", open, o)
+	b.tune = func(o *Options) { o.wrap = func(e store.Engine) store.Engine { return uncompacted{e} } }
+	b.restart()
+	d := b.srv.home.keeper.(*database)
+	owed := func() int64 {
+		newest, _, err := d.engine.Owed()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return newest
+	}
+	if owed() != 0 {
+		t.Fatal("something is to be erased before anything was")
+	}
+	a := b.filled(closing(1))
+	if _, err := b.bring("technician", b.seal("technician", a)); err != nil {
+		t.Fatal(err)
+	}
+	env := b.seal("lead", b.filled(erasing(1, false)))
+	_, err := b.bring("lead", env)
+	wantFault(t, err, codes.Internal, "internal")
+	if owed() == 0 {
+		t.Fatal("nothing says that it is undone")
+	}
+	if err := b.try("lead", enrolAction("another", testKey("another"), "technician")); err != nil {
+		t.Errorf("what erases nothing: %v", err)
+	}
+	if err := d.compact(d.engine, time.Hour); err != nil || owed() == 0 {
+		t.Errorf("another one has an hour: %v", err)
+	}
+	other := b.beside()
+	if owed() != 0 {
+		t.Error("the next one that starts left it undone")
+	}
+	if a, _, err := bring(t, other.as("lead"), nil, env); err != nil || a == nil {
+		t.Errorf("the same action again: %v", err)
+	}
+	other.leavesNothing()
+}

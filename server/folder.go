@@ -283,9 +283,13 @@ func (f *folder) beginErasing() error {
 	return store.WriteSynced(filepath.Join(f.dir, erasingFile), []byte("the store is compacted when the server is started\n"))
 }
 
-func (f *folder) erasing(time.Duration) (bool, error) { return f.toCompact, nil }
-
-func (f *folder) erased() error {
+func (f *folder) compact(e store.Engine, _ time.Duration) error {
+	if !f.toCompact {
+		return nil
+	}
+	if err := e.Compact(); err != nil {
+		return err
+	}
 	f.toCompact = false
 	return errors.Join(os.Remove(filepath.Join(f.dir, erasingFile)), store.SyncFolder(f.dir))
 }

@@ -57,11 +57,10 @@ type keeper interface {
 	survives(err error) bool
 
 	// beginErasing notes, before what erases is committed, that the engine has to be compacted, so that a crash in
-	// between does not leave it undone; erased takes the note back. erasing says whether there is one, of at least
-	// that age where several servers may be about it.
+	// between does not leave it undone. compact does so where there is such a note, of at least that age where several
+	// servers may be about it, and takes it back.
 	beginErasing() error
-	erasing(age time.Duration) (bool, error)
-	erased() error
+	compact(e store.Engine, age time.Duration) error
 
 	// spool is a folder for bytes on their way.
 	spool() string
@@ -92,12 +91,7 @@ func (h *home) close() error { return errors.Join(h.engine.Close(), h.left()) }
 // finishErasing compacts the store where something was erased, at least that long ago. What was committed before it
 // stays.
 func (h *home) finishErasing(age time.Duration) error {
-	toDo, err := h.erasing(age)
-	if err == nil && toDo {
-		if err = h.engine.Compact(); err == nil {
-			err = h.erased()
-		}
-	}
+	err := h.compact(h.engine, age)
 	switch {
 	case errors.Is(err, store.ErrAway):
 		return fmt.Errorf("erase: %w: %w", store.ErrUncertain, err)

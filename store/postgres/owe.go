@@ -1,0 +1,74 @@
+package postgres
+
+import (
+	"context"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/jackc/pgx/v5/pgconn"
+
+	"witnessmark/store"
+)
+
+// Owe notes that something is about to be deleted for good, which Compact has to follow: whoever notes it may not live
+// to see to that.
+func (e *Engine) Owe() error {
+	if err := e.writable(); err != nil {
+		return err
+	}
+	_, err := e.oneStep(`CREATE TABLE IF NOT EXISTS witnessmark.owed (number bigserial PRIMARY KEY, since timestamptz NOT NULL DEFAULT now());
+		INSERT INTO witnessmark.owed DEFAULT VALUES`)
+	return err
+}
+
+// Owed is the number of the newest such note, 0 for none, and how old the oldest one is.
+func (e *Engine) Owed() (newest int64, age time.Duration, err error) {
+	got, err := e.oneStep(`SELECT to_regclass('witnessmark.owed') IS NOT NULL`)
+	if err != nil || string(got[len(got)-1].Rows[0][0]) != "t" {
+		return 0, 0, err
+	}
+	got, err = e.oneStep(`SELECT coalesce(max(number), 0), coalesce(floor(extract(epoch FROM now() - min(since)))::bigint, 0) FROM witnessmark.owed`)
+	if err != nil {
+		return 0, 0, err
+	}
+	row := got[len(got)-1].Rows[0]
+	newest, err = strconv.ParseInt(string(row[0]), 10, 64)
+	if err != nil {
+		return 0, 0, fmt.Errorf("%s: %w: what is owed has no number", e.place, store.ErrDamaged)
+	}
+	seconds, _ := strconv.ParseInt(string(row[1]), 10, 64)
+	return newest, time.Duration(seconds) * time.Second, nil
+}
+
+// Paid takes back the notes up to a number, after a Compact that began when that one was the newest.
+func (e *Engine) Paid(number int64) error {
+	if err := e.writable(); err != nil {
+		return err
+	}
+	_, err := e.oneStep("DELETE FROM witnessmark.owed WHERE number <= " + strconv.FormatInt(number, 10))
+	return err
+}
+
+// oneStep runs statements in a transaction of their own, on a connection of its own, behind the writers' lock.
+func (e *Engine) oneStep(sql string) ([]*pgconn.Result, error) {
+	e.using.RLock()
+	defer e.using.RUnlock()
+	if e.isClosed() {
+		return nil, store.ErrClosed
+	}
+	c, err := e.connect()
+	if err != nil {
+		return nil, err
+	}
+	defer c.close()
+	got, err := c.text(context.Background(), strings.Join([]string{statements[beginUpdate], statements[lockWriters], sql, "COMMIT"}, ";\n"))
+	switch {
+	case err != nil:
+		return nil, e.explained(err)
+	case c.warned:
+		return nil, fmt.Errorf("%s: %w: a standby's wait was cancelled", e.place, store.ErrAway)
+	}
+	return got[:len(got)-1], nil // but for the answer to COMMIT
+}
