@@ -1,7 +1,6 @@
 package client
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -22,6 +21,8 @@ const (
 	chunkSize = 256 << 10
 	// maxBlob bounds what is fetched: an image, a document or a report.
 	maxBlob = 256 << 20
+	// roomFor is how much room is made for what a server only says that it will send.
+	roomFor = 16 << 20
 )
 
 func (c *Client) watch(what string, size int64) func(int) {
@@ -67,24 +68,25 @@ func (c *Client) receive(p *patient, from grpc.ClientConnInterface, what, sum st
 	if err != nil {
 		return nil, err
 	}
-	var out bytes.Buffer
+	var out []byte
 	moved := func(int) {}
 	for first := true; ; first = false {
 		p.moved()
 		m, err := s.Recv()
 		if errors.Is(err, io.EOF) {
-			return out.Bytes(), nil
+			return out, nil
 		}
 		if err != nil {
 			return nil, err
 		}
 		if first {
 			moved = c.watch(what, int64(min(m.GetSize(), maxBlob)))
+			out = make([]byte, 0, min(m.GetSize(), roomFor))
 		}
-		if out.Len()+len(m.GetChunk()) > maxBlob {
+		if len(out)+len(m.GetChunk()) > maxBlob {
 			return nil, distrust("the server sends more than %d bytes for %s", maxBlob, what)
 		}
-		out.Write(m.GetChunk())
+		out = append(out, m.GetChunk()...)
 		moved(len(m.GetChunk()))
 	}
 }

@@ -27,5 +27,7 @@ func (counted) Unmarshal(data mem.BufferSlice, v any) error {
 	if !ok {
 		return fmt.Errorf("%T is no message", v)
 	}
-	return decode(data.Materialize(), m)
+	whole := data.MaterializeToBuffer(mem.DefaultBufferPool())
+	defer whole.Free() // nothing that is decoded keeps any of it
+	return decode(whole.ReadOnlyData(), m)
 }
