@@ -136,7 +136,9 @@ func TestOlderDifference(t *testing.T) {
 
 func TestUnpackRefusals(t *testing.T) {
 	base := image(1, 4096)
-	give := func(b []byte) func(string) ([]byte, error) { return func(string) ([]byte, error) { return bytes.Clone(b), nil } }
+	give := func(b []byte) func(string) ([]byte, error) {
+		return func(string) ([]byte, error) { return bytes.Clone(b), nil }
+	}
 	steps, difference := store.Pack(edited(base), base, name(base)), older(edited(base), base)
 	text := store.Pack(bytes.Repeat([]byte("boost "), 1000), nil, "")
 	longer := bytes.Clone(text)
