@@ -175,15 +175,15 @@ func (e *Engine) confirm(c *conn, calls ...call) ([]answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	e.clean(c, s.updates)
+	e.clean(c, s.number)
 	return got, nil
 }
 
 // outcome finds out whether an update is there whose COMMIT was lost or warned about: behind the writers' lock,
 // which the lost one holds as long as it may still happen, and in a commit that was clean.
-func (e *Engine) outcome(id []byte, number int64) error {
+func (e *Engine) outcome(of update) error {
 	for wait, until := 10*time.Millisecond, time.Now().Add(e.options.Patience); ; wait = min(2*wait, time.Second) {
-		there, err := e.askOutcome(id, number, time.Until(until))
+		there, err := e.askOutcome(of, time.Until(until))
 		switch {
 		case err == nil && there:
 			return nil
@@ -196,7 +196,7 @@ func (e *Engine) outcome(id []byte, number int64) error {
 	}
 }
 
-func (e *Engine) askOutcome(id []byte, number int64, atMost time.Duration) (there bool, err error) {
+func (e *Engine) askOutcome(of update, atMost time.Duration) (there bool, err error) {
 	c, err := e.connect()
 	if err != nil {
 		return false, err
@@ -208,7 +208,7 @@ func (e *Engine) askOutcome(id []byte, number int64, atMost time.Duration) (ther
 	replies := make(chan reply, 1)
 	go func() { // which ends with the connection, when the server has come to terms with the lost one
 		defer c.close()
-		got, err := e.confirm(c, do(lockWriters), do(readCommit, integer(number%commitsKept)))
+		got, err := e.confirm(c, do(lockWriters), do(readCommit, integer(of.number%commitsKept)))
 		replies <- reply{got, err}
 	}()
 	late := time.NewTimer(atMost)
@@ -219,13 +219,13 @@ func (e *Engine) askOutcome(id []byte, number int64, atMost time.Duration) (ther
 			return false, r.err
 		}
 		row := r.got[2].one()
-		if row == nil || int64(binary.BigEndian.Uint64(row[0])) < number {
+		if row == nil || int64(binary.BigEndian.Uint64(row[0])) < of.number {
 			return false, nil
 		}
-		if int64(binary.BigEndian.Uint64(row[0])) > number {
+		if int64(binary.BigEndian.Uint64(row[0])) > of.number {
 			return false, errors.New("too many others were committed since")
 		}
-		return bytes.Equal(row[1], id), nil
+		return bytes.Equal(row[1], of.id[:]), nil
 	case <-late.C:
 		return false, errors.New("the database does not say what became of the commit")
 	}

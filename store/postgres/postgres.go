@@ -59,6 +59,7 @@ type Engine struct {
 	rounds    bool          // one is under way
 
 	keeper *conn // of the rounds alone
+	cache  cache
 
 	unguarded bool // a test shows what the guard is for
 }
@@ -89,6 +90,7 @@ func Open(ctx context.Context, url string, o Options) (*Engine, error) {
 		config.ValidateConnect = pgconn.ValidateConnectTargetSessionAttrsReadWrite
 	}
 	e := &Engine{options: o, config: config, place: place, turns: make(chan struct{}, o.Connections), confirmed: -1}
+	e.cache.clear()
 	c, err := e.dial(ctx)
 	if err != nil {
 		return nil, e.explained(err)
@@ -158,15 +160,16 @@ func (e *Engine) tryBegin(guarded bool, calls []call) (*readTx, error) {
 	switch {
 	case err != nil:
 		err = e.explained(err)
-	case s.updates < highest && !e.unguarded:
-		err = fmt.Errorf("%s: %w: it went back from update %d to %d, and what was acknowledged in between is missing", e.place, store.ErrDamaged, highest, s.updates)
+	case s.number < highest && !e.unguarded:
+		err = fmt.Errorf("%s: %w: it went back from update %d to %d, and what was acknowledged in between is missing", e.place, store.ErrDamaged, highest, s.number)
 	case guarded:
-		err = e.durable(c, s.updates)
+		err = e.durable(c, s.number)
 	}
 	if err != nil {
 		e.release(c)
 		return nil, err
 	}
+	e.cache.begin(c.epoch, s.update)
 	return newReadTx(e, c, s), nil
 }
 
@@ -228,7 +231,7 @@ func (e *Engine) update(fn func(store.WriteTx) error) error {
 	}
 	if err != nil || !t.wrote {
 		t.end() // nobody else has to wait for what follows
-		if late := e.durable(t.c, t.state.updates); late != nil {
+		if late := e.durable(t.c, t.state.number); late != nil {
 			return late
 		}
 		return err
@@ -238,16 +241,17 @@ func (e *Engine) update(fn func(store.WriteTx) error) error {
 
 // commit sends what is left to write and COMMIT together, and answers with certainty where there is any.
 func (t *writeTx) commit() error {
-	id, number := make([]byte, 16), t.state.updates+1
-	_, _ = rand.Read(id)
-	calls := append(t.writes, do(putState, integer(number), t.sum[:]),
-		do(putCommit, integer(number%commitsKept), integer(number), id))
+	next := update{number: t.state.number + 1}
+	_, _ = rand.Read(next.id[:])
+	calls := append(t.writes, do(putState, integer(next.number), next.id[:], t.sum[:]),
+		do(putCommit, integer(next.number%commitsKept), integer(next.number), next.id[:]))
 	if t.state.entries > t.before {
 		calls = append(calls, do(tell, fmt.Append(nil, t.state.entries)))
 	}
 	calls = append(calls, do(commit))
 	c, e := t.c, t.e
 	c.warned = false
+	e.cache.committing(c.epoch, &changes{next, t.changed})
 	got, err := c.run(calls...)
 	switch {
 	case err != nil && !isLost(err):
@@ -255,7 +259,8 @@ func (t *writeTx) commit() error {
 	case err == nil && got[len(got)-1].tag != "COMMIT":
 		return fmt.Errorf("%s: COMMIT was answered with %s", e.place, got[len(got)-1].tag)
 	case err == nil && (!c.warned || e.unguarded):
-		e.clean(c, number)
+		e.clean(c, next.number)
+		e.cache.begin(c.epoch, next)
 		return nil
 	case err == nil:
 		e.distrust(c, "a standby's wait was cancelled")
@@ -265,7 +270,7 @@ func (t *writeTx) commit() error {
 	if e.unguarded {
 		return fmt.Errorf("%s: %w", e.place, store.ErrUncertain)
 	}
-	return e.outcome(id, number)
+	return e.outcome(next)
 }
 
 // Close waits for transactions under way.

@@ -28,6 +28,7 @@ type readTx struct {
 	ended    bool
 	scanning int
 	failed   error // the first failure; the database's transaction is over with it
+	sent     bool  // something was written, so that what is read is not what it was
 	// What was read before is not asked for again. A transaction that writes keeps its writes there.
 	documents map[name]*document
 	kept      int
@@ -112,6 +113,9 @@ func (t *readTx) Hash(index int64) (tlog.Hash, error) {
 	if t.done {
 		return tlog.Hash{}, store.ErrClosed
 	}
+	if kept, ok := t.cached(hashName(index)); ok && len(kept) == tlog.HashSize {
+		return tlog.Hash(kept), nil
+	}
 	hash, found, err := t.hashes.get(index, func(from int64, rows int) ([][][]byte, error) {
 		return t.rows(readHashes, integer(from), integer(int64(rows)))
 	}, func(b []byte) (h tlog.Hash, err error) {
@@ -126,6 +130,7 @@ func (t *readTx) Hash(index int64) (tlog.Hash, error) {
 	if err != nil {
 		return tlog.Hash{}, fmt.Errorf("tree hash %d: %w", index, err)
 	}
+	t.fresh(hashName(index), hash[:])
 	return hash, nil
 }
 
@@ -154,22 +159,48 @@ func (t *readTx) Document(kind, key string) ([]byte, error) {
 	if err := store.CheckDocument(kind, key); err != nil {
 		return nil, err
 	}
-	d := t.documents[name{kind, key}]
-	if d == nil {
-		rows, err := t.rows(readDocument, []byte(kind), []byte(key))
-		if err != nil {
-			return nil, fmt.Errorf("%s %q: %w", kind, key, err)
-		}
-		var found value
-		if len(rows) > 0 {
-			found = rows[0][0]
-		}
-		d = t.remember(name{kind, key}, found)
+	d, err := t.document(name{kind, key})
+	if err != nil {
+		return nil, fmt.Errorf("%s %q: %w", kind, key, err)
 	}
 	if d.now == nil {
 		return nil, &notFound{kind, key}
 	}
 	return copied(d.now), nil
+}
+
+// document asks the database at last.
+func (t *readTx) document(n name) (*document, error) {
+	if d := t.documents[n]; d != nil {
+		return d, nil
+	}
+	found, ok := t.cached(n)
+	if !ok {
+		rows, err := t.rows(readDocument, []byte(n.kind), []byte(n.key))
+		if err != nil {
+			return nil, err
+		}
+		if len(rows) > 0 {
+			found = rows[0][0]
+		}
+		t.fresh(n, found)
+	}
+	return t.remember(n, found), nil
+}
+
+// cached is what an earlier transaction read of the same state.
+func (t *readTx) cached(n name) (value, bool) {
+	if t.sent {
+		return nil, false
+	}
+	return t.e.cache.get(t.c.epoch, t.state.number, n)
+}
+
+// fresh keeps for later transactions what was stored when this one began.
+func (t *readTx) fresh(n name, v value) {
+	if !t.sent {
+		t.e.cache.read(t.c.epoch, t.state.update, n, v)
+	}
 }
 
 // notFound puts its text together only for whoever reads it.
@@ -239,7 +270,9 @@ func (t *readTx) scanFrom(q query, kind, from string, fn func(kind, key string, 
 			at, key = last[0], after(last[1])
 		}
 		for _, row := range chunk {
-			t.remember(name{string(row[0]), string(row[1])}, row[2])
+			n := name{string(row[0]), string(row[1])}
+			t.remember(n, row[2])
+			t.fresh(n, row[2])
 		}
 		return chunk, err
 	}, func(row [][]byte) (bool, error) { return fn(string(row[0]), string(row[1]), copied(row[2])) })

@@ -18,6 +18,7 @@ CREATE TABLE witnessmark.state (
 	one boolean PRIMARY KEY DEFAULT true CHECK (one),
 	form bigint NOT NULL,
 	updates bigint NOT NULL,         -- how many there were
+	newest bytea NOT NULL,           -- the id of the last one
 	sum bytea NOT NULL,              -- of the documents
 	blobs_deleted bigint NOT NULL,   -- the update that last deleted or replaced one
 	blobs_compacted bigint NOT NULL  -- the update whose deletions are gone from the files
@@ -30,7 +31,8 @@ CREATE TABLE witnessmark.commits (slot bigint PRIMARY KEY, number bigint NOT NUL
 ALTER TABLE witnessmark.entries ALTER entry SET STATISTICS 0;
 ALTER TABLE witnessmark.blobs ALTER sha256 SET STATISTICS 0, ALTER packed SET STATISTICS 0, ALTER packed SET STORAGE EXTERNAL;
 ALTER TABLE witnessmark.documents ALTER kind SET STATISTICS 0, ALTER key SET STATISTICS 0, ALTER value SET STATISTICS 0;
-INSERT INTO witnessmark.state VALUES (true, 0, 0, decode(repeat('00', 32), 'hex'), 0, 0);
+INSERT INTO witnessmark.state VALUES (true, 0, 0, decode(repeat('00', 16), 'hex'), decode(repeat('00', 32), 'hex'), 0, 0);
+CREATE TABLE witnessmark.owed (number bigserial PRIMARY KEY, since timestamptz NOT NULL DEFAULT now()); -- compactions
 `}
 
 // upgrade takes the schema to its newest form, in one transaction and behind the writers' lock.
@@ -96,21 +98,22 @@ func readForm(ctx context.Context, c *conn) (int, error) {
 
 // state is how far a store is, as a transaction saw it when it began.
 type state struct {
-	updates, deleted, compacted int64
-	sum                         store.Sum
-	entries                     uint64
+	update
+	sum                store.Sum
+	deleted, compacted int64 // updates: see schema
+	entries            uint64
 }
 
 func parseState(a answer) (s state, err error) {
 	row := a.one()
-	if row == nil || len(row[2]) != len(s.sum) {
+	if row == nil || len(row[2]) != idSize || len(row[3]) != len(s.sum) {
 		return s, fmt.Errorf("%w: its state has another shape", store.ErrDamaged)
 	}
 	number := func(i int) int64 { return int64(binary.BigEndian.Uint64(row[i])) }
 	if form := number(0); form != int64(len(schema)) {
 		return s, refusal(fmt.Sprintf("its schema has the form %d by now, and this version knows %d; upgrade", form, len(schema)))
 	}
-	return state{number(1), number(3), number(4), store.Sum(row[2]), uint64(number(5))}, nil
+	return state{update{number(1), [idSize]byte(row[2])}, store.Sum(row[3]), number(4), number(5), uint64(number(6))}, nil
 }
 
 // empty is os.ErrExist for a store that holds anything.

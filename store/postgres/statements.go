@@ -49,7 +49,7 @@ var statements = [queries]string{
 	// Before the first snapshot: VACUUM FULL then waits for every view that could still see what was deleted.
 	lockTables:  `LOCK TABLE witnessmark.documents, witnessmark.blobs IN ACCESS SHARE MODE`,
 	lockWriters: `SELECT pg_advisory_xact_lock(8607461730915132781)`,
-	readState: `SELECT form, updates, sum, blobs_deleted, blobs_compacted,
+	readState: `SELECT form, updates, newest, sum, blobs_deleted, blobs_compacted,
 		(SELECT coalesce(max(number) + 1, 0) FROM witnessmark.entries) FROM witnessmark.state`,
 
 	readEntries: budget(`number, entry`, `entry`, `SELECT number, entry FROM witnessmark.entries
@@ -82,7 +82,7 @@ var statements = [queries]string{
 		WHERE d.kind = named.kind AND d.key = named.key`,
 	dropDocuments: `DELETE FROM witnessmark.documents`, // TRUNCATE would empty it for open views too
 
-	putState: `UPDATE witnessmark.state SET updates = $1::bigint, sum = $2::bytea`,
+	putState: `UPDATE witnessmark.state SET updates = $1::bigint, newest = $2::bytea, sum = $3::bytea`,
 	putCommit: `INSERT INTO witnessmark.commits VALUES ($1::bigint, $2::bigint, $3::bytea)
 		ON CONFLICT (slot) DO UPDATE SET number = excluded.number, id = excluded.id`,
 	readCommit: `SELECT number, id FROM witnessmark.commits WHERE slot = $1::bigint`,

@@ -28,12 +28,13 @@ type writeTx struct {
 	newHashes map[int64]tlog.Hash
 	blobs     map[string]value // by name; nil is deleted
 	unwritten map[name]*document
-	pending   int    // bytes of all these
-	writes    []call // made of them, in order, and not sent
+	pending   int            // bytes of all these
+	writes    []call         // made of them, in order, and not sent
+	changed   map[name]value // what is sent or made, for the cache; nil for too much
 }
 
 func newWriteTx(r *readTx) *writeTx {
-	t := &writeTx{readTx: r, sum: r.state.sum, before: r.state.entries}
+	t := &writeTx{readTx: r, sum: r.state.sum, before: r.state.entries, changed: map[name]value{}}
 	t.forget()
 	r.flush = t.send
 	return t
@@ -72,7 +73,7 @@ func (t *writeTx) send() error {
 		return err
 	}
 	calls := t.writes
-	t.writes, t.pending = nil, 0
+	t.writes, t.pending, t.sent = nil, 0, true
 	_, err := t.ask(calls...)
 	return err
 }
@@ -93,11 +94,12 @@ func (t *writeTx) build() error {
 		var numbers, hashes [][]byte
 		for _, index := range slices.Sorted(maps.Keys(t.newHashes)) {
 			h := t.newHashes[index]
+			t.change(hashName(index), h[:])
 			numbers, hashes = append(numbers, integer(index)), append(hashes, h[:])
 		}
 		t.writes = append(t.writes, do(putHashes, array(oidBigint, numbers), array(oidBytea, hashes)))
 	}
-	number := integer(t.state.updates + 1)
+	number := integer(t.state.number + 1)
 	for _, sha := range slices.Sorted(maps.Keys(t.blobs)) {
 		key, _ := hex.DecodeString(sha)
 		if packed := t.blobs[sha]; packed != nil {
@@ -151,6 +153,7 @@ func (t *writeTx) buildDocuments() error {
 			put, values = append(put, n), append(values, d.now)
 		}
 		d.stored, d.known, d.written = d.now, true, false
+		t.change(n, d.now)
 	}
 	if len(deleted) > 0 {
 		kinds, keys := columns(deleted)
@@ -161,6 +164,15 @@ func (t *writeTx) buildDocuments() error {
 		t.writes = append(t.writes, do(putDocuments, array(oidBytea, kinds), array(oidBytea, keys), array(oidBytea, values)))
 	}
 	return nil
+}
+
+// change notes one for the cache.
+func (t *writeTx) change(n name, v value) {
+	if t.changed == nil || len(t.changed) >= changesMost || len(v) > cacheLargest {
+		t.changed = nil
+		return
+	}
+	t.changed[n] = v
 }
 
 func columns(names []name) (kinds, keys [][]byte) {
@@ -201,7 +213,7 @@ func (t *writeTx) Sum() (store.Sum, error) {
 	if t.done {
 		return store.Sum{}, store.ErrClosed
 	}
-	err := t.build()
+	err := t.send()
 	return t.sum, err
 }
 
@@ -274,6 +286,6 @@ func (t *writeTx) DropDocuments() error {
 	if err := t.build(); err != nil {
 		return err
 	}
-	t.writes, t.sum = append(t.writes, do(dropDocuments)), store.Sum{}
+	t.writes, t.sum, t.changed = append(t.writes, do(dropDocuments)), store.Sum{}, nil
 	return t.send()
 }
