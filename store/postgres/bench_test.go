@@ -117,7 +117,7 @@ func write(e store.Engine, id string) error {
 	return e.Update(func(tx store.WriteTx) error {
 		n, err := tx.Entries()
 		for i := range 10 {
-			err = errors.Join(err, get(tx, int(n)+i))
+			err = errors.Join(err, get(tx, i))
 		}
 		for i := range 10 {
 			err = errors.Join(err, tx.PutDocument("event", fmt.Sprint(id, i), make([]byte, 300)))
@@ -129,6 +129,34 @@ func write(e store.Engine, id string) error {
 func updateOne(b *testing.B, e store.Engine) {
 	for i := range b.N {
 		check(b, write(e, fmt.Sprint(i)))
+	}
+}
+
+// BenchmarkTwoEngines has two engines write one database in turn, so that each finds what it remembers outdated.
+func BenchmarkTwoEngines(b *testing.B) {
+	url := pgtest.URL(b)
+	var engines []store.Engine
+	for range 2 {
+		e, err := postgres.Open(b.Context(), url, postgres.Options{})
+		check(b, err)
+		defer e.Close()
+		engines = append(engines, e)
+	}
+	check(b, engines[0].Update(func(tx store.WriteTx) (err error) {
+		for i := range 1000 {
+			err = errors.Join(err, tx.PutDocument("job", fmt.Sprintf("%010d", i), make([]byte, 500)))
+		}
+		return err
+	}))
+	for _, c := range []struct {
+		name string
+		step int
+	}{{"One", 0}, {"InTurn", 1}} {
+		b.Run(c.name, func(b *testing.B) {
+			for i := range b.N {
+				check(b, write(engines[i*c.step%2], fmt.Sprint(c.name, b.N, " ", i)))
+			}
+		})
 	}
 }
 

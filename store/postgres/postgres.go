@@ -62,6 +62,7 @@ type Engine struct {
 	cache  cache
 
 	unguarded bool // a test shows what the guard is for
+	uncached  bool // and that the cache changes no answer
 }
 
 var _ store.Engine = (*Engine)(nil)

@@ -190,7 +190,7 @@ func (t *readTx) document(n name) (*document, error) {
 
 // cached is what an earlier transaction read of the same state.
 func (t *readTx) cached(n name) (value, bool) {
-	if t.sent {
+	if t.sent || t.e.uncached {
 		return nil, false
 	}
 	return t.e.cache.get(t.c.epoch, t.state.number, n)
