@@ -343,3 +343,36 @@ func TestInterruptedSearch(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 }
+
+// What a command pays for an address that does not answer: the first time, and from then on.
+func BenchmarkDeadAddress(b *testing.B) {
+	w := newWorldFor(b)
+	hole, err := net.Listen("tcp", "127.0.0.1:0")
+	w.must(nil, err)
+	defer hole.Close()
+	config := w.tech.own.config
+	for _, of := range []struct {
+		name, list string
+		remembered bool
+	}{
+		{"none", w.fake.addr, false},
+		{"refuses, at first", "127.0.0.1:1," + w.fake.addr, false},
+		{"refuses, then", "127.0.0.1:1," + w.fake.addr, true},
+		{"says nothing, at first", hole.Addr().String() + "," + w.fake.addr, false},
+		{"says nothing, then", hole.Addr().String() + "," + w.fake.addr, true},
+	} {
+		b.Run(of.name, func(b *testing.B) {
+			config.Server = of.list
+			w.must(nil, w.tech.own.home.writeJSON(configFile, config))
+			for b.Loop() {
+				if !of.remembered {
+					w.must(nil, removed(w.tech.own.home.path(answerFile)))
+				}
+				c, err := Open(w.tech.own.home, nil)
+				w.must(nil, err)
+				w.must(nil, c.Sync(ctx))
+				w.must(nil, c.Close())
+			}
+		})
+	}
+}

@@ -18,12 +18,14 @@ import (
 
 func newDemoCommand(a *app) *cobra.Command {
 	var exit bool
+	var database string
 	cmd := &cobra.Command{
-		Use:   "demo [--exit]",
+		Use:   "demo [--exit] [--database URL]",
 		Short: "The whole job on demo data, with a server of its own",
 		Args:  cobra.NoArgs,
-		RunE:  func(cmd *cobra.Command, _ []string) error { return a.demo(cmd.Context(), exit) },
+		RunE:  func(cmd *cobra.Command, _ []string) error { return a.demo(cmd.Context(), exit, database) },
 	}
+	cmd.Flags().StringVar(&database, "database", "", "keep the ledger in this PostgreSQL database, which holds none yet; it stays there afterwards")
 	cmd.Flags().BoolVar(&exit, "exit", false, "end when the job is done, instead of serving on")
 	return cmd
 }
@@ -32,6 +34,7 @@ func newDemoCommand(a *app) *cobra.Command {
 type stageSet struct {
 	a     *app
 	ctx   context.Context
+	place server.Place
 	dir   string
 	addr  string
 	print string // the ledger's fingerprint
@@ -40,14 +43,14 @@ type stageSet struct {
 }
 
 // demo is the one place where client and server meet in a process.
-func (a *app) demo(ctx context.Context, exit bool) (err error) {
+func (a *app) demo(ctx context.Context, exit bool, database string) (err error) {
 	defer client.Unfinished()()
 	dir, done, err := held.Folder(os.TempDir(), "witnessmark-demo-*")
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, done()) }()
-	s := &stageSet{a: a, ctx: ctx, dir: dir}
+	s := &stageSet{a: a, ctx: ctx, dir: dir, place: server.Place{Dir: filepath.Join(dir, "server"), Database: database}}
 	if err := s.files(); err != nil {
 		return err
 	}
@@ -106,15 +109,19 @@ func (s *stageSet) serve() (stop func() error, err error) {
 	if err != nil {
 		return nil, err
 	}
-	if s.print, err = server.Init(s.path("server"), "lead", lead, false); err != nil {
+	if s.print, err = s.place.Init("lead", lead, false); err != nil {
 		return nil, err
 	}
-	srv, err := server.Start(server.Options{Dir: s.path("server"), Listen: "127.0.0.1:0"})
+	srv, err := server.Start(server.Options{Dir: s.place.Dir, Database: s.place.Database, Listen: "127.0.0.1:0"})
 	if err != nil {
 		return nil, err
 	}
 	s.addr = srv.Addr()
-	s.say("A server with an empty ledger listens on " + s.addr + ". Its fingerprint, which every client pins:\n" + s.print)
+	kept := "an empty ledger"
+	if s.place.Database != "" {
+		kept = "an empty ledger in PostgreSQL"
+	}
+	s.say("A server with " + kept + " listens on " + s.addr + ". Its fingerprint, which every client pins:\n" + s.print)
 	return srv.Stop, nil
 }
 
@@ -177,7 +184,11 @@ func (s *stageSet) lookAround() {
 		me = "go run ./client/witnessmark"
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "The server goes on until you press Ctrl-C, which removes the demo's folder. In another terminal:\n\n")
+	b.WriteString("The server goes on until you press Ctrl-C, which removes the demo's folder")
+	if s.place.Database != "" {
+		b.WriteString(", and with it the server's key; the ledger stays in the database")
+	}
+	b.WriteString(". In another terminal:\n\n")
 	for _, line := range []struct{ home, args string }{
 		{"technician", "job show 1"}, {"technician", "history HC81 --table ignition.98"}, {"lead", "sheet 1.2"},
 		{"lead", "ledger list"}, {"technician", "verify " + s.path("release.hex.proof.zip")},

@@ -11,12 +11,15 @@ import (
 	"runtime"
 	"strconv"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"time"
 	"unicode"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"witnessmark/store/postgres/pgtest"
 )
 
 func TestMain(m *testing.M) {
@@ -40,6 +43,7 @@ func TestMain(m *testing.M) {
 //	daemon DIR               serves a ledger; $ADDR is where
 //	ways                     $WAY1 and $WAY2 lead to the server too
 //	cut WAY                  ends one of them
+//	killed ADDR              ends a daemon at once
 func TestScripts(t *testing.T) {
 	if testing.Short() {
 		t.Skip("builds the daemon")
@@ -48,27 +52,47 @@ func TestScripts(t *testing.T) {
 	if out, err := exec.Command("go", "build", "-o", bin, "witnessmark/server/witnessmarkd").CombinedOutput(); err != nil {
 		t.Fatalf("build the daemon: %v\n%s", err, out)
 	}
+	folder := filepath.Join("testdata", "script")
+	runScripts(t, bin, testscript.Params{Dir: folder}, "")
+	t.Run("postgresql", func(t *testing.T) {
+		// What the server keeps is read, written, waited for, lied about, erased and copied by these.
+		files, err := filepath.Glob(filepath.Join("testdata", "database", "*.txtar"))
+		if err != nil || len(files) == 0 {
+			t.Fatalf("no scripts of several servers: %v", err)
+		}
+		for _, name := range []string{"path", "pending", "liar", "erase", "backup", "retire", "withdraw", "recall", "tray", "documents"} {
+			files = append(files, filepath.Join(folder, name+".txtar"))
+		}
+		for _, file := range files {
+			runScripts(t, bin, testscript.Params{Files: []string{file}}, pgtest.URL(t))
+		}
+	})
+}
+
+// runScripts runs them with the ledgers of their servers in a database, where it is named.
+func runScripts(t *testing.T, bin string, which testscript.Params, database string) {
 	demo, err := filepath.Abs(filepath.Join("..", "..", "testdata", "demo"))
 	if err != nil {
 		t.Fatal(err)
 	}
-	testscript.Run(t, testscript.Params{
-		Dir:           filepath.Join("testdata", "script"),
-		UpdateScripts: false,
-		Setup: func(e *testscript.Env) error {
-			e.Setenv("PATH", bin+string(filepath.ListSeparator)+e.Getenv("PATH"))
-			e.Setenv("DEMO", demo)
-			e.Setenv("GORACE", "atexit_sleep_ms=0") // the second that each command would wait at its end
-			e.Setenv("MEANT", "boost.target,wastegate.duty,lambda.target,ignition.base,ignition.98")
-			return nil
-		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"as": asPerson, "status": wantStatus, "daemon": daemon, "workshop": openWorkshop, "edit": edit, "pull": writePull, "waitfor": waitFor,
-			"liar": takenOver, "away": away, "flip": flip, "interrupt": interrupt, "shows": shows,
-			"ways": openWays, "cut": cutWay,
-		},
-	})
+	which.Setup = func(e *testscript.Env) error {
+		e.Setenv("PATH", bin+string(filepath.ListSeparator)+e.Getenv("PATH"))
+		e.Setenv("DEMO", demo)
+		e.Setenv("GORACE", "atexit_sleep_ms=0") // the second that each command would wait at its end
+		e.Setenv("MEANT", "boost.target,wastegate.duty,lambda.target,ignition.base,ignition.98")
+		e.Setenv(databaseVariable, database)
+		return nil
+	}
+	which.Cmds = map[string]func(*testscript.TestScript, bool, []string){
+		"as": asPerson, "status": wantStatus, "daemon": daemon, "workshop": openWorkshop, "edit": edit, "pull": writePull, "waitfor": waitFor,
+		"liar": takenOver, "away": away, "flip": flip, "interrupt": interrupt, "shows": shows,
+		"ways": openWays, "cut": cutWay, "killed": killed,
+	}
+	testscript.Run(t, which)
 }
+
+// databaseVariable is where the daemon finds the URL of its database.
+const databaseVariable = "WITNESSMARK_DATABASE"
 
 func asPerson(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) != 1 {
@@ -106,6 +130,7 @@ func daemon(ts *testscript.TestScript, neg bool, args []string) {
 	path, err := exec.LookPath(filepath.Join(strings.Split(ts.Getenv("PATH"), string(filepath.ListSeparator))[0], "witnessmarkd"))
 	ts.Check(err)
 	cmd := exec.Command(path, "serve", "--data", ts.MkAbs(args[0]), "--listen", "127.0.0.1:0")
+	cmd.Env = append(os.Environ(), databaseVariable+"="+ts.Getenv(databaseVariable))
 	log, err := cmd.StderrPipe()
 	ts.Check(err)
 	ts.Check(cmd.Start())
@@ -124,9 +149,24 @@ func daemon(ts *testscript.TestScript, neg bool, args []string) {
 	select {
 	case addr := <-found:
 		ts.Setenv("ADDR", addr)
+		daemons.Store(addr, cmd.Process)
 	case <-time.After(20 * time.Second):
 		ts.Fatalf("the daemon does not say where it listens")
 	}
+}
+
+// daemons are the processes that scripts started, by address.
+var daemons sync.Map
+
+func killed(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: killed ADDR")
+	}
+	p, ok := daemons.Load(args[0])
+	if !ok {
+		ts.Fatalf("no daemon is at %s", args[0])
+	}
+	ts.Check(p.(*os.Process).Kill())
 }
 
 func openWorkshop(ts *testscript.TestScript, neg bool, args []string) {
@@ -245,11 +285,18 @@ func waitFor(ts *testscript.TestScript, neg bool, args []string) {
 
 // The demo is what somebody sees first; it checks its own steps.
 func TestDemo(t *testing.T) {
+	t.Run("folder", func(t *testing.T) { demoTells(t, "A server with an empty ledger listens on") })
+	t.Run("postgresql", func(t *testing.T) {
+		demoTells(t, "A server with an empty ledger in PostgreSQL listens on", "--database", pgtest.URL(t))
+	})
+}
+
+func demoTells(t *testing.T, where string, args ...string) {
 	var out strings.Builder
-	if status := execute([]string{"demo", "--exit"}, strings.NewReader(""), &out, &out); status != 0 {
+	if status := execute(append([]string{"demo", "--exit"}, args...), strings.NewReader(""), &out, &out); status != 0 {
 		t.Fatalf("status %d\n%s", status, out.String())
 	}
-	for _, want := range []string{"1.1 danger", "1.2 warning", "may not sign their own", "ALARM 1.back1 readback-differs", "1.2: matches", "keeps back texts", "older ledger", "No file was written", "BAY SHEET", "car HC 81", "car           erased"} {
+	for _, want := range []string{where, "1.1 danger", "1.2 warning", "may not sign their own", "ALARM 1.back1 readback-differs", "1.2: matches", "keeps back texts", "older ledger", "No file was written", "BAY SHEET", "car HC 81", "car           erased"} {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("the demo does not show %q", want)
 		}
