@@ -8,11 +8,12 @@ import (
 	"google.golang.org/grpc/mem"
 	"google.golang.org/protobuf/proto"
 
+	"witnessmark/store"
 	"witnessmark/store/wire"
 )
 
-// maxDecoded bounds what one message takes in memory, in bytes: some times what the largest report takes.
-const maxDecoded = 512 << 20
+// maxDecoded bounds what one message takes in memory, in bytes: the largest report that can be kept, whose numbers may take a byte each.
+const maxDecoded = 10 * store.MaxBlob
 
 // decode reads a message, unless it would take more than that.
 func decode(b []byte, m proto.Message) error { return wire.Unmarshal(b, m, maxDecoded) }

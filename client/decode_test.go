@@ -13,6 +13,8 @@ import (
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
+	"witnessmark/store"
+	"witnessmark/store/wire"
 )
 
 // What says in two bytes that another message follows, millions of times, is refused before it takes any memory;
@@ -37,5 +39,17 @@ func TestDecodeIsCounted(t *testing.T) {
 		if err == nil || through == nil || !strings.Contains(err.Error(), "once it is decoded") || taken > uint64(4*len(b)) {
 			t.Errorf("%s: %v, %v, %d MiB", name, err, through, taken>>20)
 		}
+	}
+}
+
+// The largest report that is kept decodes: of numbers that take a byte each, here of a sixteenth of its length.
+func TestLargestReportDecodes(t *testing.T) {
+	b := make([]byte, store.MaxBlob/16)
+	for _, f := range []protowire.Number{3, 15, 14} { // base_raw, changed_cells, tables
+		b = protowire.AppendBytes(protowire.AppendTag(nil, f, protowire.BytesType), b)
+	}
+	r := &calibrationv1.Report{}
+	if err := wire.Unmarshal(b, r, maxDecoded/16); err != nil || len(r.GetTables()[0].GetChangedCells().GetBaseRaw()) != store.MaxBlob/16 {
+		t.Error(err)
 	}
 }

@@ -7,22 +7,23 @@ import (
 
 	"witnessmark/client"
 	"witnessmark/client/sheet"
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/store/record"
 )
 
 // sheetAsJSON is a submission's sheet. Reports and findings are messages as everywhere.
 type sheetAsJSON struct {
-	Name    string          `json:"name"`
-	Author  string          `json:"author"`
-	Time    string          `json:"time"` // the author's claim
-	State   string          `json:"state"`
-	Note    string          `json:"note"`
-	From    string          `json:"from"`
-	ByNewer bool            `json:"by_newer"` // compared by other revisions or facts than when it was submitted
-	Alarms  []client.Alarm  `json:"alarms"`
-	Returns []returnAsJSON  `json:"returns"`
-	Report  json.RawMessage `json:"report"`
-	Since   *sinceAsJSON    `json:"since,omitempty"`
+	Name    string                `json:"name"`
+	Author  string                `json:"author"`
+	Time    string                `json:"time"` // the author's claim
+	State   string                `json:"state"`
+	Note    string                `json:"note"`
+	From    string                `json:"from"`
+	ByNewer bool                  `json:"by_newer"` // compared by other revisions or facts than when it was submitted
+	Alarms  []client.Alarm        `json:"alarms"`
+	Returns []returnAsJSON        `json:"returns"`
+	Report  *calibrationv1.Report `json:"report"`
+	Since   *sinceAsJSON          `json:"since,omitempty"`
 }
 
 // returnAsJSON is the reason of an earlier submission's return, and what became of the findings that it names.
@@ -41,14 +42,14 @@ type findingAsJSON struct {
 
 // sinceAsJSON is what became of an earlier submission's findings; Changed has that one's image as its base.
 type sinceAsJSON struct {
-	Name    string          `json:"name"`
-	Verdict string          `json:"verdict"`
-	New     []stepAsJSON    `json:"new"`
-	Worse   []stepAsJSON    `json:"worse"`
-	Better  []stepAsJSON    `json:"better"`
-	Gone    []stepAsJSON    `json:"gone"`
-	Same    []stepAsJSON    `json:"same"`
-	Changed json.RawMessage `json:"changed"`
+	Name    string                `json:"name"`
+	Verdict string                `json:"verdict"`
+	New     []stepAsJSON          `json:"new"`
+	Worse   []stepAsJSON          `json:"worse"`
+	Better  []stepAsJSON          `json:"better"`
+	Gone    []stepAsJSON          `json:"gone"`
+	Same    []stepAsJSON          `json:"same"`
+	Changed *calibrationv1.Report `json:"changed"`
 }
 
 // stepAsJSON is one finding; was is null of a new one, is of one that is gone.
@@ -60,24 +61,24 @@ type stepAsJSON struct {
 
 // readAsJSON is a read's sheet; changed is null where nothing was changed or compared.
 type readAsJSON struct {
-	Name   string          `json:"name"`
-	Person string          `json:"person"`
-	Time   string          `json:"time"`
-	Read   json.RawMessage `json:"read"`
-	Alarms []client.Alarm  `json:"alarms"`
-	Report json.RawMessage `json:"report"`
-	Since  json.RawMessage `json:"changed_since"`
+	Name   string                `json:"name"`
+	Person string                `json:"person"`
+	Time   string                `json:"time"`
+	Read   json.RawMessage       `json:"read"`
+	Alarms []client.Alarm        `json:"alarms"`
+	Report *calibrationv1.Report `json:"report"`
+	Since  *calibrationv1.Report `json:"changed_since"`
 }
 
 // readbackAsJSON is a read-back's sheet; the report's base is what was written, and it is null where
 // that was found.
 type readbackAsJSON struct {
-	Name     string          `json:"name"`
-	Person   string          `json:"person"`
-	Time     string          `json:"time"`
-	Readback json.RawMessage `json:"read_back"`
-	Alarms   []client.Alarm  `json:"alarms"`
-	Report   json.RawMessage `json:"report"`
+	Name     string                `json:"name"`
+	Person   string                `json:"person"`
+	Time     string                `json:"time"`
+	Readback json.RawMessage       `json:"read_back"`
+	Alarms   []client.Alarm        `json:"alarms"`
+	Report   *calibrationv1.Report `json:"report"`
 }
 
 func submissionJSON(c *client.Client, r *client.Review) (sheetAsJSON, error) {
@@ -94,9 +95,8 @@ func submissionJSON(c *client.Client, r *client.Review) (sheetAsJSON, error) {
 		out.Returns = append(out.Returns, one)
 	}
 	var err error
-	if out.Alarms, err = alarmsOf(c, name); err == nil {
-		out.Report, err = messageJSON(r.Report)
-	}
+	out.Report = r.Report
+	out.Alarms, err = alarmsOf(c, name)
 	return out, err
 }
 
@@ -110,8 +110,8 @@ func alarmsOf(c *client.Client, name record.Name) ([]client.Alarm, error) {
 }
 
 func sinceOf(s *client.Since) (*sinceAsJSON, error) {
-	changed, err := messageJSON(s.Changed)
-	out := &sinceAsJSON{Name: client.Name(s.Was.Submission), Verdict: s.Was.Report.GetVerdict(), Changed: changed}
+	var err error
+	out := &sinceAsJSON{Name: client.Name(s.Was.Submission), Verdict: s.Was.Report.GetVerdict(), Changed: s.Changed}
 	for _, part := range []struct {
 		to   *[]stepAsJSON
 		from []client.FindingSince
@@ -132,12 +132,10 @@ func readJSON(c *client.Client, r *client.ReadReport, name record.Name) (out rea
 	if out.Read, err = messageJSON(r.Read); err != nil {
 		return out, err
 	}
-	if out.Alarms, err = alarmsOf(c, name); err != nil {
-		return out, err
+	if out.Report = r.Check.Report; r.Changed != nil {
+		out.Since = r.Changed.Report
 	}
-	if out.Report, err = messageJSON(r.Check.Report); err == nil && r.Changed != nil {
-		out.Since, err = messageJSON(r.Changed.Report)
-	}
+	out.Alarms, err = alarmsOf(c, name)
 	return out, err
 }
 
@@ -146,8 +144,9 @@ func readbackJSON(c *client.Client, r *client.ReadbackReport, name record.Name) 
 	if out.Readback, err = messageJSON(r.Readback); err != nil {
 		return out, err
 	}
-	if out.Alarms, err = alarmsOf(c, name); err == nil && r.Report != nil {
-		out.Report, err = messageJSON(r.Report.Report)
+	if r.Report != nil {
+		out.Report = r.Report.Report
 	}
+	out.Alarms, err = alarmsOf(c, name)
 	return out, err
 }

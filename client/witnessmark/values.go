@@ -1,12 +1,19 @@
 package main
 
 import (
+	"bufio"
+	"bytes"
 	"encoding/json"
+	"fmt"
+	"reflect"
+	"strings"
 
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/structpb"
 
 	"witnessmark/client"
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/printed"
 )
 
 // printValues writes names and values as JSON, for answers that are no message of their own.
@@ -46,8 +53,59 @@ func (a *app) printJSON(v any, err error) error {
 	if err != nil {
 		return err
 	}
-	enc := json.NewEncoder(a.out)
-	enc.SetEscapeHTML(false)
-	enc.SetIndent("", "  ")
-	return enc.Encode(v)
+	out := bufio.NewWriter(a.out)
+	if err := writeAnswer(out, reflect.ValueOf(v), ""); err != nil {
+		return err
+	}
+	_ = out.WriteByte('\n') // Flush says what failed
+	return out.Flush()
+}
+
+// writeAnswer writes an answer whose lines but the first begin with at. Reports that are fields of it are printed's, cell by cell:
+// they never stand in memory as text.
+func writeAnswer(w *bufio.Writer, v reflect.Value, at string) error {
+	if r, report := v.Interface().(*calibrationv1.Report); report && r != nil {
+		return printed.Part(w, r, at)
+	}
+	if v.Kind() == reflect.Pointer && !v.IsNil() {
+		v = v.Elem()
+	}
+	if !hasReports(v.Type()) {
+		var whole bytes.Buffer
+		enc := json.NewEncoder(&whole)
+		enc.SetEscapeHTML(false)
+		enc.SetIndent(at, "  ")
+		if err := enc.Encode(v.Interface()); err != nil {
+			return err
+		}
+		_, err := w.Write(bytes.TrimSuffix(whole.Bytes(), []byte("\n")))
+		return err
+	}
+	open := "{\n"
+	for i := range v.NumField() {
+		name, omit, _ := strings.Cut(v.Type().Field(i).Tag.Get("json"), ",")
+		if omit != "" && v.Field(i).IsZero() {
+			continue
+		}
+		fmt.Fprintf(w, "%s%s  %q: ", open, at, name)
+		if err := writeAnswer(w, v.Field(i), at+"  "); err != nil {
+			return err
+		}
+		open = ",\n"
+	}
+	_, err := fmt.Fprintf(w, "\n%s}", at)
+	return err
+}
+
+// hasReports says that fields of a struct are reports. Each of its fields has a name in its tag then.
+func hasReports(t reflect.Type) bool {
+	if t.Kind() != reflect.Struct {
+		return false
+	}
+	for i := range t.NumField() {
+		if t.Field(i).Type == reflect.TypeFor[*calibrationv1.Report]() {
+			return true
+		}
+	}
+	return false
 }

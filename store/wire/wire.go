@@ -67,9 +67,8 @@ func (w *walk) message(b []byte, d protoreflect.MessageDescriptor, depth int) bo
 
 // field spends on one value: what a list holds of it, and its bytes.
 func (w *walk) field(value []byte, f protoreflect.FieldDescriptor, kind protowire.Type, depth int) bool {
-	w.left -= len(value)
 	if f == nil {
-		w.left -= 3 * (len(value) + 2) // kept one by one, in bytes that are copied as they grow
+		w.left -= 4*len(value) + 6 // kept one by one, in bytes that are copied as they grow
 		return w.left >= 0
 	}
 	if f.IsList() || f.IsMap() {
@@ -86,6 +85,8 @@ func (w *walk) field(value []byte, f protoreflect.FieldDescriptor, kind protowir
 		return w.message(inner, f.Message(), depth+1)
 	case numbers(f):
 		w.left -= packed(inner, f.Kind())
+	default:
+		w.left -= len(inner)
 	}
 	return w.left >= 0
 }

@@ -103,7 +103,7 @@ func TestCost(t *testing.T) {
 	}
 }
 
-// TestReportIsToldFairly: a report of 875,000 cells is told at most twice what it takes, and decodes within a tenth of what a client allows;
+// TestReportIsToldFairly: a report of 875,000 cells is told what it takes to a quarter more, and decodes within a twentieth of what a client allows;
 // so does no message of the same length that grows bit by bit.
 func TestReportIsToldFairly(t *testing.T) {
 	r := columns(875_000 / 120)
@@ -113,7 +113,7 @@ func TestReportIsToldFairly(t *testing.T) {
 	}
 	got, real := Cost(b, r.ProtoReflect().Descriptor(), 1<<40), takes(t, b, &calibrationv1.Report{})
 	t.Logf("%d bytes, told %d, allocated %d", len(b), got, real)
-	if uint64(got) > 2*real || Unmarshal(b, &calibrationv1.Report{}, 48<<20) != nil {
+	if uint64(got) > real+real/4 || Unmarshal(b, &calibrationv1.Report{}, 32<<20) != nil {
 		t.Errorf("a report of %d bytes takes %d, and is told %d", len(b), real, got)
 	}
 	cell, err := proto.Marshal(&calibrationv1.TableReport{ChangedCells: &calibrationv1.ChangedCells{BaseRaw: []int64{1}}})
