@@ -214,6 +214,9 @@ func readFolder(dir string, onlyLook bool) (*home, *folder, error) {
 		return nil, nil, err
 	}
 	f.kept, err = os.ReadFile(filepath.Join(dir, checkpointFile))
+	if errors.Is(err, fs.ErrNotExist) && noStore != nil {
+		return nil, nil, fmt.Errorf("%s holds a server's key and no ledger; where that is in a database, name it with --database", dir)
+	}
 	if err != nil && !(keyless && errors.Is(err, fs.ErrNotExist)) {
 		return nil, nil, fmt.Errorf("the kept checkpoint: %w", err)
 	}

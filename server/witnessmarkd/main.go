@@ -3,6 +3,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -63,6 +64,11 @@ func oneLine(err error) string {
 	return strings.Join(strings.FieldsFunc(err.Error(), func(r rune) bool { return r == '\n' || r == '\r' }), "; ")
 }
 
+// done is told of what was done; what went wrong is the command's own error.
+type done struct{ slog.Handler }
+
+func (done) Enabled(_ context.Context, level slog.Level) bool { return level == slog.LevelInfo }
+
 // databaseVariable may hold the URL of the database: unlike an option, it is in no list of processes.
 const databaseVariable = "WITNESSMARK_DATABASE"
 
@@ -77,7 +83,7 @@ func placeFlags(c *cobra.Command, p *server.Place, looks bool) {
 		if p.Dir == "" && !(looks && p.Database != "") {
 			return errors.New(`required flag(s) "data" not set`)
 		}
-		p.Log = slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil))
+		p.Log = slog.New(done{slog.NewTextHandler(c.ErrOrStderr(), nil)})
 		return nil
 	}
 }

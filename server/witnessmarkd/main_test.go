@@ -5,6 +5,7 @@ import (
 	"crypto/ed25519"
 	"crypto/tls"
 	"crypto/x509"
+	"errors"
 	"fmt"
 	"math/big"
 	"net"
@@ -19,6 +20,7 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
+	"witnessmark/store/postgres/pgtest"
 	"witnessmark/store/signoff"
 )
 
@@ -27,12 +29,22 @@ func TestMain(m *testing.M) {
 }
 
 // TestScripts runs each behaviour of the command as a script.
-func TestScripts(t *testing.T) {
+func TestScripts(t *testing.T) { runScripts(t, "testdata", nil) }
+
+// TestDatabaseScripts runs those that need a database, which is theirs alone.
+func TestDatabaseScripts(t *testing.T) {
+	runScripts(t, filepath.Join("testdata", "database"), map[string]string{"URL": pgtest.URL(t), "OTHER": pgtest.URL(t)})
+}
+
+func runScripts(t *testing.T, dir string, variables map[string]string) {
 	testscript.Run(t, testscript.Params{
-		Dir:                 "testdata",
+		Dir:                 dir,
 		RequireUniqueNames:  true,
 		RequireExplicitExec: true,
 		Setup: func(e *testscript.Env) error {
+			for name, value := range variables {
+				e.Setenv(name, value)
+			}
 			pub := signoff.FormatPublicKey(leadKey().Public().(ed25519.PublicKey))
 			return os.WriteFile(filepath.Join(e.WorkDir, "lead.pub"), []byte(pub+" somebody@bay\n"), 0o600)
 		},
@@ -67,9 +79,11 @@ func TestServeUntilSIGTERM(t *testing.T) {
 	}
 }
 
-func serveOnce(t *testing.T, dir string) {
+// started is a daemon that serves a folder, where it listens, and what else it says.
+func started(t *testing.T, dir string, variables ...string) (cmd *exec.Cmd, addr string, lines *bufio.Scanner) {
 	t.Helper()
-	cmd := exec.Command("witnessmarkd", "serve", "--data", dir, "--listen", "127.0.0.1:0")
+	cmd = exec.Command("witnessmarkd", "serve", "--data", dir, "--listen", "127.0.0.1:0")
+	cmd.Env = append(os.Environ(), variables...)
 	stderr, err := cmd.StderrPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -77,9 +91,8 @@ func serveOnce(t *testing.T, dir string) {
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	defer cmd.Process.Kill()
-	lines := bufio.NewScanner(stderr)
-	addr := ""
+	t.Cleanup(func() { _ = cmd.Process.Kill() })
+	lines = bufio.NewScanner(stderr)
 	for addr == "" && lines.Scan() {
 		if m := listening.FindStringSubmatch(lines.Text()); m != nil {
 			addr = m[1]
@@ -88,11 +101,59 @@ func serveOnce(t *testing.T, dir string) {
 	if addr == "" {
 		t.Fatal("it did not say where it listens")
 	}
+	answers(t, addr)
+	return cmd, addr, lines
+}
+
+// answers wants a daemon to know the lead.
+func answers(t *testing.T, addr string) {
+	t.Helper()
 	conn, err := tls.Dial("tcp", addr, clientTLS(t))
 	if err != nil {
 		t.Fatalf("connect: %v", err)
 	}
 	conn.Close()
+}
+
+// TestServeDatabase runs two daemons on one database, with one folder. One is killed: the other goes on, and so does the
+// next one, which takes away what was left.
+func TestServeDatabase(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "data")
+	pub := filepath.Join(t.TempDir(), "lead.pub")
+	line := signoff.FormatPublicKey(leadKey().Public().(ed25519.PublicKey))
+	if err := os.WriteFile(pub, []byte(line+"\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	variable := databaseVariable + "=" + pgtest.URL(t)
+	begin := exec.Command("witnessmarkd", "init", "--data", dir, "--lead", "lead", "--lead-key", pub)
+	begin.Env = append(os.Environ(), variable)
+	if out, err := begin.CombinedOutput(); err != nil {
+		t.Fatalf("init: %v\n%s", err, out)
+	}
+	one, _, _ := started(t, dir, variable)
+	two, addr, _ := started(t, dir, variable)
+	if err := one.Process.Kill(); err != nil {
+		t.Fatal(err)
+	}
+	_ = one.Wait()
+	answers(t, addr)
+	three, _, _ := started(t, dir, variable)
+	for _, cmd := range []*exec.Cmd{two, three} {
+		if err := cmd.Process.Signal(syscall.SIGTERM); err != nil {
+			t.Fatal(err)
+		}
+		if err := cmd.Wait(); err != nil {
+			t.Errorf("after SIGTERM: %v", err)
+		}
+	}
+	if names, err := os.ReadDir(dir); err != nil || len(names) != 1 {
+		t.Errorf("in the folder lie %v, %v; want the key alone", names, err)
+	}
+}
+
+func serveOnce(t *testing.T, dir string) {
+	t.Helper()
+	cmd, addr, lines := started(t, dir)
 	second, err := exec.Command("witnessmarkd", "serve", "--data", dir, "--listen", "127.0.0.1:0").CombinedOutput()
 	if exit, ok := err.(*exec.ExitError); !ok || exit.ExitCode() != 2 || !strings.HasPrefix(string(second), "witnessmarkd: ") || !strings.Contains(string(second), "another process holds it") {
 		t.Errorf("a second daemon on the same folder: %v\n%s", err, second)
@@ -142,7 +203,8 @@ func clientTLS(t *testing.T) *tls.Config {
 	}
 }
 
-// TestUnits has systemd read the units, with a program that is there in the place of ours, and no word of complaint.
+// TestUnits has systemd read the units, with a program that is there in the place of ours, and no word of complaint; and
+// once more with what a database adds to them.
 func TestUnits(t *testing.T) {
 	if _, err := exec.LookPath("systemd-analyze"); err != nil {
 		t.Skip("systemd-analyze is not here: apt-get install systemd")
@@ -170,11 +232,25 @@ func TestUnits(t *testing.T) {
 		}
 		args = append(args, filepath.Join(dir, name))
 	}
-	cmd := exec.Command("systemd-analyze", args...)
-	cmd.Env = append(os.Environ(), "SYSTEMD_UNIT_PATH="+dir+":")
-	if out, err := cmd.CombinedOutput(); err != nil || len(out) > 0 {
-		t.Errorf("%v\n%s", err, out)
+	verify := func() {
+		t.Helper()
+		cmd := exec.Command("systemd-analyze", args...)
+		cmd.Env = append(os.Environ(), "SYSTEMD_UNIT_PATH="+dir+":")
+		if out, err := cmd.CombinedOutput(); err != nil || len(out) > 0 {
+			t.Errorf("%v\n%s", err, out)
+		}
 	}
+	verify()
+	added, err := os.ReadFile("database.conf")
+	if err != nil || !strings.Contains(string(added), "\n# "+databaseVariable+"=postgres://") {
+		t.Fatalf("it does not say where the URL is: %v", err)
+	}
+	for _, name := range []string{"witnessmarkd.service.d", "witnessmarkd-backup.service.d"} {
+		if err := errors.Join(os.Mkdir(filepath.Join(dir, name), 0o700), os.WriteFile(filepath.Join(dir, name, "database.conf"), added, 0o600)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	verify()
 }
 
 // checkCommandLine has the daemon itself read the options that a unit gives it.
