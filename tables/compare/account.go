@@ -71,18 +71,18 @@ func (s *session) count(o *owners) {
 	var open *unmapped
 	var of [allKinds]uint32
 	for i, run := range o.runs {
-		from := o.first[i]
-		size := int(run.End - run.Start)
-		covered, kinds := o.covered[from:from+size], o.kinds[from:from+size]
-		for k, bits := range covered {
-			if at := run.Start + uint64(k); bits != 0xFF && (o.a[at]^o.b[at])&^bits != 0 {
+		was, is := o.a[run.Start:run.End], o.b[run.Start:run.End]
+		covered, kinds := o.covered[o.first[i]:][:len(was)], o.kinds[o.first[i]:][:len(was)]
+		for k, b := range was {
+			switch differs := b ^ is[k]; {
+			case differs == 0:
+			case differs&^covered[k] != 0:
 				n.Unmapped++
-				open = s.addUnmapped(open, at, edges)
-				continue
+				open = s.addUnmapped(open, run.Start+uint64(k), edges)
+			default:
+				of[kinds[k]]++
 			}
-			of[kinds[k]]++
 		}
-		n.Differing += uint32(size)
 	}
 	for kinds, bytes := range of {
 		switch kinds := kind(kinds); {
@@ -96,6 +96,7 @@ func (s *session) count(o *owners) {
 			n.Volatile += bytes
 		}
 	}
+	n.Differing = n.Unmapped + n.Identity + n.Mapped + n.Checksum + n.Volatile
 }
 
 // unmapped is a range of unmapped bytes that may still grow.

@@ -60,9 +60,7 @@ func compare(in Input) (*session, error) {
 		return nil, err
 	}
 	s.findHoles()
-	if gaps := slices.Concat(s.base.holes.gaps, s.cand.holes.gaps); len(gaps) > 0 {
-		runs = image.Minus(runs, image.Join(gaps))
-	}
+	runs = known(in.Base.Bytes, in.Candidate.Bytes, runs, slices.Concat(s.base.holes.gaps, s.cand.holes.gaps))
 	equal := !s.two && len(runs) == 0
 	s.identity()
 	s.checksums(equal)

@@ -149,10 +149,8 @@ func BenchmarkUnknown(b *testing.B) {
 	})
 }
 
-// BenchmarkEveryCell is what each of all cells costs where all changed, the report in memory, without rules and with an envelope
-// on every map and a range on every table.
-func BenchmarkEveryCell(b *testing.B) {
-	lim := limitsOf(b, `
+// mixtureLimits are an envelope on every map and a range on every table, which all of them keep.
+const mixtureLimits = `
 name: mixture
 rules:
   - {id: range, severity: warning, select: {}, reason: r, source: made up, range: {unit: deg, min: -30000, max: 60000}}
@@ -162,7 +160,11 @@ rules:
     reason: r
     source: made up
     envelope: {side: max, unit: deg, x: {quantity: engine_speed, unit: 1/min, points: [1000, 3000, 6000]}, y: {quantity: cylinder_filling, unit: "%", points: [40, 100, 180]}, values: [[58000, 60000, 61000], [57000, 59000, 60000], [56000, 58000, 59000]]}
-`)
+`
+
+// BenchmarkEveryCell is what each of all cells costs where all changed, the report in memory, without rules and with those above.
+func BenchmarkEveryCell(b *testing.B) {
+	lim := limitsOf(b, mixtureLimits)
 	eachSize(b, func(b *testing.B, m *mixture) {
 		cand, cells := m.changed(func(int) bool { return true })
 		base, image := whole(m.lay, m.base), whole(m.lay, cand)

@@ -3,61 +3,64 @@ package compare
 import (
 	"bytes"
 	"encoding/binary"
-	"math/bits"
+	"slices"
 	"sort"
 
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
 )
 
-// block is how much memory is compared at once before single bytes are looked at.
-const block = 4096
+// block is how much memory is compared at once, and word how finely what differs is told.
+const (
+	block = 4096
+	word  = 8
+)
 
-// differing is the maximal ranges of offsets where two images of one size differ.
+// differing is ranges of offsets that ascend and do not touch, outside of which two images of one size are the same. In each word
+// of them some byte differs.
 func differing(a, b []byte) (runs []image.Range) {
 	for at := 0; at < len(a); at += block {
 		end := min(at+block, len(a))
-		if p, q := a[at:end], b[at:end]; !bytes.Equal(p, q) {
-			runs = differingIn(p, q, uint64(at), runs)
+		if bytes.Equal(a[at:end], b[at:end]) {
+			continue
+		}
+		for i := at; i < end; i += word {
+			stop := min(i+word, end)
+			if alikeWord(a[i:stop], b[i:stop]) {
+				continue
+			}
+			if n := len(runs); n > 0 && runs[n-1].End == uint64(i) {
+				runs[n-1].End = uint64(stop)
+			} else {
+				runs = append(runs, image.Range{Start: uint64(i), End: uint64(stop)})
+			}
 		}
 	}
 	return runs
 }
 
-// differingIn adds the runs of a part of both, which begins at an offset.
-func differingIn(a, b []byte, at uint64, runs []image.Range) []image.Range {
-	add := func(start, end uint64) {
-		if n := len(runs); n > 0 && runs[n-1].End == start {
-			runs[n-1].End = end
-			return
-		}
-		runs = append(runs, image.Range{Start: start, End: end})
+func alikeWord(a, b []byte) bool {
+	if len(a) == word {
+		return binary.LittleEndian.Uint64(a) == binary.LittleEndian.Uint64(b)
 	}
-	for ; len(a) >= 8; a, b, at = a[8:], b[8:], at+8 {
-		x := binary.LittleEndian.Uint64(a) ^ binary.LittleEndian.Uint64(b)
-		const low = 0x7f7f7f7f7f7f7f7f
-		for unlike := (x&low + low | x) &^ low; unlike != 0; { // the top bit of each byte that differs
-			start := uint64(bits.TrailingZeros64(unlike)) / 8
-			end := start + uint64(bits.TrailingZeros64(^(unlike>>(8*start)|low)))/8
-			add(at+start, at+end)
-			unlike &^= 1<<(8*end) - 1 // of all eight a shift by 64 leaves none
-		}
-	}
-	for i := range a {
-		if a[i] != b[i] {
-			add(at+uint64(i), at+uint64(i)+1)
-		}
-	}
-	return runs
+	return bytes.Equal(a, b)
 }
 
-// owners says of every differing byte which of its bits belong to something, and to what.
+// known takes what is unknown out of runs; what is left of each differs somewhere.
+func known(a, b []byte, runs, unknown []image.Range) []image.Range {
+	if len(unknown) == 0 {
+		return runs
+	}
+	return slices.DeleteFunc(image.Minus(runs, image.Join(unknown)), func(r image.Range) bool { return bytes.Equal(a[r.Start:r.End], b[r.Start:r.End]) })
+}
+
+// owners says of every byte of some runs which of its bits belong to something, and to what.
 type owners struct {
 	a, b    []byte
 	runs    []image.Range
 	first   []int                     // index of a run's first byte in the two slices below
 	covered []byte                    // bits that belong to something
-	kinds   []kind                    // of what owns a differing bit
+	kinds   []kind                    // of what owns bits of it, and if it owns them by the bit, one that differs
 	axes    map[*definition.Axis]bool // claimed already, and whether any of their bits differ
 }
 
@@ -88,7 +91,7 @@ func (o *owners) from(offset uint64) int {
 	return sort.Search(len(o.runs), func(i int) bool { return o.runs[i].End > offset })
 }
 
-// overlaps says whether any byte of a range differs.
+// overlaps says whether any byte of a range may differ.
 func (o *owners) overlaps(r image.Range) bool {
 	i := o.from(r.Start)
 	return i < len(o.runs) && o.runs[i].Start < r.End
@@ -96,13 +99,13 @@ func (o *owners) overlaps(r image.Range) bool {
 
 // claimRange claims whole bytes, and says whether any of them differs.
 func (o *owners) claimRange(r image.Range, k kind) bool {
-	first := o.from(r.Start)
-	i := first
-	for ; i < len(o.runs) && o.runs[i].Start < r.End; i++ {
+	differs := false
+	for i := o.from(r.Start); i < len(o.runs) && o.runs[i].Start < r.End; i++ {
 		run := o.runs[i]
+		start, end := max(run.Start, r.Start), min(run.End, r.End)
+		differs = differs || !bytes.Equal(o.a[start:end], o.b[start:end])
 		from := o.first[i] - int(run.Start)
-		start, end := from+int(max(run.Start, r.Start)), from+int(min(run.End, r.End))
-		covered, kinds := o.covered[start:end], o.kinds[start:end]
+		covered, kinds := o.covered[from+int(start):from+int(end)], o.kinds[from+int(start):from+int(end)]
 		for n := range covered {
 			covered[n] = 0xFF
 		}
@@ -110,7 +113,7 @@ func (o *owners) claimRange(r image.Range, k kind) bool {
 			kinds[n] |= k
 		}
 	}
-	return i > first
+	return differs
 }
 
 // claimParts claims what stands in every image where it is declared, and says by place which tables differ, and which axes that

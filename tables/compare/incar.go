@@ -23,7 +23,7 @@ func SameInCar(lay *definition.Layout, written, found *image.Image) (same bool, 
 		return false, fmt.Sprintf("the image found lacks what lies at 0x%x", lacks[0].Start)
 	}
 	unwritten, unread := sideOf(lay, written).holes, sideOf(lay, found).holes
-	runs := image.Minus(differing(written.Bytes, found.Bytes), unwritten.gaps)
+	runs := known(written.Bytes, found.Bytes, differing(written.Bytes, found.Bytes), unwritten.gaps)
 	o := newOwners(written.Bytes, found.Bytes, runs)
 	for _, r := range lay.Volatile {
 		o.claimRange(r, ofVolatile)
