@@ -106,6 +106,7 @@ func (s *State) Finish() error {
 	s.forget()
 	s.head.Root = hexHash(s.Root(s.Size()))
 	s.put(docHead, "", s.head)
+	s.settleAll()
 	return s.err
 }
 
@@ -146,7 +147,7 @@ func (s *State) document(kind, key string) ([]byte, bool) {
 	if s.err != nil || store.CheckDocument(kind, key) != nil {
 		return nil, false
 	}
-	if d, known := s.recent.documents[place{kind, key}]; known {
+	if d, known := s.recent.document(kind, key); known {
 		return d.value, d.there
 	}
 	value, err := s.tx.Document(kind, key)
@@ -160,6 +161,7 @@ func (s *State) document(kind, key string) ([]byte, bool) {
 
 // scan visits the documents of a kind whose keys begin with prefix, from a key on.
 func (s *State) scan(kind, prefix, from string, fn func(key string, value []byte) (more bool)) {
+	s.settle(kind)
 	from = max(prefix, from)
 	if s.err != nil || store.CheckDocument(kind, from) != nil {
 		return
@@ -204,17 +206,11 @@ func (s *State) put(kind, key string, m proto.Message) {
 func (s *State) putText(kind, key, value string) { s.putBytes(kind, key, []byte(value)) }
 
 func (s *State) putBytes(kind, key string, value []byte) {
-	if s.err == nil {
-		s.fail(s.w.PutDocument(kind, key, value))
-		s.recent.keep(kind, key, document{value, true})
-	}
+	s.later(kind, key, document{value, true})
 }
 
 func (s *State) drop(kind, key string) {
-	if s.err == nil {
-		s.fail(s.w.DeleteDocument(kind, key))
-		s.recent.keep(kind, key, document{})
-	}
+	s.later(kind, key, document{})
 }
 
 // join makes a key of parts: texts, and numbers, which are padded so that they sort.
