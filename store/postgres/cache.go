@@ -10,6 +10,8 @@ const (
 	cacheBytes   = 32 << 20
 	cacheLargest = 256 << 10 // of one value
 	changesMost  = 4096      // of one update; more, and all is read anew
+	usualMost    = 64
+	usualLargest = 16 << 10 // of one value
 )
 
 // A tree hash is kept as a document of the kind that no document has.
@@ -22,6 +24,8 @@ type cache struct {
 	values map[name]cached
 	bytes  int
 	next   *changes // of the update that this engine is committing
+	usual  []name   // that were read last, the newest at the end
+	among  map[name]bool
 }
 
 // update names one: numbers alone come twice where a database is put back.
@@ -106,10 +110,11 @@ func size(n name, v value) int { return 128 + len(n.kind) + len(n.key) + len(v) 
 func (c *cache) get(epoch uint64, number int64, n name) (value, bool) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	found, ok := c.values[n]
-	if !ok || epoch != c.epoch || number < found.since || number > c.newest.number {
+	if !c.has(epoch, number, n) {
 		return nil, false
 	}
+	found := c.values[n]
+	c.note(n, found.value)
 	return found.value, true
 }
 
@@ -120,4 +125,38 @@ func (c *cache) read(epoch uint64, sees update, n name, v value) {
 	if epoch == c.epoch && sees == c.newest {
 		c.put(n, v)
 	}
+	c.note(n, v)
+}
+
+// note has one among the usual ones. It is for whoever holds mu.
+func (c *cache) note(n name, v value) {
+	if c.among[n] || len(v) > usualLargest {
+		return
+	}
+	if c.among == nil {
+		c.among = map[name]bool{}
+	}
+	if len(c.usual) == usualMost {
+		delete(c.among, c.usual[0])
+		c.usual = append(c.usual[:0], c.usual[1:]...)
+	}
+	c.usual, c.among[n] = append(c.usual, n), true
+}
+
+// lacks are those of what is usually read that it does not have: after another process wrote, all of them are read again at once,
+// since most are the same for everybody: the head, people, keys, the newest entries' hashes.
+func (c *cache) lacks(epoch uint64, number int64) (names []name) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for _, n := range c.usual {
+		if !c.has(epoch, number, n) {
+			names = append(names, n)
+		}
+	}
+	return names
+}
+
+func (c *cache) has(epoch uint64, number int64, n name) bool {
+	found, ok := c.values[n]
+	return ok && epoch == c.epoch && number >= found.since && number <= c.newest.number
 }

@@ -100,7 +100,7 @@ func (e *Engine) vacuum(c *conn, table string) error {
 		var said *pgconn.PgError
 		switch {
 		case err == nil && c.warned: // which is how it says that it may not
-			return refusal("it does not compact witnessmark." + table + "; its role must own the table")
+			return refusal(c.warning + "; the role that compacts must own the tables of the schema witnessmark")
 		case err == nil || !errors.As(err, &said) || said.Code != "55P03":
 			return err
 		}

@@ -129,5 +129,5 @@ func TestCompactByAnother(t *testing.T) {
 		GRANT SELECT, INSERT, UPDATE, DELETE ON ALL TABLES IN SCHEMA witnessmark TO other`)
 	e := open(t, strings.Replace(c.URL(), "postgres@", "other@", 1), Options{})
 	put(t, e, "job", "7", "card, edited")
-	wantLine(t, e.Compact(), "its role must own the table")
+	wantLine(t, e.Compact(), "the role that compacts must own the tables")
 }

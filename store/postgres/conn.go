@@ -41,7 +41,8 @@ type conn struct {
 	pg       *pgconn.PgConn
 	epoch    uint64
 	prepared [queries]*pgconn.StatementDescription
-	warned   bool // the database warned since this was last set to false
+	warned   bool   // the database warned since this was last set to false
+	warning  string // the last one
 }
 
 type call struct {
@@ -148,7 +149,7 @@ func (e *Engine) dial(ctx context.Context) (*conn, error) {
 	}
 	config.OnNotice = func(_ *pgconn.PgConn, n *pgconn.Notice) {
 		if n.SeverityUnlocalized == "WARNING" || n.Severity == "WARNING" {
-			c.warned = true
+			c.warned, c.warning = true, line(n.Message)
 		}
 	}
 	config.OnNotification = func(*pgconn.PgConn, *pgconn.Notification) {}

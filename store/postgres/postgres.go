@@ -87,6 +87,8 @@ func Open(ctx context.Context, url string, o Options) (*Engine, error) {
 	for name, value := range sessionParameters {
 		config.RuntimeParams[name] = value
 	}
+	// So that the second of several hosts has its turn when the first does not answer.
+	config.ConnectTimeout = min(config.ConnectTimeout, o.Patience/4)
 	if config.ValidateConnect == nil {
 		config.ValidateConnect = pgconn.ValidateConnectTargetSessionAttrsReadWrite
 	}

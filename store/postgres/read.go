@@ -29,6 +29,7 @@ type readTx struct {
 	scanning int
 	failed   error // the first failure; the database's transaction is over with it
 	sent     bool  // something was written, so that what is read is not what it was
+	asked    bool  // for what is usually read
 	// What was read before is not asked for again. A transaction that writes keeps its writes there.
 	documents map[name]*document
 	kept      int
@@ -116,14 +117,12 @@ func (t *readTx) Hash(index int64) (tlog.Hash, error) {
 	if kept, ok := t.cached(hashName(index)); ok && len(kept) == tlog.HashSize {
 		return tlog.Hash(kept), nil
 	}
+	if err := t.askUsual(hashName(index)); err != nil {
+		return tlog.Hash{}, fmt.Errorf("tree hash %d: %w", index, err)
+	}
 	hash, found, err := t.hashes.get(index, func(from int64, rows int) ([][][]byte, error) {
 		return t.rows(readHashes, integer(from), integer(int64(rows)))
-	}, func(b []byte) (h tlog.Hash, err error) {
-		if copy(h[:], b); len(b) != len(h) {
-			err = fmt.Errorf("%d bytes, not %d: %w", len(b), len(h), store.ErrDamaged)
-		}
-		return h, err
-	})
+	}, parseHash)
 	if err == nil && !found {
 		err = store.ErrNotFound
 	}
@@ -132,6 +131,13 @@ func (t *readTx) Hash(index int64) (tlog.Hash, error) {
 	}
 	t.fresh(hashName(index), hash[:])
 	return hash, nil
+}
+
+func parseHash(b []byte) (h tlog.Hash, err error) {
+	if copy(h[:], b); len(b) != len(h) {
+		err = fmt.Errorf("%d bytes, not %d: %w", len(b), len(h), store.ErrDamaged)
+	}
+	return h, err
 }
 
 func (t *readTx) Blob(sha string) ([]byte, error) {
@@ -174,18 +180,66 @@ func (t *readTx) document(n name) (*document, error) {
 	if d := t.documents[n]; d != nil {
 		return d, nil
 	}
-	found, ok := t.cached(n)
-	if !ok {
-		rows, err := t.rows(readDocument, []byte(n.kind), []byte(n.key))
-		if err != nil {
-			return nil, err
-		}
-		if len(rows) > 0 {
-			found = rows[0][0]
-		}
-		t.fresh(n, found)
+	if found, ok := t.cached(n); ok {
+		return t.remember(n, found), nil
 	}
+	if err := t.askUsual(n); err != nil {
+		return nil, err
+	}
+	if d := t.documents[n]; d != nil {
+		return d, nil
+	}
+	rows, err := t.rows(readDocument, []byte(n.kind), []byte(n.key))
+	if err != nil {
+		return nil, err
+	}
+	var found value
+	if len(rows) > 0 {
+		found = rows[0][0]
+	}
+	t.fresh(n, found)
 	return t.remember(n, found), nil
+}
+
+// askUsual asks at the first miss for what is usually read, together with what was missed.
+func (t *readTx) askUsual(missed name) error {
+	if t.asked || t.e.uncached {
+		return nil
+	}
+	t.asked = true
+	names := t.e.cache.lacks(t.c.epoch, t.state.number)
+	if len(names) == 0 {
+		return nil
+	}
+	var documents []name
+	var numbers [][]byte
+	for _, n := range append(names, missed) {
+		if n.kind == "" {
+			numbers = append(numbers, []byte(n.key))
+		} else if t.documents[n] == nil {
+			documents = append(documents, n)
+		}
+	}
+	kinds, keys := columns(documents)
+	got, err := t.ask(do(readDocuments, array(oidBytea, kinds), array(oidBytea, keys)), do(readHashesOf, array(oidBigint, numbers)))
+	if err != nil {
+		return err
+	}
+	found := map[name]value{}
+	for _, row := range got[0].rows {
+		found[name{string(row[0]), string(row[1])}] = row[2]
+	}
+	for _, n := range documents {
+		t.fresh(n, found[n])
+		t.remember(n, found[n])
+	}
+	for _, row := range got[1].rows {
+		if h, err := parseHash(row[1]); err == nil { // else whoever asks for it is told
+			t.hashes.add(int64(binary.BigEndian.Uint64(row[0])), h)
+			t.fresh(name{"", string(row[0])}, row[1])
+		}
+	}
+	return nil
 }
 
 // cached is what an earlier transaction read of the same state.
@@ -332,7 +386,7 @@ func (a *ahead[T]) get(number int64, read func(from int64, rows int) ([][][]byte
 	if v, found = a.rows[number]; found {
 		return v, true, nil
 	}
-	if a.most = min(4*a.most, chunkMost/8); !inOrder {
+	if a.most = min(max(4*a.most, 1), chunkMost/8); !inOrder {
 		a.most = 1
 	}
 	chunk, err := read(number, a.most)
@@ -342,15 +396,26 @@ func (a *ahead[T]) get(number int64, read func(from int64, rows int) ([][][]byte
 	if len(a.rows) > chunkMost {
 		a.rows = nil
 	}
-	if a.rows == nil || inOrder {
-		a.rows = map[int64]T{}
+	if inOrder {
+		a.rows = nil // those before are done with
 	}
 	for _, row := range chunk {
 		at := int64(binary.BigEndian.Uint64(row[0]))
-		if a.rows[at], err = parse(row[1]); err != nil && at == number {
+		parsed, err := parse(row[1])
+		switch {
+		case err == nil:
+			a.add(at, parsed)
+		case at == number:
 			return v, false, err
 		}
 	}
 	v, found = a.rows[number]
 	return v, found, nil
+}
+
+func (a *ahead[T]) add(number int64, v T) {
+	if a.rows == nil {
+		a.rows = map[int64]T{}
+	}
+	a.rows[number] = v
 }

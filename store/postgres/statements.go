@@ -13,6 +13,7 @@ const (
 	readState
 	readEntries
 	readHashes
+	readHashesOf
 	readBlob
 	readDocument
 	readDocuments
@@ -54,8 +55,9 @@ var statements = [queries]string{
 
 	readEntries: budget(`number, entry`, `entry`, `SELECT number, entry FROM witnessmark.entries
 		WHERE number >= $1::bigint ORDER BY number LIMIT $2::bigint`, `$3::bigint`),
-	readHashes: `SELECT number, hash FROM witnessmark.hashes WHERE number >= $1::bigint ORDER BY number LIMIT $2::bigint`,
-	readBlob:   `SELECT packed FROM witnessmark.blobs WHERE sha256 = $1::bytea`,
+	readHashes:   `SELECT number, hash FROM witnessmark.hashes WHERE number >= $1::bigint ORDER BY number LIMIT $2::bigint`,
+	readHashesOf: `SELECT number, hash FROM unnest($1::bigint[]) AS named (number) JOIN witnessmark.hashes USING (number)`,
+	readBlob:     `SELECT packed FROM witnessmark.blobs WHERE sha256 = $1::bytea`,
 
 	readDocument: `SELECT value FROM witnessmark.documents WHERE kind = $1::bytea AND key = $2::bytea`,
 	readDocuments: `SELECT kind, key, value FROM unnest($1::bytea[], $2::bytea[]) AS named (kind, key)
