@@ -8,12 +8,14 @@ import (
 	"witnessmark/tables/units"
 )
 
-// Function is a value over a space. It implements bounded.Function, allocates nothing when called, and works out what
-// several of its parts share only once.
+// Function is a value over a space. It implements bounded.Function, allocates nothing when called, and works out again only
+// what goes by an input that is another one than when it was last called: most points and boxes differ in one input from
+// those before them.
 type Function struct {
 	space   *Space
 	op      operation
 	depends uint8 // mask of the inputs that it may depend on anywhere
+	goesBy  uint8 // mask of the inputs that anything in it looks at, though it may not depend on it
 	atEpoch uint64
 	value   float64
 	inEpoch uint64
@@ -33,32 +35,40 @@ type operation interface {
 // At is the value at a point of a cell: NaN where there is no finite one, such as beyond a division by zero or at a
 // table's cell that is infinite.
 func (f *Function) At(cell *Box, p *Point) float64 {
-	f.space.epoch++
+	f.space.moveTo(cell, p)
 	return f.at(cell, p)
 }
 
 // Over encloses every At of a box of a cell.
 func (f *Function) Over(cell, box *Box) bounded.Bounds {
-	f.space.epoch++
+	f.space.spreadTo(cell, box)
 	return *f.over(cell, box)
 }
 
 func (f *Function) at(c *Box, p *Point) float64 {
-	if f.atEpoch != f.space.epoch {
+	s := f.space
+	if f.atEpoch == s.epoch {
+		return f.value
+	}
+	if s.at.stale(f.goesBy, f.atEpoch) {
 		f.value = finite(f.op.at(c, p))
-		f.atEpoch = f.space.epoch
-		if f.space.visit != nil {
-			f.space.visit(f)
+		if s.visit != nil {
+			s.visit(f)
 		}
 	}
+	f.atEpoch = s.epoch
 	return f.value
 }
 
 func (f *Function) over(c, b *Box) *bounded.Bounds {
-	if f.inEpoch != f.space.epoch {
-		f.op.over(c, b, &f.bounds)
-		f.inEpoch = f.space.epoch
+	s := f.space
+	if f.inEpoch == s.epoch {
+		return &f.bounds
 	}
+	if s.over.stale(f.goesBy, f.inEpoch) {
+		f.op.over(c, b, &f.bounds)
+	}
+	f.inEpoch = s.epoch
 	return &f.bounds
 }
 
@@ -75,6 +85,7 @@ func (s *Space) function(op operation, args ...*Function) *Function {
 	for _, a := range args {
 		if a != nil {
 			f.depends |= a.depends
+			f.goesBy |= a.goesBy
 		}
 	}
 	return f
@@ -89,7 +100,7 @@ func (f *Function) constant() (float64, bool) {
 	f.space.quiet = true
 	v := f.At(&Box{}, &Point{})
 	f.space.quiet = was
-	f.space.epoch++
+	f.space.forget()
 	return v, v == v
 }
 
@@ -107,11 +118,11 @@ func (n number) over(_, _ *Box, out *bounded.Bounds) {
 
 // direct is an input, in a unit of its own.
 type direct struct {
-	space       *Space
 	number      int
 	level, back units.Converter // into the unit, and back
-	epoch       uint64          // that of within
-	within      float64
+	cell        bounded.Interval
+	within      float64 // of the cell that inside was last asked of
+	known       bool    // it was asked
 }
 
 // Input is an input's own value in the unit. The error says that the units do not convert, or that there are too many.
@@ -127,8 +138,8 @@ func (s *Space) Input(quantity, unit string) (*Function, error) {
 	if err != nil {
 		return nil, err
 	}
-	f := s.function(&direct{space: s, number: i, level: level, back: back})
-	f.depends = 1 << i
+	f := s.function(&direct{number: i, level: level, back: back})
+	f.depends, f.goesBy = 1<<i, 1<<i
 	s.directs[[2]string{quantity, unit}] = f
 	return f, nil
 }
@@ -143,8 +154,8 @@ func (d *direct) over(_, b *Box, out *bounded.Bounds) {
 
 // inside is a point of a cell, in the unit, that lies on the side that the cell is on.
 func (d *direct) inside(c *Box) float64 {
-	if d.epoch != d.space.epoch {
-		d.epoch, d.within = d.space.epoch, d.level.Level(middle(c[d.number]))
+	if cell := c[d.number]; !d.known || cell != d.cell {
+		d.known, d.cell, d.within = true, cell, d.level.Level(middle(cell))
 	}
 	return d.within
 }

@@ -16,7 +16,7 @@ type minus struct{ a, b, parts *Function }
 // widens that nor counts among the inputs.
 func Minus(a, b *Function) *Function {
 	parts := less(a, b)
-	f := a.space.function(&minus{a, b, parts})
+	f := a.space.function(&minus{a, b, parts}, a, b, parts)
 	f.depends = parts.depends
 	return f
 }
@@ -76,7 +76,9 @@ func (o *pair) less(y *pair, b *Function) *Function {
 	case formula.Div:
 		return Apply(formula.Div, sum(formula.Sub, da, product(b, db)), o.b)
 	}
-	return o.a.space.function(&outer{o, y, da, db}, da, db, o.a, o.b)
+	f := o.a.space.function(&outer{o, y, da, db}, da, db, o.a, o.b)
+	f.goesBy |= y.a.goesBy | y.b.goesBy
+	return f
 }
 
 // sum and product leave out what is nothing.

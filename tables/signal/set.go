@@ -127,6 +127,7 @@ func (v *View) Looked() []string {
 
 // Forget begins to note anew what is looked at.
 func (v *View) Forget() {
+	v.space.forget()
 	for _, t := range v.tables {
 		t.seen = false
 	}

@@ -24,7 +24,9 @@ type (
 type Space struct {
 	lay     *definition.Layout // declares ranges; nil for none
 	inputs  []*input
-	epoch   uint64 // counts evaluations, so that each function is worked out once in one of them
+	epoch   uint64 // counts evaluations, so that each function is worked out once in one of them at the most
+	at      latest // point, as a box without a width
+	over    latest // box
 	quiet   bool   // nothing is noted as looked at
 	visit   func(*Function)
 	numbers map[string]int          // of the inputs, by quantity

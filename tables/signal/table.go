@@ -82,7 +82,7 @@ func (f *Function) RawStep() (func(box *Box) float64, error) {
 		return nil, errors.New("only a table whose conversion is not affine has raw steps of its own")
 	}
 	return func(box *Box) float64 {
-		f.space.epoch++
+		f.space.spreadTo(box, box)
 		return step(raw.over(box, box).Interval)
 	}, nil
 }
