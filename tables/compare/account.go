@@ -52,13 +52,13 @@ func (s *session) account(runs []image.Range) {
 
 // touched is a table of which bits differ. Of a text those may be mere padding, and what varies may hold elsewhere what it held.
 func (s *session) touched(t *definition.Table) {
-	switch base := s.base.read(t); {
+	switch base := s.base.reading(t); {
 	case s.unknown[t.ID] != "":
 		s.unknownChange(t)
-	case base == nil:
+	case base.t == nil:
 		s.keepWhole(t.ID, t, "it cannot be compared with the base, which "+s.base.lacks(t))
 	default:
-		if c := s.pairs.between(base, s.cand.read(t)); !c.unchanged() {
+		if c := s.pairs.between(base, s.cand.reading(t)); !c.unchanged() {
 			s.keep(c)
 		}
 	}

@@ -40,28 +40,6 @@ func pointsOf(d *surface.Decoded, k int) []float64 {
 	return d.Beyond()[k-2]
 }
 
-// pointBits is the raw bits of stored breakpoints: 64-bit ones may differ where numbers do not. Nil where they are not stored.
-func pointBits(d *surface.Decoded, k int, image []byte) []uint64 {
-	a := d.Table.Axes[k]
-	switch {
-	case k == 0:
-		return d.XBits
-	case k == 1:
-		return d.YBits
-	case a.Cells == nil:
-		return nil
-	}
-	out := make([]uint64, a.Count)
-	for i := range out {
-		out[i] = a.Cells.Bits(image, 0, i)
-	}
-	return out
-}
-
-func alongOf(base, cand *surface.Decoded, k int) *along {
-	return &along{name: axisName(cand.Table, k), base: base.Table.Axes[k], cand: cand.Table.Axes[k], was: pointsOf(base, k), is: pointsOf(cand, k)}
-}
-
 // differ is an axis under one definition: breakpoints differ where their raw bits do. Where another number of
 // them is used, they pair as sequences.
 func (a *along) differ(was, is []uint64) {

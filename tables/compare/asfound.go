@@ -25,7 +25,7 @@ func (s *session) asFound() error {
 		return nil
 	}
 	s.in.AsFound, s.found = im, sideOf(s.lay, im)
-	s.since = newPairing(!s.two, s.found, s.cand)
+	s.since = newPairing(!s.two)
 	if !bytes.Equal(im.Bytes, s.in.Base.Bytes) {
 		s.report.AsFound = imageRef(im)
 	}
@@ -49,15 +49,15 @@ func OtherSoftware(lay *definition.Layout, a, b *image.Image) (other, told bool)
 
 // sinceFound is a changed table as it changed from the image as found; nil where that says nothing of it.
 func (s *session) sinceFound(c *change) *change {
-	found := s.found.table(c.id)
-	switch {
-	case c.base == nil || found == nil:
+	found := s.found.reading(s.lay.ByID[c.id])
+	if found.t == nil {
 		return nil
-	case c.one:
-		return s.since.between(found, c.cand)
 	}
-	found, _ = inUnitsOf(found, c.cand, s.in.AsFound.Bytes) // the base's converted
-	return s.since.between(found, c.cand)
+	if !c.one {
+		d, _ := inUnitsOf(found.decoded(), c.cand(), s.in.AsFound.Bytes) // the base's converted
+		found = read(d)
+	}
+	return s.since.between(found, c.is)
 }
 
 // fromAsFound reports how far each changed table is from the image as found.
@@ -66,7 +66,7 @@ func (s *session) fromAsFound() {
 		return
 	}
 	for _, c := range s.changes {
-		if c.base == nil {
+		if !c.comparable() {
 			continue
 		}
 		c.found = s.sinceFound(c)

@@ -178,7 +178,7 @@ func fastest(f func()) time.Duration {
 func TestUnchangedTablesAreNotDecoded(t *testing.T) {
 	lay, base := manyTables(t, 500)
 	cand := edited(base, func(c []byte) { c[0x40+200*250+7] ^= 4 })
-	s, err := compare(Input{Base: whole(lay, base), Candidate: whole(lay, cand), Layout: lay})
+	s, err := compare(Input{Base: whole(lay, base), Candidate: whole(lay, cand), Layout: lay, Limits: limitsOf(t, manyRules)})
 	if err != nil {
 		t.Fatal(err)
 	}

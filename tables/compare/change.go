@@ -1,8 +1,6 @@
 package compare
 
 import (
-	"math"
-
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
@@ -13,16 +11,26 @@ type change struct {
 	of                   *pairing // nil where nothing could be compared
 	id                   string
 	baseTable, candTable *definition.Table
-	one                  bool             // both sides are of one definition
-	base, cand           *surface.Decoded // cand is nil where it is not known
-	axes                 []*along         // x, y, and those beyond
-	cells                []uint32         // changed ones, by index into what is decoded of the candidate, ascending
-	were                 []uint32         // their indices in the base; nil where they are the same
-	joints               []*joint         // none where breakpoints stand, or cannot be interpolated
+	one                  bool    // both sides are of one definition
+	was, is              reading // is of nothing where the candidate is not known
+	axes                 []*along
+	cells                []uint32 // changed ones, by index into what is decoded of the candidate, ascending
+	were                 []uint32 // their indices in the base; nil where they are the same
+	columns              *calibrationv1.ChangedCells
+	byCell               deltas
+	joints               []*joint // none where breakpoints stand, or cannot be interpolated
 	report               *calibrationv1.TableReport
 	found                *change // from the image as found to the candidate; nil where there is none
-	incomparable         string  // why nothing could be compared; empty normally. base is nil then
+	incomparable         string  // why nothing could be compared; empty normally. was is of nothing then
 }
+
+// base and cand are both sides decoded; nil where one is not known.
+func (c *change) base() *surface.Decoded { return c.was.decoded() }
+func (c *change) cand() *surface.Decoded { return c.is.decoded() }
+
+// known says that the candidate is, and comparable that both sides are.
+func (c *change) known() bool      { return c.is.t != nil }
+func (c *change) comparable() bool { return c.was.t != nil && c.is.t != nil }
 
 // cell is where a cell lies in its table.
 type cell struct{ slice, row, col int }
@@ -34,35 +42,46 @@ func cellOf(d *surface.Decoded, i int) cell {
 
 // compare finds the cells that differ, and the surfaces where breakpoints moved.
 func (c *change) compare() {
-	if c.cand.Table.Kind == textKind {
-		if c.base.Text != c.cand.Text {
-			c.cells = []uint32{0}
+	p := c.of
+	if c.candTable.Kind == textKind {
+		if was, is := c.base().Text, c.cand().Text; was != is {
+			c.cells = p.upTo(1)
+			c.columns = &calibrationv1.ChangedCells{Words: []string{was, is}, BaseWord: []uint32{0}, CandidateWord: []uint32{1}}
 		}
 		return
 	}
+	was, is := c.was.bits(&p.bits[0]), c.is.bits(&p.bits[1])
 	if c.one && c.sameShape() {
-		c.cells = c.of.unequal(c.base.Bits, c.cand.Bits)
-		c.joints = jointsOf(c)
-		return
+		c.cells = p.unequal(was, is)
+	} else {
+		c.pairCells()
 	}
+	if len(c.cells) > 0 {
+		c.tell(was, is)
+	}
+	c.joints = jointsOf(c)
+}
+
+// pairCells finds the cells that differ where breakpoints pair in another way than by index, or by how much cells differ.
+func (c *change) pairCells() {
 	c.were = []uint32{}
+	base, cand := c.base(), c.cand()
 	for _, slice := range c.slicePairs() {
 		for _, row := range c.pairs(1) {
 			for _, col := range c.pairs(0) {
-				was, is := (slice[0]*c.base.NY+row[0])*c.base.NX+col[0], (slice[1]*c.cand.NY+row[1])*c.cand.NX+col[1]
+				was, is := (slice[0]*base.NY+row[0])*base.NX+col[0], (slice[1]*cand.NY+row[1])*cand.NX+col[1]
 				if c.differs(was, is) {
 					c.were, c.cells = append(c.were, uint32(was)), append(c.cells, uint32(is))
 				}
 			}
 		}
 	}
-	c.joints = jointsOf(c)
 }
 
 // sameShape says that a cell of the base belongs to the candidate's of the same index.
 func (c *change) sameShape() bool {
-	for i := range c.axes {
-		if c.axes[i].pairs != nil {
+	for _, a := range c.axes {
+		if a.pairs != nil {
 			return false
 		}
 	}
@@ -79,8 +98,8 @@ func (c *change) pairs(axis int) [][2]int {
 
 // moved says that breakpoints of any axis differ.
 func (c *change) moved() bool {
-	for i := range c.axes {
-		if c.axes[i].moved {
+	for _, a := range c.axes {
+		if a.moved {
 			return true
 		}
 	}
@@ -91,9 +110,10 @@ func (c *change) moved() bool {
 func (c *change) unchanged() bool { return len(c.cells) == 0 && !c.moved() }
 
 // numeric says that both sides are known and hold numbers.
-func (c *change) numeric() bool {
-	return c.base != nil && c.cand != nil && c.base.Values != nil && c.cand.Values != nil
-}
+func (c *change) numeric() bool { return c.comparable() && numeric(c.was.t) && numeric(c.is.t) }
+
+// codes says that a cell of either side may hold a code that is no value.
+func (c *change) codes() bool { return len(c.was.t.Cells.NotAValue)+len(c.is.t.Cells.NotAValue) > 0 }
 
 // index is where the k-th changed cell stands in what is decoded.
 func (c *change) index(k int) (base, cand int) {
@@ -105,18 +125,18 @@ func (c *change) index(k int) (base, cand int) {
 
 func (c *change) bits(k int) (base, cand uint64) {
 	b, v := c.index(k)
-	return c.base.Bits[b], c.cand.Bits[v]
+	return c.base().Bits[b], c.cand().Bits[v]
 }
 
 func (c *change) values(k int) (base, cand float64) {
 	b, v := c.index(k)
-	return c.base.Values[b], c.cand.Values[v]
+	return c.base().Values[b], c.cand().Values[v]
 }
 
 // off says on which sides the k-th changed cell holds a code that is no value.
 func (c *change) off(k int) (base, cand bool) {
 	b, v := c.index(k)
-	return isOff(c.base, b), isOff(c.cand, v)
+	return isOff(c.base(), b), isOff(c.cand(), v)
 }
 
 func isOff(d *surface.Decoded, i int) bool { return d.Off != nil && d.Off[i] }
@@ -134,86 +154,4 @@ func (c *change) delta(k int) float64 {
 	}
 	b, v := c.values(k)
 	return v - b
-}
-
-// deltas is what differs between numbers: on the joined surface where breakpoints moved, else cell by cell. There are not any
-// of labels and texts, or where a code that is no value has a part in all that differs.
-func (c *change) deltas() (d deltas, any bool) {
-	switch {
-	case !c.numeric():
-		return d, false
-	case len(c.joints) > 0:
-		for _, j := range c.joints {
-			j.each(func(p spot) {
-				if !p.off() && !near(p.base, p.cand, rounding(c.candTable.Cells, p.base, p.cand)) {
-					d.add(p.cand - p.base)
-				}
-			})
-		}
-	case c.whole():
-		d.ofWhole(c)
-	default:
-		for k := range c.cells {
-			if c.hasDelta(k) {
-				d.add(c.delta(k))
-			}
-		}
-	}
-	return d, d.n > 0 || c.base.Off == nil && c.cand.Off == nil
-}
-
-// whole says that every delta is a difference of whole numbers of 63 bits times a factor.
-func (c *change) whole() bool {
-	is := c.candTable.Cells
-	return c.one && !is.Float && is.Conv.Affine() && !is.Magnitude && is.Width < 64 && c.were == nil && c.base.Off == nil && c.cand.Off == nil
-}
-
-// deltas sums up differences in the order they come.
-type deltas struct {
-	n                      int
-	min, max, sum, squares float64
-}
-
-func (d *deltas) add(v float64) {
-	if d.n == 0 {
-		d.min, d.max = v, v
-	}
-	d.min, d.max = min(d.min, v), max(d.max, v)
-	d.sum += v
-	d.squares += float64(v * v)
-	d.n++
-}
-
-// ofWhole adds all deltas of a change that is whole; none of them is 0 or no number.
-func (d *deltas) ofWhole(c *change) {
-	up, factor := uint(0), c.candTable.Cells.Conv.Factor
-	if c.candTable.Cells.Signed {
-		up = 64 - c.candTable.Cells.Width
-	}
-	was, is := c.base.Bits, c.cand.Bits[:len(c.base.Bits)]
-	if len(c.cells) == 0 {
-		return
-	}
-	least, most, sum, squares := math.Inf(1), math.Inf(-1), 0.0, 0.0
-	for _, i := range c.cells {
-		v := float64(int64(is[i]<<up)>>up-int64(was[i]<<up)>>up) * factor
-		if v < least {
-			least = v
-		}
-		if v > most {
-			most = v
-		}
-		sum += v
-		squares += float64(v * v)
-	}
-	*d = deltas{len(c.cells), least, most, sum, squares}
-}
-
-// summary is all zero where nothing differs.
-func (d deltas) summary(out *calibrationv1.Delta) *calibrationv1.Delta {
-	if d.n > 0 {
-		n := float64(d.n)
-		out.Min, out.Max, out.Mean, out.Rms = d.min, d.max, d.sum/n, math.Sqrt(d.squares/n)
-	}
-	return out
 }

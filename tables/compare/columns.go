@@ -1,60 +1,79 @@
 package compare
 
 import (
-	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"math"
+
 	"witnessmark/tables/definition"
-	"witnessmark/tables/surface"
 )
 
-// columns is the changed cells as the report keeps them; nil where none changed. Values are told once: by raw ones where one
-// conversion makes them, else as numbers or words.
-func (c *change) columns() *calibrationv1.ChangedCells {
-	n := len(c.cells)
-	if n == 0 {
-		return nil
-	}
-	if c.candTable.Kind == textKind {
-		return &calibrationv1.ChangedCells{Words: []string{c.base.Text, c.cand.Text}, BaseWord: []uint32{0}, CandidateWord: []uint32{1}}
-	}
-	m, was, is := c.of.columns.One(), c.baseTable.Cells, c.candTable.Cells
-	m.Skipped, m.Axes = c.skipped(), c.of.shared.Take(len(c.axes))
-	for k, a := range c.axes {
-		m.Axes[k] = a.message
-	}
-	before := c.were
+// tell puts the changed cells in columns, as the report keeps them, out of the raw bits of both sides, and adds up what differs.
+// Values are told once: by raw ones where one conversion makes them, else as numbers or words.
+func (c *change) tell(was, is []uint64) {
+	p, n, before := c.of, len(c.cells), c.were
 	if before == nil {
 		before = c.cells
 	}
-	if !was.Float {
-		m.BaseRaw, m.BaseUnsigned = c.of.raws.Take(n), wide(was)
-		gather(was, c.base.Bits, before, m.BaseRaw)
+	from, to := c.was.t.Cells, c.is.t.Cells
+	m := p.columns.One()
+	c.columns = m
+	m.Skipped, m.Axes = c.skipped(), p.shared.Take(len(c.axes))
+	for k, a := range c.axes {
+		m.Axes[k] = a.message
 	}
-	if !is.Float {
-		m.Rise, m.CandidateUnsigned = c.of.raws.Take(n), wide(is)
-		gather(is, c.cand.Bits, c.cells, m.Rise)
+	if !from.Float {
+		m.BaseRaw, m.BaseUnsigned = p.raws.Take(n), wide(from)
+		raws(from, was, before, m.BaseRaw)
+	}
+	if !to.Float {
+		m.Rise, m.CandidateUnsigned = p.raws.Take(n), wide(to)
+		raws(to, is, c.cells, m.Rise)
 		for k, raw := range m.BaseRaw {
 			m.Rise[k] -= raw
 		}
 	}
-	switch {
-	case is.Conv.Labels != nil:
-		c.words(m)
-		return m
-	case c.one && !is.Float && is.Conv.Affine():
-		m.Affine = c.of.affine.One()
-		m.Affine.Factor, m.Affine.Offset = is.Conv.Factor, is.Conv.Offset
-	default:
-		m.Base, m.Candidate = c.of.numbers.Take(n), c.of.numbers.Take(n)
-		for k, i := range c.cells {
-			m.Base[k], m.Candidate[k] = c.base.Values[before[k]], c.cand.Values[i]
-		}
+	if to.Conv.Labels != nil {
+		c.words(was, is, before)
+		return
 	}
-	m.BaseOff, m.CandidateOff = c.offs()
-	return m
+	m.BaseOff, m.CandidateOff = codes(from, was, before), codes(to, is, c.cells)
+	if !c.one || to.Float || !to.Conv.Affine() {
+		m.Base, m.Candidate = p.numbers.Take(n), p.numbers.Take(n)
+		physical(from, was, before, m.BaseOff, m.Base)
+		physical(to, is, c.cells, m.CandidateOff, m.Candidate)
+	} else {
+		m.Affine = p.affine.One()
+		m.Affine.Factor, m.Affine.Offset = to.Conv.Factor, to.Conv.Offset
+	}
+	c.addUp(was, is, before)
 }
 
-// gather is the raw values of some cells.
-func gather(c *definition.Cells, bits []uint64, at []uint32, out []int64) {
+// addUp adds up the deltas of what was told.
+func (c *change) addUp(was, is []uint64, before []uint32) {
+	m, cells := c.columns, c.is.t.Cells
+	off := len(m.BaseOff)+len(m.CandidateOff) > 0
+	switch {
+	case m.Affine != nil && !off && exact(cells):
+		c.byCell.rises(m.Rise, m.Affine.Factor)
+	case m.Affine == nil && !off:
+		for k, v := range m.Candidate {
+			c.byCell.add(v - m.Base[k])
+		}
+	default:
+		for k, i := range c.cells {
+			b, v := was[before[k]], is[i]
+			switch {
+			case c.was.t.Cells.Off(b) || cells.Off(v):
+			case m.Affine != nil:
+				c.byCell.add(cells.Delta(b, v))
+			default:
+				c.byCell.add(m.Candidate[k] - m.Base[k])
+			}
+		}
+	}
+}
+
+// raws are the raw values of some cells.
+func raws(c *definition.Cells, bits []uint64, at []uint32, out []int64) {
 	up := uint(0)
 	switch {
 	case c.Magnitude:
@@ -68,6 +87,29 @@ func gather(c *definition.Cells, bits []uint64, at []uint32, out []int64) {
 	for k, i := range at {
 		out[k] = int64(bits[i]<<up) >> up
 	}
+}
+
+// physical are the values of some cells; what is off is no number.
+func physical(c *definition.Cells, bits []uint64, at, off []uint32, out []float64) {
+	for k, i := range at {
+		out[k] = c.Conv.Apply(c.Number(bits[i]))
+	}
+	for _, k := range off {
+		out[k] = math.NaN()
+	}
+}
+
+// codes are those of some cells, counted among them, that hold a code which is no value.
+func codes(c *definition.Cells, bits []uint64, at []uint32) (off []uint32) {
+	if len(c.NotAValue) == 0 {
+		return nil
+	}
+	for k, i := range at {
+		if c.Off(bits[i]) {
+			off = append(off, uint32(k))
+		}
+	}
+	return off
 }
 
 // wide says that raw values are of an unsigned 64-bit type.
@@ -86,29 +128,11 @@ func (c *change) skipped() []uint32 {
 	return out
 }
 
-// offs are the changed cells that hold a code which is no value, on either side.
-func (c *change) offs() (base, cand []uint32) {
-	if c.base.Off == nil && c.cand.Off == nil {
-		return nil, nil
-	}
-	for k := range c.cells {
-		was, is := c.off(k)
-		if was {
-			base = append(base, uint32(k))
-		}
-		if is {
-			cand = append(cand, uint32(k))
-		}
-	}
-	return base, cand
-}
-
 // words tells labels.
-func (c *change) words(m *calibrationv1.ChangedCells) {
-	numbers := map[string]uint32{}
-	number := func(d *surface.Decoded, i int) uint32 {
-		cells := d.Table.Cells
-		word := cells.Conv.Label(cells.Int(d.Bits[i]))
+func (c *change) words(was, is []uint64, before []uint32) {
+	m, numbers := c.columns, map[string]uint32{}
+	number := func(cells *definition.Cells, bits uint64) uint32 {
+		word := cells.Conv.Label(cells.Int(bits))
 		n, known := numbers[word]
 		if !known {
 			n = uint32(len(m.Words))
@@ -116,8 +140,8 @@ func (c *change) words(m *calibrationv1.ChangedCells) {
 		}
 		return n
 	}
-	for k := range c.cells {
-		was, is := c.index(k)
-		m.BaseWord, m.CandidateWord = append(m.BaseWord, number(c.base, was)), append(m.CandidateWord, number(c.cand, is))
+	m.BaseWord, m.CandidateWord = c.of.indices.Take(len(before)), c.of.indices.Take(len(before))
+	for k, i := range c.cells {
+		m.BaseWord[k], m.CandidateWord[k] = number(c.was.t.Cells, was[before[k]]), number(c.is.t.Cells, is[i])
 	}
 }

@@ -16,15 +16,15 @@ import (
 // objectOf makes a changed cell out of what was decoded, by itself: it is what columns must say.
 func (c *change) objectOf(k int) *calibrationv1.CellChange {
 	if c.candTable.Kind == textKind {
-		return &calibrationv1.CellChange{Base: structpb.NewStringValue(c.base.Text), Candidate: structpb.NewStringValue(c.cand.Text)}
+		return &calibrationv1.CellChange{Base: structpb.NewStringValue(c.base().Text), Candidate: structpb.NewStringValue(c.cand().Text)}
 	}
 	was, is := c.index(k)
-	before, at := cellOf(c.base, was), cellOf(c.cand, is)
-	out := &calibrationv1.CellChange{Row: uint32(at.row), Column: uint32(at.col), Base: said.Cell(c.base, was), Candidate: said.Cell(c.cand, is)}
-	if raw := c.baseTable.Cells.Raw(c.base.Bits[was]); raw != "" {
+	before, at := cellOf(c.base(), was), cellOf(c.cand(), is)
+	out := &calibrationv1.CellChange{Row: uint32(at.row), Column: uint32(at.col), Base: said.Cell(c.base(), was), Candidate: said.Cell(c.cand(), is)}
+	if raw := c.baseTable.Cells.Raw(c.base().Bits[was]); raw != "" {
 		out.BaseRaw = proto.String(raw)
 	}
-	if raw := c.candTable.Cells.Raw(c.cand.Bits[is]); raw != "" {
+	if raw := c.candTable.Cells.Raw(c.cand().Bits[is]); raw != "" {
 		out.CandidateRaw = proto.String(raw)
 	}
 	if len(c.axes) > 0 {
@@ -40,8 +40,8 @@ func (c *change) objectOf(k int) *calibrationv1.CellChange {
 		here = here && moved == nil
 		was, is = was/len(c.axes[a].was), is/len(c.axes[a].is)
 	}
-	if c.cand.Slices != nil {
-		out.Slice = said.Slice(c.cand.Slices[at.slice].Table.Slice)
+	if c.cand().Slices != nil {
+		out.Slice = said.Slice(c.cand().Slices[at.slice].Table.Slice)
 	}
 	if here && c.hasDelta(k) {
 		out.Delta = proto.Float64(c.delta(k))
@@ -88,7 +88,7 @@ func TestColumnsSayEachCell(t *testing.T) {
 			}
 			m := c.report.ChangedCells
 			for name, is := range map[string]bool{"affine": m.GetAffine() != nil, "numbers": len(m.GetBase()) > 0, "words": len(m.GetWords()) > 0, "moved": len(want) > 0 && c.moved(),
-				"a code": len(m.GetBaseOff()) > 0, "a block": c.cand.Slices != nil && len(want) > 0, "two": !c.one && len(want) > 0} {
+				"a code": len(m.GetBaseOff()) > 0, "a block": c.cand().Slices != nil && len(want) > 0, "two": !c.one && len(want) > 0} {
 				seen[name] = seen[name] || is
 			}
 		}

@@ -45,13 +45,13 @@ func (c *change) stretches() (out []stretch) {
 	if !c.numeric() || c.candTable.MirrorComplement { // what repeats a value upside down is none
 		return nil
 	}
-	wasLeast, wasMost, was := extremes(c.base)
-	least, most, is := extremes(c.cand)
+	wasLeast, wasMost, was := extremes(c.base())
+	least, most, is := extremes(c.cand())
 	if !was || !is {
 		return nil
 	}
-	rise := stretch{c.base.Values[wasMost], c.cand.Values[most], most}
-	fall := stretch{c.base.Values[wasLeast], c.cand.Values[least], least}
+	rise := stretch{c.base().Values[wasMost], c.cand().Values[most], most}
+	fall := stretch{c.base().Values[wasLeast], c.cand().Values[least], least}
 	moved := func(t stretch) bool { return !near(t.from, t.to, rounding(c.candTable.Cells, t.from, t.to)) }
 	if rise.rises() && moved(rise) {
 		out = append(out, rise)
@@ -88,9 +88,9 @@ func (s *session) groundOf(c *change, reached []stretch, over []int) {
 	var what, ends []string
 	for _, st := range reached {
 		word := map[bool]string{true: "greatest value rose", false: "least value fell"}[st.rises()]
-		what = append(what, fmt.Sprintf("its %s from %s to %s %s (%s)", word, short(st.from), short(st.to), unitOf(t), at(c.cand, st.cell)))
+		what = append(what, fmt.Sprintf("its %s from %s to %s %s (%s)", word, short(st.from), short(st.to), unitOf(t), at(c.cand(), st.cell)))
 		if by := max(st.to-st.from, st.from-st.to); f.Worst == nil || by > f.Worst.Excess {
-			f.Worst = placeOf(c.cand, st.cell)
+			f.Worst = placeOf(c.cand(), st.cell)
 			f.Worst.Value, f.Worst.Limit, f.Worst.Excess = proto.Float64(st.to), proto.Float64(st.from), by
 		}
 	}

@@ -87,7 +87,7 @@ func (c *change) ratios() string {
 	switch {
 	case c.incomparable != "":
 		return "there is no ratio: " + c.incomparable
-	case c.base.Values == nil || c.cand.Values == nil:
+	case !c.numeric():
 		return "it holds labels, so there is no ratio"
 	case len(c.joints) > 0:
 		for _, j := range c.joints {
@@ -100,9 +100,9 @@ func (c *change) ratios() string {
 	case c.moved():
 		return "there is no ratio, since its breakpoints changed and it cannot be interpolated"
 	default:
-		for i, v := range c.cand.Values {
-			if !isOff(c.base, i) && !isOff(c.cand, i) {
-				r.add(c.base.Values[i], v, func() string { return at(c.cand, i) })
+		for i, v := range c.cand().Values {
+			if !isOff(c.base(), i) && !isOff(c.cand(), i) {
+				r.add(c.base().Values[i], v, func() string { return at(c.cand(), i) })
 			}
 		}
 	}

@@ -10,7 +10,7 @@ import (
 // surface where breakpoints moved.
 func (s *session) switchedOff() {
 	for _, c := range s.changes {
-		if c.base == nil || c.cand == nil || c.base.Off == nil && c.cand.Off == nil {
+		if !c.comparable() || !c.codes() || c.base().Off == nil && c.cand().Off == nil {
 			continue
 		}
 		f := &calibrationv1.Finding{Rule: "switched-off", Severity: "warning", Table: c.id}
@@ -34,7 +34,7 @@ func (s *session) switchedOff() {
 			if was, is := c.off(k); len(c.joints) == 0 {
 				note(was, is, func() (string, *calibrationv1.Worst) {
 					b, v := c.bits(k)
-					return fmt.Sprintf("%s where it was %s (%s)", text(c.candTable.Cells, v), text(c.baseTable.Cells, b), at(c.cand, int(cell))), placeOf(c.cand, int(cell))
+					return fmt.Sprintf("%s where it was %s (%s)", text(c.candTable.Cells, v), text(c.baseTable.Cells, b), at(c.cand(), int(cell))), placeOf(c.cand(), int(cell))
 				})
 			}
 		}

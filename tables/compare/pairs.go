@@ -40,8 +40,8 @@ func (s *session) alone(id, why string) {
 // count as changed, and the limits judge it as if there had been none before.
 func (s *session) keepWhole(id string, t *definition.Table, why string) {
 	s.alone(id, why)
-	c := &change{id: id, candTable: t, incomparable: why, cand: s.cand.table(id)}
-	c.cells, c.axes = wholeOf(c.cand)
+	c := &change{id: id, candTable: t, incomparable: why, is: s.cand.reading(t)}
+	c.cells, c.axes = s.pairs.wholeOf(&c.is)
 	s.keep(c)
 }
 
@@ -57,7 +57,7 @@ func (s *session) pair(id string, b, t *definition.Table) {
 	}
 	if why != "" {
 		s.keepWhole(id, t, why)
-	} else if c := s.pairs.between(base, cand); !c.unchanged() {
+	} else if c := s.pairs.between(read(base), s.cand.reading(t)); !c.unchanged() {
 		s.keep(c)
 	}
 }
@@ -95,12 +95,12 @@ func orNone(quantity string) string {
 // differs is by raw bits; of two definitions by label, or by more than half the coarser raw step. Codes that are no value are
 // one between two definitions, whatever each has for them.
 func (c *change) differs(was, is int) bool {
-	b, v := c.base.Bits[was], c.cand.Bits[is]
+	b, v := c.base().Bits[was], c.cand().Bits[is]
 	if c.one {
 		return b != v
 	}
 	bc, vc := c.baseTable.Cells, c.candTable.Cells
-	if was, is := isOff(c.base, was), isOff(c.cand, is); was || is {
+	if was, is := isOff(c.base(), was), isOff(c.cand(), is); was || is {
 		return was != is
 	}
 	if bc.Conv.Labels != nil {

@@ -37,7 +37,7 @@ func (s *session) notTold(c *change, why string) {
 
 // switches says that a table's values are no amounts, so that no side of them is the weaker one.
 func (c *change) switches() bool {
-	return c.candTable.Role == "switch" || c.base.Values == nil
+	return c.candTable.Role == "switch" || !numeric(c.was.t)
 }
 
 func (c *change) switched() *calibrationv1.Finding {
@@ -46,12 +46,12 @@ func (c *change) switched() *calibrationv1.Finding {
 	if len(c.cells) > 0 {
 		first := int(c.cells[0])
 		if c.candTable.Kind == textKind {
-			f.Detail = fmt.Sprintf("it switches a protection: %q, where it was %q", c.cand.Text, c.base.Text)
+			f.Detail = fmt.Sprintf("it switches a protection: %q, where it was %q", c.cand().Text, c.base().Text)
 			return f
 		}
 		base, cand := c.bits(0)
-		f.Worst = placeOf(c.cand, first)
-		f.Detail = fmt.Sprintf("it switches a protection: %s at %s, where it was %s", text(c.candTable.Cells, cand), at(c.cand, first), text(c.baseTable.Cells, base))
+		f.Worst = placeOf(c.cand(), first)
+		f.Detail = fmt.Sprintf("it switches a protection: %s at %s, where it was %s", text(c.candTable.Cells, cand), at(c.cand(), first), text(c.baseTable.Cells, base))
 	}
 	return f
 }
@@ -88,7 +88,7 @@ func (c *change) retreat(up bool) (r retreat) {
 			continue
 		}
 		if b, v := c.values(k); move(b, v, c.delta(k), 0) {
-			r.where, r.worst = at(c.cand, int(cell)), placeOf(c.cand, int(cell))
+			r.where, r.worst = at(c.cand(), int(cell)), placeOf(c.cand(), int(cell))
 		}
 	}
 	if c.curved() {

@@ -51,7 +51,7 @@ func open(in Input, check bool) (*session, error) {
 		return nil, err
 	}
 	s.base, s.cand, s.found = sideOf(s.lay, in.Base), sideOf(s.candLay, in.Candidate), sideOf(s.lay, nil)
-	s.pairs = newPairing(!s.two, s.base, s.cand)
+	s.pairs = newPairing(!s.two)
 	if !check {
 		if err := s.held(); err != nil {
 			return nil, err

@@ -63,18 +63,15 @@ func (s *side) table(id string) *surface.Decoded {
 }
 
 func (s *side) read(t *definition.Table) *surface.Decoded {
-	if d := s.decoded[t]; d != nil {
-		return d
+	d := s.decoded[t]
+	if d == nil {
+		r := s.reading(t)
+		if r.t == nil {
+			return nil
+		}
+		d = s.reader.Decode(r.t)
+		s.decoded[t] = d
 	}
-	if len(s.holes.table(t)) > 0 {
-		return nil
-	}
-	in, err := s.lies(t)
-	if err != nil {
-		return nil
-	}
-	d := s.reader.Decode(in)
-	s.decoded[t] = d
 	return d
 }
 

@@ -10,7 +10,7 @@ import (
 // jointsOf is none where no breakpoint moved, or where either side cannot be interpolated: labels, breakpoints that neither
 // rise nor fall, or an index axis whose points differ. A block has one for each place beyond y, joined there too.
 func jointsOf(c *change) []*joint {
-	if !c.moved() || c.cand.Values == nil || c.base.Values == nil {
+	if !c.moved() || !c.numeric() {
 		return nil
 	}
 	beyond := false
@@ -24,7 +24,7 @@ func jointsOf(c *change) []*joint {
 	if beyond {
 		return c.inBetween()
 	}
-	base, cand := mapsOf(c.base), mapsOf(c.cand)
+	base, cand := mapsOf(c.base()), mapsOf(c.cand())
 	var out []*joint
 	for _, pair := range c.slicePairs() {
 		j := &joint{was: base[pair[0]], is: cand[pair[1]]}
@@ -42,7 +42,7 @@ func jointsOf(c *change) []*joint {
 		if m := j.is.Codes(); m != nil {
 			j.candOff, _ = m.Grid()
 		}
-		if c.cand.Slices != nil {
+		if c.cand().Slices != nil {
 			j.slice, j.where = said.Slice(j.is.Table.Slice), textOfSlice(j.is.Table.Slice)
 		}
 		out = append(out, j)
@@ -64,7 +64,7 @@ const mostBetween = 1 << 18
 // inBetween is the surfaces of a block whose slices moved: at every joined place beyond y. None where they are too many.
 func (c *change) inBetween() (out []*joint) {
 	var sides [4]*surface.Solid // the base's, the candidate's, and the codes of either that are no value
-	for i, d := range []*surface.Decoded{c.base, c.cand, c.base.Codes(), c.cand.Codes()} {
+	for i, d := range []*surface.Decoded{c.base(), c.cand(), c.base().Codes(), c.cand().Codes()} {
 		if d == nil {
 			continue
 		}

@@ -17,17 +17,17 @@ import (
 func (s *session) keep(c *change) {
 	s.changes = append(s.changes, c)
 	s.byID[c.id] = c
-	if c.cand == nil {
+	if !c.known() {
 		return
 	}
 	t := c.candTable
 	c.report = s.reports.One()
 	c.report.Id, c.report.Kind, c.report.Unit = c.id, t.Kind, t.Unit
-	c.report.Cells, c.report.Changed, c.report.AxesChanged = uint32(cellsOf(c.cand)), uint32(len(c.cells)), c.moved()
+	c.report.Cells, c.report.Changed, c.report.AxesChanged = uint32(cellsOf(c.is.t)), uint32(len(c.cells)), c.moved()
 	if c.incomparable != "" {
 		return
 	}
-	c.report.ChangedCells = c.columns()
+	c.report.ChangedCells = c.columns
 	for _, j := range c.joints {
 		switch {
 		case j.slice == nil:
@@ -63,14 +63,6 @@ func (s *session) alignment(c *change) {
 	if len(out.X)+len(out.Y) > 0 {
 		c.report.Alignment = &out
 	}
-}
-
-// cellsOf counts cells; a text is one.
-func cellsOf(d *surface.Decoded) int {
-	if d.Table.Kind == textKind {
-		return 1
-	}
-	return len(d.Bits)
 }
 
 // textKind is a table of one cell whose value is a text.
@@ -141,13 +133,10 @@ func placeOf(d *surface.Decoded, i int) *calibrationv1.Worst {
 }
 
 // wholeOf is all cells of a table and all of its stored breakpoints, as of one that nothing is compared with.
-func wholeOf(d *surface.Decoded) (cells []uint32, axes []*along) {
-	cells = make([]uint32, cellsOf(d))
-	for i := range cells {
-		cells[i] = uint32(i)
-	}
-	for k, a := range d.Table.Axes {
-		one := &along{name: axisName(d.Table, k), cand: a, is: pointsOf(d, k)}
+func (p *pairing) wholeOf(r *reading) (cells []uint32, axes []*along) {
+	for k, a := range r.t.Axes {
+		one := &along{name: axisName(r.t, k), cand: a}
+		one.is, _ = r.points(k)
 		for i := range a.Count {
 			if a.Cells != nil {
 				one.points = append(one.points, i)
@@ -155,5 +144,5 @@ func wholeOf(d *surface.Decoded) (cells []uint32, axes []*along) {
 		}
 		axes = append(axes, one)
 	}
-	return cells, axes
+	return p.upTo(cellsOf(r.t)), axes
 }
