@@ -118,6 +118,9 @@ func (p *printer) frame(m protoreflect.Message, at string, list func(name string
 
 // emptyList says that a line of a message that is set in by so much is an empty list, how it is called, and what ends the line.
 func emptyList(line []byte, at string) (name, ends string, empty bool) {
+	if !bytes.Contains(line, []byte(`": []`)) { // as most
+		return "", "", false
+	}
 	s, ours := strings.CutPrefix(string(line), at+`"`)
 	name, ends, empty = strings.Cut(s, `": []`)
 	return name, ends, ours && empty && strings.Trim(ends, ",\n") == "" && !strings.Contains(name, `"`)
