@@ -29,6 +29,7 @@ type history struct {
 	shown     map[uint64]string // entries by number
 	began     int               // updates, some of which hang
 	away      int               // answers that nothing could be had
+	unlike    []string          // what was shown as one thing and as another
 }
 
 // begin opens two engines on a database and has three writers and a reader on each.
@@ -81,6 +82,7 @@ func (h *history) write(e *Engine, id string) {
 	case errors.Is(err, store.ErrAway):
 		h.refused[id] = true
 		h.away++
+		time.Sleep(time.Millisecond)
 	default:
 		h.t.Errorf("update: %v", err)
 	}
@@ -111,6 +113,7 @@ func (h *history) read(e *Engine) {
 	for _, err := range errs {
 		if errors.Is(err, store.ErrAway) {
 			h.away++
+			time.Sleep(time.Millisecond)
 			return
 		}
 		if err != nil {
@@ -120,7 +123,7 @@ func (h *history) read(e *Engine) {
 	}
 	for i, id := range seen {
 		if before, ok := h.shown[i]; ok && before != id {
-			h.t.Errorf("entry %d was shown as %q and as %q", i, before, id)
+			h.unlike = append(h.unlike, fmt.Sprintf("entry %d was shown as %q and as %q", i, before, id))
 		}
 		h.shown[i] = id
 	}
@@ -136,7 +139,7 @@ func (h *history) ends() {
 	}
 }
 
-// missing is what was acknowledged or shown and is not there as it was.
+// missing is what was acknowledged or shown and is not there, or was shown in two ways.
 func (h *history) missing(url string) (missing []string) {
 	h.t.Helper()
 	e, err := Open(h.t.Context(), url, Options{})
@@ -175,7 +178,7 @@ func (h *history) missing(url string) (missing []string) {
 	}
 	h.t.Logf("%d updates: %d acknowledged, %d uncertain, %d refused; %d entries, of which %d were shown; %d answers of being away",
 		h.began, len(h.acked), h.uncertain, len(h.refused), len(there), len(h.shown), h.away)
-	return missing
+	return append(missing, h.unlike...)
 }
 
 func (h *history) count() (acked, shown int) {
@@ -239,7 +242,8 @@ func TestStandbyTakesOver(t *testing.T) {
 	})
 }
 
-// TestCancelledWaits has commits go on without their standby, which is away, and has it take over afterwards.
+// TestCancelledWaits has commits go on without their standby, which is away: their waits are cancelled, then the
+// primary starts again. Afterwards the standby takes over.
 // What it then lacks nobody was told of; with the guard out, the same test finds what is lost.
 func TestCancelledWaits(t *testing.T) {
 	for _, unguarded := range []bool{false, true} {
@@ -256,6 +260,9 @@ func TestCancelledWaits(t *testing.T) {
 				cancelled += n
 			}
 			t.Logf("%d waits were cancelled", cancelled)
+			// What waits for the standby now is there when the primary is again, and was acknowledged to nobody.
+			primary.Restart(t)
+			time.Sleep(300 * time.Millisecond) // for readers to come and see
 			primary.Kill()
 			standby.Start(t)
 			standby.Promote(t)
