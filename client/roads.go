@@ -37,8 +37,8 @@ func (p *patient) brief() {
 // endless is for what comes when it comes.
 func (p *patient) endless() { p.timer.Stop() }
 
-// call makes a call on the server that is in use, and where that does not answer on the next, until each was
-// asked: it may be made more than once, from the beginning. Its error is one line and a kind.
+// call makes a call on the server that is in use, and where that does not answer on the next, until none is left
+// to ask: it may be made more than once, from the beginning. Its error is one line and a kind.
 func (l *link) call(ctx context.Context, do func(*patient, grpc.ClientConnInterface) error) error {
 	l.mu.Lock()
 	left := slices.Clone(l.roads)
@@ -70,10 +70,17 @@ func (l *link) callOn(ctx context.Context, left []*road, do func(*patient, grpc.
 // search is the way of one call along the roads.
 type search struct {
 	*link
-	left []*road // not asked yet
-	lost []string
+	left   []*road // to be asked
+	lost   []loss  // those that did not answer
+	broken int     // how often a call was broken off
 	// stranger is whether a server ended the handshake because it does not know the person's key.
 	stranger bool
+}
+
+// loss is a road without an answer, and why.
+type loss struct {
+	*road
+	why string
 }
 
 // reach connects to those that are left, each after a head start of the one before it, and takes the first that is
@@ -151,10 +158,25 @@ func (s *search) try(ctx context.Context, r *road, do func(*patient, grpc.Client
 			return false, bad
 		}
 		s.note(r, status.Convert(err).Message())
+		s.again(r)
 	default:
 		return false, faultOf(err)
 	}
 	return true, nil
+}
+
+// again has those asked once more that did not answer before another broke off: where servers are started anew, one
+// after the other, they are back by then.
+func (s *search) again(broken *road) {
+	if s.broken++; s.broken > len(s.roads) {
+		return
+	}
+	for _, l := range s.lost {
+		if l.road != broken {
+			s.left = append(s.left, l.road)
+		}
+	}
+	s.lost = slices.DeleteFunc(s.lost, func(l loss) bool { return l.road != broken })
 }
 
 func (s *search) take(r *road) {
@@ -196,7 +218,7 @@ func (s *search) note(r *road, why string) {
 		why = strings.TrimSuffix(inner, `"`)
 	}
 	why = strings.TrimPrefix(why, "transport: Error while dialing: ")
-	s.lost = append(s.lost, r.addr+" ("+why+")")
+	s.lost = append(s.lost, loss{r, why})
 	s.told(r.addr + " does not answer: " + why)
 }
 
@@ -205,5 +227,9 @@ func (s *search) away() error {
 	if s.stranger {
 		return &Error{Kind: Refused, Text: "the server knows no such key: " + s.me + " was never enrolled there", Try: tryEnrol}
 	}
-	return &Error{Kind: Away, Text: "the server cannot be reached at " + strings.Join(s.lost, ", nor at ")}
+	var at []string
+	for _, l := range s.lost {
+		at = append(at, l.addr+" ("+l.why+")")
+	}
+	return &Error{Kind: Away, Text: "the server cannot be reached at " + strings.Join(at, ", nor at ")}
 }

@@ -200,6 +200,37 @@ func TestKilledWhileAdmitting(t *testing.T) {
 	}
 }
 
+// Servers that are started anew, one after the other, hold nobody up who is in the middle of a call.
+func TestStartedAnewInTurn(t *testing.T) {
+	w := newWorld(t)
+	first, second := w.way(), w.way()
+	tech := w.through(w.tech, first.Addr, second.Addr)
+	said, from, times := listens(tech), len(w.fake.told), 0
+	w.fake.tell(lie{at: func(point string) error {
+		if point != pointAction {
+			return nil
+		}
+		switch times++; times {
+		case 1:
+			first.Cut()
+			back, err := waytest.Open(first.Addr, w.fake.addr)
+			if err != nil {
+				return err
+			}
+			t.Cleanup(back.Cut)
+		case 2:
+			second.Cut()
+		default:
+			return nil
+		}
+		return status.Error(codes.Unavailable, "pulled the plug")
+	}})
+	w.must(tech.CloseJob(ctx, 1, "done", ""))
+	if got := w.kinds(from); strings.Join(got, " ") != "close" || len(*said) != 0 || times != 3 {
+		t.Errorf("entries %v, said %q, asked %d times", got, *said, times)
+	}
+}
+
 // Where another server is busy after an answer was lost, the action is not made anew: the first may yet enter it.
 func TestBusyAfterALostAnswer(t *testing.T) {
 	w := newWorld(t)

@@ -96,7 +96,7 @@ func engineImage(change map[[2]int]float64) []byte {
 // workshop is one workshop: a real daemon on loopback and a folder a person.
 type workshop struct {
 	*testing.T
-	dir string
+	dir, addr, fingerprint string
 }
 
 // as runs the command as a person and holds its exit status.
@@ -110,6 +110,17 @@ func (b *workshop) as(person string, status int, args ...string) string {
 	return out.String() + errs.String()
 }
 
+// serve starts a server of a ledger, which stops with the test.
+func (b *workshop) serve(place server.Place) *server.Server {
+	b.Helper()
+	s, err := server.Start(server.Options{Dir: place.Dir, Database: place.Database, Listen: "127.0.0.1:0"})
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() { s.Stop() })
+	return s
+}
+
 func (b *workshop) file(name string, content []byte) string {
 	b.Helper()
 	path := filepath.Join(b.dir, name)
@@ -119,7 +130,10 @@ func (b *workshop) file(name string, content []byte) string {
 	return path
 }
 
-func newWorkshop(t *testing.T) *workshop {
+func newWorkshop(t *testing.T) *workshop { return newWorkshopIn(t, "") }
+
+// newWorkshopIn is one whose server keeps the ledger in a database, where that is named.
+func newWorkshopIn(t *testing.T, database string) *workshop {
 	b := &workshop{T: t, dir: t.TempDir()}
 	for _, p := range []string{"lead", "technician", "calibrator"} {
 		b.as(p, 0, "key", "new", filepath.Join(b.dir, p+".key"))
@@ -132,18 +146,14 @@ func newWorkshop(t *testing.T) *workshop {
 	if err != nil {
 		t.Fatal(err)
 	}
-	data := filepath.Join(b.dir, "data")
-	fingerprint, err := server.Init(data, "lead", key, false)
+	place := server.Place{Dir: filepath.Join(b.dir, "data"), Database: database}
+	b.fingerprint, err = place.Init("lead", key, false)
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := server.Start(server.Options{Dir: data, Listen: "127.0.0.1:0"})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { s.Stop() })
+	b.addr = b.serve(place).Addr()
 	login := func(p string) {
-		b.as(p, 0, "login", s.Addr(), "--key", filepath.Join(b.dir, p+".key"), "--fingerprint", fingerprint)
+		b.as(p, 0, "login", b.addr, "--key", filepath.Join(b.dir, p+".key"), "--fingerprint", b.fingerprint)
 	}
 	login("lead")
 	for _, p := range []string{"technician", "calibrator"} {
