@@ -168,15 +168,16 @@ func (g *gate) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, h
 // handler runs beside it, because it may be waiting for a peer that does not read.
 func (g *gate) stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, handler grpc.StreamHandler) error {
 	start := time.Now()
+	// Not the stream's own context: gRPC would answer for itself once that has ended.
+	ctx, cancel := context.WithCancelCause(ss.Context())
+	defer cancel(nil)
+	// Before the person is looked up: whoever is retired after that is found among the streams.
+	defer g.core.track(callOf(ctx).keyID, cancel)()
 	c, err := g.enter(ss.Context(), info.FullMethod)
 	if err != nil {
 		return g.finish(ss.Context(), info.FullMethod, c, start, err)
 	}
-	// Not the stream's own context: gRPC would answer for itself once that has ended.
-	ctx, cancel := context.WithCancelCause(ss.Context())
-	defer cancel(nil)
 	c.end = cancel
-	defer g.core.track(c.keyID, c.end)()
 	done := make(chan error, 1)
 	g.under.Go(func() {
 		_, err := guarded(g.log, func() (any, error) { return nil, handler(srv, &boundedStream{ss, ctx, c, g.bounds}) })
@@ -290,7 +291,6 @@ func (c *core) track(keyID signoff.KeyID, cancel context.CancelCauseFunc) func()
 	c.mu.Lock()
 	c.streams[o] = true
 	c.mu.Unlock()
-	_ = c.endStreams([]*openStream{o}) // retired since it entered; where that cannot be told, the next look at the store says why
 	return func() {
 		c.mu.Lock()
 		defer c.mu.Unlock()

@@ -111,6 +111,6 @@ func (d *database) left() error          { return d.remove() }
 func (d *database) archive(string) error { return nil }
 func (d *database) shared() bool         { return true }
 
-func (d *database) watch(ctx context.Context, fn func()) {
-	_ = d.engine.Watch(ctx, func(uint64) { fn() }) // it ends with ctx, or with the engine
+func (d *database) watch(ctx context.Context, fn func(uint64)) {
+	_ = d.engine.Watch(ctx, fn) // it ends with ctx, or with the engine
 }

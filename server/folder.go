@@ -310,4 +310,4 @@ func (f *folder) archive(dir string) error {
 
 func (f *folder) shared() bool { return false }
 
-func (f *folder) watch(context.Context, func()) {}
+func (f *folder) watch(context.Context, func(uint64)) {}

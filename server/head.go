@@ -147,7 +147,10 @@ func (c *core) follow() {
 	ctx, cancel := context.WithCancel(context.Background())
 	told := make(chan struct{}, 1)
 	c.following.Go(func() {
-		c.home.watch(ctx, func() {
+		c.home.watch(ctx, func(size uint64) {
+			if _, shown, _ := c.head(); size <= shown {
+				return // it is this server's own, as a rule
+			}
 			select {
 			case told <- struct{}{}:
 			default:

@@ -223,7 +223,7 @@ const (
 	jobsAtOne = 2 // that callers meet in
 )
 
-// house is a served folder, its callers, and the history of what they asked for.
+// house is a served ledger, its callers, and the history of what they asked for.
 type house struct {
 	*bench
 	r       *rand.Rand
@@ -240,8 +240,8 @@ type house struct {
 // staff has every role, so that whoever asks is refused for other reasons.
 func staff(n int) string { return fmt.Sprint("hand ", n) }
 
-func newHouse(t *testing.T) *house {
-	h := &house{bench: newSmallBench(t), r: storetest.Rand(t), start: time.Now(), unheard: map[string]porcupine.Operation{}, begin: floor{gone: map[string]bool{}, named: map[string]int{}}}
+func newHouse(t *testing.T, p Place) *house {
+	h := &house{bench: newSmallBenchIn(t, p), r: storetest.Rand(t), start: time.Now(), unheard: map[string]porcupine.Operation{}, begin: floor{gone: map[string]bool{}, named: map[string]int{}}}
 	for n := range 2 * callers {
 		h.enrol(staff(n), "technician", "calibrator", "lead")
 		h.begin.named[staff(n)] = int(h.size()) - 1
@@ -257,9 +257,9 @@ func newHouse(t *testing.T) *house {
 	return h
 }
 
-// serve serves the folder in a process of its own.
+// serve serves the ledger in a process of its own.
 func (h *house) serve() {
-	cmd, addr, _ := serveApart(h.TB, h.dir)
+	cmd, addr, _ := serveApart(h.TB, h.place)
 	key := serverKey(h.TB, h.dir)
 	h.mu.Lock()
 	defer h.mu.Unlock()
@@ -503,7 +503,7 @@ func (h *house) live(answers int) {
 
 // settle adds to the history what somebody who was retired could not be told.
 func (h *house) settle() {
-	afterCheck(h, h.dir, func(s *record.State) {
+	afterCheck(h, h.place, func(s *record.State) {
 		for id, op := range h.unheard {
 			if index, _, ok := s.Request(id); ok {
 				op.Output, op.Return = answered{index: int(index)}, int64(time.Since(h.start))
@@ -532,9 +532,14 @@ func overlaps(history []porcupine.Operation) (n int) {
 // TestHistories: whatever several people ask for at once, of the same jobs, on copies that are behind, while the
 // server is killed now and then: it is answered as if it had been asked for one after the other.
 func TestHistories(t *testing.T) {
+	t.Run("folder", func(t *testing.T) { testHistories(t, newFolderPlace) })
+	t.Run("database", func(t *testing.T) { testHistories(t, newDatabasePlace) })
+}
+
+func testHistories(t *testing.T, place func(testing.TB) Place) {
 	kills, overlapping, asked := 0, 0, map[string]int{}
 	one := func() {
-		h := newHouse(t)
+		h := newHouse(t, place(t))
 		h.live(200)
 		h.settle()
 		if verdict := h.judged(h.history); verdict != porcupine.Ok {

@@ -27,16 +27,18 @@ import (
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
 	"witnessmark/store"
 	"witnessmark/store/memory"
+	"witnessmark/store/postgres/pgtest"
 	"witnessmark/store/record"
 	"witnessmark/store/signoff"
 	"witnessmark/store/storetest"
 )
 
-// servedDir makes the test binary a server of that folder, and killAt one that kills itself there, the nth
-// time that it comes by: see TestKilledWhileWriting.
+// servedDir makes the test binary a server of that folder, and of the database where there is one, and killAt one that
+// kills itself there, the nth time that it comes by: see TestKilledWhileWriting.
 const (
-	servedDir = "WITNESSMARK_TEST_SERVE"
-	killAt    = "WITNESSMARK_TEST_KILL"
+	servedDir      = "WITNESSMARK_TEST_SERVE"
+	servedDatabase = "WITNESSMARK_TEST_DATABASE"
+	killAt         = "WITNESSMARK_TEST_KILL"
 )
 
 func TestMain(m *testing.M) {
@@ -50,7 +52,7 @@ func TestMain(m *testing.M) {
 	k.step = step
 	k.left.Store(left)
 	s, err := Start(Options{
-		Dir: dir, Listen: "127.0.0.1:0", Logger: slog.New(slog.NewTextHandler(os.Stderr, nil)),
+		Dir: dir, Database: os.Getenv(servedDatabase), Listen: "127.0.0.1:0", Logger: slog.New(slog.NewTextHandler(os.Stderr, nil)),
 		wrap: func(e store.Engine) store.Engine { k.Engine = e; return k },
 	})
 	if err != nil {
@@ -117,18 +119,34 @@ func (t *killingTx) PutDocument(kind, key string, value []byte) error {
 // did not answer is sent again as it was, and found if it is there; and check finds nothing. Whether
 // the disk keeps what was synced, no killed process can show: that is TestCrashImages'.
 func TestKilledWhileWriting(t *testing.T) {
+	t.Run("folder", func(t *testing.T) {
+		killedWhileWriting(t, 4*time.Second, func(b *bench) Place { return in(b.spoiled(nil)) })
+	})
+	t.Run("database", func(t *testing.T) {
+		killedWhileWriting(t, 0, func(b *bench) Place {
+			p := in(b.spoiled(nil))
+			p.Database = pgtest.URL(t)
+			if _, err := p.Move(); err != nil {
+				t.Fatal(err)
+			}
+			return p
+		})
+	})
+}
+
+func killedWhileWriting(t *testing.T, least time.Duration, place func(*bench) Place) {
 	r := storetest.Rand(t)
 	b := newSmallBench(t)
 	b.smallJob(1)
 	b.stop()
-	total, k := tally{hits: map[string]int{}}, newKilling(b, r)
-	storetest.During(t, 4*time.Second, func() {
+	total, k := tally{hits: map[string]int{}}, newKilling(b, r, place(b))
+	storetest.During(t, least, func() {
 		for _, step := range killSteps {
 			k.round(&total, step)
 		}
 		if k.rounds >= 30 { // what is checked grows with every round
 			k.finish(&total)
-			k = newKilling(b, r)
+			k = newKilling(b, r, place(b))
 		}
 	})
 	k.finish(&total)
@@ -147,11 +165,11 @@ type tally struct {
 
 const writers = 8
 
-// killing is one folder that is served and killed again and again, and what its writers know of it.
+// killing is one ledger that is served and killed again and again, and what its writers know of it.
 type killing struct {
 	b       *bench
 	r       *rand.Rand
-	dir     string
+	place   Place
 	begun   int // entries before all this
 	rounds  int
 	mu      sync.Mutex
@@ -168,9 +186,9 @@ type sent struct {
 	there    *uint64 // the entry that it is, as check saw it
 }
 
-func newKilling(b *bench, r *rand.Rand) *killing {
-	k := &killing{b: b, r: r, dir: b.spoiled(nil), known: map[uint64]string{}}
-	out, err := in(k.dir).Check()
+func newKilling(b *bench, r *rand.Rand, p Place) *killing {
+	k := &killing{b: b, r: r, place: p, known: map[uint64]string{}}
+	out, err := p.Check()
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -187,7 +205,7 @@ func (k *killing) round(total *tally, step string) {
 	if step == "among the writes" {
 		after = 1 + k.r.IntN(150)
 	}
-	cmd, addr, _ := serveApart(t, k.dir, fmt.Sprintf("%s=%s:%d", killAt, step, after))
+	cmd, addr, _ := serveApart(t, k.place, fmt.Sprintf("%s=%s:%d", killAt, step, after))
 	before := len(k.known)
 	cut := k.write(addr, 60, func(answered int) {
 		if step == "" && answered == after {
@@ -213,7 +231,7 @@ func (k *killing) write(addr string, each int, answered func(n int)) (cut int) {
 	for who := range writers {
 		name := []string{"lead", "technician"}[who%2]
 		wg.Go(func() {
-			conn := dial(t, addr, testKey(name), serverKey(t, k.dir))
+			conn := dial(t, addr, testKey(name), serverKey(t, k.place.Dir))
 			own, err := fetched(conn)
 			for i := 0; err == nil && i < each; i++ {
 				s := k.waiting[who]
@@ -279,7 +297,7 @@ func (k *killing) signed(own *memory.Engine, name string) *sent {
 func (k *killing) check(total *tally) {
 	t := k.b.TB
 	t.Helper()
-	afterCheck(t, k.dir, func(s *record.State) {
+	afterCheck(t, k.place, func(s *record.State) {
 		for index, id := range k.known {
 			if at, _, ok := s.Request(id); !ok || at != index {
 				t.Errorf("%s was answered as entry %d and is %d", id, index, at)
@@ -305,19 +323,19 @@ func (k *killing) check(total *tally) {
 	})
 }
 
-// afterCheck looks at what a folder's ledger says, in which check finds nothing.
-func afterCheck(t testing.TB, dir string, fn func(*record.State)) {
+// afterCheck looks at what a ledger says that is not served, in which check finds nothing.
+func afterCheck(t testing.TB, p Place, fn func(*record.State)) {
 	t.Helper()
-	out, err := in(dir).Check()
+	out, err := p.Check()
 	if err != nil || len(out.Found) > 0 {
 		t.Fatalf("check: %+v %v", out, err)
 	}
-	f, err := openFolder(dir, true)
+	h, err := p.open(true)
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer f.engine.Close()
-	if err := record.View(f.engine, func(s *record.State) error { fn(s); return nil }); err != nil {
+	defer h.close()
+	if err := record.View(h.engine, func(s *record.State) error { fn(s); return nil }); err != nil {
 		t.Fatal(err)
 	}
 }
@@ -326,16 +344,18 @@ func afterCheck(t testing.TB, dir string, fn func(*record.State)) {
 func (k *killing) finish(total *tally) {
 	t := k.b.TB
 	t.Helper()
-	cmd, addr, _ := serveApart(t, k.dir)
+	cmd, addr, _ := serveApart(t, k.place)
 	k.write(addr, 1, func(int) {})
 	_ = cmd.Process.Kill()
 	_ = cmd.Wait()
 	k.check(total)
-	names, err := os.ReadDir(k.dir)
-	for _, name := range names {
-		if strings.HasPrefix(name.Name(), ".") {
-			t.Errorf("%s was left by a server that was killed (%v)", name.Name(), err)
-		}
+	left, err := filepath.Glob(filepath.Join(k.place.Dir, ".*"))
+	most := 0
+	if k.place.Database != "" {
+		most = 1 // what the last one spooled, which the next takes away
+	}
+	if err != nil || len(left) > most {
+		t.Errorf("servers that were killed left %q (%v)", left, err)
 	}
 	for who, s := range k.waiting {
 		if s != nil {
@@ -344,11 +364,11 @@ func (k *killing) finish(total *tally) {
 	}
 }
 
-// serveApart serves a folder in a process of its own, which the test's end kills.
-func serveApart(t testing.TB, dir string, env ...string) (cmd *exec.Cmd, addr string, logs io.Reader) {
+// serveApart serves a ledger in a process of its own, which the test's end kills.
+func serveApart(t testing.TB, p Place, env ...string) (cmd *exec.Cmd, addr string, logs io.Reader) {
 	t.Helper()
 	cmd = exec.Command(os.Args[0])
-	cmd.Env = append(append(os.Environ(), servedDir+"="+dir), env...)
+	cmd.Env = append(append(os.Environ(), servedDir+"="+p.Dir, servedDatabase+"="+p.Database), env...)
 	out, err1 := cmd.StdoutPipe()
 	logs, err2 := cmd.StderrPipe()
 	if err := errors.Join(err1, err2, cmd.Start()); err != nil {

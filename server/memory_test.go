@@ -63,7 +63,7 @@ func TestReportsThatGrow(t *testing.T) {
 	check := read.GetRead().GetCheck()
 	right, lead, server := len(b.files[check.GetReportSha256()]), b.keys["technician"], publicOf(b.srv.home.key)
 	b.stop()
-	cmd, addr, logs := serveApart(t, b.dir)
+	cmd, addr, logs := serveApart(t, b.place)
 	go io.Copy(io.Discard, logs)
 	conn := dial(t, addr, lead, server)
 	for _, size := range []int{maxBlob, 2*right + 64<<10} {

@@ -64,10 +64,10 @@ type keeper interface {
 
 	// spool is a folder for bytes on their way.
 	spool() string
-	// shared says whether other servers may add to the ledger; watch calls fn when they did, as far as that is told
-	// at once, until ctx ends.
+	// shared says whether other servers may add to the ledger; watch calls fn with its size whenever that is another
+	// one, as far as that is told at once, until ctx ends.
 	shared() bool
-	watch(ctx context.Context, fn func())
+	watch(ctx context.Context, fn func(size uint64))
 	// archive puts the checkpoint, where one is kept, beside a copy of the store that is only looked at.
 	archive(dir string) error
 	// left removes what is of no use once nobody is here.

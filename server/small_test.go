@@ -19,8 +19,10 @@ rules:
 `
 
 // newSmallBench is a bench whose images are so small that a whole ledger is checked in a moment.
-func newSmallBench(t testing.TB) *bench {
-	b := &bench{workshop: staffed(t), own: newOwn(), claims: claims.New()}
+func newSmallBench(t testing.TB) *bench { return newSmallBenchIn(t, newFolderPlace(t)) }
+
+func newSmallBenchIn(t testing.TB, p Place) *bench {
+	b := &bench{workshop: staffedIn(t, p), own: newOwn(), claims: claims.New()}
 	b.act("lead", &recordv1.Action{Body: &recordv1.Action_Definition{Definition: &recordv1.AddDefinition{Revision: &recordv1.Revision{Sha256: b.have([]byte(small))}}}})
 	b.act("lead", &recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: &recordv1.Revision{Sha256: b.have([]byte(smallLimits))}}}})
 	return b

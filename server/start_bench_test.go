@@ -80,7 +80,7 @@ func grow(b testing.TB, dir string, lead ed25519.PrivateKey, entries int) {
 // anonymous is how much memory a process that serves a folder has for itself, in MiB.
 func anonymous(b *testing.B, dir string) float64 {
 	b.Helper()
-	cmd, _, logs := serveApart(b, dir)
+	cmd, _, logs := serveApart(b, in(dir))
 	defer func() { _ = cmd.Process.Kill(); _ = cmd.Wait() }()
 	for lines := bufio.NewScanner(logs); lines.Scan() && !strings.Contains(lines.Text(), "the documents are what was written"); {
 	}
