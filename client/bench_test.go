@@ -3,6 +3,7 @@ package client
 import (
 	"crypto/ed25519"
 	"fmt"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -36,10 +37,10 @@ func (w *world) mixed(n int) {
 	}))
 }
 
-// What catching up costs for each entry, as a multiple of one signature's verification on the same core;
-// nothing of it may depend on how long the ledger is.
+// What catching up costs for each entry, as a multiple of one signature's verification on the same core, each the
+// fastest of several; nothing of it may depend on how long the ledger is.
 func BenchmarkCatchUp(b *testing.B) {
-	for _, n := range []int{2000, 20000} {
+	for _, n := range []int{500, 2000, 8000} {
 		b.Run(fmt.Sprint(n), func(b *testing.B) {
 			w := newWorldFor(b).released()
 			w.mixed(n)
@@ -47,13 +48,10 @@ func BenchmarkCatchUp(b *testing.B) {
 			t.Size, t.Root = uint64(len(w.fake.told)), rootOf(w.fake.told)
 			home := &Home{Dir: b.TempDir()}
 			own := &ownCopy{home: home, config: w.tech.own.config, say: func(string) {}}
-			b.ResetTimer()
-			var spent time.Duration
+			entry, verify := math.MaxFloat64, math.MaxFloat64
 			for b.Loop() {
-				b.StopTimer()
 				w.must(nil, removed(home.path(copyFile)))
 				w.must(nil, removed(home.path(headFile)))
-				b.StartTimer()
 				start := time.Now()
 				for next, done := uint64(0), false; !done; {
 					var err error
@@ -61,41 +59,52 @@ func BenchmarkCatchUp(b *testing.B) {
 						b.Fatal(err)
 					}
 				}
-				spent += time.Since(start)
+				entry = min(entry, float64(time.Since(start).Nanoseconds())/float64(t.Size))
+				verify = min(verify, verifying(3*t.Size))
 			}
-			entry := float64(spent.Nanoseconds()) / float64(b.N) / float64(t.Size)
 			b.ReportMetric(entry/1000, "µs/entry")
-			b.ReportMetric(entry/verifying(), "verify/entry")
+			b.ReportMetric(entry/verify, "verify/entry")
 		})
 	}
 }
 
-// verifying is how long one signature of an envelope's length takes, in nanoseconds.
-func verifying() float64 {
+// verifying is how long one signature of an envelope's length takes, of so many, in nanoseconds: over as long a time as
+// what it is held against, others use the machine as much.
+func verifying(times uint64) float64 {
 	public, private, _ := ed25519.GenerateKey(nil)
 	message := make([]byte, 1500)
 	sig := ed25519.Sign(private, message)
 	start := time.Now()
-	for range 2000 {
+	for range times {
 		ed25519.Verify(public, message, sig)
 	}
-	return float64(time.Since(start).Nanoseconds()) / 2000
+	return float64(time.Since(start).Nanoseconds()) / float64(times)
 }
 
-// What looking at one job costs does not depend on how many there are.
+// BenchmarkJobShow is what looking at one job costs among 20,000 entries in times of 200: the fastest of many, in turns.
 func BenchmarkJobShow(b *testing.B) {
+	shows := map[int]func() time.Duration{}
+	best := map[int]time.Duration{}
 	for _, n := range []int{200, 20000} {
-		b.Run(fmt.Sprint(n), func(b *testing.B) {
-			w := newWorldFor(b).released()
-			w.mixed(n)
-			w.must(nil, w.tech.Sync(ctx))
-			for b.Loop() {
-				if j, err := w.tech.Job(7); err != nil || len(j.GetSubmissions()) != 1 {
-					b.Fatal(err)
-				}
+		w := newWorldFor(b).released()
+		w.mixed(n)
+		w.must(nil, w.tech.Sync(ctx))
+		best[n] = time.Hour
+		shows[n] = func() time.Duration {
+			start := time.Now()
+			if j, err := w.tech.Job(7); err != nil || len(j.GetSubmissions()) != 1 {
+				b.Fatal(err)
 			}
-		})
+			return time.Since(start)
+		}
 	}
+	for b.Loop() {
+		for n, show := range shows {
+			best[n] = min(best[n], show())
+		}
+	}
+	b.ReportMetric(float64(best[200].Microseconds()), "µs-of-200")
+	b.ReportMetric(float64(best[20000])/float64(best[200]), "20000×")
 }
 
 // BenchmarkJobShowCommand is the same as a person has it: a process that opens the copy and prints a

@@ -39,6 +39,12 @@ func (o *ownCopy) file() string {
 	return o.home.path(partFile)
 }
 
+// mapped is as long as a copy is before long, and grows by how much its file does at a time, in bytes.
+const (
+	mapped = 256 << 20
+	grows  = 512 << 10
+)
+
 // use is what a step opens the copy for.
 type use int
 
@@ -55,7 +61,7 @@ func (o *ownCopy) with(path string, to use, fn func(*bolt.Engine) error) error {
 		return damage(fmt.Errorf("%s is %s, and no file: %w", path, irregular(info.Mode()), store.ErrDamaged))
 	}
 	e, err := bolt.OpenWith(path, bolt.Options{Wait: 2 * time.Second, ReadOnly: to != writing,
-		ByPage: to == looking, Unchecked: to == writing && isFile(path, o.lookedAt.Load())})
+		ByPage: to == looking, Unchecked: to == writing && isFile(path, o.lookedAt.Load()), MapSize: mapped, Step: grows})
 	if err != nil {
 		return damage(err)
 	}

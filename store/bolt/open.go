@@ -53,8 +53,11 @@ type Options struct {
 	// elsewhere does no harm, and none stops the process. It is ReadOnly, and for View alone.
 	ByPage bool
 	// MapSize is how much address space to map at the start, in bytes, where the system allows:
-	// growth beyond it waits for open reads, and then everybody for it.
+	// growth beyond it waits for open reads, and then everybody for it, and what was written so far is
+	// copied out of it first.
 	MapSize int64
+	// Step is by how many bytes the file grows then; 0 is bbolt's 16 MiB.
+	Step int
 }
 
 // serving is for a process that keeps the store open: it starts at once, however large the file is,
@@ -200,6 +203,9 @@ func lockFile(path string, o Options, empty bool) (db *bbolt.DB, file *os.File, 
 			// Where address space is rationed the store still works, only with waits when it grows.
 			options.InitialMmapSize = 0
 			db, err = bbolt.Open(path, 0o600, &options)
+		}
+		if err == nil && o.Step > 0 {
+			db.AllocSize = o.Step
 		}
 		return err
 	})
