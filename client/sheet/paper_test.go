@@ -3,6 +3,7 @@ package sheet
 import (
 	"bytes"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"strings"
@@ -138,6 +139,14 @@ func TestPaperTakesInkAlone(t *testing.T) {
 		if err := b.done(); err != nil || out.String() != want {
 			t.Errorf("%q: %q, %v; want %q", text, out.String(), err, want)
 		}
+	}
+}
+
+// Columns that do not fit each other are no sheet without changes.
+func TestSheetOfAReportThatContradictsItself(t *testing.T) {
+	err := Write(io.Discard, &calibrationv1.Report{Tables: []*calibrationv1.TableReport{{Id: "ign", Cells: 2, Changed: 2, ChangedCells: &calibrationv1.ChangedCells{Base: []float64{1}}}}}, Options{})
+	if err == nil || !strings.Contains(err.Error(), `table "ign": changed cells: base has 1 items`) {
+		t.Error(err)
 	}
 }
 

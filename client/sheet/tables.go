@@ -54,15 +54,17 @@ func writeTables(b *paper, r *calibrationv1.Report, o *Options) {
 		return
 	}
 	fmt.Fprintln(b, "\n"+bold.Render("Changed tables"))
+	through := throughSignals(r)
 	for _, t := range r.Tables {
 		if o.Table != "" && o.Table != t.Id {
 			continue
 		}
-		writeTable(b, r, t, o)
+		writeTable(b, t, before("; through ", strings.Join(through[t.Id], "; ")), o)
 	}
 }
 
-func writeTable(b *paper, r *calibrationv1.Report, t *calibrationv1.TableReport, o *Options) {
+// writeTable prints one table, behind the rules that judge it those that do so through signals.
+func writeTable(b *paper, t *calibrationv1.TableReport, through string, o *Options) {
 	def := o.table(t.Id)
 	fmt.Fprintf(b, "\n  %s\n  ", head(t.Id, def))
 	if t.Kind == "text" {
@@ -82,7 +84,7 @@ func writeTable(b *paper, r *calibrationv1.Report, t *calibrationv1.TableReport,
 		fmt.Fprintln(b, "  breakpoints changed: read the surface, not the index")
 	}
 	if !o.unjudged {
-		fmt.Fprintf(b, "  judged by %s\n", judged(t.JudgedBy)+through(r, t.Id))
+		fmt.Fprintf(b, "  judged by %s\n", judged(t.JudgedBy)+through)
 	}
 	writeFromAsFound(b, t, def)
 	if a := t.Alignment; a != nil {
@@ -104,7 +106,7 @@ func writeTable(b *paper, r *calibrationv1.Report, t *calibrationv1.TableReport,
 // writeText prints a text of both images.
 func writeText(b *paper, t *calibrationv1.TableReport, o *Options) {
 	fmt.Fprintln(b, "text")
-	for _, c := range changesOf(t).All() {
+	for _, c := range b.changesOf(t).All() {
 		fmt.Fprintf(b, "  base       %q\n  candidate  %q\n", c.Base().Word, c.Candidate().Word)
 	}
 	if !o.unjudged {
@@ -123,15 +125,17 @@ func judged(by []string) string {
 	return cmp.Or(strings.Join(by, ", "), "no rule of the limits")
 }
 
-// through says which rules judge a table by the signals that it goes into; empty where none does.
-func through(r *calibrationv1.Report, table string) string {
-	var s []string
+// throughSignals says of each table which rules judge it by a signal that it goes into.
+func throughSignals(r *calibrationv1.Report) map[string][]string {
+	out := map[string][]string{}
 	for _, g := range r.Signals {
-		if len(g.JudgedBy) > 0 && slices.Contains(g.DependsOn, table) {
-			s = append(s, g.Id+": "+strings.Join(g.JudgedBy, ", "))
+		for _, table := range g.DependsOn {
+			if len(g.JudgedBy) > 0 {
+				out[table] = append(out[table], g.Id+": "+strings.Join(g.JudgedBy, ", "))
+			}
 		}
 	}
-	return before("; through ", strings.Join(s, "; "))
+	return out
 }
 
 func writeAlignment(b *paper, a *calibrationv1.Alignment) {
@@ -153,7 +157,7 @@ func writeChanges(b *paper, t *calibrationv1.TableReport, def *definition.Table,
 			whole = nil
 		}
 	}
-	all, slice := changesOf(t), 0
+	all, slice := b.changesOf(t), 0
 	shown := 0
 	b.cells = b.cells[:0]
 	write := func() {
@@ -178,10 +182,11 @@ func writeChanges(b *paper, t *calibrationv1.TableReport, def *definition.Table,
 	}
 }
 
-// changesOf are a table's changed cells; none where its report does not say them.
-func changesOf(t *calibrationv1.TableReport) *changed.Cells {
+// changesOf are a table's changed cells; none, and the sheet fails, where its report contradicts itself.
+func (p *paper) changesOf(t *calibrationv1.TableReport) *changed.Cells {
 	cells, err := changed.Of(t)
 	if err != nil {
+		p.err = cmp.Or(p.err, err)
 		return &changed.Cells{}
 	}
 	return cells

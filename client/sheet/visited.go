@@ -64,7 +64,11 @@ func (v *Visited) table(t *calibrationv1.TableReport, def *definition.Table, can
 			below[i], above[i] = below[i]+d.Below[i], above[i]+d.Above[i]
 		}
 	}
-	for _, c := range changesOf(t).All() {
+	cells, err := changed.Of(t)
+	if err != nil {
+		return // which the sheet says
+	}
+	for _, c := range cells.All() {
 		i := c.Row*def.Cells.NX + c.Column
 		if i < len(seconds) && seconds[i] > 0 {
 			v.Cells = append(v.Cells, Visit{def, c, seconds[i]})
@@ -80,10 +84,12 @@ func (v *Visited) table(t *calibrationv1.TableReport, def *definition.Table, can
 // place is where it lies, in words.
 func (v *Visit) place() string {
 	o := v.Change.Object()
-	return point.Where(v.Table, o, o.X, o.Y)
+	return plainText(point.Where(v.Table, o, o.X, o.Y))
 }
 
-func (v *Visit) value(c changed.Value) string { return string(appendValue(nil, numbers(v.Table), c)) }
+func (v *Visit) value(c changed.Value) string {
+	return plainText(string(appendValue(nil, numbers(v.Table), c)))
+}
 
 // ends names the ends of the axes that were left, and for how long.
 func ends(t *definition.Table, below, above [2]float64) string {
