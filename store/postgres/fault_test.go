@@ -91,10 +91,11 @@ func (h *history) write(e *Engine, id string) {
 	}
 }
 
-// read looks at the newest entries, in a View or in an Update that changes nothing.
+// read looks at the newest entries, in a View and in an Update that changes nothing.
 func (h *history) read(e *Engine) {
-	seen := map[uint64]string{}
+	var seen map[uint64]string
 	look := func(tx store.ReadTx) error {
+		seen = map[uint64]string{}
 		n, err := tx.Entries()
 		for i := n - min(n, 5); i < n && err == nil; i++ {
 			var entry []byte
@@ -103,25 +104,24 @@ func (h *history) read(e *Engine) {
 		}
 		return err
 	}
-	errs := []error{e.View(look)}
-	if errs[0] == nil {
-		clear(seen)
-		errs = append(errs, e.Update(func(tx store.WriteTx) error { return look(tx) }))
-	}
+	h.saw(e.View(look), &seen)
+	h.saw(e.Update(func(tx store.WriteTx) error { return look(tx) }), &seen)
+}
+
+// saw is told what was seen, which counts only without an error.
+func (h *history) saw(err error, seen *map[uint64]string) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	for _, err := range errs {
-		if errors.Is(err, store.ErrAway) {
-			h.away++
-			time.Sleep(time.Millisecond)
-			return
-		}
-		if err != nil {
-			h.t.Errorf("view: %v", err)
-			return
-		}
+	switch {
+	case errors.Is(err, store.ErrAway):
+		h.away++
+		time.Sleep(time.Millisecond)
+		return
+	case err != nil:
+		h.t.Errorf("look: %v", err)
+		return
 	}
-	for i, id := range seen {
+	for i, id := range *seen {
 		if before, ok := h.shown[i]; ok && before != id {
 			h.unlike = append(h.unlike, fmt.Sprintf("entry %d was shown as %q and as %q", i, before, id))
 		}
