@@ -42,7 +42,7 @@ func (o *ownCopy) file() string {
 // mapped is as long as a copy is before long, and grows by how much its file does at a time, in bytes.
 const (
 	mapped = 256 << 20
-	grows  = 512 << 10
+	grows  = 32 << 10
 )
 
 // use is what a step opens the copy for.
