@@ -123,11 +123,23 @@ func (c *core) commit(batch []*arrival) {
 			a.result = admitted{err: err}
 		}
 		a.blobs = nil
+		if c.home.shared() && a.erases() && a.result.err == nil {
+			go c.answerErased(a)
+			continue
+		}
 		a.answer <- a.result
 	}
 	if failed {
 		close(c.ended)
 	}
+}
+
+// answerErased answers an erasure in a database once its bytes are gone, for which others that write need not wait.
+func (c *core) answerErased(a *arrival) {
+	if err := c.home.finishErasing(0); err != nil {
+		a.result = admitted{err: err}
+	}
+	a.answer <- a.result
 }
 
 // writeUntilKnown writes a batch. Where it is not known what became of it, it is written again once the store is
@@ -136,10 +148,10 @@ func (c *core) writeUntilKnown(batch []*arrival) error {
 	unknown := false
 	for end, pause := time.Now().Add(c.unknown), time.Millisecond; ; pause = min(2*pause, time.Second) {
 		err := c.write(batch)
+		c.reached(err)
 		if err == nil {
 			return nil
 		}
-		c.reached(err)
 		unknown = unknown || errors.Is(err, store.ErrUncertain)
 		if !unknown {
 			return err
@@ -156,7 +168,7 @@ func (c *core) writeUntilKnown(batch []*arrival) error {
 }
 
 // write commits entries, blobs and documents in one transaction, then the checkpoint, and only then shows it
-// all. Bytes that an action erased are gone from the engine's files by then.
+// all. Bytes that an action erased are gone from a folder's files by then.
 func (c *core) write(batch []*arrival) (err error) {
 	defer func() {
 		if r := recover(); r != nil {
@@ -205,7 +217,7 @@ func (c *core) write(batch []*arrival) (err error) {
 		}
 		c.figures.sync.Observe(time.Since(committed).Seconds())
 	}
-	if erases(batch) {
+	if !c.home.shared() && erases(batch) {
 		if err := c.home.finishErasing(0); err != nil {
 			return err
 		}
@@ -218,9 +230,9 @@ func (c *core) write(batch []*arrival) (err error) {
 	return nil
 }
 
-func erases(batch []*arrival) bool {
-	return slices.ContainsFunc(batch, func(a *arrival) bool { return a.signed.Action.GetErase() != nil })
-}
+func erases(batch []*arrival) bool { return slices.ContainsFunc(batch, (*arrival).erases) }
+
+func (a *arrival) erases() bool { return a.signed.Action.GetErase() != nil }
 
 // enter decides an action against everything before it and writes it. What goes against the action
 // is its result; an error is the store's.

@@ -37,7 +37,7 @@ type core struct {
 	size       uint64 // its entries: no more of them are handed on
 	changed    chan struct{}
 	broken     error
-	away       bool       // the store could not be reached when it was last asked for
+	away       bool       // the store could not be used when it was last asked for
 	onServing  func(bool) // told when actions can be admitted no more, and again
 	streams    map[*openStream]bool
 	shows      uint64 // of heads; after the one numbered looked those streams were looked at
@@ -77,9 +77,6 @@ func newCore(h *home, log *slog.Logger, now func() time.Time, onServing func(boo
 	}
 	if err := errors.Join(h.finishErasing(0), h.reserve()); err != nil {
 		return nil, err
-	}
-	if h.shared() {
-		c.follow()
 	}
 	go c.commitLoop()
 	return c, nil
@@ -153,15 +150,12 @@ func (c *core) checkDocuments() {
 func (c *core) fail(err error) {
 	c.log.Error("nothing is written until the server is started again", loggable(err))
 	c.mu.Lock()
-	first := c.broken == nil
-	if first {
+	if c.broken == nil {
 		c.broken = fmt.Errorf("%w: %w", store.ErrBroken, err)
+		c.onServing(false)
 	}
 	c.signal()
 	c.mu.Unlock()
-	if first {
-		c.onServing(false)
-	}
 }
 
 func (c *core) isBroken() error {

@@ -75,7 +75,11 @@ func (p Place) fillDatabase(half string, key ed25519.PrivateKey, fill func(store
 		err = place(half, p.Dir)
 	}
 	if err == nil {
-		if err = e.Update(fill); err != nil && !errors.Is(err, store.ErrUncertain) {
+		err = e.Update(fill)
+		switch {
+		case errors.Is(err, store.ErrUncertain):
+			err = fmt.Errorf("%w; try: witnessmarkd check --data %s --database URL, and where there is no ledger remove %s", err, p.Dir, p.Dir)
+		case err != nil:
 			err = errors.Join(err, os.RemoveAll(p.Dir)) // it was made above, and holds the key alone
 		}
 	}

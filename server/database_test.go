@@ -487,7 +487,7 @@ func TestEraseLeftUndone(t *testing.T) {
 	}
 	env := b.seal("lead", b.filled(erasing(1, false)))
 	_, err := b.bring("lead", env)
-	wantFault(t, err, codes.Internal, "internal")
+	wantFault(t, err, codes.Unavailable, "away")
 	if owed() == 0 {
 		t.Fatal("nothing says that it is undone")
 	}

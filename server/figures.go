@@ -52,7 +52,7 @@ func newFigures() *figures {
 		sync:       prometheus.NewHistogram(histogram("checkpoint_sync_seconds", "writing and syncing the checkpoint's own file")),
 		entries:    prometheus.NewCounter(prometheus.CounterOpts{Namespace: "witnessmark", Name: "entries_admitted_total", Help: "entries that were admitted since the start"}),
 		waiting:    gauge("actions_waiting", "actions that wait for the committer"),
-		writes:     gauge("writable", "1 while actions can be admitted, 0 after writing has stopped"),
+		writes:     gauge("writable", "1 while actions can be admitted, else 0"),
 		bytesMoved: counter("bytes_total", "bytes of messages, by direction", "direction"),
 	}
 	f.writes.Set(1)

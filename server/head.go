@@ -125,19 +125,18 @@ func isAway(err error) bool {
 
 // reached notes, from how asking the store went, whether actions can be admitted.
 func (c *core) reached(err error) {
-	away := isAway(err)
+	away := isUnavailable(err)
 	c.mu.Lock()
-	changed := away != c.away && c.broken == nil
-	c.away = away
-	c.mu.Unlock()
+	defer c.mu.Unlock()
 	switch {
-	case !changed:
+	case away == c.away || c.broken != nil:
 		return
 	case away:
-		c.log.Error("the store cannot be reached, and is asked again", loggable(err))
+		c.log.Error("nothing can be admitted, and the store is asked again", loggable(err))
 	default:
-		c.log.Info("the store can be reached again")
+		c.log.Info("actions can be admitted again")
 	}
+	c.away = away
 	c.onServing(!away)
 }
 

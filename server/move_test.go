@@ -85,8 +85,8 @@ func TestMoveKilled(t *testing.T) {
 		marked, there bool
 	}{{"look", false, false}, {"moving", false, false}, {"copy", true, false}, {"commit", true, false}, {"compare", true, true}, {"moved", true, true}} {
 		t.Run(c.step, func(t *testing.T) {
-			b := newBench(t)
-			b.released("AB 12 CD")
+			b := newSmallBench(t)
+			b.smallJob(1)
 			want, size := b.documents(), b.size()
 			p := b.toDatabase()
 			b.stop()

@@ -88,12 +88,12 @@ func (p Place) open(onlyLook bool) (*home, error) {
 
 func (h *home) close() error { return errors.Join(h.engine.Close(), h.left()) }
 
-// finishErasing compacts the store where something was erased, at least that long ago. What was committed before it
-// stays.
+// finishErasing compacts the store where something was erased, at least that long ago. In a database that waits for
+// whoever still reads there, and what was committed before it stays: the same action again finds out.
 func (h *home) finishErasing(age time.Duration) error {
 	err := h.compact(h.engine, age)
 	switch {
-	case errors.Is(err, store.ErrAway):
+	case err != nil && h.shared():
 		return fmt.Errorf("erase: %w: %w", store.ErrUncertain, err)
 	case err != nil:
 		return fmt.Errorf("erase: %w", err)

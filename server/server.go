@@ -110,10 +110,12 @@ func start(o Options, h *home) (*Server, error) {
 		s.core.close()
 		return nil, err
 	}
-	c := s.core
-	o.Logger.Info("listening", "addr", s.Addr(), "entries", c.size)
+	o.Logger.Info("listening", "addr", s.Addr(), "entries", s.core.size)
+	if h.shared() {
+		s.core.follow()
+	}
 	go func() { s.served <- s.grpc.Serve(s.listener) }()
-	go c.checkDocuments()
+	go s.core.checkDocuments()
 	return s, nil
 }
 
