@@ -111,18 +111,25 @@ func (s *subject) holdSurface(rivals ...rival) error {
 	m.xs, m.ys = m.lattice.x.stops(), m.lattice.y.stops()
 	s.place(0, m.xs, rivals)
 	s.place(1, m.ys, rivals)
-	s.last = m
+	m.flatten()
+	if len(s.meshes) == mostMeshes {
+		clear(s.meshes)
+	}
+	s.meshes[m.axes] = m
 	return s.holdOn(m)
 }
 
 // holdOn judges the surface at the points of a mesh.
 func (s *subject) holdOn(m *mesh) error {
+	if s.passesMesh(m) {
+		return nil
+	}
 	h := &held{subject: s, rivals: m.rivals, grew: make([][]int8, len(m.rivals))}
-	if s.base != nil {
-		if err := surfaces(s.cand, s.base); err != nil {
+	if s.was() != nil {
+		if err := surfaces(s.cand, s.was()); err != nil {
 			s.detail = "the base could not be judged: " + err.Error()
 		} else {
-			h.base = s.base.grid
+			h.base = s.was().grid
 		}
 	}
 	h.stations = sync.OnceValues(func() ([]station, []station) { return h.finer(m.lattice, m.xs, m.ys) })

@@ -36,10 +36,10 @@ func (b *boxes) whereRawMoved(areas []area, from *surface.Grid) []area {
 // rawMoved compares raw values: between the breakpoints of both they run straight along each axis, so that the corners
 // tell, and the conversion keeps or turns their order.
 func (b *boxes) rawMoved() moved {
-	if b.base == nil || !sameMeaning(b.cand.t, b.subject.base.t) {
+	if b.base == nil || !sameMeaning(b.cand.t, b.subject.was().t) {
 		return nil
 	}
-	from := b.rawFrom(b.subject.base.grid.Raw())
+	from := b.rawFrom(b.subject.was().grid.Raw())
 	return func(cell *bounded.Box) (up, down, known bool) {
 		up, down, reach := from(cell)
 		known = surface.Finite(reach.Lo, reach.Hi)

@@ -13,7 +13,7 @@ import (
 
 // bends says whether something of what is judged runs in no straight line between its breakpoints.
 func (s *subject) bends(rivals []rival) bool {
-	bends := s.cand.curved || s.base != nil && s.base.curved
+	bends := s.cand.curved || s.mayBend() && s.was() != nil && s.was().curved
 	for _, r := range rivals {
 		bends = bends || r.now.curved || r.was != nil && r.was.curved || r.now.share != 0
 	}
@@ -37,10 +37,10 @@ func (s *subject) holdBoxes(rivals []rival) error {
 			b.step = func(*bounded.Box) float64 { return s.t.Cells.Conv.Step() }
 		}
 	}
-	if s.base != nil {
-		if why := surfaces(s.cand, s.base); why != nil {
+	if s.was() != nil {
+		if why := surfaces(s.cand, s.was()); why != nil {
 			s.detail = "the base could not be judged: " + why.Error()
-		} else if b.base, err = s.tableIn(b.space, s.base.d); err != nil {
+		} else if b.base, err = s.tableIn(b.space, s.was().d); err != nil {
 			return err
 		}
 		b.moved = b.rawMoved()

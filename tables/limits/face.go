@@ -50,6 +50,12 @@ func (j *judge) tables(of whose) func(id string) *surface.Decoded {
 	return [...]func(string) *surface.Decoded{j.in.Candidate, j.in.Base, j.in.AsFound}[of]
 }
 
+// ownFace names a face in its own units.
+type ownFace struct {
+	of whose
+	t  *definition.Table
+}
+
 // faceKey names a face in the cache, and says in which units it is wanted; an axis keeps its own where none is named.
 type faceKey struct {
 	of                     whose
@@ -85,11 +91,21 @@ func (j *judge) face(of whose, id string, like *definition.Table) (*face, error)
 	if d == nil {
 		return nil, nil
 	}
+	if like == d.Table {
+		own := ownFace{of, like}
+		f, err := j.own[own], error(nil)
+		if f == nil {
+			if f, err = j.newFace(d, keyOf(of, id, like)); err == nil {
+				j.own[own] = f
+			}
+		}
+		return f, err
+	}
 	key := keyOf(of, id, like)
 	if f := j.faces[key]; f != nil {
 		return f, nil
 	}
-	f, err := newFace(d, key)
+	f, err := j.newFace(d, key)
 	if err == nil {
 		j.faces[key] = f
 	}
@@ -97,11 +113,12 @@ func (j *judge) face(of whose, id string, like *definition.Table) (*face, error)
 }
 
 // newFace converts what was decoded.
-func newFace(d *surface.Decoded, key faceKey) (*face, error) {
+func (j *judge) newFace(d *surface.Decoded, key faceKey) (*face, error) {
 	if d.Astray != nil {
 		return nil, unjudged("%v", d.Astray)
 	}
-	f := &face{t: d.Table, d: d, nx: d.NX, ny: d.NY, bits: d.Bits, xBits: d.XBits, yBits: d.YBits, off: d.Off}
+	f := j.room.faces.One()
+	*f = face{t: d.Table, d: d, nx: d.NX, ny: d.NY, bits: d.Bits, xBits: d.XBits, yBits: d.YBits, off: d.Off}
 	if d.Values != nil {
 		var err error
 		if f.value, err = levels(d.Table.Quantity, valueUnit(d.Table), key.quantity, key.unit); err != nil {
@@ -132,9 +149,11 @@ func (f *face) raise() error {
 	if err != nil {
 		return err
 	}
-	f.grid = &surface.Grid{X: f.scales[0].all(g.X), Y: f.scales[1].all(g.Y), Values: g.Values, Convert: f.converting(g.Convert)}
-	if g.Convert == nil {
-		f.grid.Values = f.value.all(g.Values)
+	if f.grid = g; f.value != nil || f.scales[0] != nil || f.scales[1] != nil || f.codes != nil {
+		f.grid = &surface.Grid{X: f.scales[0].all(g.X), Y: f.scales[1].all(g.Y), Values: g.Values, Convert: f.converting(g.Convert)}
+		if g.Convert == nil {
+			f.grid.Values = f.value.all(g.Values)
+		}
 	}
 	if f.codes != nil {
 		f.codes.X, f.codes.Y = f.grid.X, f.grid.Y

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/arena"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/signal"
 	"witnessmark/tables/surface"
@@ -66,9 +67,15 @@ func Judge(l *Limits, in JudgeInput) (*Judged, error) {
 		return nil, fmt.Errorf("judging needs a definition, a candidate and, but for a check, a base")
 	}
 	j := newJudge(in)
+	j.rules = len(l.Source.GetRules())
 	j.changed = make(map[string]bool, len(in.Changed))
 	for _, id := range in.Changed {
 		j.changed[id] = true
+	}
+	for _, id := range in.Changed {
+		if t := j.lay.ByID[id]; t != nil {
+			j.touched = append(j.touched, t)
+		}
 	}
 	j.wide = j.wider()
 	for _, r := range l.Source.GetRules() {
@@ -96,20 +103,37 @@ type judge struct {
 	in      JudgeInput
 	lay     *definition.Layout // the candidate's
 	changed map[string]bool
-	wide    []string // the changed tables and those with new ground on an axis
+	touched []*definition.Table // the changed tables
+	wide    []*definition.Table // those and the ones with new ground on an axis
 	out     *Judged
-	faces   map[faceKey]*face
+	own     map[ownFace]*face
+	faces   map[faceKey]*face // in units of other tables
 	pairs   map[*definition.Table]*pair
 	sets    map[whose]*signal.Set
 	exprs   *evaluator
-	last    *mesh   // that a surface was judged on
-	one     subject // under judgement: there are as many as rules times tables
+	meshes  map[[flat]*definition.Axis]*mesh // that surfaces were judged on, the last on some axes
+	rows    []float64                        // scratch
+	one     subject                          // under judgement: there are as many as rules times tables
+	rules   int                              // how many there are
+	room    room
 }
+
+// room is where much is kept of which there is one a table, or one a rule and table.
+type room struct {
+	pairs   arena.Of[pair]
+	faces   arena.Of[face]
+	by      arena.Of[string]
+	margins arena.Of[calibrationv1.Margin]
+	numbers arena.Of[float64]
+}
+
+// mostMeshes bounds what is kept of axes that few tables have.
+const mostMeshes = 64
 
 func newJudge(in JudgeInput) *judge {
 	n := len(in.Changed)
 	j := &judge{in: in, lay: in.Layout, out: &Judged{JudgedBy: make(map[string][]string, n), Through: map[string][]string{}, declared: map[string]bool{}},
-		faces: make(map[faceKey]*face, 2*n), pairs: make(map[*definition.Table]*pair, n), sets: map[whose]*signal.Set{}}
+		own: make(map[ownFace]*face, n), faces: map[faceKey]*face{}, pairs: make(map[*definition.Table]*pair, n), sets: map[whose]*signal.Set{}, meshes: map[[flat]*definition.Axis]*mesh{}}
 	if in.CandidateLayout != nil {
 		j.lay = in.CandidateLayout
 	}
@@ -117,39 +141,31 @@ func newJudge(in JudgeInput) *judge {
 }
 
 // wider are the changed tables and those with new ground on an axis, in definition order.
-func (j *judge) wider() []string {
+func (j *judge) wider() []*definition.Table {
 	if len(j.in.NewGround) == 0 {
-		return j.in.Changed
+		return j.touched
 	}
-	return j.those(func(t *definition.Table) bool {
-		return j.changed[t.ID] || slices.ContainsFunc(j.in.NewGround, func(g NewGround) bool { return pairing(t, g.Quantity) >= 0 })
+	return slices.DeleteFunc(slices.Clone(j.lay.Tables), func(t *definition.Table) bool {
+		return !j.changed[t.ID] && !slices.ContainsFunc(j.in.NewGround, func(g NewGround) bool { return pairing(t, g.Quantity) >= 0 })
 	})
-}
-
-// those are the ids of the tables of which something holds.
-func (j *judge) those(holds func(*definition.Table) bool) []string {
-	var out []string
-	for _, t := range j.lay.Tables {
-		if holds(t) {
-			out = append(out, t.ID)
-		}
-	}
-	return out
 }
 
 // selected are the tables that a rule looks at, in definition order: the changed ones, those
 // that it ties to a changed one, and those that are read where they were not.
 func (j *judge) selected(k *kind, r *calibrationv1.Rule) []*definition.Table {
-	ids := j.in.Changed
+	tables := j.touched
 	switch {
 	case k.every || j.changed[k.against(r)]:
-		ids = j.those(func(t *definition.Table) bool { return true })
+		tables = j.lay.Tables
 	case k.where && !k.needsBase:
-		ids = j.wide
+		tables = j.wide
+	}
+	if one := r.GetSelect(); len(one.GetTables())+len(one.GetExcept())+len(one.GetQuantity())+len(one.GetRole()) == 0 {
+		return tables
 	}
 	var out []*definition.Table
-	for _, id := range ids {
-		if t := j.lay.ByID[id]; t != nil && selects(r.GetSelect(), t) {
+	for _, t := range tables {
+		if selects(r.GetSelect(), t) {
 			out = append(out, t)
 		}
 	}
@@ -159,9 +175,13 @@ func (j *judge) selected(k *kind, r *calibrationv1.Rule) []*definition.Table {
 // lookedAt notes that a rule judged a table, once.
 func (j *judge) lookedAt(r *calibrationv1.Rule, id string) {
 	by := j.out.JudgedBy[id]
-	if len(by) == 0 || by[len(by)-1] != r.GetId() {
-		j.out.JudgedBy[id] = append(by, r.GetId())
+	switch {
+	case by == nil:
+		by = j.room.by.Take(j.rules)[:0]
+	case by[len(by)-1] == r.GetId():
+		return
 	}
+	j.out.JudgedBy[id] = append(by, r.GetId())
 }
 
 // ruleError is the finding that a rule could not be evaluated.

@@ -140,6 +140,9 @@ type mesh struct {
 	rivals         []rival
 	lattice        *lattice
 	xs, ys         []stop
+
+	xSpans, ySpans []surface.Span // where the stops lie on the table's own axes, and the limit at each point, y outer;
+	limits, values []float64      // nil where no table passes at a glance. The values are scratch
 }
 
 // suits says whether a subject may be judged on the mesh of another one.
@@ -169,8 +172,8 @@ func (s *subject) place(i int, stops []stop, rivals []rival) {
 }
 
 // placeAt is the point of two facets, and which cell it is, if any.
-func (h *held) placeAt(point int, x, y *facet) place {
-	p := place{x: x.v, y: y.v, point: point, slice: h.cand.t.Slice}
+func (s *subject) placeAt(point int, x, y *facet) place {
+	p := place{x: x.v, y: y.v, point: point, slice: s.cand.t.Slice}
 	if x.cell >= 0 && y.cell >= 0 {
 		p.row, p.col, p.cell = y.cell, x.cell, true
 	}

@@ -78,7 +78,7 @@ func (h *held) point(point int, x, y *facet) {
 func (h *held) before(i int, x, y float64, sd side) (v verdict, known bool) {
 	was := h.rivals[i].was
 	value, limit := at(h.base, x, y, sd), was.at(x, y, sd)
-	if value != value && h.subject.base.lacksAt(x, y, sd) || limit != limit && was.lacksAt(x, y, sd) {
+	if value != value && h.subject.was().lacksAt(x, y, sd) || limit != limit && was.lacksAt(x, y, sd) {
 		return v, false
 	}
 	return h.tally.judge(value, limit, was.ceiling), true

@@ -97,10 +97,10 @@ func (s *subject) changeWithin() error {
 // moved is what the change is measured from, and the base where a finding may be older than the change.
 func (s *subject) moved() (from, was *face, err error) {
 	if s.rule.GetChange().GetSince() == "" {
-		if s.base == nil {
+		if s.was() == nil {
 			return nil, nil, unjudged("the base has nothing to compare with")
 		}
-		return s.base, nil, nil
+		return s.was(), nil, nil
 	}
 	if s.in.AsFound == nil {
 		return nil, nil, unjudged("the image as found was not given")
@@ -111,7 +111,7 @@ func (s *subject) moved() (from, was *face, err error) {
 	if from == nil || from.values == nil {
 		return nil, nil, unjudged("the image as found has nothing to compare with")
 	}
-	return from, s.base, nil
+	return from, s.was(), nil
 }
 
 // steps are the bounds in the table's unit, or as a share of what was there; nil for none.

@@ -129,8 +129,8 @@ func (s *subject) reach(number int, l line) (*reach, error) {
 	}
 	r := &reach{number: number, line: l, samples: samples, low: slices.Min(l.points), high: slices.Max(l.points), past: [2]float64{-1, -1}}
 	low, high := r.low, r.high
-	if s.base != nil {
-		if all := s.base.lines(); number < len(all) && sameAxis(axis, all[number].axis) && len(all[number].points) > 0 && surface.Finite(all[number].points...) {
+	if s.was() != nil {
+		if all := s.was().lines(); number < len(all) && sameAxis(axis, all[number].axis) && len(all[number].points) > 0 && surface.Finite(all[number].points...) {
 			low, high = slices.Min(all[number].points), slices.Max(all[number].points)
 		}
 	}

@@ -96,9 +96,9 @@ func (c *ruleCheck) envelopeFits(t *definition.Table) error {
 // underEnvelope holds the whole surface against the envelope's. Both are piecewise bilinear, and so
 // is their difference, which takes its extremes at the breakpoints of both joined.
 func (s *subject) underEnvelope() error {
-	if s.last.suits(s) {
+	if m := s.meshes[axesOf(s.t)]; m.suits(s) {
 		s.codes += s.cand.patches()
-		return s.holdOn(s.last)
+		return s.holdOn(m)
 	}
 	b, err := s.envelopeOn()
 	if err != nil {

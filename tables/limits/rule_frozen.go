@@ -17,7 +17,7 @@ var frozenKind = &kind{name: "frozen", judge: (*subject).frozen, labels: true, n
 // frozen allows no difference at all: raw bits of the cells, and the breakpoints of stored axes.
 // Each stored number that differs counts; a cell is the worst where one differs.
 func (s *subject) frozen() error {
-	c, b := s.cand, s.base
+	c, b := s.cand, s.was()
 	if b == nil {
 		return unjudged("the base has nothing to compare with")
 	}
@@ -67,7 +67,7 @@ func (f *face) sizes() string {
 func (s *subject) frozenAxis(i int, now, was line) {
 	bits := [2][]uint64{}
 	if i < flat {
-		bits = [2][]uint64{[flat][]uint64{s.cand.xBits, s.cand.yBits}[i], [flat][]uint64{s.base.xBits, s.base.yBits}[i]}
+		bits = [2][]uint64{[flat][]uint64{s.cand.xBits, s.cand.yBits}[i], [flat][]uint64{s.was().xBits, s.was().yBits}[i]}
 	}
 	raw := bits[0] != nil && bits[1] != nil && now.axis.Unit == was.axis.Unit && alikeCells(now.axis.Cells, was.axis.Cells)
 	for k, point := range now.points {

@@ -53,7 +53,7 @@ func (s *subject) lump() error {
 	if r.GetAlong() != "" {
 		along = []string{r.GetAlong()}
 	}
-	return s.neighbours(along, false, opinion{false, true, func(t *track, i, cell int) (value, most float64, by int, ok bool) {
+	return s.neighbours(along, false, opinion{ceiling: true, all: lumpsWithin(limit), of: func(t *track, i, cell int) (value, most float64, by int, ok bool) {
 		if i < 1 || i+1 >= len(t.points) || t.points[i-1] == t.points[i+1] || t.off(cell, -1, 0, 1) {
 			return 0, 0, 0, false
 		}
@@ -62,4 +62,25 @@ func (s *subject) lump() error {
 		straight := a + float64(part*(c-a))
 		return math.Abs(b - straight), limit, 0, true
 	}})
+}
+
+// lumpsWithin is the rule at a glance.
+func lumpsWithin(limit float64) func(t *track) (int, bool) {
+	return func(t *track) (int, bool) {
+		n, apart := t.lines()
+		inner := max(len(t.points)-2, 0)
+		for i := 1; i <= inner; i++ {
+			if t.points[i-1] == t.points[i+1] || !(limit <= math.MaxFloat64) {
+				return 0, false
+			}
+			part := (t.points[i] - t.points[i-1]) / (t.points[i+1] - t.points[i-1])
+			for line, at := 0, i*t.stride; line < n; line, at = line+1, at+apart {
+				a, b, c := t.f.values[at-t.stride], t.f.values[at], t.f.values[at+t.stride]
+				if straight := a + float64(part*(c-a)); !(math.Abs(b-straight) <= limit) {
+					return 0, false
+				}
+			}
+		}
+		return n * inner, true
+	}
 }

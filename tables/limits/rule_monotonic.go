@@ -64,7 +64,7 @@ func (s *subject) monotonic() error {
 		return s.monotonicAxes()
 	}
 	rising := r.GetRising() || r.GetDirection() == "rising"
-	return s.neighbours([]string{r.GetAlong()}, true, opinion{true, !rising, func(t *track, i, cell int) (later, earlier float64, by int, ok bool) {
+	return s.neighbours([]string{r.GetAlong()}, true, opinion{pair: true, ceiling: !rising, all: valuesRise(rising), of: func(t *track, i, cell int) (later, earlier float64, by int, ok bool) {
 		if i+1 >= len(t.points) || t.off(cell, 0, 1) {
 			return 0, 0, 0, false
 		}
@@ -76,11 +76,31 @@ func (s *subject) monotonic() error {
 	}})
 }
 
+// valuesRise is the rule at a glance.
+func valuesRise(rising bool) func(t *track) (int, bool) {
+	return func(t *track) (int, bool) {
+		n, apart := t.lines()
+		pairs := len(t.points) - 1
+		for i := range pairs {
+			for line, at := 0, i*t.stride; line < n; line, at = line+1, at+apart {
+				rise := t.f.values[at+t.stride] - t.f.values[at]
+				if rising != (t.order >= 0) { // read backwards, or asked to fall; not both
+					rise = -rise
+				}
+				if !(rise >= 0 && rise <= math.MaxFloat64) {
+					return 0, false
+				}
+			}
+		}
+		return n * pairs, true
+	}
+}
+
 // monotonicAxes asks that the breakpoints of each axis rise, or fall, strictly.
 func (s *subject) monotonicAxes() error {
 	var before []line
-	if s.base != nil {
-		before = s.base.lines()
+	if s.was() != nil {
+		before = s.was().lines()
 	}
 	for n, l := range s.cand.lines() {
 		var was []float64

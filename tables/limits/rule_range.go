@@ -39,6 +39,9 @@ func (s *subject) inRange() error {
 	if s.only || s.where != [2]*stretch{} {
 		return s.holdSurface(bounds...)
 	}
+	if s.passesRange(bounds) {
+		return nil
+	}
 	before, ground := s.beforeCell(), s.hasGround()
 	for row := range s.cand.ny {
 		for col := range s.cand.nx {
@@ -111,7 +114,7 @@ func (s *subject) hold(row, col int, v float64, by *bound, before func(row, col 
 // beforeCell says what the base held where a cell of the candidate is: its own cell if the
 // breakpoints are the same, else its surface there; by index where there is no surface.
 func (s *subject) beforeCell() func(row, col int) (float64, bool) {
-	c, b := s.cand, s.base
+	c, b := s.cand, s.was()
 	switch {
 	case b == nil:
 		return func(int, int) (float64, bool) { return 0, false }

@@ -53,7 +53,7 @@ func (s *subject) slope() error {
 		}
 		limit /= per
 	}
-	return s.neighbours([]string{r.GetAlong()}, false, opinion{true, true, func(t *track, i, cell int) (value, most float64, by int, ok bool) {
+	return s.neighbours([]string{r.GetAlong()}, false, opinion{pair: true, ceiling: true, all: slopesWithin(limit), of: func(t *track, i, cell int) (value, most float64, by int, ok bool) {
 		if i+1 >= len(t.points) || t.off(cell, 0, 1) {
 			return 0, 0, 0, false
 		}
@@ -63,4 +63,24 @@ func (s *subject) slope() error {
 		}
 		return math.Abs(b-a) / math.Abs(t.points[i+1]-t.points[i]), limit, 0, true
 	}})
+}
+
+// slopesWithin is the rule at a glance.
+func slopesWithin(limit float64) func(t *track) (int, bool) {
+	return func(t *track) (int, bool) {
+		n, apart := t.lines()
+		gaps := len(t.points) - 1
+		for i := range gaps {
+			gap := math.Abs(t.points[i+1] - t.points[i])
+			if !(gap > 0) || !(limit <= math.MaxFloat64) {
+				return 0, false
+			}
+			for line, at := 0, i*t.stride; line < n; line, at = line+1, at+apart {
+				if !(math.Abs(t.f.values[at+t.stride]-t.f.values[at])/gap <= limit) {
+					return 0, false
+				}
+			}
+		}
+		return n * gaps, true
+	}
 }

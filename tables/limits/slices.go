@@ -12,7 +12,7 @@ import (
 // against.
 func (j *judge) pairSlices(t *definition.Table, p *pair) error {
 	home := func(of int) int { return of }
-	if p.base != nil {
+	if j.baseOf(t, p); p.base != nil {
 		var err error
 		if home, err = p.base.placesOf(p.cand); err != nil {
 			p.base, p.detail = nil, "the base could not be judged: "+err.Error()
@@ -22,7 +22,7 @@ func (j *judge) pairSlices(t *definition.Table, p *pair) error {
 	for k, d := range p.d.Slices {
 		one := &p.slices[k]
 		one.d, one.detail = d, p.detail
-		if one.cand, one.err = newFace(d, keyOf(ofCandidate, t.ID, t)); one.err != nil {
+		if one.cand, one.err = j.newFace(d, keyOf(ofCandidate, t.ID, t)); one.err != nil {
 			return one.err
 		}
 		if p.base == nil {
@@ -34,7 +34,7 @@ func (j *judge) pairSlices(t *definition.Table, p *pair) error {
 			continue
 		}
 		var err error
-		if one.base, err = newFace(p.base.d.Slices[at], keyOf(ofBase, t.ID, t)); err != nil {
+		if one.base, err = j.newFace(p.base.d.Slices[at], keyOf(ofBase, t.ID, t)); err != nil {
 			return err
 		}
 	}
@@ -117,13 +117,13 @@ func (s *subject) eachSlice() error {
 			s.outerGround[i][k].snap(points)
 		}
 	}
-	home, detail, judged := s.region, s.detail, 0
+	home, detail, judged := s.region, both.detail, 0
 	var passed errPassed
 	var undone []error
 	for k := range both.slices {
 		p := &both.slices[k]
 		s.region, s.looked = home, 0
-		s.cand, s.base, s.detail = p.cand, p.base, p.detail
+		s.cand, s.base, s.asked, s.detail = p.cand, p.base, true, p.detail
 		if !s.enter(p.cand.t.Slice) {
 			continue
 		}

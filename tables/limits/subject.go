@@ -17,7 +17,9 @@ type subject struct {
 	t          *definition.Table  // nil for a signal
 	sig        *definition.Signal // nil for a table
 	unit       string
-	cand, base *face // base is nil where there is none, or where it says nothing about this table
+	both       *pair
+	cand, base *face // base once it was asked for
+	asked      bool
 	region
 	tally  tally
 	looked int // how much was judged, where the rule counts it
@@ -109,13 +111,49 @@ func (s *subject) write(err error) {
 	}
 }
 
+// was is the base's table; nil where there is none, or where it says nothing about this table.
+func (s *subject) was() *face {
+	if s.asked {
+		return s.base
+	}
+	s.asked = true
+	detail := ""
+	if s.base, detail = s.baseOf(s.t, s.both); s.base != nil && s.base.values == nil && s.cand.values != nil && !s.kind.labels {
+		s.base, detail = nil, "the base could not be judged: it holds labels"
+	}
+	if s.detail == "" {
+		s.detail = detail
+	}
+	return s.base
+}
+
+// mayBend says that the base may curve between its breakpoints though the candidate does not.
+func (s *subject) mayBend() bool {
+	conv := &s.t.Cells.Conv
+	return s.in.CandidateLayout != nil || conv.Rational || conv.Points != nil
+}
+
 // pair is a table of both images, in the candidate's units: base is nil where there is none.
 type pair struct {
 	d          *surface.Decoded // the candidate's; nil where there is none
 	cand, base *face
+	asked      bool // for the base: most of what passes passes without it
 	err        error
-	detail     string // why the base could not be judged
-	slices     []pair // of a block, once they were asked for
+	detail     string   // why the base could not be judged
+	slices     []pair   // of a block, once they were asked for
+	by         []string // rules that looked at the table
+}
+
+// baseOf is the base of a pair, and why it could not be judged, read once.
+func (j *judge) baseOf(t *definition.Table, p *pair) (base *face, detail string) {
+	if !p.asked {
+		p.asked = true
+		var err error
+		if p.base, err = j.face(ofBase, t.ID, t); err != nil {
+			p.base, p.detail = nil, fmt.Sprintf("the base could not be judged: %v", err)
+		}
+	}
+	return p.base, p.detail
 }
 
 // pair is read once for all rules.
@@ -124,18 +162,12 @@ func (j *judge) pair(t *definition.Table) *pair {
 	if p != nil {
 		return p
 	}
-	p = &pair{}
+	p = j.room.pairs.One()
 	j.pairs[t] = p
 	if p.d = j.in.Candidate(t.ID); p.d == nil {
 		return p
 	}
-	if p.cand, p.err = j.face(ofCandidate, t.ID, t); p.err != nil {
-		return p
-	}
-	var err error
-	if p.base, err = j.face(ofBase, t.ID, t); err != nil {
-		p.base, p.detail = nil, fmt.Sprintf("the base could not be judged: %v", err)
-	}
+	p.cand, p.err = j.face(ofCandidate, t.ID, t)
 	return p
 }
 
@@ -163,10 +195,7 @@ func (s *subject) read() error {
 	if both.err != nil {
 		return both.err
 	}
-	s.cand, s.base, s.detail = both.cand, both.base, both.detail
-	if s.base != nil && s.base.values == nil && s.cand.values != nil && !k.labels {
-		s.base, s.detail = nil, "the base could not be judged: it holds labels"
-	}
+	s.both, s.cand = both, both.cand
 	s.tally = tally{check: s.in.Check}
 	if !isText(t) {
 		s.tally.relative, s.tally.step = t.Cells.Relative(), t.Cells.Conv.Step()

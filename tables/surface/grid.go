@@ -58,6 +58,33 @@ func (g *Grid) On(x, y Span) float64 {
 	return g.Convert(v)
 }
 
+// OnAll is On at all places of x and y, y outer, of a grid without a conversion. Rows may be used again.
+func (g *Grid) OnAll(xs, ys []Span, rows *[]float64, out []float64) {
+	n, width := len(xs), len(g.X)
+	if need := n * len(g.Y); len(*rows) < need {
+		*rows = make([]float64, need)
+	}
+	along := *rows
+	for row := range g.Y {
+		v, at := g.Values[row*width:(row+1)*width], along[row*n:(row+1)*n]
+		for k := range xs {
+			x := &xs[k]
+			at[k] = mix(v[x.lo], v[x.hi], x.t)
+		}
+	}
+	for i := range ys {
+		y, to := &ys[i], out[i*n:(i+1)*n]
+		low, high := along[y.lo*n:(y.lo+1)*n], along[y.hi*n:(y.hi+1)*n]
+		if y.t == 0 || y.lo == y.hi {
+			copy(to, low)
+			continue
+		}
+		for k := range to {
+			to[k] = mix(low[k], high[k], y.t)
+		}
+	}
+}
+
 // between interpolates along x in both rows, then along y.
 func (g *Grid) between(sx, sy Span) float64 {
 	a := g.along(sy.lo, sx)
