@@ -24,7 +24,7 @@ func TestCacheLikeNone(t *testing.T) {
 	plain.uncached = true
 	all := func(tx store.ReadTx) (map[string]string, error) {
 		out := map[string]string{}
-		for i := range 12 {
+		for i := range 8 {
 			v, err := tx.Document("k", fmt.Sprint(i))
 			if err != nil && !errors.Is(err, store.ErrNotFound) {
 				return nil, err
@@ -46,7 +46,7 @@ func TestCacheLikeNone(t *testing.T) {
 		return out
 	}
 	undone := errors.New("undone")
-	for range 150 {
+	for range 50 {
 		e := engines[r.IntN(2)]
 		err := e.View(func(tx store.ReadTx) error { // begins before the update and reads half of it after
 			before := read(plain)
@@ -91,14 +91,14 @@ func TestCacheLikeNone(t *testing.T) {
 // randomly writes a few documents and hashes.
 func randomly(r *rand.Rand, w store.WriteTx) (err error) {
 	for range r.IntN(4) {
-		key, value := fmt.Sprint(r.IntN(12)), fmt.Sprint(r.IntN(5))
+		key, value := fmt.Sprint(r.IntN(8)), fmt.Sprint(r.IntN(5))
 		switch r.IntN(9) {
 		case 0:
 			err = errors.Join(err, w.DropDocuments())
 		case 1, 2:
 			err = errors.Join(err, w.DeleteDocument("k", key))
 		case 3, 4:
-			err = errors.Join(err, w.PutHash(int64(r.IntN(12)), tlog.RecordHash([]byte(value))))
+			err = errors.Join(err, w.PutHash(int64(r.IntN(8)), tlog.RecordHash([]byte(value))))
 		default:
 			err = errors.Join(err, w.PutDocument("k", key, []byte(value)))
 		}

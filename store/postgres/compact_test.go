@@ -123,11 +123,13 @@ func TestCompactWaitsForViews(t *testing.T) {
 
 // TestCompactByAnother: the database only warns a role that may not, and goes on.
 func TestCompactByAnother(t *testing.T) {
-	c := pgtest.Start(t)
-	put(t, open(t, c.URL(), Options{}), "job", "7", "card")
-	c.SQL(t, `CREATE ROLE other LOGIN; GRANT USAGE ON SCHEMA witnessmark TO other;
+	url := pgtest.URL(t)
+	owner := open(t, url, Options{})
+	put(t, owner, "job", "7", "card")
+	sql(t, owner, `CREATE ROLE other LOGIN; GRANT USAGE ON SCHEMA witnessmark TO other;
 		GRANT SELECT, INSERT, UPDATE, DELETE ON ALL TABLES IN SCHEMA witnessmark TO other`)
-	e := open(t, strings.Replace(c.URL(), "postgres@", "other@", 1), Options{})
+	defer sql(t, owner, "DROP OWNED BY other; DROP ROLE other")
+	e := open(t, strings.Replace(url, "postgres@", "other@", 1), Options{})
 	put(t, e, "job", "7", "card, edited")
 	wantLine(t, e.Compact(), "the role that compacts must own the tables")
 }

@@ -9,6 +9,7 @@ import (
 	"os"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/jackc/pgx/v5/pgconn"
 
@@ -131,26 +132,53 @@ func TestUpgrade(t *testing.T) {
 }
 
 func TestUnsafeDatabases(t *testing.T) {
+	c := pgtest.Start(t)
+	e := open(t, c.URL(), Options{})
 	for _, setting := range []string{"fsync", "full_page_writes"} {
-		c := pgtest.Start(t, setting+" = off")
-		_, err := Open(t.Context(), c.URL(), Options{})
-		wantLine(t, err, setting+" is off, with which a crash loses what was acknowledged; set it to on")
+		c.SQL(t, "ALTER SYSTEM SET "+setting+" = off")
+		c.SQL(t, "SELECT pg_reload_conf()")
+		says := setting + " is off, with which a crash loses what was acknowledged; set it to on"
+		var err error
+		for until := time.Now().Add(30 * time.Second); err == nil && time.Now().Before(until); time.Sleep(10 * time.Millisecond) {
+			var again *Engine
+			if again, err = Open(t.Context(), c.URL(), Options{}); err == nil {
+				again.Close() // it has not read its settings yet
+			}
+		}
+		wantLine(t, err, says)
+		// A server that is running finds out with its next connection.
+		_, err = e.dial(t.Context())
+		wantLine(t, e.explained(err), says)
+		c.SQL(t, "ALTER SYSTEM RESET "+setting)
+		c.SQL(t, "SELECT pg_reload_conf()")
 	}
 }
 
-// TestSettingsOfOthers has the role say what would lose commits or hide warnings.
-func TestSettingsOfOthers(t *testing.T) {
-	c := pgtest.Start(t)
-	c.SQL(t, "ALTER ROLE postgres SET synchronous_commit = off; ALTER ROLE postgres SET client_min_messages = error")
-	e := open(t, c.URL()+"&synchronous_commit=off", Options{})
-	k, err := e.dial(t.Context())
+// sql runs statements on a connection of its own.
+func sql(t *testing.T, e *Engine, text string) []*pgconn.Result {
+	t.Helper()
+	c, err := e.dial(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer k.close()
-	got, err := k.text(t.Context(), "SELECT current_setting('synchronous_commit'), current_setting('client_min_messages')")
-	if err != nil || string(bytes.Join(got[0].Rows[0], []byte(" "))) != "on warning" {
-		t.Errorf("%q, %v", got[0].Rows[0], err)
+	defer c.close()
+	got, err := c.text(t.Context(), text)
+	if err != nil {
+		t.Fatalf("%s: %v", text, err)
+	}
+	return got
+}
+
+// TestSettingsOfOthers has the database say what would lose commits or hide warnings.
+func TestSettingsOfOthers(t *testing.T) {
+	url := pgtest.URL(t)
+	e := open(t, url+"&synchronous_commit=off", Options{})
+	database := e.config.Database
+	sql(t, e, "ALTER DATABASE "+database+" SET synchronous_commit = off; ALTER DATABASE "+database+" SET client_min_messages = error")
+	defer sql(t, e, "ALTER DATABASE "+database+" RESET ALL")
+	got := sql(t, e, "SELECT current_setting('synchronous_commit'), current_setting('client_min_messages')")
+	if said := string(bytes.Join(got[0].Rows[0], []byte(" "))); said != "on warning" {
+		t.Errorf("%q", said)
 	}
 }
 
@@ -199,11 +227,10 @@ func TestExplained(t *testing.T) {
 
 // TestWentBack: a database that was put back to an older state lacks what this engine acknowledged.
 func TestWentBack(t *testing.T) {
-	c := pgtest.Start(t)
-	e := open(t, c.URL(), Options{})
+	e := open(t, pgtest.URL(t), Options{})
 	put(t, e, "job", "7", "card")
 	put(t, e, "job", "7", "card, edited")
-	c.SQL(t, "UPDATE witnessmark.state SET updates = 1")
+	sql(t, e, "UPDATE witnessmark.state SET updates = 1")
 	err := e.View(func(store.ReadTx) error { return nil })
 	wantLine(t, err, "went back from update 2 to 1")
 	if !errors.Is(err, store.ErrDamaged) {
