@@ -179,7 +179,9 @@ func TestBesideGit(t *testing.T) {
 
 // BenchmarkGrowth is what ten submissions of one job take in the store, images and reports, in times of what git
 // takes for the images. A submission is kept as its difference from the job's read, never from another
-// submission: the bytes of one that is built on the one before come again each time, which git's chain spares.
+// submission: the bytes of one that is built on the one before come again each time, which git's chain spares. Of the
+// scattered ones no way of writing can be shorter than 1.3 times git's: a cell is one of nine steps in 81 of 192 places,
+// 5.4 bits, and 170,000 cells differ from the read over the ten.
 func BenchmarkGrowth(b *testing.B) {
 	needGit(b)
 	for _, size := range []int{1 << 20, 4 << 20, 16 << 20} {

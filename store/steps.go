@@ -11,18 +11,51 @@ import (
 // edited. What differs everywhere is left to XOR.
 const maxSteps = 128 << 10
 
-// words is how the values lie whose steps are kept: a table's values lie in one way, mostly, and those that
-// change go up or down by little, so that steps are alike where bytes are not. (Words of four bytes gained nothing.)
+// words is how the values lie whose steps are kept, and what a step is expected to be: a table's values lie in one
+// way, mostly, and those that change go up or down by little, or by as much as the one before, or by as great a part of
+// themselves. What is kept is by how much that is wrong. (Words of four bytes gained nothing.)
 type words struct {
-	width int
-	big   bool
-	slope bool // each step is kept less the one before: those of a smooth table are alike
+	width  int
+	big    bool
+	expect expectation
 }
+
+type expectation byte
+
+const (
+	nothing expectation = iota
+	asMuch              // as the step before
+	asPart              // of its value as the step before of its own
+)
 
 // wordings are all that are tried; a packed blob has its place in this list.
 var wordings = []words{
 	{width: 1}, {width: 2}, {width: 2, big: true},
-	{width: 1, slope: true}, {width: 2, slope: true}, {width: 2, big: true, slope: true},
+	{width: 1, expect: asMuch}, {width: 2, expect: asMuch}, {width: 2, big: true, expect: asMuch},
+	{width: 1, expect: asPart}, {width: 2, expect: asPart}, {width: 2, big: true, expect: asPart},
+}
+
+// change is a value and the step that it went.
+type change struct{ value, step uint16 }
+
+// expected is the step of a value after another change.
+func (w words) expected(value uint16, before change) uint16 {
+	switch {
+	case w.expect == nothing:
+		return 0
+	case w.expect == asMuch || before.value == 0:
+		return before.step
+	}
+	n, by := int64(value)*int64(int16(before.step)), int64(before.value)
+	return uint16((2*n + by) / (2 * by)) // to the nearest, mostly
+}
+
+// signed is a step of a word as one of 16 bits.
+func (w words) signed(step uint16) uint16 {
+	if w.width == 1 {
+		return uint16(int8(step))
+	}
+	return step
 }
 
 // columns of steps: how many bytes lie between changed stretches, how many words each has, and of each
@@ -94,7 +127,8 @@ func nextChange(data, base []byte, at int) int {
 // are counted from where a lowest byte is most likely: its first byte, or its last.
 func (w words) steps(data, base []byte, where []span) columns {
 	out := w.columns()
-	at, last := -w.width, uint16(0)
+	base = base[:min(len(base), len(data))] // what apply sees of it
+	at, last := -w.width, change{}
 	for i := 0; i < len(where); {
 		s := where[i]
 		for i++; i < len(where) && where[i].start-s.end < w.width; i++ {
@@ -107,13 +141,13 @@ func (w words) steps(data, base []byte, where []span) columns {
 		out[0] = binary.AppendUvarint(out[0], uint64(s.start-at))
 		out[1] = binary.AppendUvarint(out[1], uint64(count))
 		for at = s.start; count > 0; count, at = count-1, at+w.width {
-			step := w.read(data, at) - w.read(base, at)
+			value := w.read(base, at)
+			step := w.signed(w.read(data, at) - value)
+			wrong := step - w.expected(value, last)
 			for n := range w.width {
-				out[2+n] = append(out[2+n], byte((step-last)>>(8*n)))
+				out[2+n] = append(out[2+n], byte(wrong>>(8*n)))
 			}
-			if w.slope {
-				last = step
-			}
+			last = change{value, step}
 		}
 	}
 	return out
@@ -121,7 +155,7 @@ func (w words) steps(data, base []byte, where []span) columns {
 
 // apply takes the steps in data, which is the base as far as that goes.
 func (w words) apply(data []byte, c columns) error {
-	gaps, counts, taken, last := c[0], c[1], 0, uint16(0)
+	gaps, counts, taken, last := c[0], c[1], 0, change{}
 	for at := -w.width; len(gaps) > 0; {
 		gap, n := binary.Uvarint(gaps)
 		count, m := binary.Uvarint(counts)
@@ -133,14 +167,13 @@ func (w words) apply(data []byte, c columns) error {
 			if at >= len(data) {
 				return fmt.Errorf("its steps go beyond its end: %w", ErrPacked)
 			}
-			step := last
+			value := w.read(data, at)
+			step := w.expected(value, last)
 			for n := range w.width {
 				step += uint16(c[2+n][taken]) << (8 * n)
 			}
-			if w.slope {
-				last = step
-			}
-			v := w.read(data, at) + step
+			last = change{value, w.signed(step)}
+			v := value + step
 			for n := range w.width {
 				if at := w.place(at, n); at >= 0 && at < len(data) {
 					data[at] = byte(v >> (8 * n))

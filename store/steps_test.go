@@ -88,10 +88,16 @@ func TestStepsOfTheirWidth(t *testing.T) {
 		data := bytes.Clone(base)
 		step := uint16(0)
 		for at := 1000; at < 5000; at += w.width {
-			if step = uint16(1 + r.IntN(7)); w.slope {
+			v := w.read(data, at)
+			switch w.expect {
+			case nothing:
+				step = uint16(1 + r.IntN(7))
+			case asMuch:
 				step = uint16(at/7 + r.IntN(7))
+			case asPart:
+				step = v/4 + 1
 			}
-			v := w.read(data, at) + step
+			v += step
 			for n := range w.width {
 				data[w.place(at, n)] = byte(v >> (8 * n))
 			}
