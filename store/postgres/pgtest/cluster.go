@@ -8,12 +8,10 @@ import (
 	"io"
 	"os"
 	"os/exec"
-	"os/user"
 	"path/filepath"
 	"strconv"
 	"strings"
 	"sync"
-	"syscall"
 	"testing"
 	"time"
 
@@ -94,36 +92,17 @@ func folder() (*Cluster, error) {
 		return nil, err
 	}
 	c := &Cluster{dir: dir}
-	if who := account(); who != nil {
-		if err := os.Chown(dir, int(who.Uid), int(who.Gid)); err != nil {
-			return nil, err
-		}
+	if err := giveAway(dir); err != nil {
+		return nil, err
 	}
 	// The pipe ends with this process, also when it is killed. A server that ends removes its file.
 	cmd := exec.Command("sh", "-c", `read end; file="$0/data/postmaster.pid"; pid=$(head -n 1 "$file" 2>/dev/null) && kill -QUIT "$pid" &&
 		for i in $(seq 200); do [ -e "$file" ] || break; sleep 0.05; done; rm -rf "$0"`, dir)
-	cmd.SysProcAttr = &syscall.SysProcAttr{Setsid: true}
+	apart(cmd, false)
 	if c.reaper, err = cmd.StdinPipe(); err != nil {
 		return nil, err
 	}
 	return c, cmd.Start()
-}
-
-// account is whom PostgreSQL runs as where we are root, which it refuses to; nil is ourselves.
-func account() *syscall.Credential {
-	if os.Getuid() != 0 {
-		return nil
-	}
-	for _, name := range []string{"postgres", "nobody"} {
-		if u, err := user.Lookup(name); err == nil {
-			uid, err1 := strconv.ParseUint(u.Uid, 10, 32)
-			gid, err2 := strconv.ParseUint(u.Gid, 10, 32)
-			if err1 == nil && err2 == nil {
-				return &syscall.Credential{Uid: uint32(uid), Gid: uint32(gid)}
-			}
-		}
-	}
-	return nil
 }
 
 func (c *Cluster) command(name string, args ...string) (*exec.Cmd, error) {
@@ -134,7 +113,7 @@ func (c *Cluster) command(name string, args ...string) (*exec.Cmd, error) {
 	cmd := exec.Command(path, args...)
 	cmd.Dir = c.dir
 	cmd.Env = append(os.Environ(), "LC_ALL=C", "HOME="+c.dir)
-	cmd.SysProcAttr = &syscall.SysProcAttr{Credential: account(), Setsid: true}
+	apart(cmd, true)
 	return cmd, nil
 }
 
@@ -189,7 +168,7 @@ func (c *Cluster) start() error {
 // Stop ends the server as an administrator does who does not wait for anybody.
 func (c *Cluster) Stop(t testing.TB) {
 	t.Helper()
-	if err := c.running.Process.Signal(syscall.SIGINT); err != nil {
+	if err := c.running.Process.Signal(os.Interrupt); err != nil {
 		t.Fatal(err)
 	}
 	_ = c.running.Wait()
@@ -201,9 +180,11 @@ func (c *Cluster) Kill() { c.kill() }
 
 func (c *Cluster) kill() {
 	children := c.children()
-	_ = c.running.Process.Signal(syscall.SIGKILL)
+	_ = c.running.Process.Kill()
 	for _, pid := range children {
-		_ = syscall.Kill(pid, syscall.SIGKILL)
+		if p, err := os.FindProcess(pid); err == nil {
+			_ = p.Kill()
+		}
 	}
 	_ = c.running.Wait()
 }

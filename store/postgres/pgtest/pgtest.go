@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"sync"
 	"testing"
@@ -63,6 +64,9 @@ func giveBack(name string) {
 // need skips a test that PostgreSQL's programs are missing for.
 func need(t testing.TB) {
 	t.Helper()
+	if runtime.GOOS == "windows" {
+		t.Skip("it needs sockets in folders")
+	}
 	for _, name := range []string{"initdb", "postgres", "pg_basebackup"} {
 		if _, err := program(name); err != nil {
 			const how = "it needs PostgreSQL 13 or newer: apt-get install postgresql"

@@ -8,7 +8,6 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 )
@@ -50,7 +49,7 @@ func TestNothingIsLeft(t *testing.T) {
 	if _, err := fmt.Sscan(string(text), &pid); err != nil {
 		t.Fatal(err)
 	}
-	if err := child.Process.Signal(syscall.SIGKILL); err != nil {
+	if err := child.Process.Kill(); err != nil {
 		t.Fatal(err)
 	}
 	_ = child.Wait()
