@@ -258,3 +258,33 @@ func TestLongestKeys(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// TestLarge is a blob that is more than a chunk, and than what a transaction gathers. (The largest that there may be, of
+// 64 MiB, takes four times as long.)
+func TestLarge(t *testing.T) {
+	e := open(t, pgtest.URL(t), Options{})
+	large := make([]byte, store.MaxBlob/4+1)
+	r := storetest.Rand(t)
+	for i := range large {
+		large[i] = byte(r.Uint32())
+	}
+	sha := strings.Repeat("ab", 32)
+	if err := e.Update(func(tx store.WriteTx) error { return tx.PutBlob(sha, large) }); err != nil {
+		t.Fatal(err)
+	}
+	err := e.View(func(tx store.ReadTx) error {
+		got, err := tx.Blob(sha)
+		if !bytes.Equal(got, large) {
+			t.Errorf("read %d bytes, written %d", len(got), len(large))
+		}
+		return errors.Join(err, tx.Blobs(func(_ string, packed []byte) (bool, error) {
+			if !bytes.Equal(packed, large) {
+				t.Errorf("scanned %d bytes, written %d", len(packed), len(large))
+			}
+			return true, nil
+		}))
+	})
+	if err != nil {
+		t.Error(err)
+	}
+}

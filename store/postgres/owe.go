@@ -18,18 +18,13 @@ func (e *Engine) Owe() error {
 	if err := e.writable(); err != nil {
 		return err
 	}
-	_, err := e.oneStep(`CREATE TABLE IF NOT EXISTS witnessmark.owed (number bigserial PRIMARY KEY, since timestamptz NOT NULL DEFAULT now());
-		INSERT INTO witnessmark.owed DEFAULT VALUES`)
+	_, err := e.oneStep("INSERT INTO witnessmark.owed DEFAULT VALUES")
 	return err
 }
 
 // Owed is the number of the newest such note, 0 for none, and how old the oldest one is.
 func (e *Engine) Owed() (newest int64, age time.Duration, err error) {
-	got, err := e.oneStep(`SELECT to_regclass('witnessmark.owed') IS NOT NULL`)
-	if err != nil || string(got[len(got)-1].Rows[0][0]) != "t" {
-		return 0, 0, err
-	}
-	got, err = e.oneStep(`SELECT coalesce(max(number), 0), coalesce(floor(extract(epoch FROM now() - min(since)))::bigint, 0) FROM witnessmark.owed`)
+	got, err := e.oneStep(`SELECT coalesce(max(number), 0), coalesce(floor(extract(epoch FROM now() - min(since)))::bigint, 0) FROM witnessmark.owed`)
 	if err != nil {
 		return 0, 0, err
 	}
