@@ -190,12 +190,13 @@ func (d *door) admit(raw net.Conn, info credentials.AuthInfo) (credentials.AuthI
 	}
 	mine := d.connections
 	if p == nil {
+		stays := askAgain // it connects anew, and may be looked up then
 		if err == nil {
-			err = d.core.notEnrolled(id)
+			err, stays = d.core.notEnrolled(id), d.farewell
 		}
 		mine = d.former
 		info = formerInfo{info.(credentials.TLSInfo), err}
-		time.AfterFunc(d.farewell, func() { _ = t.Conn.Close() })
+		time.AfterFunc(stays, func() { _ = t.Conn.Close() })
 	}
 	if !mine.take(string(id), 1) {
 		return nil, errTooManyConnections

@@ -55,12 +55,16 @@ func notAPage(at, what string) error {
 
 // look runs fn on what the ledger says.
 func (c *core) look(fn func(*record.State) error) error {
-	return record.View(c.engine, func(s *record.State) error {
+	err := record.View(c.engine, func(s *record.State) error {
 		if err := c.home.understands(s); err != nil {
 			return err
 		}
 		return fn(s)
 	})
+	if isAway(err) {
+		c.reached(err)
+	}
+	return err
 }
 
 type jobsServer struct {
