@@ -40,13 +40,16 @@ func (s *session) judge() error {
 	for _, sig := range s.report.Signals {
 		sig.JudgedBy = judged.JudgedBy[sig.Id]
 	}
-	why := s.whyNot(judged)
+	var why map[string][]string // of those that no rule looked at
 	for _, c := range s.changes {
 		by := judged.JudgedBy[c.id]
 		if c.report != nil {
 			c.report.JudgedBy = by
 		}
 		if !judged.Looked(c.id) {
+			if why == nil {
+				why = s.whyNot(judged)
+			}
 			if by = slices.Concat(by, judged.Through[c.id]); len(by) > 0 {
 				why[c.id] = append(why[c.id], "what the definition's own author declared alone was asked: "+listed(by))
 			}

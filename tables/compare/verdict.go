@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
@@ -85,25 +86,25 @@ func verdict(findings []*calibrationv1.Finding) string {
 func order(findings []*calibrationv1.Finding, lay *definition.Layout) {
 	type ranked struct {
 		*calibrationv1.Finding
-		inherited int
-		rank      int
-		weight    float64
-		id        string
+		inherited, rank, at int
+		weight              float64
+		id                  string
 	}
 	all := make([]ranked, len(findings))
 	for i, f := range findings {
-		all[i] = ranked{f, 0, severity.Of(f.GetSeverity()).Rank(), weight(f, lay), judgedID(f)}
+		all[i] = ranked{f, 0, severity.Of(f.Severity).Rank(), i, weight(f, lay), judgedID(f)}
 		if !Counts(f) {
 			all[i].inherited = 1
 		}
 	}
-	slices.SortStableFunc(all, func(a, b ranked) int {
+	slices.SortFunc(all, func(a, b ranked) int {
 		return cmp.Or(
 			cmp.Compare(a.inherited, b.inherited),
 			cmp.Compare(b.rank, a.rank),
 			cmp.Compare(b.weight, a.weight),
-			cmp.Compare(a.GetRule(), b.GetRule()),
-			cmp.Compare(a.id, b.id),
+			strings.Compare(a.Rule, b.Rule),
+			strings.Compare(a.id, b.id),
+			cmp.Compare(a.at, b.at),
 		)
 	})
 	for i, f := range all {

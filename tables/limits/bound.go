@@ -121,7 +121,8 @@ func (s *subject) holdSurface(rivals ...rival) error {
 
 // holdOn judges the surface at the points of a mesh.
 func (s *subject) holdOn(m *mesh) error {
-	if s.passesMesh(m) {
+	computed := s.flat(m)
+	if computed && s.passesMesh(m) {
 		return nil
 	}
 	h := &held{subject: s, rivals: m.rivals, grew: make([][]int8, len(m.rivals))}
@@ -133,7 +134,11 @@ func (s *subject) holdOn(m *mesh) error {
 		}
 	}
 	h.stations = sync.OnceValues(func() ([]station, []station) { return h.finer(m.lattice, m.xs, m.ys) })
-	each(m.xs, m.ys, h.point)
+	if computed {
+		h.points(m)
+	} else {
+		each(m.xs, m.ys, h.point)
+	}
 	if s.looked == 0 {
 		return errPassed{"no point of it lies where the rule holds"}
 	}

@@ -62,9 +62,9 @@ func (g *glance) within(values []float64, high, low float64) (numbers bool) {
 	return true
 }
 
-// passesRange says that all cells lie within the bounds of a range.
-func (s *subject) passesRange(bounds []rival) bool {
-	level := [2]float64{math.Inf(1), math.Inf(-1)} // by whether it is the floor
+// levelsOf are the ceiling and the floor of a range, infinite where there is none.
+func levelsOf(bounds []rival) [2]float64 {
+	level := [2]float64{math.Inf(1), math.Inf(-1)}
 	for _, r := range bounds {
 		if r.now.ceiling {
 			level[0] = r.now.shift
@@ -72,6 +72,17 @@ func (s *subject) passesRange(bounds []rival) bool {
 			level[1] = r.now.shift
 		}
 	}
+	return level
+}
+
+// easyWithin is easy of a ceiling and a floor.
+func (t *tally) easyWithin(v float64, level [2]float64) bool {
+	least := max(t.least.room, 0)
+	return v-v == 0 && t.judged && level[0]-v >= least && v-level[1] >= least
+}
+
+// passesRange says that all cells lie within the bounds of a range.
+func (s *subject) passesRange(level [2]float64) bool {
 	g := s.tally.glance()
 	if !s.plain() || !g.within(s.cand.values, level[0], level[1]) || !g.passes(&s.tally) {
 		return false
@@ -113,13 +124,18 @@ func (m *mesh) flatten() {
 	m.values = make([]float64, len(m.limits))
 }
 
-// passesMesh says that the whole surface keeps the bound.
-func (s *subject) passesMesh(m *mesh) bool {
+// flat works out the surface on a mesh that is prepared for that.
+func (s *subject) flat(m *mesh) bool {
 	if m.limits == nil || !s.plain() || s.cand.grid.Convert != nil {
 		return false
 	}
-	ceiling, g := m.rivals[0].now.ceiling, s.tally.glance()
 	s.cand.grid.OnAll(m.xSpans, m.ySpans, &s.rows, m.values)
+	return true
+}
+
+// passesMesh says that the whole surface, worked out on a mesh, keeps the bound.
+func (s *subject) passesMesh(m *mesh) bool {
+	ceiling, g := m.rivals[0].now.ceiling, s.tally.glance()
 	if !g.under(m.values, m.limits, ceiling) || !g.passes(&s.tally) {
 		return false
 	}

@@ -95,6 +95,11 @@ func Judge(l *Limits, in JudgeInput) (*Judged, error) {
 			}
 		}
 	}
+	for t, p := range j.pairs {
+		if p.by != nil {
+			j.out.JudgedBy[t.ID] = p.by
+		}
+	}
 	return j.out, nil
 }
 
@@ -172,16 +177,23 @@ func (j *judge) selected(k *kind, r *calibrationv1.Rule) []*definition.Table {
 	return out
 }
 
-// lookedAt notes that a rule judged a table, once.
+// lookedAt notes that a rule judged a table or a signal, once.
 func (j *judge) lookedAt(r *calibrationv1.Rule, id string) {
-	by := j.out.JudgedBy[id]
-	switch {
-	case by == nil:
-		by = j.room.by.Take(j.rules)[:0]
-	case by[len(by)-1] == r.GetId():
-		return
+	if t := j.lay.ByID[id]; t != nil {
+		j.pairOf(t).lookedAt(r, &j.room.by, j.rules)
+	} else if by := j.out.JudgedBy[id]; len(by) == 0 || by[len(by)-1] != r.GetId() {
+		j.out.JudgedBy[id] = append(by, r.GetId())
 	}
-	j.out.JudgedBy[id] = append(by, r.GetId())
+}
+
+// lookedAt notes it of a table; of so many rules there are.
+func (p *pair) lookedAt(r *calibrationv1.Rule, room *arena.Of[string], rules int) {
+	if p.by == nil {
+		p.by = room.Take(rules)[:0]
+	}
+	if n := len(p.by); n == 0 || p.by[n-1] != r.GetId() {
+		p.by = append(p.by, r.GetId())
+	}
 }
 
 // ruleError is the finding that a rule could not be evaluated.

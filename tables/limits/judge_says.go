@@ -28,12 +28,18 @@ func (s *subject) worst(p place, v verdict) *calibrationv1.Worst {
 // axes is where a place lies along those axes that the table has.
 func (s *subject) axes(p place) (x, y *float64) {
 	if s.cand != nil && s.cand.x != nil && s.cand.t.X.Labels == nil {
-		x = proto.Float64(p.x)
+		x = s.number(p.x)
 	}
 	if s.cand != nil && s.cand.y != nil && s.cand.t.Y.Labels == nil {
-		y = proto.Float64(p.y)
+		y = s.number(p.y)
 	}
 	return x, y
+}
+
+func (j *judge) number(v float64) *float64 {
+	out := j.room.numbers.One()
+	*out = v
+	return out
 }
 
 // labels is where a place lies along axes of labels.
@@ -82,7 +88,8 @@ func (s *subject) margin() *calibrationv1.Margin {
 	if !t.judged {
 		return nil
 	}
-	m := &calibrationv1.Margin{Rule: s.rule.GetId(), Margin: t.least.room, Value: t.least.value, Limit: t.least.limit, Unit: s.unit, Inputs: t.leastAt.inputs, Slice: said.Slice(t.leastAt.slice)}
+	m := s.room.margins.One()
+	m.Rule, m.Margin, m.Value, m.Limit, m.Unit, m.Inputs, m.Slice = s.rule.GetId(), t.least.room, t.least.value, t.least.limit, s.unit, t.leastAt.inputs, said.Slice(t.leastAt.slice)
 	m.Table, m.Signal = s.id()
 	m.X, m.Y = s.axes(t.leastAt)
 	return m

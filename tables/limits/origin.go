@@ -40,6 +40,22 @@ func (h *held) point(point int, x, y *facet) {
 	if v != v && h.cand.lacks(x.on, y.on) {
 		return
 	}
+	h.judge(v, point, x, y, fresh)
+}
+
+// points judges all points of a flat mesh, and passes over those of which there is nothing to note.
+func (h *held) points(m *mesh) {
+	ceiling, n := m.rivals[0].now.ceiling, len(m.xs)
+	for i, v := range m.values {
+		if !h.tally.easy(v, m.limits[i], ceiling) {
+			h.judge(v, i+1, &m.xs[i%n].sides[0], &m.ys[i/n].sides[0], false)
+		}
+	}
+	h.looked += len(m.values)
+}
+
+// judge holds the surface's value at a point against every bound.
+func (h *held) judge(v float64, point int, x, y *facet, fresh bool) {
 	for i, r := range h.rivals {
 		if i > 0 && !surface.Finite(v) {
 			return // what is no number is beyond the first bound, and said once

@@ -39,12 +39,16 @@ func (s *subject) inRange() error {
 	if s.only || s.where != [2]*stretch{} {
 		return s.holdSurface(bounds...)
 	}
-	if s.passesRange(bounds) {
+	levels := levelsOf(bounds)
+	if s.passesRange(levels) {
 		return nil
 	}
 	before, ground := s.beforeCell(), s.hasGround()
 	for row := range s.cand.ny {
 		for col := range s.cand.nx {
+			if s.tally.easyWithin(s.cand.values[row*s.cand.nx+col], levels) {
+				continue
+			}
 			fresh := ground && s.fresh(s.cand.cellAt(row, col))
 			if fresh && s.cand.curved {
 				continue // judged with all that lies around it, below

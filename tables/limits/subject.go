@@ -96,7 +96,11 @@ func (s *subject) write(err error) {
 				why(err)
 			}
 		}
-		s.lookedAt(s.rule, table+sig)
+		if s.both != nil {
+			s.both.lookedAt(s.rule, &s.room.by, s.rules)
+		} else {
+			s.lookedAt(s.rule, table+sig)
+		}
 		s.out.Findings = append(s.out.Findings, s.findings()...)
 		if m := s.margin(); m != nil {
 			s.out.Margins = append(s.out.Margins, m)
@@ -137,6 +141,7 @@ func (s *subject) mayBend() bool {
 type pair struct {
 	d          *surface.Decoded // the candidate's; nil where there is none
 	cand, base *face
+	read       bool
 	asked      bool // for the base: most of what passes passes without it
 	err        error
 	detail     string   // why the base could not be judged
@@ -156,14 +161,23 @@ func (j *judge) baseOf(t *definition.Table, p *pair) (base *face, detail string)
 	return p.base, p.detail
 }
 
+// pairOf is the pair of a table, read or not.
+func (j *judge) pairOf(t *definition.Table) *pair {
+	p := j.pairs[t]
+	if p == nil {
+		p = j.room.pairs.One()
+		j.pairs[t] = p
+	}
+	return p
+}
+
 // pair is read once for all rules.
 func (j *judge) pair(t *definition.Table) *pair {
-	p := j.pairs[t]
-	if p != nil {
+	p := j.pairOf(t)
+	if p.read {
 		return p
 	}
-	p = j.room.pairs.One()
-	j.pairs[t] = p
+	p.read = true
 	if p.d = j.in.Candidate(t.ID); p.d == nil {
 		return p
 	}
