@@ -9,7 +9,7 @@ import (
 )
 
 func TestWithoutTheServerTheDeskShowsWhatWasVerified(t *testing.T) {
-	w := newWorld(t).submitted("submission-2.bin")
+	w := submittedWorld(t, "submission-2.bin")
 	b := w.inside(w.lead.desk)
 	if status, page := b.get("/job/1"); status != http.StatusOK || strings.Contains(page, "server not reached") {
 		t.Fatalf("with a server: %d %s", status, page)
@@ -40,7 +40,7 @@ func TestWhatTheClientSaysIsShown(t *testing.T) {
 }
 
 func TestWhatIsNotThere(t *testing.T) {
-	w := newWorld(t).submitted("submission-2.bin")
+	w := submittedWorld(t, "submission-2.bin")
 	b := w.inside(w.technician.desk)
 	for path, says := range map[string]string{
 		"/job/2": "There is no job 2", "/job/x": "is not a job", "/sheet/1.9": "no submission 9", "/sheet/1": "is not a submission",

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"html/template"
+	"math"
 	"net/http"
 
 	"witnessmark/client"
@@ -47,7 +48,7 @@ func (d *Desk) between(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	b.Report, b.Findings, b.Same = c.Report, becameOf(since), len(since.Same)
-	b.Cards, _ = cardsOf(c, betweenAt(b.A, b.B), true)
+	b.Cards = cardsOf(c, betweenAt(b.A, b.B), math.MaxInt)
 	d.show(w, p, http.StatusOK, "between", b)
 	return nil
 }

@@ -22,8 +22,17 @@ func chromium(t testing.TB) string {
 			return path
 		}
 	}
-	t.Skip("no Chromium here: apt-get install chromium")
+	lacks(t, "no Chromium here: apt-get install chromium")
 	return ""
+}
+
+// lacks skips a test for want of a program; where everything has to be there, it fails.
+func lacks(t testing.TB, what string) {
+	t.Helper()
+	if os.Getenv("CI") != "" {
+		t.Fatal(what)
+	}
+	t.Skip(what)
 }
 
 // looks is chromium for tests of how pages look, which take long under the race detector and tell it nothing: who clicks is
@@ -43,18 +52,30 @@ type tab struct {
 	p   *person
 }
 
-// opens starts a browser on a person's private file, as `witnessmark desk` does.
+// browserAt is the one browser process of all tests, once somebody opened it; endBrowser ends it.
+var (
+	browserAt  context.Context
+	endBrowser = func() {}
+)
+
+// opens has a person open their private file in a browser that nobody else's cookies are in, as `witnessmark desk` does.
 func (w *world) opens(p *person) *tab {
 	w.Helper()
-	alloc, stop := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(chromium(w.TB)), chromedp.UserDataDir(w.path("profile-"+p.name)),
-		chromedp.NoSandbox, chromedp.Headless, chromedp.DisableGPU, chromedp.NoFirstRun,
-		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
-		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true), chromedp.WSURLReadTimeout(longest))
-	w.Cleanup(stop)
-	ctx, end := chromedp.NewContext(alloc)
+	path := chromium(w.TB)
+	if browserAt == nil {
+		alloc, stop := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(path), chromedp.UserDataDir(filepath.Join(begun.dir, "profile")),
+			chromedp.NoSandbox, chromedp.Headless, chromedp.DisableGPU, chromedp.NoFirstRun,
+			chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
+			chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true), chromedp.WSURLReadTimeout(longest))
+		ctx, end := chromedp.NewContext(alloc)
+		endBrowser = func() { end(); stop() }
+		w.must(chromedp.Do(ctx)) // it lives as long as the context that it was started with
+		browserAt = ctx
+	}
+	ctx, end := chromedp.NewContext(browserAt, chromedp.WithNewBrowserContext())
 	w.Cleanup(end)
 	b := &tab{w.TB, ctx, p}
-	w.must(chromedp.Do(ctx)) // the browser lives as long as the context that it was started with
+	w.must(chromedp.Do(ctx))
 	b.do(chromedp.Navigate("file://" + p.desk.DoorFile()))
 	b.sees("waits for you")
 	return b

@@ -36,7 +36,7 @@ func (b *browser) hides(path string, words ...string) {
 }
 
 func TestAJobIsCorrectedNotedClosedAndErased(t *testing.T) {
-	w := newWorld(t).submitted("submission-2.bin")
+	w := submittedWorld(t, "submission-2.bin")
 	tech, lead := w.inside(w.technician.desk), w.inside(w.lead.desk)
 	tech.does("/job/1/amend", url.Values{"plate": {"HC 81"}, "limits": {"dx1-road-98"}, "fuel": {"98 RON"}, "parts": {"larger compressor wheel"}}, nil)
 	if j, err := w.technician.client.Job(1); err != nil || j.GetPlate().GetText() != "HC 81" || j.GetFrame().GetText() == "" || len(j.GetParts()) != 1 || len(j.GetNumbers()) != 0 {
@@ -98,7 +98,7 @@ func TestAReadIsVoided(t *testing.T) {
 
 // TestWhichCarIsAskedWhereItIsNotSettled: the question comes with what was typed, and only then.
 func TestWhichCarIsAskedWhereItIsNotSettled(t *testing.T) {
-	w := newWorld(t).submitted("submission-2.bin")
+	w := submittedWorld(t, "submission-2.bin")
 	tech := w.inside(w.technician.desk)
 	const question = "Which car is it?"
 	tech.hides("/job/new", question)
@@ -119,7 +119,7 @@ func TestWhichCarIsAskedWhereItIsNotSettled(t *testing.T) {
 }
 
 func TestASubmissionSaysWhatItStartedFrom(t *testing.T) {
-	w := newWorld(t).submitted("submission-2.bin")
+	w := submittedWorld(t, "submission-2.bin")
 	cal, tech := w.inside(w.calibrator.desk), w.inside(w.technician.desk)
 	cal.shows("/job/1/submit", `<option value="1">1.1 by calibrator, waiting</option>`, `name="meant" value="ignition.98"`)
 	files, err := demoFiles()
@@ -185,7 +185,7 @@ func TestASubmissionSaysWhatItStartedFrom(t *testing.T) {
 
 // TestADeskThatCannotSignSaysSo: on top of every page, and everything can be looked at.
 func TestADeskThatCannotSignSaysSo(t *testing.T) {
-	w := newWorld(t).submitted("submission-2.bin")
+	w := submittedWorld(t, "submission-2.bin")
 	d, err := Start(Options{Client: w.lead.client})
 	w.must(err)
 	defer d.Close()
@@ -236,7 +236,7 @@ func (b *browser) alarmed(words ...string) {
 // TestAReadBackThatDiffersIsNeverGreen: it is red where it is told and wherever the job is shown, until
 // one that matches came.
 func TestAReadBackThatDiffersIsNeverGreen(t *testing.T) {
-	w := newWorld(t).collected()
+	w := collectedWorld(t)
 	tech := w.inside(w.technician.desk)
 	tech.alarmed() // collected, and not due yet
 	back, err := os.ReadFile(w.demo("readback.bin"))
@@ -256,7 +256,7 @@ func TestAReadBackThatDiffersIsNeverGreen(t *testing.T) {
 }
 
 func TestARecallIsAnAlarmThatALeadSettles(t *testing.T) {
-	w := newWorld(t).collected()
+	w := collectedWorld(t)
 	tech, lead := w.inside(w.technician.desk), w.inside(w.lead.desk)
 	if page := lead.does("/sheet/1.1/return", url.Values{"reason": {"it knocks"}}, nil); !strings.Contains(page, `<div class="notice bad" role="alert"><p>You returned 1.1.`) {
 		t.Errorf("told as %s", page)
@@ -303,7 +303,7 @@ func TestPagesOfJobsAreBounded(t *testing.T) {
 
 // TestTheLedgerIsListedFromTheNewest: below an entry, of a kind, by a person.
 func TestTheLedgerIsListedFromTheNewest(t *testing.T) {
-	w := newWorld(t).submitted("submission-2.bin")
+	w := submittedWorld(t, "submission-2.bin")
 	b := w.inside(w.lead.desk)
 	rows := regexp.MustCompile(`<th scope="row">(\d+)</th><td>([a-z-]+)</td><td>([a-z]+)</td>`)
 	b.shows("/ledger?kind=submission", `<a href="/sheet/1.1">1.1</a></td><td class="plate">HC 18</td>`)

@@ -31,7 +31,7 @@ func with(header map[string]string, pairs ...string) map[string]string {
 }
 
 func TestNobodyElseGetsIn(t *testing.T) {
-	w := newWorld(t).submitted("submission-2.bin")
+	w := submittedWorld(t, "submission-2.bin")
 	d := w.lead.desk
 	host := d.door.host
 	port := host[strings.LastIndex(host, ":"):]
@@ -152,7 +152,7 @@ var draftField = regexp.MustCompile(`name="draft" value="([^"]+)"`)
 var statementShown = regexp.MustCompile(`(?s)<pre class="statement"[^>]*>(.*?)</pre>`)
 
 func TestASessionAloneNeverSigns(t *testing.T) {
-	w := newWorld(t).submitted("submission-2.bin")
+	w := submittedWorld(t, "submission-2.bin")
 	b := w.inside(w.lead.desk)
 	before := w.lead.client.Head().Size
 	reasons := url.Values{"because:advance-ceiling:ignition.98": {"watched for knock on the rolling road"}}

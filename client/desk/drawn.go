@@ -3,6 +3,7 @@ package desk
 import (
 	"fmt"
 	"html/template"
+	"math"
 	"net/http"
 	"net/url"
 	"slices"
@@ -12,12 +13,25 @@ import (
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 )
 
-// drawnAtOnce is how many tables come with the sheet; the others come as they are scrolled to.
+// drawnAtOnce is how many tables' pictures come with a sheet for a browser that runs no script.
 const drawnAtOnce = 12
+
+// atOnce is how many of the changed tables come with their pictures. A script says by a cookie that it fetches them as they are
+// scrolled to: then none is drawn before the verdict can be read.
+func atOnce(r *http.Request) int {
+	_, none := r.Cookie("pictures-later")
+	switch {
+	case r.URL.Query().Get("all") != "":
+		return math.MaxInt
+	case none == nil:
+		return 0
+	}
+	return drawnAtOnce
+}
 
 type tableCard struct {
 	ID, Href, Fragment, Numbers string
-	HTML                        template.HTML // empty: comes later
+	Draw                        func() template.HTML // nil: it is fetched
 }
 
 // comparisonOf is a reviewed submission as it is drawn.
@@ -49,25 +63,22 @@ type cardFolder struct {
 	Cards []tableCard
 }
 
-// cardsOf are the changed tables, folder by folder, the worst first; the later ones come as they are scrolled to,
-// unless all are asked for.
-func cardsOf(c *view.Comparison, at string, all bool) (folders []cardFolder, lazy bool) {
+// cardsOf are the changed tables, folder by folder, the worst first; so many come with their pictures.
+func cardsOf(c *view.Comparison, at string, drawn int) (folders []cardFolder) {
 	n := 0
 	for _, f := range c.Folders() {
 		folder := cardFolder{Name: f.Name}
 		for _, t := range f.Tables {
 			card := tableCard{ID: t.GetId(), Href: at + "/table/" + url.PathEscape(t.GetId()), Fragment: at + "/card/" + url.PathEscape(t.GetId()),
 				Numbers: fmt.Sprintf("%d of %d cells changed", t.GetChanged(), t.GetCells())}
-			if n++; n <= drawnAtOnce || all {
-				card.HTML = c.Card(t, card.Href)
-			} else {
-				lazy = true
+			if n++; n <= drawn {
+				card.Draw = func() template.HTML { return c.Card(t, card.Href) }
 			}
 			folder.Cards = append(folder.Cards, card)
 		}
 		folders = append(folders, folder)
 	}
-	return folders, lazy
+	return folders
 }
 
 // signalsOf are the signals that depend on a change, those with the worst finding first.

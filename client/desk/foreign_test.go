@@ -15,7 +15,7 @@ import (
 // wherever the browser lets them.
 func TestAForeignPageGetsNowhere(t *testing.T) {
 	chromium(t)
-	w := newWorld(t).submitted("submission-2.bin")
+	w := submittedWorld(t, "submission-2.bin")
 	b := w.opens(w.lead)
 	desk := strings.TrimSuffix(w.lead.desk.URL(), "/")
 	foreign := httptest.NewServer(http.HandlerFunc(func(rw http.ResponseWriter, _ *http.Request) {

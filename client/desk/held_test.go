@@ -29,7 +29,7 @@ func (w *world) steady(speed, pressure int, knocks bool) string {
 // danger after a change is an alarm on the tray. Once something else is in the car, the card says how far that is from as found.
 // Of a car that was never read neither is told.
 func TestTheCardSaysWhatIsInTheCarAndWhatARunShowed(t *testing.T) {
-	w := newWorld(t).collected()
+	w := collectedWorld(t)
 	b := w.inside(w.lead.desk)
 	b.hides("/job/1", "From as found")
 	// 198 kPa lie inside the axis of wastegate.duty, which ends at 200; the submission asks for more than 1 % more there.

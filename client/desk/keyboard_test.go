@@ -33,7 +33,7 @@ func (b *tab) press(keys string) {
 
 func TestSigningByKeyboardAlone(t *testing.T) {
 	chromium(t)
-	w := newWorld(t).submitted("submission-2.bin")
+	w := submittedWorld(t, "submission-2.bin")
 	b := w.opens(w.lead)
 	b.tabsTo("the submission", `e.getAttribute("href") === "/sheet/1.1"`)
 	b.press(kb.Enter)

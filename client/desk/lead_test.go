@@ -18,7 +18,7 @@ const onCell = `(name => document.querySelector("[data-pane=" + name + "] [aria-
 // table, by keyboard and by button; rows fold, and the sections follow the cursor.
 func TestALeadsWayThroughASheet(t *testing.T) {
 	chromium(t)
-	w := newWorld(t).submitted("submission-1.bin")
+	w := submittedWorld(t, "submission-1.bin")
 	b := w.opens(w.lead)
 	b.goes("/sheet/1.1")
 	b.follows("cut-above-target in boost.target")
@@ -68,7 +68,7 @@ func TestALeadsWayThroughASheet(t *testing.T) {
 	b.until("the table before, at its last", `location.pathname.endsWith("/boost.target") && /^change (\d+) of \1$/.test(document.querySelector("[data-count]")?.textContent)`)
 
 	// Decision and findings are reached from the head, which stays in view.
-	b.goes("/sheet/1.1")
+	b.goes("/sheet/1.1?all=1")
 	b.do(scrolled())
 	b.until("the head in view", `(r => r.top >= 0 && r.bottom < innerHeight)(document.querySelector(".head").getBoundingClientRect())`)
 	b.until("a signal's card with its section", `document.querySelector('.card [id="signal-boost.request"] ~ .section svg .cand') !== null`)
@@ -83,7 +83,7 @@ func TestALeadsWayThroughASheet(t *testing.T) {
 // TestAnAlarmIsRaisedAndEnded: what was read back is not what was written.
 func TestAnAlarmIsRaisedAndEnded(t *testing.T) {
 	chromium(t)
-	w := newWorld(t).collected()
+	w := collectedWorld(t)
 	b := w.opens(w.technician)
 	readBack := func(file, says string) {
 		b.goes("/job/1/readback")

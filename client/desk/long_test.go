@@ -107,7 +107,7 @@ func BenchmarkPages(b *testing.B) {
 	var asks []func(path string) (time.Duration, int)
 	var last []string
 	for _, entries := range sizes {
-		w := newWorld(b).submitted("submission-2.bin")
+		w := submittedWorld(b, "submission-2.bin")
 		_, err := w.technician.client.AddNote(ctx, client.NewNote{About: record.Name{Job: 1}, Text: "strapped down, warm, second gear"})
 		w.must(err)
 		w.grows(waitingJobs(entries), submissions(60))
@@ -149,7 +149,7 @@ func BenchmarkPages(b *testing.B) {
 
 // TestLongListsTurnPages: whoever follows the links meets everything once, on pages of at most 100 kB.
 func TestLongListsTurnPages(t *testing.T) {
-	w := newWorld(t).submitted("submission-2.bin")
+	w := submittedWorld(t, "submission-2.bin")
 	w.grows(waitingJobs(250), submissions(70))
 	b := w.inside(w.lead.desk)
 	var jobs uint32

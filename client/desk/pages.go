@@ -44,6 +44,8 @@ type page struct {
 	Says        string // how a signature is confirmed
 	Typed       bool
 	Body        any
+
+	out *output // where it goes
 }
 
 // note is what was just done, and whether it raised an alarm.
@@ -78,6 +80,7 @@ func loadPages() (*pages, error) {
 }
 
 var funcs = template.FuncMap{
+	"assets":   func() string { return assetsAt },
 	"name":     client.Name,
 	"key":      client.Key,
 	"short":    short,
@@ -158,18 +161,43 @@ func (p page) has(roles ...string) bool {
 	return slices.ContainsFunc(roles, func(r string) bool { return slices.Contains(p.Me.GetRoles(), r) })
 }
 
-// show renders a page whole before a byte is sent.
+// show renders a page; what a template makes before a pause is sent before what it makes after it.
 func (d *Desk) show(w http.ResponseWriter, p page, status int, name string, body any) {
-	p.Body = body
-	var b bytes.Buffer
-	if err := d.pages.byName[name].ExecuteTemplate(&b, "layout.html", p); err != nil {
-		d.log.Error("a page could not be made", "page", name, "error", err)
-		http.Error(w, "this page could not be made; the terminal that the desk was started from says why", http.StatusInternalServerError)
+	p.Body, p.out = body, &output{to: w, status: status}
+	err := d.pages.byName[name].ExecuteTemplate(p.out, "layout.html", p)
+	if err == nil {
+		p.out.send()
 		return
 	}
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.WriteHeader(status)
-	_, _ = w.Write(b.Bytes())
+	d.log.Error("a page could not be made", "page", name, "error", err)
+	if p.out.sent {
+		panic(http.ErrAbortHandler) // so that nobody takes the half for the whole
+	}
+	http.Error(w, "this page could not be made; the terminal that the desk was started from says why", http.StatusInternalServerError)
+}
+
+// output holds a page back up to its pauses.
+type output struct {
+	bytes.Buffer
+	to     http.ResponseWriter
+	status int
+	sent   bool
+}
+
+func (o *output) send() {
+	if !o.sent {
+		o.sent = true
+		o.to.Header().Set("Content-Type", "text/html; charset=utf-8")
+		o.to.WriteHeader(o.status)
+	}
+	_, _ = o.WriteTo(o.to)
+}
+
+// Pause sends what there is of the page: a browser shows it while the rest is made.
+func (p page) Pause() string {
+	p.out.send()
+	_ = http.NewResponseController(p.out.to).Flush()
+	return ""
 }
 
 // handle turns an error into a page that says it in one line, and what to do.

@@ -14,39 +14,58 @@ import (
 	"witnessmark/store/record"
 )
 
-// widths are a laptop, a tablet, the laptop at 200 % zoom, and a telephone.
-var widths = []int64{1280, 800, 640, 400}
-
 // pagesOf is every page that has something on it, of a full world.
 var pagesOf = map[string]string{
-	"tray": "/", "jobs": "/jobs", "card": "/job/1", "card-changed": "/job/2", "card-erased": "/job/3", "sheet": "/sheet/1.1", "table": "/sheet/1.1/table/ignition.98", "ledger": "/ledger",
+	"tray": "/", "jobs": "/jobs", "card": "/job/1", "card-changed": "/job/2", "card-erased": "/job/3", "sheet": "/sheet/1.1?all=1", "sheet-scripted": "/sheet/1.2", "table": "/sheet/1.1/table/ignition.98", "ledger": "/ledger",
 	"open": "/job/new", "read": "/job/1/read", "submit": "/job/1/submit", "collect": "/job/1/collect", "as-found": "/job/1/asfound", "readback": "/job/1/readback",
 	"run": "/job/1/run", "note": "/job/1/note", "amend": "/job/1/amend", "void": "/job/1/void", "close": "/job/1/close", "settle": "/job/2/settle",
 	"reopen": "/job/3/reopen", "erase": "/job/3/erase", "problem": "/job/9", "report": "/report/1.back1", "report-read": "/report/2.read1", "report-table": "/report/2.read1/table/ignition.98", "search": "/search?text=boost", "search-none": "/search", "jobs-filtered": "/jobs?verdict=danger&sort=worst&text=hc", "jobs-refused": "/jobs?person=nobody",
-	"between": "/job/1/between?a=1.1&b=1.2", "curve": "/sheet/1.2/table/boost.target", "runs": "/job/1/runs", "outcome": "/job/1/outcome", "visited": "/sheet/1.2",
-	"structures": "/sheet/5.1", "structures-2": "/sheet/5.2", "structures-between": "/job/5/between?a=5.1&b=5.2", "structures-read": "/report/5.read1", "block": "/sheet/5.1/table/torque?slice=1&at=0,2",
+	"between": "/job/1/between?a=1.1&b=1.2", "curve": "/sheet/1.2/table/boost.target", "runs": "/job/1/runs", "outcome": "/job/1/outcome", "visited": "/sheet/1.2?all=1",
+	"structures": "/sheet/5.1?all=1", "structures-2": "/sheet/5.2?all=1", "structures-between": "/job/5/between?a=5.1&b=5.2", "structures-read": "/report/5.read1", "block": "/sheet/5.1/table/torque?slice=1&at=0,2",
 	"block-4": "/sheet/5.1/table/trim", "counts": "/sheet/5.2/table/flow", "slices-moved": "/sheet/5.2/table/layers?slice=2", "text": "/sheet/5.1/table/note", "astray": "/sheet/5.2/table/ramp",
 	"labels": "/sheet/5.1/table/per-gear", "block-labels": "/sheet/5.1/table/states", "meant": "/job/5/submit", "search-known": "/search?text=tq&definition=structured",
 }
 
-// TestPagesFit looks at every page at each width, and in the dark: nothing may stick out, every
-// field has a label, and the policy lets everything through that the page asks for. With
-// WITNESSMARK_SHOTS=DIR the pages are kept as pictures.
+// everyLook is a laptop in the dark, a laptop, a tablet, the laptop at 200 % zoom, and a telephone; axe-core looks, too, where colours
+// are others, and where there is so little room that grids scroll.
+var everyLook = []struct {
+	scheme string
+	width  int64
+	axe    bool
+}{{"dark", 1280, true}, {"light", 1280, true}, {"light", 800, false}, {"light", 640, true}, {"light", 400, false}}
+
+// TestPagesFit looks at every page in every way: nothing may stick out, every field has a label, the policy lets everything through
+// that the page asks for, and axe-core finds nothing with any of its rules. With WITNESSMARK_SHOTS=DIR the pages are kept as pictures.
 func TestPagesFit(t *testing.T) {
 	looks(t)
-	w := newWorld(t).full()
+	axe := axeScript()
+	w := begin(t, "full", func(w *world) { w.full() })
 	b := w.opens(w.lead)
 	for name, path := range pagesOf {
-		b.lookAt(name, path, widths[0], "dark")
-		for _, width := range widths {
-			b.lookAt(name, path, width, "light")
-		}
+		b.goes(path)
+		b.everyLook(axe, name)
 	}
 	b.headingsStay()
 	b.statement()
-	b.measure("statement")
+	b.everyLook(axe, "statement")
 	b.collected(w)
-	b.measure("collected")
+	b.everyLook(axe, "collected")
+	if axe == "" {
+		lacks(t, noAxe)
+	}
+}
+
+// everyLook looks at the page that is there.
+func (b *tab) everyLook(axe, name string) {
+	b.Helper()
+	for _, look := range everyLook {
+		b.scheme(look.scheme)
+		b.fits(name, look.width, look.scheme)
+		if look.axe {
+			b.judged(axe, fmt.Sprintf("%s, %s at %d", name, look.scheme, look.width))
+		}
+	}
+	b.scheme("light")
 }
 
 // headingsStay scrolls a grid that is wider than a telephone: its row headings stay where they are seen.
@@ -62,8 +81,8 @@ func (b *tab) headingsStay() {
 // measure looks at the page that is there at each width.
 func (b *tab) measure(name string) {
 	b.Helper()
-	for _, width := range widths {
-		b.fits(name, width, "light")
+	for _, look := range everyLook[1:] {
+		b.fits(name, look.width, look.scheme)
 	}
 }
 
@@ -178,6 +197,8 @@ func (b *tab) lookAt(name, path string, width int64, scheme string) {
 func (b *tab) fits(name string, width int64, scheme string) {
 	b.Helper()
 	b.do(chromedp.EmulateViewport(width, 900))
+	// What lies out of sight of a long list is laid out as well.
+	eval[bool](b, `(() => { const all = new CSSStyleSheet(); all.replaceSync("* { content-visibility: visible !important }"); document.adoptedStyleSheets = [all]; return true })()`)
 	what := fmt.Sprintf("%s at %d, %s", name, width, scheme)
 	if wide := eval[int64](b, `document.documentElement.scrollWidth`); wide > width {
 		b.Errorf("%s: %d pixels wide; sticking out: %s", what, wide, eval[string](b,

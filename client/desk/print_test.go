@@ -17,7 +17,7 @@ var mediaBox = regexp.MustCompile(`/MediaBox\s*\[\s*0 0 ([0-9.]+) ([0-9.]+)\s*\]
 // TestASheetPrints: A4 pages, the pictures all there, and nothing that only a screen is for.
 func TestASheetPrints(t *testing.T) {
 	looks(t)
-	w := newWorld(t).twoSubmissions()
+	w := twoSubmissionsWorld(t)
 	b := w.opens(w.lead)
 	b.scheme("dark") // paper is white all the same
 	for _, path := range []string{"/sheet/1.2?all=1", "/sheet/1.2/table/boost.target"} {

@@ -3,6 +3,7 @@ package desk
 import (
 	"fmt"
 	"html/template"
+	"math"
 	"net/http"
 	"net/url"
 
@@ -87,7 +88,7 @@ func (d *Desk) report(w http.ResponseWriter, r *http.Request) error {
 			b.Findings = c.Findings(hrefIn(c, at))
 		}
 		b.Signals = signalsOf(c, at)
-		b.Cards, _ = cardsOf(c, at, true)
+		b.Cards = cardsOf(c, at, math.MaxInt)
 	}
 	d.show(w, p, http.StatusOK, "report", b)
 	return nil

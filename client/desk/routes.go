@@ -1,6 +1,9 @@
 package desk
 
 import (
+	"crypto/sha256"
+	"fmt"
+	"io"
 	"io/fs"
 	"net/http"
 	"strconv"
@@ -12,13 +15,9 @@ import (
 
 func (d *Desk) handler() http.Handler {
 	mux := http.NewServeMux()
-	assets, err := fs.Sub(embedded, "assets")
-	if err != nil {
-		panic(err) // the folder is embedded
-	}
-	mux.Handle("GET /assets/", http.StripPrefix("/assets/", http.FileServerFS(assets)))
-	mux.HandleFunc("GET /assets/view.css", asset("text/css", view.CSS))
-	mux.HandleFunc("GET /assets/view.js", asset("text/javascript", view.JS))
+	mux.Handle("GET "+assetsAt, http.StripPrefix(assetsAt, kept(http.FileServerFS(must(fs.Sub(embedded, "assets"))))))
+	mux.Handle("GET "+assetsAt+"view.css", kept(asset("text/css", view.CSS)))
+	mux.Handle("GET "+assetsAt+"view.js", kept(asset("text/javascript", view.JS)))
 	mux.HandleFunc("GET /events", d.stream)
 	for pattern, fn := range map[string]func(http.ResponseWriter, *http.Request) error{
 		"GET /{$}":                               d.tray,
@@ -56,6 +55,32 @@ func (d *Desk) handler() http.Handler {
 		mux.HandleFunc(pattern, d.handle(fn))
 	}
 	return d.guard(mux)
+}
+
+// assetsAt is where styles and scripts are; another program has others.
+var assetsAt = func() string {
+	h := sha256.New()
+	_, _ = io.WriteString(h, view.CSS+view.JS)
+	for _, f := range must(embedded.ReadDir("assets")) {
+		_, _ = h.Write(must(embedded.ReadFile("assets/" + f.Name())))
+	}
+	return fmt.Sprintf("/assets/%.8x/", h.Sum(nil))
+}()
+
+// must is for what is embedded.
+func must[T any](v T, err error) T {
+	if err != nil {
+		panic(err)
+	}
+	return v
+}
+
+// kept lets a browser keep what never changes, so that a page does not wait for it.
+func kept(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Cache-Control", "private, max-age=86400, immutable")
+		next.ServeHTTP(w, r)
+	})
 }
 
 func asset(kind, body string) http.HandlerFunc {

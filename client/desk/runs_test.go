@@ -50,7 +50,7 @@ func (b *browser) shows(path string, words ...string) string {
 
 // TestRunsAndOutcomeHoldTheNumbers: power is torque times angular speed; a gain of 30 N.m is told.
 func TestRunsAndOutcomeHoldTheNumbers(t *testing.T) {
-	w := newWorld(t).submitted("submission-2.bin")
+	w := submittedWorld(t, "submission-2.bin")
 	b := w.inside(w.technician.desk)
 	b.shows("/job/1/runs", "has no run yet", `href="/job/1/run"`)
 	b.shows("/job/1/outcome", "has no run yet")
@@ -98,7 +98,7 @@ func TestRunsAndOutcomeHoldTheNumbers(t *testing.T) {
 
 // TestABadRunEntersNothing: the place of the mistake is said, and the ledger stays as it was.
 func TestABadRunEntersNothing(t *testing.T) {
-	w := newWorld(t).submitted("submission-2.bin")
+	w := submittedWorld(t, "submission-2.bin")
 	b := w.inside(w.technician.desk)
 	bad := strings.Replace(pull(0), "\n0.04,2020,", "\n0.04,2020,much", 1)
 	w.must(w.technician.client.Sync(ctx))
@@ -139,7 +139,7 @@ func (w *world) demoRuns() *world {
 
 // TestTheSheetSaysWhatWasVisited: longest first, with before-runs alone.
 func TestTheSheetSaysWhatWasVisited(t *testing.T) {
-	w := newWorld(t).twoSubmissions()
+	w := twoSubmissionsWorld(t)
 	b := w.inside(w.lead.desk)
 	if _, body := b.get("/sheet/1.2"); strings.Contains(body, "the before-run visited") {
 		t.Error("a sheet without runs tells what they visited")
@@ -165,7 +165,7 @@ func TestTheSheetSaysWhatWasVisited(t *testing.T) {
 // TestRunPagesFit looks at the pages of runs as TestPagesFit does at the others, and at their paper.
 func TestRunPagesFit(t *testing.T) {
 	looks(t)
-	w := newWorld(t).twoSubmissions().demoRuns()
+	w := twoSubmissionsWorld(t).demoRuns()
 	b := w.opens(w.lead)
 	for name, path := range map[string]string{"runs": "/job/1/runs", "outcome": "/job/1/outcome", "visited": "/sheet/1.2"} {
 		for _, width := range []int64{1280, 640} {

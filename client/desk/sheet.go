@@ -23,7 +23,6 @@ type sheetBody struct {
 	Asked    []client.Asked
 	Counts   []string // of findings, by severity, worst first
 	Findings template.HTML
-	Signals  []template.HTML
 	Cards    []cardFolder
 	Lazy     bool
 	Meant    []meantTable
@@ -33,13 +32,16 @@ type sheetBody struct {
 	Return   bool   // it can be returned, or recalled
 	Recall   bool
 	Withdraw bool
-	Reasons  []returnReason         // that a return can be filled from
 	Others   []*recordv1.Submission // of the same job
 	Said     string                 // what was written for a return that was refused
 	Notes    []noteLine
-	NoteAt   string       // where one is written; empty where none can be
-	Visited  *visitedBody // nil where the job has no before-run
-	Held     []heldRun    // runs with its image, or its base's, in the car
+	NoteAt   string // where one is written; empty where none can be
+
+	// What comes after the verdict and the findings is made when the page gets there.
+	Signals func() []template.HTML
+	Visited func() *visitedBody   // nil where the job has no before-run
+	Held    func() []heldRun      // runs with its image, or its base's, in the car
+	Reasons func() []returnReason // that a return can be filled from
 }
 
 // returnReason is a finding as a return would say it.
@@ -89,20 +91,24 @@ func (d *Desk) sheetOf(r *http.Request) (page, *sheetBody, error) {
 	}
 	drawn := comparisonOf(rev)
 	b.Findings = drawn.Findings(hrefIn(drawn, b.At))
-	for _, f := range rev.Report.GetFindings() {
-		key := client.Key(f)
-		b.Reasons = append(b.Reasons, returnReason{key, f.GetSeverity(), drawn.Sentence(key, f), slices.Contains(r.Form["finding"], key)})
+	b.Signals = func() []template.HTML { return signalsOf(drawn, b.At) }
+	b.Visited = func() *visitedBody { return d.visited(r.Context(), rev) }
+	b.Held = func() []heldRun { return d.heldWith(r.Context(), rev) }
+	b.Reasons = func() (out []returnReason) {
+		for _, f := range rev.Report.GetFindings() {
+			key := client.Key(f)
+			out = append(out, returnReason{key, f.GetSeverity(), drawn.Sentence(key, f), slices.Contains(r.Form["finding"], key)})
+		}
+		return out
 	}
-	b.Signals = signalsOf(drawn, b.At)
-	b.Cards, b.Lazy = cardsOf(drawn, b.At, r.URL.Query().Get("all") != "")
+	b.Lazy = atOnce(r) < len(rev.Report.GetTables())
+	b.Cards = cardsOf(drawn, b.At, atOnce(r))
 	b.Asked = rev.Asked()
 	b.Get = p.has("calibrator", "lead")
 	b.Said = r.PostForm.Get("reason")
 	if p.may("note") == "" {
 		b.NoteAt = noteAt(rev.Job, n, "")
 	}
-	b.Visited = d.visited(r.Context(), rev)
-	b.Held = d.heldWith(r.Context(), rev)
 	if err := d.client.MaySign(rev); err != nil {
 		b.NotSign = err.Error()
 	} else {

@@ -3,8 +3,11 @@ package desk
 import (
 	"bytes"
 	"context"
+	"encoding/json"
+	"errors"
 	"html"
 	"io"
+	"io/fs"
 	"mime/multipart"
 	"net/http"
 	"net/http/cookiejar"
@@ -32,6 +35,7 @@ type world struct {
 	srv                          *server.Server
 	lead, technician, calibrator *person
 	late                         atomic.Int64 // by how much the server's clock is behind, ns
+	stop                         []func() error
 }
 
 type person struct {
@@ -44,9 +48,135 @@ const passphrase = "correct horse"
 
 var ctx = context.Background()
 
-func newWorld(t testing.TB) *world {
+// begun are the worlds that tests begin with: each is made once, and its folder copied.
+var begun struct {
+	sync.Mutex
+	dir  string // of all of them, removed in the end
+	made map[string]bool
+}
+
+func TestMain(m *testing.M) {
+	var err error
+	if begun.dir, err = os.MkdirTemp("", "witnessmark-worlds-*"); err != nil {
+		panic(err)
+	}
+	begun.made = map[string]bool{}
+	code := m.Run()
+	endBrowser()
+	_ = os.RemoveAll(begun.dir)
+	os.Exit(code)
+}
+
+// begin is a copy of a world, which is made by what happens in the bare one, where there is none yet.
+func begin(t testing.TB, name string, happens func(w *world)) *world {
 	t.Helper()
+	make := func(name string, build func(w *world)) {
+		if begun.made[name] {
+			return
+		}
+		w := &world{TB: t, dir: filepath.Join(begun.dir, name)}
+		w.must(os.RemoveAll(w.dir)) // what a test that failed left
+		w.must(os.Mkdir(w.dir, 0o700))
+		build(w)
+		w.stops()
+		begun.made[name] = true
+	}
+	begun.Lock()
+	defer begun.Unlock()
+	make("bare", (*world).starts)
+	make(name, func(w *world) { w.goesOn("bare"); happens(w) })
 	w := &world{TB: t, dir: t.TempDir()}
+	w.goesOn(name)
+	t.Cleanup(w.stops)
+	return w
+}
+
+// newWorld is a server and its people, who have the demo's definition and limits.
+func newWorld(t testing.TB) *world { t.Helper(); return begin(t, "bare", nil) }
+
+// submittedWorld is a world with a waiting submission: file is one of the demo's.
+func submittedWorld(t testing.TB, file string) *world {
+	t.Helper()
+	return begin(t, file, func(w *world) { w.submitted(file) })
+}
+
+// collectedWorld is a world with a release that was written.
+func collectedWorld(t testing.TB) *world {
+	t.Helper()
+	return begin(t, "collected", func(w *world) { w.collected() })
+}
+
+// twoSubmissionsWorld is a world with a release and a newer submission that nobody may sign.
+func twoSubmissionsWorld(t testing.TB) *world {
+	t.Helper()
+	return begin(t, "two", func(w *world) { w.twoSubmissions() })
+}
+
+// goesOn takes up a copy of a world that was made.
+func (w *world) goesOn(name string) {
+	w.Helper()
+	from := filepath.Join(begun.dir, name)
+	w.must(filepath.WalkDir(from, func(path string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		to := w.dir + strings.TrimPrefix(path, from)
+		if d.IsDir() {
+			return os.MkdirAll(to, 0o700)
+		}
+		b, err := os.ReadFile(path)
+		if err != nil {
+			return err
+		}
+		return os.WriteFile(to, b, 0o600)
+	}))
+	w.serve("127.0.0.1:0")
+	w.lead, w.technician, w.calibrator = w.comes("lead"), w.comes("technician"), w.comes("calibrator")
+}
+
+// comes opens the home of somebody who logged in before, at another server.
+func (w *world) comes(name string) *person {
+	w.Helper()
+	home := &client.Home{Dir: w.path("home-" + name)}
+	config, err := home.Config()
+	w.must(err)
+	config.Server, config.Key = w.srv.Addr(), w.path(name)
+	b, err := json.Marshal(config)
+	w.must(err)
+	w.must(os.WriteFile(filepath.Join(home.Dir, "config.json"), b, 0o600))
+	c, err := client.Open(home, typedPassphrase)
+	w.must(err)
+	return w.person(name, home, c)
+}
+
+func typedPassphrase(string) ([]byte, error) { return []byte(passphrase), nil }
+
+// person has a desk of their own.
+func (w *world) person(name string, home *client.Home, c *client.Client) *person {
+	w.Helper()
+	confirm, err := ConfirmerFor(c, home, false, nil)
+	w.must(err)
+	d, err := Start(Options{Client: c, Confirm: confirm})
+	w.must(err)
+	w.stop = append(w.stop, func() error { return errors.Join(d.Close(), c.Close()) })
+	return &person{name, c, d}
+}
+
+// stops ends all desks, and then the server.
+func (w *world) stops() {
+	w.Helper()
+	for _, stop := range w.stop {
+		if err := stop(); err != nil {
+			w.Error(err)
+		}
+	}
+	w.stop = nil
+	_ = w.srv.Stop()
+}
+
+// starts makes a server, and people who have the demo's definition and limits.
+func (w *world) starts() {
+	w.Helper()
 	w.key("lead")
 	line, err := os.ReadFile(w.path("lead.pub"))
 	w.must(err)
@@ -55,19 +185,17 @@ func newWorld(t testing.TB) *world {
 	print, err := server.Init(w.path("data"), "lead", public.(ssh.CryptoPublicKey).CryptoPublicKey().(edKey), false)
 	w.must(err)
 	w.serve("127.0.0.1:0")
-	t.Cleanup(func() { _ = w.srv.Stop() })
-	w.lead = w.login("lead", print)
+	lead := w.login("lead", print)
 	for _, name := range []string{"technician", "calibrator"} {
 		w.key(name)
-		_, err := w.lead.client.Enrol(ctx, name, []string{name}, w.path(name+".pub"))
+		_, err := lead.client.Enrol(ctx, name, []string{name}, w.path(name+".pub"))
 		w.must(err)
+		w.login(name, print)
 	}
-	w.technician, w.calibrator = w.login("technician", print), w.login("calibrator", print)
-	_, _, err = w.lead.client.AddDocument(ctx, client.Definitions, w.demo("dx1-1.8t.yaml"))
+	_, _, err = lead.client.AddDocument(ctx, client.Definitions, w.demo("dx1-1.8t.yaml"))
 	w.must(err)
-	_, _, err = w.lead.client.AddDocument(ctx, client.Limits, w.demo("dx1-road-98.yaml"))
+	_, _, err = lead.client.AddDocument(ctx, client.Limits, w.demo("dx1-road-98.yaml"))
 	w.must(err)
-	return w
 }
 
 // serve starts the server.
@@ -107,7 +235,7 @@ func (w *world) key(name string) {
 func (w *world) login(name, print string) *person {
 	w.Helper()
 	home := &client.Home{Dir: w.path("home-" + name)}
-	c, err := client.Login(ctx, home, w.srv.Addr(), w.path(name), func(string) ([]byte, error) { return []byte(passphrase), nil },
+	c, err := client.Login(ctx, home, w.srv.Addr(), w.path(name), typedPassphrase,
 		func(got string) error {
 			if got != print {
 				w.Errorf("fingerprint %s, want %s", got, print)
@@ -115,17 +243,7 @@ func (w *world) login(name, print string) *person {
 			return nil
 		}, "")
 	w.must(err)
-	confirm, err := ConfirmerFor(c, home, false, nil)
-	w.must(err)
-	d, err := Start(Options{Client: c, Confirm: confirm})
-	w.must(err)
-	w.Cleanup(func() {
-		if err := d.Close(); err != nil {
-			w.Error(err)
-		}
-		_ = c.Close()
-	})
-	return &person{name, c, d}
+	return w.person(name, home, c)
 }
 
 // submitted takes the world on to a waiting submission: file is one of the demo's.

@@ -60,7 +60,9 @@
     return a;
   }
 
+  // pictures fetches tables as they are reached, and has the next sheets come without them.
   function pictures() {
+    document.cookie = "pictures-later=yes; SameSite=Strict; Path=/";
     const seen = new IntersectionObserver((all) => {
       for (const one of all) {
         if (!one.isIntersecting) continue;

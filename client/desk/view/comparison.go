@@ -67,6 +67,25 @@ func (c *Comparison) At(f *calibrationv1.Finding) string {
 	if w == nil || w.Row == nil && w.Column == nil && w.X == nil && w.Y == nil && w.XLabel == nil && w.YLabel == nil && w.Slice == nil {
 		return ""
 	}
+	if (w.Row != nil || w.Column != nil) && c.stays(f.GetTable()) {
+		return fmt.Sprintf("?at=%d,%d", w.GetRow(), w.GetColumn())
+	}
+	return c.decodedAt(f)
+}
+
+// stays says whether every cell of a table is drawn where a report's indices say, so that it need not be decoded to be found.
+func (c *Comparison) stays(id string) bool {
+	t := tableOf(c.Layout, id)
+	if t == nil || t.Kind == "text" || len(t.Axes) > 2 || slices.Contains(c.Layout.Varying, t) || uint64(len(c.Base)) != c.Layout.Size || uint64(len(c.Candidate)) != c.Layout.Size {
+		return false
+	}
+	i := slices.IndexFunc(c.Report.GetTables(), func(r *calibrationv1.TableReport) bool { return r.GetId() == id })
+	return i >= 0 && !c.Report.GetTables()[i].GetAxesChanged() && c.Report.GetTables()[i].GetAlignment() == nil
+}
+
+// decodedAt is At for any table.
+func (c *Comparison) decodedAt(f *calibrationv1.Finding) string {
+	w := f.GetWorst()
 	p, err := c.decode(f.GetTable())
 	if err != nil || p.astray() != "" || p.t.Kind == "text" {
 		return ""
