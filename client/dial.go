@@ -30,6 +30,8 @@ const (
 	callTimeout = 30 * time.Second
 	// connectTimeout is how long it is tried to reach one.
 	connectTimeout = 5 * time.Second
+	// headStart is how long one address is waited for before the next is tried beside it: RFC 8305, section 5.
+	headStart = 250 * time.Millisecond
 	// stillThere is after how long a silence a server is asked whether it is there. Servers end connections on which
 	// that comes more often than every 30 s.
 	stillThere = 40 * time.Second
@@ -45,8 +47,9 @@ type link struct {
 	// told is told, in one line each, which address is used and which does not answer; used, which one.
 	told func(string)
 	used func(addr string)
-	// How long a server may be silent, and how long one that has nothing to compute where there is another to ask.
-	silence, brief time.Duration
+	// How long a server may be silent, how long one that has nothing to compute where there is another to ask, and how
+	// long one address is connected to before the next is tried beside it.
+	silence, brief, headStart time.Duration
 
 	mu     sync.Mutex
 	pinned ed25519.PublicKey // nil at login: the first key seen is kept and then compared
@@ -83,7 +86,7 @@ func dial(list, first string, signer crypto.Signer, pinned ed25519.PublicKey) (*
 	if err != nil {
 		return nil, err
 	}
-	l := &link{me: "the key", pinned: pinned, silence: callTimeout, brief: connectTimeout, told: func(string) {}, used: func(string) {}}
+	l := &link{me: "the key", pinned: pinned, silence: callTimeout, brief: connectTimeout, headStart: headStart, told: func(string) {}, used: func(string) {}}
 	if own, ok := signer.Public().(ed25519.PublicKey); ok {
 		l.me = string(signoff.Fingerprint(own))
 	}

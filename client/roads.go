@@ -14,9 +14,6 @@ import (
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
 )
 
-// headStart is how long one address is waited for before the next is tried beside it: RFC 8305, section 5.
-const headStart = 250 * time.Millisecond
-
 // patient is the context of a call that may take long as long as something moves.
 type patient struct {
 	context.Context
@@ -100,10 +97,10 @@ func (s *search) reach(ctx context.Context) (*road, error) {
 		if next < len(begun) {
 			r := begun[next]
 			if next > 0 && running > 0 {
-				s.told(r.addr + " is tried beside it: there is no connection after " + headStart.String())
+				s.told(r.addr + " is tried beside it: there is no connection after " + s.headStart.String())
 			}
 			go func() { ended <- end{r, r.ready(within)} }()
-			next, running, more = next+1, running+1, time.After(headStart)
+			next, running, more = next+1, running+1, time.After(s.headStart)
 		}
 		select {
 		case e := <-ended:
