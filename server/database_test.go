@@ -494,6 +494,8 @@ func TestEraseLeftUndone(t *testing.T) {
 	if owed() == 0 {
 		t.Fatal("nothing says that it is undone")
 	}
+	_, err = b.bring("lead", env)
+	wantFault(t, err, codes.Unavailable, "away")
 	if err := b.try("lead", enrolAction("another", testKey("another"), "technician")); err != nil {
 		t.Errorf("what erases nothing: %v", err)
 	}
