@@ -27,8 +27,9 @@ type Limits struct {
 
 // fitting is what the last Check said: who judges image after image asks it of one layout.
 type fitting struct {
-	lay *definition.Layout
-	err error
+	lay   *definition.Layout
+	err   error
+	units resolved
 }
 
 // Load parses a limits file and checks what can be checked without a definition. Errors

@@ -121,12 +121,12 @@ func (j *judge) newFace(d *surface.Decoded, key faceKey) (*face, error) {
 	*f = face{t: d.Table, d: d, nx: d.NX, ny: d.NY, bits: d.Bits, xBits: d.XBits, yBits: d.YBits, off: d.Off}
 	if d.Values != nil {
 		var err error
-		if f.value, err = levels(d.Table.Quantity, valueUnit(d.Table), key.quantity, key.unit); err != nil {
+		if f.value, err = j.levels(d.Table.Quantity, valueUnit(d.Table), key.quantity, key.unit); err != nil {
 			return nil, err
 		}
 		f.values = f.value.all(d.Values)
 	}
-	if err := f.convertAxes(key.axes()); err != nil {
+	if err := f.convertAxes(j, key.axes()); err != nil {
 		return nil, err
 	}
 	if len(d.Slices) > 0 {
@@ -164,19 +164,19 @@ func (f *face) raise() error {
 }
 
 // convertAxes converts the breakpoints as stored.
-func (f *face) convertAxes(units []string) (err error) {
+func (f *face) convertAxes(j *judge, units []string) (err error) {
 	f.scales = make([]scale, len(units))
-	if f.scales[0], f.x, err = axisIn(f.t.X, f.d.X, units[0]); err != nil {
+	if f.scales[0], f.x, err = j.axisIn(f.t.X, f.d.X, units[0]); err != nil {
 		return err
 	}
-	if f.scales[1], f.y, err = axisIn(f.t.Y, f.d.Y, units[1]); err != nil {
+	if f.scales[1], f.y, err = j.axisIn(f.t.Y, f.d.Y, units[1]); err != nil {
 		return err
 	}
 	for i, points := range f.d.Beyond() {
 		if i+flat >= len(units) {
 			return unjudged("it has more axes than the table that it is read like")
 		}
-		s, converted, err := axisIn(axisAt(f.t, i+flat), points, units[i+flat])
+		s, converted, err := j.axisIn(axisAt(f.t, i+flat), points, units[i+flat])
 		if err != nil {
 			return err
 		}
@@ -186,11 +186,11 @@ func (f *face) convertAxes(units []string) (err error) {
 }
 
 // axisIn converts an axis' breakpoints as stored.
-func axisIn(a *definition.Axis, points []float64, unit string) (scale, []float64, error) {
+func (j *judge) axisIn(a *definition.Axis, points []float64, unit string) (scale, []float64, error) {
 	if a == nil || unit == "" {
 		return nil, points, nil
 	}
-	s, err := levels(a.Quantity, axisUnit(a), a.Quantity, unit)
+	s, err := j.levels(a.Quantity, axisUnit(a), a.Quantity, unit)
 	return s, s.all(points), err
 }
 

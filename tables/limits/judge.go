@@ -68,6 +68,9 @@ func Judge(l *Limits, in JudgeInput) (*Judged, error) {
 	}
 	j := newJudge(in)
 	j.rules = len(l.Source.GetRules())
+	if f := l.fitted.Load(); f != nil && f.lay == j.lay {
+		j.units = &f.units
+	}
 	j.changed = make(map[string]bool, len(in.Changed))
 	for _, id := range in.Changed {
 		j.changed[id] = true
@@ -120,6 +123,8 @@ type judge struct {
 	rows    []float64                        // scratch
 	one     subject                          // under judgement: there are as many as rules times tables
 	rules   int                              // how many there are
+	units   *resolved                        // nil where the limits were not checked against the layout
+	level   leveled
 	room    room
 }
 

@@ -3,6 +3,7 @@ package limits
 import (
 	"slices"
 	"strings"
+	"sync"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
@@ -59,6 +60,27 @@ func convertible(from, to string) error {
 		}
 	}
 	return nil
+}
+
+// resolved are units that were held against each other before: a rule's become a layout's once.
+type resolved struct{ sync.Map }
+
+type unitPair struct{ fromQuantity, from, toQuantity, to string }
+
+// levels is the levels of units, which are looked up where limits and layout have met.
+func (j *judge) levels(fromQuantity, from, toQuantity, to string) (scale, error) {
+	if j.units == nil || from == "" || to == "" || from == to && fromQuantity == toQuantity {
+		return levels(fromQuantity, from, toQuantity, to)
+	}
+	pair := unitPair{fromQuantity, from, toQuantity, to}
+	if known, ok := j.units.Load(pair); ok {
+		return known.(scale), nil
+	}
+	s, err := levels(fromQuantity, from, toQuantity, to)
+	if err == nil {
+		j.units.Store(pair, s)
+	}
+	return s, err
 }
 
 // levels is how a level in one unit is said in another; no unit at all means the other one.

@@ -127,7 +127,7 @@ func (b *bounding) inEnvelope() {
 // envelopeOn is the envelope in the units of the table; on a slice of a block, its section there.
 func (s *subject) envelopeOn() (*bound, error) {
 	e, t := s.rule.GetEnvelope(), s.t
-	unit, err := levels(t.Quantity, e.GetUnit(), t.Quantity, valueUnit(t))
+	unit, err := s.levels(t.Quantity, e.GetUnit(), t.Quantity, valueUnit(t))
 	if err != nil {
 		return nil, err
 	}
@@ -141,7 +141,7 @@ func (s *subject) envelopeOn() (*bound, error) {
 			return nil, errPassed{"it has no axis of " + a.GetQuantity() + ", which the envelope needs"}
 		}
 		axis := axisAt(t, to)
-		u, err := levels(axis.Quantity, a.GetUnit(), axis.Quantity, axisUnit(axis))
+		u, err := s.levels(axis.Quantity, a.GetUnit(), axis.Quantity, axisUnit(axis))
 		if err != nil {
 			return nil, err
 		}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/surface"
 )
@@ -78,20 +79,31 @@ func (s *subject) inRange() error {
 // rangeBounds are the bounds in the table's unit.
 func (s *subject) rangeBounds() ([]rival, error) {
 	r := s.rule.GetRange()
-	unit, err := levels(s.t.Quantity, r.GetUnit(), s.t.Quantity, valueUnit(s.t))
+	of := leveled{rule: s.rule, quantity: s.t.Quantity, unit: valueUnit(s.t)}
+	if known := &s.level; known.rule == of.rule && known.quantity == of.quantity && known.unit == of.unit {
+		return known.bounds, nil
+	}
+	unit, err := s.levels(of.quantity, r.GetUnit(), of.quantity, of.unit)
 	if err != nil {
 		return nil, err
 	}
-	var out []rival
 	if r.Max != nil {
 		b := level(unit.of(*r.Max), true)
-		out = append(out, rival{b, b})
+		of.bounds = append(of.bounds, rival{b, b})
 	}
 	if r.Min != nil {
 		b := level(unit.of(*r.Min), false)
-		out = append(out, rival{b, b})
+		of.bounds = append(of.bounds, rival{b, b})
 	}
-	return out, nil
+	s.level = of
+	return of.bounds, nil
+}
+
+// leveled are the bounds of a range for tables of one quantity and unit.
+type leveled struct {
+	rule           *calibrationv1.Rule
+	quantity, unit string
+	bounds         []rival
 }
 
 // hold judges a cell's value by a level, keeps the margin, and asks of the base what that held only where it fails.
