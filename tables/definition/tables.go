@@ -2,12 +2,15 @@ package definition
 
 import (
 	"fmt"
+	"slices"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 )
 
 func (c *compiler) tables() {
-	seen := make(map[string]string, len(c.d.GetTables()))
+	n := len(c.d.GetTables())
+	seen := make(map[string]string, n)
+	c.lay.Tables, c.used = make([]*Table, 0, n), slices.Grow(c.used, n)
 	for i, t := range c.d.GetTables() {
 		path := c.entry("tables", i)
 		if c.wrong(c.at.ID(path, t.GetId(), seen)) {
