@@ -301,6 +301,7 @@ func TestTheOneThatAnsweredIsAskedFirst(t *testing.T) {
 	again, err := Open(c.own.home, nil)
 	w.must(nil, err)
 	defer again.Close()
+	again.link.headStart = time.Minute
 	told = details(again)
 	w.must(nil, again.Sync(ctx))
 	if want := []string{good.Addr + " answers"}; !slices.Equal(*told, want) {
