@@ -111,7 +111,7 @@ func (s *subject) holdSurface(rivals ...rival) error {
 	m.xs, m.ys = m.lattice.x.stops(), m.lattice.y.stops()
 	s.place(0, m.xs, rivals)
 	s.place(1, m.ys, rivals)
-	m.flatten()
+	s.flatten(m)
 	if len(s.meshes) == mostMeshes {
 		clear(s.meshes)
 	}

@@ -50,12 +50,6 @@ func (j *judge) tables(of whose) func(id string) *surface.Decoded {
 	return [...]func(string) *surface.Decoded{j.in.Candidate, j.in.Base, j.in.AsFound}[of]
 }
 
-// ownFace names a face in its own units.
-type ownFace struct {
-	of whose
-	t  *definition.Table
-}
-
 // faceKey names a face in the cache, and says in which units it is wanted; an axis keeps its own where none is named.
 type faceKey struct {
 	of                     whose
@@ -90,16 +84,6 @@ func (j *judge) face(of whose, id string, like *definition.Table) (*face, error)
 	d := read(id)
 	if d == nil {
 		return nil, nil
-	}
-	if like == d.Table {
-		own := ownFace{of, like}
-		f, err := j.own[own], error(nil)
-		if f == nil {
-			if f, err = j.newFace(d, keyOf(of, id, like)); err == nil {
-				j.own[own] = f
-			}
-		}
-		return f, err
 	}
 	key := keyOf(of, id, like)
 	if f := j.faces[key]; f != nil {

@@ -95,33 +95,39 @@ func (s *subject) passesRange(level [2]float64) bool {
 }
 
 // flatten prepares a mesh for tables that pass at a glance: of one bound, without steps.
-func (m *mesh) flatten() {
-	if len(m.rivals) != 1 || m.rivals[0].now.still || m.rivals[0].now.codes != nil || len(m.xs)*len(m.ys) == 0 {
+func (s *subject) flatten(m *mesh) {
+	if len(m.rivals) != 1 || len(m.xs)*len(m.ys) == 0 {
 		return
 	}
-	spans := func(stops []stop) (out []surface.Span, plain bool) {
-		for i := range stops {
-			if len(stops[i].sides) != 1 {
-				return nil, false
-			}
-			out = append(out, stops[i].sides[0].on)
+	b := m.rivals[0].now
+	if b.still || b.codes != nil || b.among != nil || b.grid.Convert != nil || b.to[0] == 1 || b.to[1] == 0 {
+		return
+	}
+	x, ofX, plain := spansOf(m.xs)
+	y, ofY, too := spansOf(m.ys)
+	if !plain || !too {
+		return
+	}
+	n := len(x) * len(y)
+	m.xSpans, m.ySpans, m.limits, m.values = x, y, s.room.numbers.Take(n), s.room.numbers.Take(n)
+	b.grid.OnAll(ofX, ofY, &s.rows, m.limits)
+	for i, v := range m.limits {
+		m.limits[i] = b.moved(v)
+	}
+}
+
+// spansOf is where stops lie on the table's own axis, and on the bound's; false where any of them has two sides.
+func spansOf(stops []stop) (on, of []surface.Span, plain bool) {
+	all := make([]surface.Span, 2*len(stops))
+	on, of = all[:len(stops)], all[len(stops):]
+	for i := range stops {
+		if len(stops[i].sides) != 1 {
+			return nil, nil, false
 		}
-		return out, true
+		f := &stops[i].sides[0]
+		on[i], of[i] = f.on, f.of[0]
 	}
-	var plainX, plainY bool
-	if m.xSpans, plainX = spans(m.xs); !plainX {
-		return
-	}
-	if m.ySpans, plainY = spans(m.ys); !plainY {
-		return
-	}
-	m.limits = make([]float64, 0, len(m.xs)*len(m.ys))
-	for i := range m.ys {
-		for k := range m.xs {
-			m.limits = append(m.limits, m.rivals[0].now.on(m.xs[k].sides[0].of[0], m.ys[i].sides[0].of[0]))
-		}
-	}
-	m.values = make([]float64, len(m.limits))
+	return on, of, true
 }
 
 // flat works out the surface on a mesh that is prepared for that.

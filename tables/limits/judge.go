@@ -114,8 +114,7 @@ type judge struct {
 	touched []*definition.Table // the changed tables
 	wide    []*definition.Table // those and the ones with new ground on an axis
 	out     *Judged
-	own     map[ownFace]*face
-	faces   map[faceKey]*face // in units of other tables
+	faces   map[faceKey]*face // but those of pairs
 	pairs   map[*definition.Table]*pair
 	sets    map[whose]*signal.Set
 	exprs   *evaluator
@@ -143,7 +142,7 @@ const mostMeshes = 64
 func newJudge(in JudgeInput) *judge {
 	n := len(in.Changed)
 	j := &judge{in: in, lay: in.Layout, out: &Judged{JudgedBy: make(map[string][]string, n), Through: map[string][]string{}, declared: map[string]bool{}},
-		own: make(map[ownFace]*face, n), faces: map[faceKey]*face{}, pairs: make(map[*definition.Table]*pair, n), sets: map[whose]*signal.Set{}, meshes: map[[flat]*definition.Axis]*mesh{}}
+		faces: map[faceKey]*face{}, pairs: make(map[*definition.Table]*pair, n), sets: map[whose]*signal.Set{}, meshes: map[[flat]*definition.Axis]*mesh{}}
 	if in.CandidateLayout != nil {
 		j.lay = in.CandidateLayout
 	}

@@ -153,8 +153,15 @@ type pair struct {
 func (j *judge) baseOf(t *definition.Table, p *pair) (base *face, detail string) {
 	if !p.asked {
 		p.asked = true
+		var d *surface.Decoded
+		if j.in.Base != nil {
+			d = j.in.Base(t.ID)
+		}
+		if d == nil {
+			return nil, ""
+		}
 		var err error
-		if p.base, err = j.face(ofBase, t.ID, t); err != nil {
+		if p.base, err = j.newFace(d, keyOf(ofBase, t.ID, t)); err != nil {
 			p.base, p.detail = nil, fmt.Sprintf("the base could not be judged: %v", err)
 		}
 	}
@@ -181,7 +188,7 @@ func (j *judge) pair(t *definition.Table) *pair {
 	if p.d = j.in.Candidate(t.ID); p.d == nil {
 		return p
 	}
-	p.cand, p.err = j.face(ofCandidate, t.ID, t)
+	p.cand, p.err = j.newFace(p.d, keyOf(ofCandidate, t.ID, t))
 	return p
 }
 
