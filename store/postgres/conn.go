@@ -192,7 +192,7 @@ func (c *conn) close() {
 
 // connect is a connection to work with. Its errors are explained.
 func (e *Engine) connect() (*conn, error) {
-	ctx, cancel := context.WithTimeout(context.Background(), e.options.Patience)
+	ctx, cancel := context.WithTimeout(context.Background(), connectWithin)
 	defer cancel()
 	c, err := e.dial(ctx)
 	if err != nil {
@@ -216,6 +216,9 @@ func (e *Engine) gone(why error) error {
 	e.away, e.nextTry = err, time.Now().Add(retryEvery)
 	return err
 }
+
+// connectWithin is how long a connection may take to make, over all hosts of the URL.
+const connectWithin = 10 * time.Second
 
 // retryEvery is how often all transactions together try to reach a database that is away.
 const retryEvery = 100 * time.Millisecond

@@ -88,7 +88,7 @@ func Open(ctx context.Context, url string, o Options) (*Engine, error) {
 		config.RuntimeParams[name] = value
 	}
 	// So that the second of several hosts has its turn when the first does not answer.
-	config.ConnectTimeout = min(config.ConnectTimeout, o.Patience/4)
+	config.ConnectTimeout = min(config.ConnectTimeout, connectWithin/4)
 	if config.ValidateConnect == nil {
 		config.ValidateConnect = pgconn.ValidateConnectTargetSessionAttrsReadWrite
 	}
