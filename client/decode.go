@@ -12,11 +12,8 @@ import (
 	"witnessmark/store/wire"
 )
 
-// maxDecoded bounds what one message takes in memory, in bytes: the largest report that can be kept, whose numbers may take a byte each.
-const maxDecoded = 10 * store.MaxBlob
-
-// decode reads a message, unless it would take more than that.
-func decode(b []byte, m proto.Message) error { return wire.Unmarshal(b, m, maxDecoded) }
+// decode reads a message, unless it would take more than the largest that can be kept.
+func decode(b []byte, m proto.Message) error { return wire.Unmarshal(b, m, store.MaxDecoded) }
 
 // counted is gRPC's own codec, by decode.
 type counted struct{ encoding.CodecV2 }

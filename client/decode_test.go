@@ -49,7 +49,7 @@ func TestLargestReportDecodes(t *testing.T) {
 		b = protowire.AppendBytes(protowire.AppendTag(nil, f, protowire.BytesType), b)
 	}
 	r := &calibrationv1.Report{}
-	if err := wire.Unmarshal(b, r, maxDecoded/16); err != nil || len(r.GetTables()[0].GetChangedCells().GetBaseRaw()) != store.MaxBlob/16 {
+	if err := wire.Unmarshal(b, r, store.MaxDecoded/16); err != nil || len(r.GetTables()[0].GetChangedCells().GetBaseRaw()) != store.MaxBlob/16 {
 		t.Error(err)
 	}
 }

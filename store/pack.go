@@ -15,6 +15,9 @@ import (
 // MaxBlob is the most bytes that a blob may have, and so what unpacking one may take.
 const MaxBlob = 64 << 20
 
+// MaxDecoded bounds what a message that is kept as a blob takes in memory, in bytes: the largest report, whose numbers may take a byte each.
+const MaxDecoded = 10 * MaxBlob
+
 // The first byte of a packed blob says how it is packed; its length follows as a varint.
 const (
 	packedPlain      = 0 // the bytes

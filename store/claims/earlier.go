@@ -4,13 +4,13 @@ import (
 	"errors"
 	"fmt"
 
-	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store"
 	"witnessmark/store/record"
+	"witnessmark/store/wire"
 	"witnessmark/tables/compare"
 	"witnessmark/tables/image"
 )
@@ -59,7 +59,7 @@ func reports(at string, m protoreflect.Message, visit func(report) error) error 
 func (p *Past) heard(a *recordv1.Action) {
 	_ = reports("", a.ProtoReflect(), func(r report) error {
 		var said calibrationv1.Report
-		if b, err := p.Blob(r.at, r.sha); err == nil && proto.Unmarshal(b, &said) == nil {
+		if b, err := p.Blob(r.at, r.sha); err == nil && wire.Unmarshal(b, &said, store.MaxDecoded) == nil {
 			p.rules = said.GetSemantics()
 		}
 		return nil
@@ -76,7 +76,7 @@ func (p *Past) earlier(a *recordv1.Action) (*Made, error) {
 		var said calibrationv1.Report
 		wrong := refuse(ReasonReport, r.at, "", "%s: the report is not what the action says of it", r.at)
 		switch {
-		case proto.Unmarshal(b, &said) != nil || said.GetSemantics() >= compare.Semantics:
+		case wire.Unmarshal(b, &said, store.MaxDecoded) != nil || said.GetSemantics() >= compare.Semantics:
 			return wrong
 		case r.judged && (said.GetVerdict() != r.verdict || fmt.Sprint(compare.Warnings(&said)) != fmt.Sprint(r.warnings)):
 			return wrong

@@ -7,7 +7,9 @@ import (
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store"
 	"witnessmark/store/record"
+	"witnessmark/store/wire"
 	"witnessmark/tables/image"
 	"witnessmark/tables/limits"
 	"witnessmark/tables/run"
@@ -143,7 +145,7 @@ func (m *making) proven(j *recordv1.Job) (signals, files []string, err error) {
 			return nil, nil, err
 		}
 		c := &calibrationv1.RunCheck{}
-		if proto.Unmarshal(b, c) != nil {
+		if wire.Unmarshal(b, c, store.MaxDecoded) != nil {
 			continue
 		}
 		news := slices.DeleteFunc(provenBy(c), func(id string) bool { return m.Layout.SignalByID[id] == nil || slices.Contains(signals, id) })

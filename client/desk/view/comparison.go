@@ -28,14 +28,14 @@ type Comparison struct {
 // WorstFirst are the report's changed tables, those with the worst finding first; what was there
 // before does not count.
 func (c *Comparison) WorstFirst() []*calibrationv1.TableReport {
-	out := slices.Clone(c.Report.GetTables())
-	place := func(t *calibrationv1.TableReport) int {
-		if i := slices.IndexFunc(c.Report.GetFindings(), func(f *calibrationv1.Finding) bool { return f.GetTable() == t.GetId() && compare.Counts(f) }); i >= 0 {
-			return i
+	place := map[string]int{}
+	for i, f := range slices.Backward(c.Report.GetFindings()) {
+		if compare.Counts(f) {
+			place[f.GetTable()] = i - len(c.Report.GetFindings()) // below 0, where tables without a finding stand
 		}
-		return len(c.Report.GetFindings())
 	}
-	slices.SortStableFunc(out, func(a, b *calibrationv1.TableReport) int { return place(a) - place(b) })
+	out := slices.Clone(c.Report.GetTables())
+	slices.SortStableFunc(out, func(a, b *calibrationv1.TableReport) int { return place[a.GetId()] - place[b.GetId()] })
 	return out
 }
 
