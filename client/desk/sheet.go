@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"witnessmark/client"
+	"witnessmark/client/desk/view"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
@@ -28,6 +29,7 @@ type sheetBody struct {
 	Meant    []meantTable
 	Get      bool // this person may take a working copy
 	Needs    []need
+	Long     bool   // so many that a browser lays them out later
 	NotSign  string // why this person may not sign
 	Return   bool   // it can be returned, or recalled
 	Recall   bool
@@ -113,6 +115,7 @@ func (d *Desk) sheetOf(r *http.Request) (page, *sheetBody, error) {
 		b.NotSign = err.Error()
 	} else {
 		b.Needs = d.needs(rev)
+		b.Long = len(b.Needs) > view.LongList
 	}
 	for _, o := range rev.Job.Submissions {
 		if o.Number != s.Number {

@@ -14,7 +14,7 @@ import (
 func TestAxeFindsNothingInAnyShape(t *testing.T) {
 	axe, err := os.ReadFile("../testdata/axe/node_modules/axe-core/axe.min.js")
 	if err != nil {
-		t.Skip("no axe-core here: npm ci --prefix client/desk/testdata/axe")
+		lacks(t, "no axe-core here: npm ci --prefix client/desk/testdata/axe")
 	}
 	moved := map[int]byte{0x10: 90}
 	for at, v := range change {

@@ -12,6 +12,9 @@ import (
 	"witnessmark/tables/severity"
 )
 
+// LongList is from how many things on a browser lays them out only as they are reached.
+const LongList = 24
+
 // Findings lists what was found against what is allowed, in the report's order: what counts first,
 // the worst first. Each leads to where href says; empty leads nowhere. The layout may be nil; then
 // axes have no names.
@@ -20,7 +23,11 @@ func (c *Comparison) Findings(href func(*calibrationv1.Finding) string) template
 		return "<p>No finding.</p>"
 	}
 	var b strings.Builder
-	b.WriteString(`<ol class="findings">`)
+	class := "findings"
+	if len(c.Report.GetFindings()) > LongList {
+		class += " long"
+	}
+	fmt.Fprintf(&b, `<ol class="%s">`, class)
 	for _, f := range c.Report.GetFindings() {
 		c.writeFinding(&b, f, tableOf(c.Layout, f.GetTable()), href(f))
 	}
