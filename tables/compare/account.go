@@ -25,6 +25,13 @@ func (s *session) account(runs []image.Range) {
 	for _, i := range s.lay.Index().Varying {
 		changed[i] = true // if at all, see below
 	}
+	n := 0
+	for _, touched := range changed {
+		if touched {
+			n++
+		}
+	}
+	s.byID = make(map[string]*change, n)
 	for i, touched := range changed {
 		switch t := s.lay.Tables[i]; {
 		case !touched:

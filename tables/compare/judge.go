@@ -30,6 +30,7 @@ func (s *session) judge() error {
 			in.Changed = append(in.Changed, c.id)
 		}
 	}
+	s.cand.expect(len(in.Changed))
 	judged, err := limits.Judge(lim, in)
 	if err != nil {
 		return fmt.Errorf("limits %s: %w", lim.Name, err)
@@ -46,7 +47,7 @@ func (s *session) judge() error {
 		if c.report != nil {
 			c.report.JudgedBy = by
 		}
-		if !judged.Looked(c.id) {
+		if !judged.Looked(by) && !judged.Looked(judged.Through[c.id]) {
 			if why == nil {
 				why = s.whyNot(judged)
 			}

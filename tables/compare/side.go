@@ -2,6 +2,7 @@ package compare
 
 import (
 	"errors"
+	"maps"
 
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
@@ -32,6 +33,15 @@ func sideOf(lay *definition.Layout, im *image.Image) *side {
 	}
 	s.holes.fill(s)
 	return s
+}
+
+// expect makes room for so many tables, of which few are decoded yet.
+func (s *side) expect(n int) {
+	if n > 2*len(s.decoded) {
+		decoded := make(map[*definition.Table]*surface.Decoded, n)
+		maps.Copy(decoded, s.decoded)
+		s.decoded = decoded
+	}
 }
 
 // lies is a table as it lies in the image. The error is that its pointers or counts lead outside, or that bytes of them are unknown.

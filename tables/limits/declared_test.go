@@ -22,8 +22,8 @@ func TestDeclaredRulesDoNotCount(t *testing.T) {
 		if len(c.rules) > 0 && c.rules[0] == declared && (len(out.Findings) != 1 || out.Findings[0].Rule != "declared" || len(out.JudgedBy["m"]) != len(c.rules)) {
 			t.Errorf("%v: it must judge: %v %v", c.rules, out.Findings, out.JudgedBy)
 		}
-		if out.Looked("m") != c.looked {
-			t.Errorf("%v: looked %v", c.rules, out.Looked("m"))
+		if out.Looked(out.JudgedBy["m"]) != c.looked {
+			t.Errorf("%v: looked %v", c.rules, out.Looked(out.JudgedBy["m"]))
 		}
 	}
 }

@@ -52,11 +52,10 @@ type Judged struct {
 	boxes    int             // of bounded judgement, all told
 }
 
-// Looked says whether a rule looked at a table, by itself or in a signal, other than those that only repeat what the
-// definition's author declared of it.
-func (o *Judged) Looked(table string) bool {
-	own := func(rule string) bool { return !o.declared[rule] }
-	return slices.ContainsFunc(o.JudgedBy[table], own) || slices.ContainsFunc(o.Through[table], own)
+// Looked says whether any of the rules that judged something looked by itself: not those that only repeat what the
+// definition's author declared.
+func (o *Judged) Looked(by []string) bool {
+	return slices.ContainsFunc(by, func(rule string) bool { return !o.declared[rule] })
 }
 
 // Judge runs every rule. The limits must fit the layout (see Check); where one cannot be evaluated
@@ -70,10 +69,6 @@ func Judge(l *Limits, in JudgeInput) (*Judged, error) {
 	j.rules = len(l.Source.GetRules())
 	if f := l.fitted.Load(); f != nil && f.lay == j.lay {
 		j.units = &f.units
-	}
-	j.changed = make(map[string]bool, len(in.Changed))
-	for _, id := range in.Changed {
-		j.changed[id] = true
 	}
 	for _, id := range in.Changed {
 		if t := j.lay.ByID[id]; t != nil {
@@ -155,7 +150,7 @@ func (j *judge) wider() []*definition.Table {
 		return j.touched
 	}
 	return slices.DeleteFunc(slices.Clone(j.lay.Tables), func(t *definition.Table) bool {
-		return !j.changed[t.ID] && !slices.ContainsFunc(j.in.NewGround, func(g NewGround) bool { return pairing(t, g.Quantity) >= 0 })
+		return !j.isChanged(t.ID) && !slices.ContainsFunc(j.in.NewGround, func(g NewGround) bool { return pairing(t, g.Quantity) >= 0 })
 	})
 }
 
@@ -164,7 +159,7 @@ func (j *judge) wider() []*definition.Table {
 func (j *judge) selected(k *kind, r *calibrationv1.Rule) []*definition.Table {
 	tables := j.touched
 	switch {
-	case k.every || j.changed[k.against(r)]:
+	case k.every || k.other != nil && j.isChanged(k.against(r)):
 		tables = j.lay.Tables
 	case k.where && !k.needsBase:
 		tables = j.wide
@@ -179,6 +174,17 @@ func (j *judge) selected(k *kind, r *calibrationv1.Rule) []*definition.Table {
 		}
 	}
 	return out
+}
+
+// isChanged says whether a table is among the changed ones.
+func (j *judge) isChanged(id string) bool {
+	if j.changed == nil {
+		j.changed = make(map[string]bool, len(j.in.Changed))
+		for _, id := range j.in.Changed {
+			j.changed[id] = true
+		}
+	}
+	return j.changed[id]
 }
 
 // lookedAt notes that a rule judged a table or a signal, once.

@@ -18,7 +18,7 @@ func (j *judge) signals(k *kind, r *calibrationv1.Rule) {
 		return
 	}
 	for _, sig := range j.lay.Signals {
-		if slices.Contains(r.GetSelect().GetSignals(), sig.ID) && (j.in.Check || signal.Touched(j.in.Layout, sig, func(id string) bool { return j.changed[id] })) {
+		if slices.Contains(r.GetSelect().GetSignals(), sig.ID) && (j.in.Check || signal.Touched(j.in.Layout, sig, func(id string) bool { return j.isChanged(id) })) {
 			s := &subject{judge: j, kind: k, rule: r, sig: sig, unit: sig.Unit}
 			s.write(s.ofSignal())
 		}

@@ -92,7 +92,7 @@ func (s *subject) confine() error {
 		of := s.groundOf(i)
 		*of = append(*of, reached{stretch{min(a, b), max(a, b)}, a})
 	}
-	s.only = !s.in.Check && !s.changed[s.t.ID] && !s.changed[s.kind.against(s.rule)]
+	s.only = !s.in.Check && !s.isChanged(s.t.ID) && !s.isChanged(s.kind.against(s.rule))
 	return nil
 }
 

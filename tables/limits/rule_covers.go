@@ -119,7 +119,7 @@ func (s *subject) reach(number int, l line) (*reach, error) {
 	samples, err := s.in.Run.along(axis)
 	switch {
 	case err == nil:
-	case s.changed[s.t.ID] || len(s.rule.GetSelect().GetTables()) > 0:
+	case s.isChanged(s.t.ID) || len(s.rule.GetSelect().GetTables()) > 0:
 		return nil, err
 	default: // nobody asked about this table
 		return nil, errPassed{err.Error()}

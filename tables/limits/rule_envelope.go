@@ -127,6 +127,11 @@ func (b *bounding) inEnvelope() {
 // envelopeOn is the envelope in the units of the table; on a slice of a block, its section there.
 func (s *subject) envelopeOn() (*bound, error) {
 	e, t := s.rule.GetEnvelope(), s.t
+	for _, a := range [2]*calibrationv1.EnvelopeAxis{e.GetX(), e.GetY()} {
+		if a != nil && pairing(t, a.GetQuantity()) < 0 {
+			return nil, errPassed{"it has no axis of " + a.GetQuantity() + ", which the envelope needs"}
+		}
+	}
 	unit, err := s.levels(t.Quantity, e.GetUnit(), t.Quantity, valueUnit(t))
 	if err != nil {
 		return nil, err
@@ -137,9 +142,6 @@ func (s *subject) envelopeOn() (*bound, error) {
 			continue
 		}
 		to := pairing(t, a.GetQuantity())
-		if to < 0 {
-			return nil, errPassed{"it has no axis of " + a.GetQuantity() + ", which the envelope needs"}
-		}
 		axis := axisAt(t, to)
 		u, err := s.levels(axis.Quantity, a.GetUnit(), axis.Quantity, axisUnit(axis))
 		if err != nil {
@@ -152,6 +154,7 @@ func (s *subject) envelopeOn() (*bound, error) {
 			b.grid.Y = u.all(a.GetPoints())
 		}
 	}
+	b.grid.Values = s.room.numbers.Take(len(b.grid.X) * len(b.grid.Y))[:0]
 	for _, row := range e.GetValues() {
 		for _, v := range row.GetValues() {
 			b.grid.Values = append(b.grid.Values, unit.of(v.GetNumberValue()))
