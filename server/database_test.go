@@ -529,14 +529,14 @@ func TestDatabaseKilled(t *testing.T) {
 	)
 	for i := range writers {
 		at := servers[i%2]
-		conn := at.as("lead")
+		conn, engine := at.as("lead"), at.srv.home.engine
 		wg.Go(func() {
 			var a *recordv1.Action
-			for n := 0; n < each; {
+			for n := 0; n < each && !t.Failed(); {
 				if a == nil {
 					name := fmt.Sprintf("person %d of %d", n, i)
 					a = enrolAction(name, testKey(name), "technician")
-					if err := record.View(at.srv.home.engine, func(s *record.State) error { carry(s, a); return nil }); err != nil {
+					if err := record.View(engine, func(s *record.State) error { carry(s, a); return nil }); err != nil {
 						a = nil
 						time.Sleep(10 * time.Millisecond)
 						continue
