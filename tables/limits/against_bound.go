@@ -38,7 +38,10 @@ func (s *subject) boundOf(of whose) (*bound, error) {
 		return nil, f.err
 	}
 	b.of = other
-	return b, s.sections(b, f)
+	if err := s.sections(b, f); err != nil {
+		return nil, err
+	}
+	return b, nil
 }
 
 // inOurUnits stands for another table, in this one's units: an axis keeps its own where this table has none of that quantity.
