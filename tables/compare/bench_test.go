@@ -159,7 +159,9 @@ func BenchmarkRules(b *testing.B) {
 				run(lim)()
 			}
 			b.ReportMetric(float64(all)/float64(plain), "x-without-rules")
-			b.ReportMetric(float64(all-plain)/float64(10_000/each*192*len(lim.Source.Rules)), "ns/cell-and-rule")
+			if each == 1 { // of one table it is lost in the rest
+				b.ReportMetric(float64(all-plain)/float64(10_000*192*len(lim.Source.Rules)), "ns/cell-and-rule")
+			}
 		})
 	}
 }
