@@ -18,6 +18,9 @@ func apart(cmd *exec.Cmd, asAccount bool) {
 	}
 }
 
+// freeze has a process do nothing any more.
+func freeze(p *os.Process) { _ = p.Signal(syscall.SIGSTOP) }
+
 // giveAway has a folder belong to the account.
 func giveAway(dir string) error {
 	if who := account(); who != nil {

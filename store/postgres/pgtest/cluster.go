@@ -179,13 +179,19 @@ func (c *Cluster) Stop(t testing.TB) {
 func (c *Cluster) Kill() { c.kill() }
 
 func (c *Cluster) kill() {
-	children := c.children()
-	_ = c.running.Process.Kill()
-	for _, pid := range children {
-		if p, err := os.FindProcess(pid); err == nil {
-			_ = p.Kill()
+	freeze(c.running.Process) // or it would start others meanwhile
+	for until := time.Now().Add(time.Minute); time.Now().Before(until); time.Sleep(time.Millisecond) {
+		children := c.children()
+		if len(children) == 0 { // as long as one is left, the server cannot be started again
+			break
+		}
+		for _, pid := range children {
+			if p, err := os.FindProcess(pid); err == nil {
+				_ = p.Kill()
+			}
 		}
 	}
+	_ = c.running.Process.Kill()
 	_ = c.running.Wait()
 }
 
@@ -196,7 +202,7 @@ func (c *Cluster) Restart(t testing.TB) {
 	c.Start(t)
 }
 
-// children are the processes that the server started.
+// children are the processes that the server started and that live.
 func (c *Cluster) children() (pids []int) {
 	stats, _ := filepath.Glob("/proc/[0-9]*/stat")
 	for _, path := range stats {
@@ -207,7 +213,7 @@ func (c *Cluster) children() (pids []int) {
 		// pid (name) state parent ...
 		fields := strings.Fields(string(text[bytes.LastIndexByte(text, ')')+1:]))
 		pid, err := strconv.Atoi(filepath.Base(filepath.Dir(path)))
-		if err == nil && len(fields) > 1 && fields[1] == strconv.Itoa(c.running.Process.Pid) {
+		if err == nil && len(fields) > 1 && fields[0] != "Z" && fields[1] == strconv.Itoa(c.running.Process.Pid) {
 			pids = append(pids, pid)
 		}
 	}
