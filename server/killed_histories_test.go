@@ -3,6 +3,7 @@ package server
 import (
 	"errors"
 	"fmt"
+	"io"
 	"math/rand/v2"
 	"os/exec"
 	"reflect"
@@ -223,7 +224,13 @@ const (
 	jobsAtOne = 2 // that callers meet in
 )
 
-// house is a served ledger, its callers, and the history of what they asked for.
+// inHouse is one of the servers, with a connection for everybody.
+type inHouse struct {
+	cmd   *exec.Cmd
+	conns map[string]*grpc.ClientConn
+}
+
+// house is a ledger that is served by so many servers, its callers, and the history of what they asked for.
 type house struct {
 	*bench
 	r       *rand.Rand
@@ -231,8 +238,7 @@ type house struct {
 	start   time.Time
 	mu      sync.Mutex
 	history []porcupine.Operation
-	cmd     *exec.Cmd
-	conns   map[string]*grpc.ClientConn
+	servers []*inHouse
 	kills   int
 	unheard map[string]porcupine.Operation // by request id: whoever asked was retired before the answer came
 }
@@ -240,8 +246,8 @@ type house struct {
 // staff has every role, so that whoever asks is refused for other reasons.
 func staff(n int) string { return fmt.Sprint("hand ", n) }
 
-func newHouse(t *testing.T, p Place) *house {
-	h := &house{bench: newSmallBenchIn(t, p), r: storetest.Rand(t), start: time.Now(), unheard: map[string]porcupine.Operation{}, begin: floor{gone: map[string]bool{}, named: map[string]int{}}}
+func newHouse(t *testing.T, p Place, servers int) *house {
+	h := &house{servers: make([]*inHouse, servers), bench: newSmallBenchIn(t, p), r: storetest.Rand(t), start: time.Now(), unheard: map[string]porcupine.Operation{}, begin: floor{gone: map[string]bool{}, named: map[string]int{}}}
 	for n := range 2 * callers {
 		h.enrol(staff(n), "technician", "calibrator", "lead")
 		h.begin.named[staff(n)] = int(h.size()) - 1
@@ -253,27 +259,35 @@ func newHouse(t *testing.T, p Place) *house {
 	h.begin.last = int(h.size()) - 1
 	h.sync()
 	h.stop()
-	h.serve()
+	for i := range h.servers {
+		h.serve(i)
+	}
 	return h
 }
 
 // serve serves the ledger in a process of its own.
-func (h *house) serve() {
-	cmd, addr, _ := serveApart(h.TB, h.place)
-	key := serverKey(h.TB, h.dir)
+func (h *house) serve(i int) {
+	cmd, addr, logs := serveApart(h.TB, h.place)
+	go func() { _, _ = io.Copy(io.Discard, logs) }()
+	s, key := &inHouse{cmd, map[string]*grpc.ClientConn{}}, serverKey(h.TB, h.dir)
+	for n := range 2 * callers {
+		s.conns[staff(n)] = dial(h.TB, addr, testKey(staff(n)), key)
+	}
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	h.cmd, h.conns = cmd, map[string]*grpc.ClientConn{}
-	for n := range 2 * callers {
-		h.conns[staff(n)] = dial(h.TB, addr, testKey(staff(n)), key)
-	}
-	h.conns["lead"] = dial(h.TB, addr, testKey("lead"), key)
+	h.servers[i] = s
 }
 
-func (h *house) conn(name string) *grpc.ClientConn {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	return h.conns[name]
+func (h *house) kill(i int) {
+	_ = h.servers[i].cmd.Process.Kill()
+	_ = h.servers[i].cmd.Wait()
+}
+
+// killOne kills one of the servers, and starts it again.
+func (h *house) killOne(int) {
+	i := h.r.IntN(len(h.servers))
+	h.kill(i)
+	h.serve(i)
 }
 
 // caller is somebody with a copy of their own, which may be older than the server's.
@@ -282,6 +296,13 @@ type caller struct {
 	r    *rand.Rand
 	who  string
 	copy *memory.Engine
+}
+
+// conn is to any of the servers.
+func (c *caller) conn() *grpc.ClientConn {
+	c.house.mu.Lock()
+	defer c.house.mu.Unlock()
+	return c.servers[c.r.IntN(len(c.servers))].conns[c.who]
 }
 
 func (c *caller) View(fn func(*record.State) error) error { return record.View(c.copy, fn) }
@@ -366,7 +387,7 @@ func (c *caller) likely(kind string, subs []*recordv1.Submission) int {
 // ask makes an action's claims on the caller's own copy, signs it, and asks until there is an answer.
 func (c *caller) ask(at int) error {
 	if c.r.IntN(3) > 0 {
-		if err := fetch(within(c.TB), c.copy, servicev1.NewRecordClient(c.conn(c.who))); err != nil {
+		if err := fetch(within(c.TB), c.copy, servicev1.NewRecordClient(c.conn())); err != nil {
 			return nil // it is being killed
 		}
 	}
@@ -413,7 +434,7 @@ var errGone = errors.New("retired")
 func (c *caller) askUntilAnswered(s step, id string, envelope []byte, o []*recordv1.Opening, files map[string][]byte) error {
 	op := porcupine.Operation{Input: s, Call: int64(time.Since(c.start))}
 	for {
-		got, _, err := bring(c.TB, c.conn(c.who), files, envelope, o...)
+		got, _, err := bring(c.TB, c.conn(), files, envelope, o...)
 		reason := faultOf(err).GetReason()
 		switch code := status.Code(err); {
 		case err == nil:
@@ -454,8 +475,8 @@ func (c *caller) entryOf(leaf string) (index int, err error) {
 	return index, err
 }
 
-// live has everybody ask until there are so many answers, and the server killed on the way.
-func (h *house) live(answers int) {
+// live has everybody ask until there are so many answers; on the way something befalls them three times.
+func (h *house) live(answers int, befalls func(nth int)) {
 	hands := make(chan string, 2*callers)
 	for n := range 2 * callers {
 		hands <- staff(n)
@@ -486,17 +507,16 @@ func (h *house) live(answers int) {
 	for next := 1; ; {
 		select {
 		case <-over:
-			_ = h.cmd.Process.Kill()
-			_ = h.cmd.Wait()
+			for i := range h.servers {
+				h.kill(i)
+			}
 			return
 		case <-time.After(time.Millisecond):
 		}
 		if count() >= next*answers/4 && next < 4 {
+			befalls(next)
 			next++
 			h.kills++
-			_ = h.cmd.Process.Kill()
-			_ = h.cmd.Wait()
-			h.serve()
 		}
 	}
 }
@@ -532,15 +552,18 @@ func overlaps(history []porcupine.Operation) (n int) {
 // TestHistories: whatever several people ask for at once, of the same jobs, on copies that are behind, while the
 // server is killed now and then: it is answered as if it had been asked for one after the other.
 func TestHistories(t *testing.T) {
-	t.Run("folder", func(t *testing.T) { testHistories(t, newFolderPlace) })
-	t.Run("database", func(t *testing.T) { testHistories(t, newDatabasePlace) })
+	testHistories(t, func(t *testing.T) (*house, func(int)) {
+		h := newHouse(t, newFolderPlace(t), 1)
+		return h, h.killOne
+	})
 }
 
-func testHistories(t *testing.T, place func(testing.TB) Place) {
+// testHistories judges histories of houses, with what befalls each of them.
+func testHistories(t *testing.T, next func(*testing.T) (*house, func(nth int))) {
 	kills, overlapping, asked := 0, 0, map[string]int{}
 	one := func() {
-		h := newHouse(t, place(t))
-		h.live(200)
+		h, befalls := next(t)
+		h.live(200, befalls)
 		h.settle()
 		if verdict := h.judged(h.history); verdict != porcupine.Ok {
 			t.Errorf("no order explains the history (%s):\n%s", verdict, inOrder(h.begin, h.history))

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"cmp"
 	"context"
 	"crypto/ed25519"
 	crypto "crypto/rand"
@@ -12,6 +13,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"reflect"
 	"strconv"
 	"strings"
 	"sync"
@@ -33,12 +35,15 @@ import (
 	"witnessmark/store/storetest"
 )
 
-// servedDir makes the test binary a server of that folder, and of the database where there is one, and killAt one that
-// kills itself there, the nth time that it comes by: see TestKilledWhileWriting.
+// servedDir makes the test binary a server of that folder, and of the database where there is one, at that address, and
+// killAt one that kills itself there, the nth time that it comes by: see TestKilledWhileWriting. servedUnguarded takes
+// out what keeps a server from showing what the database may yet lose.
 const (
-	servedDir      = "WITNESSMARK_TEST_SERVE"
-	servedDatabase = "WITNESSMARK_TEST_DATABASE"
-	killAt         = "WITNESSMARK_TEST_KILL"
+	servedDir       = "WITNESSMARK_TEST_SERVE"
+	servedDatabase  = "WITNESSMARK_TEST_DATABASE"
+	servedAt        = "WITNESSMARK_TEST_LISTEN"
+	servedUnguarded = "WITNESSMARK_TEST_UNGUARDED"
+	killAt          = "WITNESSMARK_TEST_KILL"
 )
 
 func TestMain(m *testing.M) {
@@ -52,8 +57,14 @@ func TestMain(m *testing.M) {
 	k.step = step
 	k.left.Store(left)
 	s, err := Start(Options{
-		Dir: dir, Database: os.Getenv(servedDatabase), Listen: "127.0.0.1:0", Logger: slog.New(slog.NewTextHandler(os.Stderr, nil)),
-		wrap: func(e store.Engine) store.Engine { k.Engine = e; return k },
+		Dir: dir, Database: os.Getenv(servedDatabase), Listen: cmp.Or(os.Getenv(servedAt), "127.0.0.1:0"), Logger: slog.New(slog.NewTextHandler(os.Stderr, nil)),
+		wrap: func(e store.Engine) store.Engine {
+			if os.Getenv(servedUnguarded) != "" {
+				unguard(e)
+			}
+			k.Engine = e
+			return k
+		},
 	})
 	if err != nil {
 		fmt.Fprintln(os.Stderr, err)
@@ -63,6 +74,12 @@ func TestMain(m *testing.M) {
 	s.core.keep = func(note []byte) error { err := keep(note); k.at("before the answer"); return err }
 	fmt.Println(s.Addr())
 	select {} // until it is killed
+}
+
+// unguard takes out an engine's guard, as its own tests do.
+func unguard(e store.Engine) {
+	guard := reflect.ValueOf(e).Elem().FieldByName("unguarded")
+	*(*bool)(guard.Addr().UnsafePointer()) = true
 }
 
 // killer is an engine that kills its process at a step of a commit.

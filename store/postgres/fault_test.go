@@ -3,7 +3,6 @@ package postgres
 import (
 	"errors"
 	"fmt"
-	"net/url"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -214,23 +213,12 @@ func TestKilledAndRestarted(t *testing.T) {
 	}
 }
 
-// both is a URL of two servers; whichever takes writes is meant.
-func both(t *testing.T, a, b *pgtest.Cluster) string {
-	t.Helper()
-	first, err1 := url.Parse(a.URL())
-	second, err2 := url.Parse(b.URL())
-	if err := errors.Join(err1, err2); err != nil {
-		t.Fatal(err)
-	}
-	return a.URL() + "," + second.Query().Get("host") + first.Fragment
-}
-
 // TestStandbyTakesOver kills the primary under load and has its synchronous standby take over.
 func TestStandbyTakesOver(t *testing.T) {
 	storetest.During(t, 0, func() {
 		primary := pgtest.Start(t)
 		standby := primary.Standby(t)
-		h := begin(t, both(t, primary, standby), false)
+		h := begin(t, primary.Or(standby), false)
 		h.goesOn()
 		primary.Kill()
 		standby.Promote(t)
@@ -250,7 +238,7 @@ func TestCancelledWaits(t *testing.T) {
 		t.Run(map[bool]string{false: "guarded", true: "control"}[unguarded], func(t *testing.T) {
 			primary := pgtest.Start(t)
 			standby := primary.Standby(t)
-			h := begin(t, both(t, primary, standby), unguarded)
+			h := begin(t, primary.Or(standby), unguarded)
 			h.goesOn()
 			standby.Kill()
 			cancelled := 0

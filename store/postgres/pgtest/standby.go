@@ -28,6 +28,11 @@ func (c *Cluster) Standby(t testing.TB) *Cluster {
 	return s
 }
 
+// Or is a URL of both, of which whichever takes writes is meant.
+func (c *Cluster) Or(other *Cluster) string {
+	return c.URL() + "," + other.dir + "&target_session_attrs=read-write"
+}
+
 // Promote has a standby take over, and waits until it takes writes.
 func (c *Cluster) Promote(t testing.TB) {
 	t.Helper()

@@ -1,0 +1,570 @@
+package server
+
+import (
+	"bytes"
+	"context"
+	"crypto/ed25519"
+	"errors"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"sync"
+	"testing"
+	"time"
+
+	"google.golang.org/grpc"
+
+	"witnessmark/client"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	servicev1 "witnessmark/proto/witnessmark/service/v1"
+	"witnessmark/store/ledger"
+	"witnessmark/store/postgres/pgtest"
+	"witnessmark/store/record"
+	"witnessmark/store/signoff"
+	"witnessmark/store/storetest"
+)
+
+// site is a ledger in a database that two servers serve, each a process of its own, while eight people write there
+// and others look. What they are told is kept, to be held against what is there in the end.
+type site struct {
+	*bench
+	r       *rand.Rand
+	env     []string // of the servers
+	origin  string
+	key     ed25519.PublicKey // the servers'
+	begun   uint64            // entries before all this
+	servers [2]*oneOfTwo
+	hands   []*hand
+	ctx     context.Context // of everybody
+	leave   func()          // ends it
+	over    chan struct{}   // closed when nobody is to begin writing anything more
+	writing sync.WaitGroup
+	looking sync.WaitGroup
+
+	mu    sync.Mutex
+	roots map[uint64]string // that were shown, by their size
+	notes map[uint64]string // texts that were shown, by their entries
+	heads int
+	wrong []string // what nobody should have been told
+}
+
+// oneOfTwo is a server that is killed and started again at the same address.
+type oneOfTwo struct {
+	addr  string
+	cmd   *exec.Cmd
+	logs  *lockedBuffer
+	ended chan struct{} // closed when its process is gone
+	step  string        // at which it kills itself
+}
+
+// hand is somebody who writes notes in a job of their own, with a client that knows both addresses.
+type hand struct {
+	*site
+	name   string
+	job    uint32
+	home   string
+	client *client.Client
+	// The texts that were answered, or found to be there after there was no answer, by entry; and how many were not sent.
+	done             map[string]uint32
+	settled, notSent int
+}
+
+// siteTally is what sites came to.
+type siteTally struct{ kills, answered, settled, notSent, heads, notes int }
+
+// newSite has a site's people begin. Addresses are of a network of their own on this machine, where nobody takes a
+// port whose server is away.
+func newSite(t *testing.T, url string, env ...string) *site {
+	p := newFolderPlace(t)
+	p.Database = url
+	s := &site{bench: newSmallBenchIn(t, p), r: storetest.Rand(t), env: env, over: make(chan struct{}), roots: map[uint64]string{}, notes: map[uint64]string{}}
+	for n := range writers {
+		h := &hand{site: s, name: staff(n), job: uint32(n + 1), home: filepath.Join(t.TempDir(), "home"), done: map[string]uint32{}}
+		s.enrol(h.name, "technician")
+		s.smallJob(h.job)
+		s.hands = append(s.hands, h)
+	}
+	s.key = serverKey(t, p.Dir)
+	s.look(func(st *record.State) { s.begun, s.origin = st.Size(), ledger.Origin(st.GenesisSHA256()) })
+	s.stop()
+	for i := range s.servers {
+		s.servers[i] = &oneOfTwo{addr: "127.0.0.2:0", logs: &lockedBuffer{}}
+		s.start(i)
+	}
+	s.ctx, s.leave = context.WithTimeout(context.Background(), 5*time.Minute+storetest.Long(t, 0))
+	t.Cleanup(s.leave)
+	for i, h := range s.hands {
+		addrs := s.servers[i%2].addr + "," + s.servers[(i+1)%2].addr
+		s.writing.Go(func() {
+			if err := h.login(addrs); err != nil {
+				s.amiss("%s: login: %v", h.name, err)
+				return
+			}
+			h.write()
+		})
+	}
+	for _, one := range s.servers {
+		s.looking.Go(func() { s.watch(one.addr) })
+	}
+	s.looking.Go(s.askInTurn)
+	return s
+}
+
+// start starts a server; env may have it kill itself.
+func (s *site) start(i int, env ...string) {
+	s.Helper()
+	one := s.servers[i]
+	var logs io.Reader
+	one.cmd, one.addr, logs = serveApart(s.TB, s.place, append(append(env, servedAt+"="+one.addr), s.env...)...)
+	ended := make(chan struct{})
+	go func() { _, _ = io.Copy(one.logs, logs); close(ended) }()
+	one.ended = ended
+}
+
+// kill kills a server, and says whether it had killed itself.
+func (s *site) kill(i int) (itself bool) {
+	one := s.servers[i]
+	select {
+	case <-one.ended:
+		itself = true
+	default:
+	}
+	_ = one.cmd.Process.Kill()
+	<-one.ended
+	_ = one.cmd.Wait()
+	return itself
+}
+
+func (s *site) isOver() bool {
+	select {
+	case <-s.over:
+		return true
+	default:
+		return s.ctx.Err() != nil
+	}
+}
+
+// amiss notes what nobody should have been told.
+func (s *site) amiss(format string, args ...any) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.ctx.Err() == nil && len(s.wrong) < 20 {
+		s.wrong = append(s.wrong, fmt.Sprintf(format, args...))
+	}
+}
+
+func (h *hand) login(addrs string) error {
+	pem, err := signoff.MarshalPrivateKey(testKey(h.name), h.name, nil)
+	key := filepath.Join(filepath.Dir(h.home), "key")
+	if err := errors.Join(err, os.WriteFile(key, pem, 0o600)); err != nil {
+		return err
+	}
+	h.client, err = client.Login(h.ctx, &client.Home{Dir: h.home}, addrs, key, nil, func(string) error { return nil }, "")
+	return err
+}
+
+// write writes notes, some with a film, until all is over, and settles what had no answer before the next.
+func (h *hand) write() {
+	defer h.client.Close()
+	film, random := filepath.Join(filepath.Dir(h.home), "film"), rand.NewChaCha8([32]byte{byte(h.job)})
+	for n := 0; !h.isOver(); n++ {
+		note := client.NewNote{About: record.Name{Job: h.job}, Text: fmt.Sprintf("%s, number %d", h.name, n)}
+		if n%4 == 0 {
+			bytes := make([]byte, random.Uint64()%100_000)
+			_, _ = random.Read(bytes)
+			if err := os.WriteFile(film, bytes, 0o600); err != nil {
+				h.amiss("%v", err)
+			}
+			note.Files = []string{film}
+		}
+		job, err := h.client.AddNote(h.ctx, note)
+		if err != nil && client.KindOf(err) == client.Away {
+			job, err = h.settle()
+		}
+		if err != nil {
+			h.amiss("%s: %v", h.name, err)
+			return
+		}
+		if at, there := noteIn(job, note.Text); there {
+			h.mu.Lock()
+			h.done[note.Text] = at
+			h.mu.Unlock()
+		}
+	}
+}
+
+// settle has what is pending settled, as any next command does, and answers with the job as it is then. What
+// was pending is there then, and what was not had not been sent.
+func (h *hand) settle() (*recordv1.Job, error) {
+	pending, err := os.ReadDir(filepath.Join(h.home, "pending"))
+	if err != nil && !errors.Is(err, os.ErrNotExist) {
+		return nil, err
+	}
+	before := len(h.done)
+	for err = h.client.Resume(h.ctx); err != nil; err = h.client.Resume(h.ctx) {
+		if client.KindOf(err) != client.Away {
+			return nil, err
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	job, err := h.client.Job(h.job)
+	if err != nil {
+		return nil, err
+	}
+	switch now := len(job.GetNotes()); {
+	case now != before+len(pending):
+		return nil, fmt.Errorf("%d were there and %d pending, and then %d are there", before, len(pending), now)
+	case len(pending) > 0:
+		h.settled++
+	default:
+		h.notSent++
+		time.Sleep(20 * time.Millisecond)
+	}
+	return job, nil
+}
+
+func noteIn(job *recordv1.Job, text string) (entry uint32, there bool) {
+	for _, n := range slices.Backward(job.GetNotes()) {
+		if n.GetText().GetText() == text {
+			return n.GetAdded().GetEntry(), true
+		}
+	}
+	return 0, false
+}
+
+// saw keeps a head that was shown, and answers with its size.
+func (s *site) saw(note []byte) uint64 {
+	head, err := ledger.OpenCheckpoint(note, s.origin, s.key)
+	if err != nil {
+		s.amiss("a head: %v", err)
+		return 0
+	}
+	root := head.Root.String()
+	s.mu.Lock()
+	before, again := s.roots[head.Size]
+	s.roots[head.Size] = root
+	s.heads++
+	s.mu.Unlock()
+	if again && before != root {
+		s.amiss("the head of %d entries was shown as %s and as %s", head.Size, before, root)
+	}
+	return head.Size
+}
+
+// watch keeps the heads that a server tells whoever watches it.
+func (s *site) watch(addr string) {
+	conn := dial(s.TB, addr, testKey("lead"), s.key)
+	for ; s.ctx.Err() == nil; time.Sleep(10 * time.Millisecond) {
+		stream, err := servicev1.NewRecordClient(conn).Watch(s.ctx, &servicev1.WatchRequest{})
+		var m *servicev1.WatchResponse
+		for err == nil {
+			if m, err = stream.Recv(); err == nil {
+				s.saw(m.GetCheckpoint())
+			}
+		}
+		conn.ResetConnectBackoff()
+	}
+}
+
+// askInTurn asks both servers for their heads and for a job: none of them may be behind what the other showed.
+func (s *site) askInTurn() {
+	var seen uint64
+	conns := s.toBoth("lead")
+	for n := 0; s.ctx.Err() == nil; n++ {
+		time.Sleep(10 * time.Millisecond)
+		conn := conns[n%2]
+		ctx, cancel := context.WithTimeout(s.ctx, 30*time.Second)
+		head, err := servicev1.NewRecordClient(conn).Head(ctx, &servicev1.HeadRequest{})
+		if err == nil {
+			size := s.saw(head.GetCheckpoint())
+			if size < seen {
+				s.amiss("%d entries are shown after %d", size, seen)
+			}
+			seen = size
+		}
+		got, err := servicev1.NewJobsClient(conn).Get(ctx, &servicev1.JobsGetRequest{Number: uint32(1 + n%writers)})
+		if err == nil {
+			s.mu.Lock()
+			for _, note := range got.GetJob().GetNotes() {
+				s.notes[uint64(note.GetAdded().GetEntry())] = note.GetText().GetText()
+			}
+			s.mu.Unlock()
+		} else {
+			conn.ResetConnectBackoff()
+		}
+		cancel()
+	}
+}
+
+// alone is a cluster of a test's own, and pair one with its synchronous standby. What they logged is told where the
+// test fails.
+func alone(t testing.TB) *pgtest.Cluster {
+	c := pgtest.Start(t)
+	tellLog(t, "database", c)
+	return c
+}
+
+func pair(t testing.TB) (primary, standby *pgtest.Cluster) {
+	primary = alone(t)
+	standby = primary.Standby(t)
+	tellLog(t, "standby", standby)
+	return primary, standby
+}
+
+func tellLog(t testing.TB, what string, c *pgtest.Cluster) {
+	t.Cleanup(func() {
+		if t.Failed() {
+			log := c.Log(t)
+			t.Logf("%s: ... %s", what, log[max(0, len(log)-4000):])
+		}
+	})
+}
+
+// toBoth is connections to both servers.
+func (s *site) toBoth(name string) (conns [2]*grpc.ClientConn) {
+	for i, one := range s.servers {
+		conns[i] = dial(s.TB, one.addr, testKey(name), s.key)
+	}
+	return conns
+}
+
+func (s *site) answered() (n int) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for _, h := range s.hands {
+		n += len(h.done)
+	}
+	return n
+}
+
+func (s *site) failed() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return len(s.wrong) > 0
+}
+
+// goesOn waits until more was answered.
+func (s *site) goesOn() {
+	s.Helper()
+	before := s.answered()
+	s.until("more is answered", func() bool { return s.answered() >= before+writers || s.failed() })
+}
+
+// ends has everybody finish, and holds what they were told against what there is.
+func (s *site) ends(total *siteTally) {
+	s.Helper()
+	close(s.over)
+	s.writing.Wait()
+	if !s.failed() {
+		s.sameHeads()
+	}
+	s.endsNow(total)
+	for _, line := range s.wrong {
+		s.Error(line)
+	}
+	if s.Failed() {
+		for i, one := range s.servers {
+			logs := one.logs.String()
+			s.Logf("server %d: ... %s", i, logs[max(0, len(logs)-4000):])
+		}
+	}
+}
+
+// endsNow is ends for those that nobody waits for.
+func (s *site) endsNow(total *siteTally) {
+	s.Helper()
+	s.leave()
+	s.writing.Wait()
+	s.looking.Wait()
+	for i := range s.servers {
+		s.kill(i)
+	}
+	s.verdict()
+	total.answered += s.answered()
+	total.heads += s.heads
+	total.notes += len(s.notes)
+	for _, h := range s.hands {
+		total.settled += h.settled
+		total.notSent += h.notSent
+	}
+}
+
+// sameHeads has both servers show the same, which goes as far as what was answered.
+func (s *site) sameHeads() {
+	var heads [2][]byte
+	for i, conn := range s.toBoth("lead") {
+		got, err := servicev1.NewRecordClient(conn).Head(within(s), &servicev1.HeadRequest{}, grpc.WaitForReady(true))
+		if err != nil {
+			s.amiss("the head of server %d: %v", i, err)
+		}
+		heads[i] = got.GetCheckpoint()
+	}
+	if !bytes.Equal(heads[0], heads[1]) {
+		s.amiss("the servers show %s and %s", heads[0], heads[1])
+	}
+	if size := s.saw(heads[0]); size != s.begun+uint64(s.answered()) {
+		s.amiss("%d entries are shown, want %d and %d", size, s.begun, s.answered())
+	}
+}
+
+// verdict notes what was told and is not so.
+func (s *site) verdict() {
+	s.Helper()
+	wrong := func(format string, args ...any) { s.wrong = append(s.wrong, fmt.Sprintf(format, args...)) }
+	afterCheck(s, s.place, func(st *record.State) {
+		there := map[uint64]string{}
+		for _, h := range s.hands {
+			job, _ := st.Job(h.job)
+			for _, n := range job.GetNotes() {
+				there[uint64(n.GetAdded().GetEntry())] = n.GetText().GetText()
+			}
+			for text, at := range h.done {
+				if there[uint64(at)] != text {
+					wrong("%s was answered as entry %d, which is %q", text, at, there[uint64(at)])
+				}
+			}
+		}
+		for at, text := range s.notes {
+			if there[at] != text {
+				wrong("%s was shown as entry %d, which is %q", text, at, there[at])
+			}
+		}
+		for size, root := range s.roots {
+			if size > st.Size() || st.Root(size).String() != root {
+				wrong("a head of %d entries was shown that the ledger of %d has not", size, st.Size())
+			}
+		}
+	})
+}
+
+// TestServersKilled kills one of two servers every second, at any moment or at a step of a commit.
+func TestServersKilled(t *testing.T) {
+	t.Parallel()
+	var total siteTally
+	hits := map[string]int{}
+	sites(t, 2*time.Second, pgtest.URL, func(s *site) {
+		time.Sleep(time.Second)
+		i := s.r.IntN(2)
+		at := s.servers[i].step
+		if !s.kill(i) {
+			at = ""
+		}
+		hits[at]++
+		total.kills++
+		s.servers[i].step = killSteps[s.r.IntN(len(killSteps))]
+		s.start(i, fmt.Sprintf("%s=%s:%d", killAt, s.servers[i].step, 1+s.r.IntN(20)))
+	}, &total)
+	t.Logf("%d kills %v; %+v", total.kills, hits, total)
+}
+
+// TestDatabaseKilledUnderServers kills the database under both servers, which go on by themselves.
+func TestDatabaseKilledUnderServers(t *testing.T) {
+	t.Parallel()
+	var total siteTally
+	var cluster *pgtest.Cluster
+	sites(t, time.Second, func(t testing.TB) string {
+		cluster = alone(t)
+		return cluster.URL()
+	}, func(s *site) {
+		cluster.Restart(t)
+		total.kills++
+		s.goesOn()
+		time.Sleep(time.Duration(s.r.IntN(int(time.Second))))
+	}, &total)
+	t.Logf("%+v", total)
+}
+
+// sites has sites live, each at most ten seconds, with something that befalls them again and again.
+func sites(t *testing.T, short time.Duration, url func(testing.TB) string, befalls func(*site), total *siteTally) {
+	storetest.During(t, 0, func() {
+		s := newSite(t, url(t))
+		s.goesOn()
+		for end := time.Now().Add(min(storetest.Long(t, short), 10*time.Second)); time.Now().Before(end) && !s.failed(); {
+			befalls(s)
+		}
+		for i, one := range s.servers {
+			if one.step != "" { // that may still come
+				s.kill(i)
+				s.start(i)
+			}
+		}
+		s.goesOn()
+		s.ends(total)
+	})
+}
+
+// TestStandbyTakesOverUnderServers kills the primary under both servers, and its synchronous standby takes over.
+func TestStandbyTakesOverUnderServers(t *testing.T) {
+	t.Parallel()
+	var total siteTally
+	storetest.During(t, 0, func() {
+		primary, standby := pair(t)
+		s := newSite(t, primary.Or(standby))
+		s.goesOn()
+		primary.Kill()
+		total.kills++
+		standby.Promote(t)
+		s.goesOn()
+		s.ends(&total)
+	})
+	t.Logf("%+v", total)
+}
+
+// TestWaitsCancelledUnderServers has commits go on without their standby, which is away: their waits are cancelled, then
+// the primary is killed and starts again, and in the end the standby takes over. What it lacks nobody was told of;
+// with the engine's guard taken out the same test finds what is lost.
+func TestWaitsCancelledUnderServers(t *testing.T) {
+	t.Parallel()
+	t.Run("guarded", func(t *testing.T) {
+		t.Parallel()
+		var total siteTally
+		storetest.During(t, 0, func() {
+			primary, standby, s := waitsCancelled(t)
+			// What waits for the standby now is there when the primary is again, and was answered to nobody.
+			primary.Restart(t)
+			time.Sleep(300 * time.Millisecond) // for those who look to come and see
+			takesOver(t, primary, standby)
+			total.kills += 2
+			s.goesOn()
+			s.ends(&total)
+		})
+		t.Logf("%+v", total)
+	})
+	t.Run("control", func(t *testing.T) {
+		t.Parallel()
+		var total siteTally
+		primary, standby, s := waitsCancelled(t, servedUnguarded+"=yes")
+		takesOver(t, primary, standby)
+		s.endsNow(&total)
+		if len(s.wrong) == 0 {
+			t.Error("without the guard nothing is lost: the test shows nothing")
+		}
+		t.Logf("found %d; %+v", len(s.wrong), total)
+	})
+}
+
+// waitsCancelled is a site whose standby was killed, and whose waits for it were cancelled for a while.
+func waitsCancelled(t *testing.T, env ...string) (primary, standby *pgtest.Cluster, s *site) {
+	primary, standby = pair(t)
+	s = newSite(t, primary.Or(standby), env...)
+	s.goesOn()
+	standby.Kill()
+	before, cancelled := s.answered(), 0
+	for end := time.Now().Add(time.Second); time.Now().Before(end) || cancelled < 20; time.Sleep(20 * time.Millisecond) {
+		n := 0
+		_, _ = fmt.Sscan(primary.CancelWaits(t), &n)
+		cancelled += n
+	}
+	t.Logf("%d waits were cancelled; %d actions were answered meanwhile", cancelled, s.answered()-before)
+	return primary, standby, s
+}
+
+func takesOver(t *testing.T, primary, standby *pgtest.Cluster) {
+	primary.Kill()
+	standby.Start(t)
+	standby.Promote(t)
+}
