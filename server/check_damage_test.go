@@ -181,7 +181,7 @@ func (b *bench) notices(file []byte, at, bit int) bool {
 	return err != nil || len(out.Found) > 0
 }
 
-// besideTheStore flips bits of the checkpoint, which is signed to the last byte, and of the server's key: one that
+// besideTheStore flips bits of the checkpoint, which is signed to the last byte but for two bits, and of the server's key: one that
 // is still read must be the same.
 func (b *bench) besideTheStore(r *rand.Rand) {
 	b.Helper()
@@ -199,7 +199,8 @@ func (b *bench) besideTheStore(r *rand.Rand) {
 				continue
 			}
 			err = errors.Join(record.View(f.engine, func(s *record.State) error { return f.agree(s) }), f.engine.Close())
-			if err == nil && name == checkpointFile {
+			// The last character of the signature's base64 has two bits that say nothing; = and a newline follow.
+			if err == nil && name == checkpointFile && at != len(whole)-3 {
 				b.Errorf("byte %d of %s: not noticed", at, name)
 			}
 		}
