@@ -1,6 +1,8 @@
 package definition
 
 import (
+	"sync"
+
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/image"
 	"witnessmark/tables/yamldoc"
@@ -81,5 +83,7 @@ func compileOnce(at *yamldoc.Locator, hash string, d *calibrationv1.Definition, 
 	} {
 		part()
 	}
-	return c.lay, c.faults
+	lay := c.lay
+	lay.index = sync.OnceValue(func() *Index { return newIndex(lay) })
+	return lay, c.faults
 }

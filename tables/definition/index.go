@@ -28,10 +28,7 @@ type Part struct {
 }
 
 // Index is made when it is first asked for.
-func (l *Layout) Index() *Index {
-	l.indexed.Do(func() { l.index = newIndex(l) })
-	return l.index
-}
+func (l *Layout) Index() *Index { return l.index() }
 
 func newIndex(l *Layout) *Index {
 	x := &Index{Users: make([][]int, len(l.Axes)), On: map[string][]int{}, Curves: map[*Table]bool{}}

@@ -5,7 +5,6 @@ package definition
 import (
 	"fmt"
 	"strings"
-	"sync"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/tables/image"
@@ -34,8 +33,7 @@ type Layout struct {
 	SignalByID map[string]*Signal
 	Inputs     []*Input // a quantity each
 
-	indexed sync.Once
-	index   *Index
+	index func() *Index // made once
 }
 
 // Segment is what a range of an image holds.

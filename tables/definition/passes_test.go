@@ -44,9 +44,10 @@ func TestPassesAgree(t *testing.T) {
 			faulty++
 			continue
 		}
-		for _, lay := range []*Layout{first, second} {
+		for _, lay := range []*Layout{first, second} { // without functions, which equal nothing
+			lay.index = nil
 			for _, sum := range lay.Checksums {
-				sum.algorithm = nil // functions, which equal nothing
+				sum.algorithm = nil
 			}
 		}
 		if sure++; !reflect.DeepEqual(first, second) {
