@@ -456,7 +456,7 @@ func TestServersKilled(t *testing.T) {
 		hits[at]++
 		total.kills++
 		s.servers[i].step = killSteps[s.r.IntN(len(killSteps))]
-		s.start(i, fmt.Sprintf("%s=%s:%d", killAt, s.servers[i].step, 1+s.r.IntN(20)))
+		s.start(i, fmt.Sprintf("%s=%s:%d", killAt, s.servers[i].step, 1+s.r.IntN(10)))
 	}, &total)
 	t.Logf("%d kills %v; %+v", total.kills, hits, total)
 }
