@@ -11,6 +11,10 @@ import (
 // edited. What differs everywhere is left to XOR.
 const maxSteps = 128 << 10
 
+// maxColumn is the most bytes of a column: a stretch changes a byte or more, and how far it is from the one before takes
+// four bytes or fewer, as MaxBlob does.
+const maxColumn = 4 * maxSteps
+
 // words is how the values lie whose steps are kept, and what a step is expected to be: a table's values lie in one
 // way, mostly, and those that change go up or down by little, or by as much as the one before, or by as great a part of
 // themselves. What is kept is by how much that is wrong. (Words of four bytes gained nothing.)
@@ -159,7 +163,7 @@ func (w words) apply(data []byte, c columns) error {
 	for at := -w.width; len(gaps) > 0; {
 		gap, n := binary.Uvarint(gaps)
 		count, m := binary.Uvarint(counts)
-		if n <= 0 || m <= 0 || gap > uint64(len(data)+w.width) || count > uint64(len(c[2])-taken) {
+		if n <= 0 || m <= 0 || gap == 0 || gap > uint64(len(data)+w.width) || count == 0 || count > uint64(len(c[2])-taken) {
 			return fmt.Errorf("its steps lead nowhere: %w", ErrPacked)
 		}
 		gaps, counts = gaps[n:], counts[m:]
@@ -235,7 +239,7 @@ func unpackSteps(packed, data []byte) error {
 
 func unpackColumn(packed []byte) (column, rest []byte, err error) {
 	size, n := binary.Uvarint(packed)
-	if n <= 0 || n == len(packed) || size > 2*maxSteps+64 {
+	if n <= 0 || n == len(packed) || size > maxColumn {
 		return nil, nil, fmt.Errorf("its length is cut or too large: %w", ErrPacked)
 	}
 	how, packed := packed[n], packed[n+1:]

@@ -117,6 +117,21 @@ func TestTooManySteps(t *testing.T) {
 	}
 }
 
+// TestStepsFarApart: as many steps as are allowed, each in a place of its own, and as far apart as takes most to say.
+func TestStepsFarApart(t *testing.T) {
+	base := make([]byte, 24<<20)
+	data := bytes.Clone(base)
+	for n, at := 0, 0; n < maxSteps; n++ {
+		if at += 130; n < 300 {
+			at += 1 << 14
+		}
+		data[at] = byte(1 + n%7)
+	}
+	if err := unpackSteps(packSteps(data, base), base); err != nil || !bytes.Equal(base, data) {
+		t.Error("they do not come back:", err)
+	}
+}
+
 // TestSpoiledSteps: no byte of packed steps leads out of the data.
 func TestSpoiledSteps(t *testing.T) {
 	seed := uint64(time.Now().UnixNano())
