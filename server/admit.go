@@ -175,12 +175,14 @@ func (c *core) computeInTurn(ctx context.Context, a *arrival) error {
 		return err
 	}
 	defer leave()
+	c.comes(a)
 	return c.compute(a)
 }
 
 // admit hands an action to the committer; if what its claims rest on has changed by then, they are
 // made again.
 func (c *core) admit(ctx context.Context, a *arrival) (*admitted, error) {
+	defer c.there(a)
 	for range tries {
 		if err := c.computeInTurn(ctx, a); err != nil {
 			return nil, err

@@ -376,3 +376,38 @@ func TestBusy(t *testing.T) {
 	_, err = busy.admit(within(t), a)
 	wantFault(t, toStatus(err).Err(), codes.Unavailable, "stopping")
 }
+
+// TestGather: the committer waits for those who are on their way, as long as it may, and for nobody else.
+func TestGather(t *testing.T) {
+	c := &core{queue: make(chan *arrival), most: 3}
+	arrivals := func(n int) (out []*arrival) {
+		for range n {
+			a := &arrival{}
+			c.comes(a)
+			out = append(out, a)
+		}
+		return out
+	}
+	gathers := func(what string, within time.Duration, first *arrival, want int) {
+		t.Helper()
+		if got := c.gather(first, within); len(got) != want || got[0] != first {
+			t.Errorf("%s: %d were gathered, want %d", what, len(got), want)
+		}
+	}
+	two := arrivals(2)
+	go func() { c.queue <- two[1] }()
+	gathers("one on its way", time.Hour, two[0], 2)
+	two = arrivals(2)
+	go c.there(two[1])
+	gathers("one that never comes", time.Hour, two[0], 1)
+	four := arrivals(4)
+	go func() { c.queue <- four[1]; c.queue <- four[2] }()
+	gathers("more than go into one", time.Hour, four[0], 3)
+	c.there(four[3])
+	two = arrivals(2)
+	gathers("no time", 0, two[0], 1)
+	c.there(two[1])
+	if n := c.coming.Load(); n != 0 {
+		t.Errorf("%d are on their way, and nobody is", n)
+	}
+}

@@ -20,6 +20,9 @@ import (
 const (
 	maxBatch      = 64
 	maxBatchBytes = 64 << 20
+	// longestGather bounds how long the committer waits for actions that are on their way, before it writes those
+	// that are there.
+	longestGather = 200 * time.Millisecond
 	// unknownFor is how long those wait whose commit got no answer: long enough for a database that is started
 	// again, short enough for people.
 	unknownFor = 15 * time.Second
@@ -33,6 +36,7 @@ type arrival struct {
 	spooled  []*spooled
 	reads    *store.Reads // what its claims were made from
 	answer   chan admitted
+	coming   bool // it is counted as on its way to the committer
 
 	blobs  [][]byte // of the spooled ones, while it is written
 	result admitted // of the transaction under way
@@ -56,26 +60,75 @@ var (
 // another's fault, because each is decided before anything of it is written.
 func (c *core) commitLoop() {
 	defer close(c.done)
+	took := time.Duration(0)
 	for {
-		var batch []*arrival
 		select {
 		case a := <-c.queue:
-			batch = append(batch, a)
+			batch := c.gather(a, min(took, longestGather))
+			begun := time.Now()
+			c.commit(batch)
+			took = time.Since(begun)
 		case <-c.stop:
 			return
 		}
-		size := batch[0].bytes()
-	gather:
-		for len(batch) < maxBatch && size < maxBatchBytes {
-			select {
-			case a := <-c.queue:
-				batch = append(batch, a)
-				size += a.bytes()
-			default:
-				break gather
-			}
+	}
+}
+
+// gather is the first to arrive and those that arrive while others are on their way: what is computed now comes soon. It
+// waits for them as long as a commit takes, at most, so that whoever is never done costs others half of their rate.
+// Nobody waits who is alone.
+func (c *core) gather(first *arrival, within time.Duration) []*arrival {
+	batch, size := []*arrival{first}, first.bytes()
+	c.there(first)
+	end := time.Now().Add(within)
+	for len(batch) < c.most && size < maxBatchBytes {
+		wait := time.Millisecond // then it is looked who is on their way still
+		if c.coming.Load() == 0 || time.Now().After(end) {
+			wait = 0
 		}
-		c.commit(batch)
+		a := c.next(wait)
+		if a == nil && wait == 0 {
+			break
+		}
+		if a != nil {
+			c.there(a)
+			batch = append(batch, a)
+			size += a.bytes()
+		}
+	}
+	return batch
+}
+
+// comes counts an action as on its way, there as no more so: it has arrived, or never will.
+func (c *core) comes(a *arrival) {
+	if !a.coming {
+		a.coming = true
+		c.coming.Add(1)
+	}
+}
+
+func (c *core) there(a *arrival) {
+	if a.coming {
+		a.coming = false
+		c.coming.Add(-1)
+	}
+}
+
+// next is the next that arrives within a time; nil where none does.
+func (c *core) next(wait time.Duration) *arrival {
+	if wait == 0 {
+		select {
+		case a := <-c.queue:
+			return a
+		default:
+			return nil
+		}
+	}
+	select {
+	case a := <-c.queue:
+		return a
+	case <-time.After(wait):
+		return nil
 	}
 }
 

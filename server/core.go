@@ -45,10 +45,12 @@ type core struct {
 
 	following sync.WaitGroup
 
-	queue chan *arrival
-	stop  chan struct{}
-	done  chan struct{}
-	ended chan struct{} // closed after a write that failed: only another process can go on
+	queue  chan *arrival
+	coming atomic.Int64 // actions on their way to the queue
+	most   int          // of a batch
+	stop   chan struct{}
+	done   chan struct{}
+	ended  chan struct{} // closed after a write that failed: only another process can go on
 }
 
 // newCore takes up a store, holds it against the place that it lies in, and starts the committer.
@@ -56,7 +58,7 @@ func newCore(h *home, log *slog.Logger, now func() time.Time, onServing func(boo
 	c := &core{
 		engine: h.engine, home: h, claims: claims.New(), log: log, now: now, keep: h.keep, unknown: unknownFor, onServing: onServing,
 		changed: make(chan struct{}), streams: map[*openStream]bool{},
-		queue: make(chan *arrival), stop: make(chan struct{}), done: make(chan struct{}), ended: make(chan struct{}), figures: newFigures(), lanes: &lanes{by: map[string]*lane{}},
+		most: maxBatch, queue: make(chan *arrival), stop: make(chan struct{}), done: make(chan struct{}), ended: make(chan struct{}), figures: newFigures(), lanes: &lanes{by: map[string]*lane{}},
 	}
 	if err := takeUp(h, log); err != nil {
 		return nil, err
