@@ -9,6 +9,7 @@ import (
 
 	"witnessmark/client/desk/view/structured"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/changed/changedtest"
 	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
@@ -90,6 +91,9 @@ func TestGoldenSheets(t *testing.T) {
 			}
 			if got != string(want) {
 				t.Errorf("the sheet is not %s (run with -update and read the difference)", path)
+			}
+			if written(t, changedtest.Report(r), o) != got {
+				t.Error("with an object a cell, as earlier rules wrote reports, the sheet is another")
 			}
 		})
 	}
