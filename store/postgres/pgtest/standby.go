@@ -36,7 +36,7 @@ func (c *Cluster) Or(other *Cluster) string {
 // Promote has a standby take over, and waits until it takes writes.
 func (c *Cluster) Promote(t testing.TB) {
 	t.Helper()
-	c.SQL(t, "SELECT pg_promote()")
+	c.SQL(t, "SELECT pg_promote(false)") // one that waited would hold up what is still to be replayed, for its snapshot
 	c.wait(t, "SELECT pg_is_in_recovery()", "f")
 }
 
