@@ -9,20 +9,17 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
-	"sync/atomic"
 	"testing"
 	"time"
 
 	"google.golang.org/grpc/codes"
 	healthv1 "google.golang.org/grpc/health/grpc_health_v1"
-	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
 	"witnessmark/store"
 	"witnessmark/store/postgres/pgtest"
-	"witnessmark/store/record"
 )
 
 // headAt is the checkpoint that a server shows.
@@ -510,80 +507,4 @@ func TestEraseLeftUndone(t *testing.T) {
 		t.Errorf("the same action again: %v", err)
 	}
 	other.leavesNothing()
-}
-
-// TestDatabaseKilled kills the database under two servers and eight writers, who bring what was not answered again as it
-// was: all that was answered is there, once, with its number, and the servers go on by themselves.
-func TestDatabaseKilled(t *testing.T) {
-	cluster := pgtest.Start(t)
-	p := newFolderPlace(t)
-	p.Database = cluster.URL()
-	one := newWorkshopIn(t, p)
-	servers := []*workshop{one, one.beside()}
-	const kills, each = 3, 12
-	var (
-		mu    sync.Mutex
-		known = map[uint64]string{} // request ids, by the entries that were answered
-		wg    sync.WaitGroup
-		again atomic.Int32
-	)
-	for i := range writers {
-		at := servers[i%2]
-		conn, engine := at.as("lead"), at.srv.home.engine
-		wg.Go(func() {
-			var a *recordv1.Action
-			for n := 0; n < each && !t.Failed(); {
-				if a == nil {
-					name := fmt.Sprintf("person %d of %d", n, i)
-					a = enrolAction(name, testKey(name), "technician")
-					if err := record.View(engine, func(s *record.State) error { carry(s, a); return nil }); err != nil {
-						a = nil
-						time.Sleep(10 * time.Millisecond)
-						continue
-					}
-				}
-				got, _, err := bring(t, conn, nil, at.seal("lead", a))
-				switch {
-				case status.Code(err) == codes.Unavailable:
-					again.Add(1)
-					time.Sleep(10 * time.Millisecond)
-					continue
-				case err != nil:
-					t.Errorf("refused: %v", err)
-					return
-				}
-				mu.Lock()
-				if id, twice := known[got.GetIndex()]; twice {
-					t.Errorf("entry %d is the answer to %s and to %s", got.GetIndex(), id, a.GetRequestId())
-				}
-				known[got.GetIndex()] = a.GetRequestId()
-				mu.Unlock()
-				a, n = nil, n+1
-			}
-		})
-	}
-	for n := range kills {
-		one.until("some more were answered", func() bool {
-			mu.Lock()
-			defer mu.Unlock()
-			return len(known) >= (n+1)*writers*each/(kills+1) || t.Failed()
-		})
-		cluster.Restart(t)
-	}
-	wg.Wait()
-	one.look(func(s *record.State) {
-		for index, id := range known {
-			if at, _, ok := s.Request(id); !ok || at != index {
-				t.Errorf("%s was answered as entry %d and is %d (%v)", id, index, at, ok)
-			}
-		}
-	})
-	if n := one.size(); n != 1+writers*each {
-		t.Errorf("%d entries, want %d", n, 1+writers*each)
-	}
-	if !bytes.Equal(servers[0].headAt(), servers[1].headAt()) {
-		t.Error("the servers show other heads")
-	}
-	one.well()
-	t.Logf("%d answers, %d calls again", len(known), again.Load())
 }
