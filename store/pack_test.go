@@ -196,11 +196,10 @@ func TestUnpackBoundsMemory(t *testing.T) {
 }
 
 func FuzzUnpack(f *testing.F) {
-	base := image(1, 1024)
-	f.Add(store.Pack([]byte("boost boost boost boost boost boost boost"), nil, ""))
-	f.Add(store.Pack(edited(base), base, name(base)))
-	f.Add(older(edited(base), base))
-	f.Add(store.Pack([]byte{1}, nil, ""))
+	base := underFrozen()
+	for _, packed := range frozen(f) {
+		f.Add(packed)
+	}
 	f.Fuzz(func(t *testing.T, packed []byte) {
 		if size, n := binary.Uvarint(append(bytes.Clone(packed), 0)[1:]); n > 0 && size > 1<<20 && size <= store.MaxBlob {
 			t.Skip("honest but slow")

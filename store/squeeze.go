@@ -16,14 +16,14 @@ type odds struct {
 const (
 	memory = 40 // so that what comes later counts for more
 	even   = 1 << 15
-	never  = 32 // the least chance of either bit
 )
 
 // interval is what the bits so far have left of all numbers, as its first and last of 32 bits; what both
 // begin with is settled, and coded.
 type interval struct{ first, last uint32 }
 
-// bit narrows the interval to a bit's part of it: of a one the lower.
+// bit narrows the interval to a bit's part of it: of a one the lower. No chance comes nearer to either end than
+// 41: there it would move by less than one.
 func (o *odds) bit(in *interval, at int, middle uint32, one bool) {
 	chance, n := even+int32(o.chance[at]), 2*int32(o.met[at])+3
 	if one {
@@ -33,7 +33,7 @@ func (o *odds) bit(in *interval, at int, middle uint32, one bool) {
 		in.first = middle + 1
 		chance -= chance * 2 / n
 	}
-	o.chance[at] = int16(min(max(chance, never), 2*even-never) - even)
+	o.chance[at] = int16(chance - even)
 	o.met[at] = min(o.met[at]+1, memory)
 }
 
