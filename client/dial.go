@@ -170,10 +170,19 @@ func (l *link) refused(err error) string {
 	return ""
 }
 
+// answerOf is what a server or gRPC answered, without what others said around it; nil of an error that is none's.
+func answerOf(err error) *status.Status {
+	var answer interface{ GRPCStatus() *status.Status }
+	if !errors.As(err, &answer) {
+		return nil
+	}
+	return answer.GRPCStatus()
+}
+
 // faultOf turns what a server answered into one line and a kind.
 func faultOf(err error) error {
-	s, ok := status.FromError(err)
-	if !ok || errors.Is(err, context.Canceled) {
+	s := answerOf(err)
+	if s == nil || errors.Is(err, context.Canceled) {
 		return err
 	}
 	switch s.Code() {
@@ -181,8 +190,6 @@ func faultOf(err error) error {
 		return &Error{Kind: Away, Text: "the server does not answer"}
 	case codes.Canceled:
 		return context.Canceled
-	case codes.OK:
-		return nil
 	case codes.Internal, codes.Unknown, codes.DataLoss, codes.ResourceExhausted:
 		return &Error{Kind: Failed, Text: "the server could not do it: " + s.Message()} // it may have done it in part
 	}

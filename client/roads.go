@@ -154,7 +154,7 @@ func (s *search) try(ctx context.Context, r *road, do func(*patient, grpc.Client
 		if bad := s.refusal(r); bad != nil {
 			return false, bad
 		}
-		s.note(r, status.Convert(err).Message())
+		s.note(r, answerOf(err).Message())
 		s.again(r)
 	default:
 		return false, faultOf(err)

@@ -162,6 +162,9 @@ func endedAnywhere(t *testing.T, silent bool, times int) {
 				if added := len(w.fake.shown()) - before; added != call.adds || len(*said) != 0 {
 					t.Errorf("ended after %d of %d bytes: %d entries, said %q", at, length, added, *said)
 				}
+				if slices.ContainsFunc(*told, func(line string) bool { return strings.Contains(line, "desc = ") }) {
+					t.Errorf("ended after %d of %d bytes: told %q", at, length, *told)
+				}
 				if dirs, _ := os.ReadDir(c.own.home.path(pendingDir)); len(dirs) != 0 {
 					t.Errorf("ended after %d of %d bytes: %d actions are pending", at, length, len(dirs))
 				}
