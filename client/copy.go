@@ -39,7 +39,7 @@ func (o *ownCopy) file() string {
 	return o.home.path(partFile)
 }
 
-// mapped is as long as a copy is before long, and grows by how much its file does at a time, in bytes.
+// mapped is the address space of a copy, more than its file takes for long, and grows by how much that does at a time; in bytes.
 const (
 	mapped = 256 << 20
 	grows  = 32 << 10

@@ -25,8 +25,8 @@ const (
 	copyFile    = "ledger.db"
 	partFile    = "ledger.new" // a copy on its way: it takes the other's name once it is verified
 	damagedFile = "ledger.damaged-"
-	answerFile  = "answered" // which of the server's addresses answered last
-	erasingFile = "erasing"  // stands while the copy's file may hold what was erased
+	answerFile  = "answered.json" // which of the server's addresses answered last
+	erasingFile = "erasing"       // stands while the copy's file may hold what was erased
 	pendingDir  = "pending"
 	blobsDir    = "blobs"
 	stepLock    = "lock"        // held for as long as one step with the copy takes
@@ -105,14 +105,12 @@ func (h *Home) Config() (Config, error) {
 
 // answered is the address that answered last; where that is not known, nothing depends on it.
 func (h *Home) answered() string {
-	b, err := ReadBounded(h.path(answerFile), maxSetting)
-	if err != nil {
-		return ""
-	}
-	return string(b)
+	var addr string
+	_, _ = h.readJSON(answerFile, &addr)
+	return addr
 }
 
-func (h *Home) answers(addr string) { _ = os.WriteFile(h.path(answerFile), []byte(addr), 0o600) }
+func (h *Home) answers(addr string) { _ = h.writeJSON(answerFile, addr) }
 
 func (h *Home) readJSON(name string, v any) (found bool, err error) {
 	b, err := ReadBounded(h.path(name), maxSetting)
