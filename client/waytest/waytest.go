@@ -19,6 +19,7 @@ type Way struct {
 	mu       sync.Mutex
 	conns    []net.Conn
 	passed   int
+	cut      bool
 }
 
 // Open opens a way at an address, of which port 0 picks one, that does not end by itself.
@@ -44,6 +45,7 @@ func (w *Way) Cut() {
 	_ = w.listener.Close()
 	w.mu.Lock()
 	defer w.mu.Unlock()
+	w.cut = true
 	for _, c := range w.conns {
 		_ = c.Close()
 	}
@@ -61,7 +63,9 @@ func (w *Way) accept() {
 			continue
 		}
 		w.mu.Lock()
-		w.conns = append(w.conns, in, out)
+		if w.conns = append(w.conns, in, out); w.cut { // while it dialled
+			_, _ = in.Close(), out.Close()
+		}
 		w.mu.Unlock()
 		go w.pass(in, out)
 		go w.pass(out, in)
