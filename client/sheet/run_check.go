@@ -47,7 +47,7 @@ func writeOutside(b *paper, all []*calibrationv1.RunOutside) {
 		tables[k], share[k] = append(tables[k], o.Table), o.Share
 	}
 	for _, k := range order {
-		fmt.Fprintf(b, "outside    %s for %.2f s, %.1f %% of the run: %s\n", Words(k.axis), k.time, 100*share[k], strings.Join(tables[k], ", "))
+		fmt.Fprintf(b, "outside    %s for %.2f s, %.1f %% of the run: %s\n", plainText(Words(k.axis)), k.time, 100*share[k], plainText(strings.Join(tables[k], ", ")))
 	}
 }
 
