@@ -69,18 +69,6 @@ func (c *Cells) All() iter.Seq2[int, Cell] {
 	}
 }
 
-// At is one of them by its position among the changed ones, below Len. It counts its way there.
-func (c *Cells) At(i int) Cell {
-	if c.objs != nil {
-		return c.object(i)
-	}
-	index := i
-	for _, skipped := range c.m.Skipped[:min(i+1, len(c.m.Skipped))] {
-		index += int(skipped)
-	}
-	return c.cell(i, index/c.nx/c.ny, index/c.nx%c.ny, index%c.nx)
-}
-
 func (c *Cells) cell(i, slice, row, column int) Cell {
 	out := Cell{Slice: slice, Row: row, Column: column, of: c, i: i}
 	if len(c.m.Words) == 0 && (c.off == nil || c.off[i] == 0) && (c.moved == nil || c.stands(slice, row, column)) {

