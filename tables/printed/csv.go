@@ -112,12 +112,10 @@ func (p *csvPrinter) number(b []byte, v float64, given bool) []byte {
 
 // value is what a side holds; nothing where that is a code that is no value.
 func (p *csvPrinter) value(b []byte, v changed.Value) []byte {
-	switch {
-	case v.Is == changed.Word:
+	switch v.Is {
+	case changed.Word:
 		b = append(b, p.words.of(v.Word)...)
-	case v.Is == changed.Number && math.IsInf(v.Number, 0):
-		b = append(b, said.Number(v.Number).GetStringValue()...)
-	case v.Is == changed.Number:
+	case changed.Number:
 		b = p.numbers.Append(b, v.Number)
 	}
 	return append(b, ',')
@@ -136,7 +134,13 @@ func sliceColumns(s *calibrationv1.Slice) string {
 	return "," + csvText(strings.Join(index, " ")) + "," + csvText(strings.Join(at, " "))
 }
 
-func appendCSVNumber(text []byte, v float64) []byte { return strconv.AppendFloat(text, v, 'g', -1, 64) }
+// appendCSVNumber is a number as a cell of a CSV file; what is not finite as messages say it.
+func appendCSVNumber(text []byte, v float64) []byte {
+	if math.IsInf(v, 0) {
+		return append(text, said.Number(v).GetStringValue()...)
+	}
+	return strconv.AppendFloat(text, v, 'g', -1, 64)
+}
 
 // csvText is a text as one field of a line.
 func csvText(s string) string {

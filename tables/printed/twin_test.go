@@ -37,7 +37,7 @@ func wholeJSON(t *rapid.T, r *calibrationv1.Report, prefix string) string {
 func wholeRows(r *calibrationv1.Report) [][]string {
 	plain := func(v any) string {
 		if f, number := v.(float64); number {
-			return strconv.FormatFloat(f, 'g', -1, 64)
+			return strings.TrimPrefix(strings.Replace(strconv.FormatFloat(f, 'g', -1, 64), "Inf", "Infinity", 1), "+")
 		}
 		s, _ := v.(string)
 		return s
