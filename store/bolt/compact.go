@@ -65,7 +65,7 @@ func (e *Engine) copyBeside(what string) (*bbolt.DB, error) {
 	if err := f.Close(); err != nil {
 		return nil, err
 	}
-	to, _, err := openFile(f.Name(), Options{MapSize: e.options.MapSize}, true)
+	to, _, err := openFile(f.Name(), Options{MapSize: e.options.MapSize, Step: e.options.Step}, true)
 	if err != nil {
 		os.Remove(f.Name())
 		return nil, err

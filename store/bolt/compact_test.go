@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -172,6 +173,27 @@ func TestReadOnlyIsNotCompacted(t *testing.T) {
 	defer again.Close()
 	if err := again.Compact(); !errors.Is(err, store.ErrInvalid) {
 		t.Errorf("compact: %v", err)
+	}
+}
+
+// TestStep: however much is mapped, the file takes little more than what is in it, also once it was compacted.
+func TestStep(t *testing.T) {
+	const step = 32 << 10
+	path := filepath.Join(t.TempDir(), "ledger.db")
+	e, err := bolt.CreateWith(path, bolt.Options{MapSize: 256 << 20, Step: step})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer e.Close()
+	for what, do := range []func() error{
+		func() error { return appendEntry(e, strings.Repeat("x", 4*step)) }, e.Compact, func() error { return appendEntry(e, "y") },
+	} {
+		if err := do(); err != nil {
+			t.Fatal(err)
+		}
+		if info, err := os.Stat(path); err != nil || info.Size() > 16*step {
+			t.Errorf("%d: %d bytes, %v", what, info.Size(), err)
+		}
 	}
 }
 

@@ -74,7 +74,7 @@ func Create(path string) (*Engine, error) {
 }
 
 // CreateWith makes a new, empty store at path, where no file may be. Where much is mapped, the file
-// grows by 16 MiB at a time from the start.
+// grows by a Step at a time from the start.
 func CreateWith(path string, o Options) (*Engine, error) {
 	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_RDWR, 0o600)
 	if err != nil {
