@@ -144,10 +144,14 @@ func (f WaitFilter) wanted(s *record.State) func(record.Wait) bool {
 
 // Tray is what waits for the person, the worst first and then what has waited longest: at most so many, 0 for UsualPage.
 func (c *Client) Tray(ctx context.Context, most int) (*Tray, error) {
-	return c.FindWaits(ctx, WaitFilter{Most: most})
+	t, err := c.FindWaits(ctx, WaitFilter{Most: most})
+	if err == nil {
+		t.Alarms, err = c.AlarmsNow(0)
+	}
+	return t, err
 }
 
-// FindWaits is a page of what Tray answers with.
+// FindWaits is a page of what Tray answers with, without the alarms.
 func (c *Client) FindWaits(ctx context.Context, f WaitFilter) (*Tray, error) {
 	if f.Most <= 0 {
 		f.Most = UsualPage
@@ -159,7 +163,6 @@ func (c *Client) FindWaits(ctx context.Context, f WaitFilter) (*Tray, error) {
 		if err != nil {
 			return err
 		}
-		t.Alarms = alarmsIn(s, s.Alarms(0))
 		one := s.Genesis().GetOnePerson()
 		wanted := f.wanted(s)
 		var waits []record.Wait

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
-	"strconv"
 	"strings"
 
 	"witnessmark/client"
@@ -19,7 +18,8 @@ type jobsBody struct {
 	Found   int
 	Fields  []field // what can be asked; empty where nothing can
 	Problem string  // why what was asked finds nothing
-	Older   string  // the next page's address; empty where there is none
+	// The addresses of the pages before and after this one; empty for none.
+	Before, After string
 }
 
 type jobLine struct {
@@ -47,8 +47,10 @@ func (d *Desk) jobs(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if next := f.Skip + len(b.Jobs); next < b.Found {
-		q.Set("skip", strconv.Itoa(next))
-		b.Older = "?" + q.Encode()
+		b.After = turned(r, "skip", next)
+	}
+	if f.Skip > 0 {
+		b.Before = turned(r, "skip", max(0, f.Skip-client.UsualPage))
 	}
 	d.show(w, p, http.StatusOK, "jobs", b)
 	return nil

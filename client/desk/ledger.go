@@ -16,6 +16,7 @@ type ledgerBody struct {
 	Kind, Who  string
 	About      string // a job, what is of it, a person or a file, or part of a plate
 	Older      uint64 // where the next page begins; 0 where there is none
+	Newest     string // the address of the first page, from any other
 	Checkpoint string
 	Verified   string
 }
@@ -37,6 +38,9 @@ func (d *Desk) ledgerBody(r *http.Request) (b ledgerBody, err error) {
 	q := r.URL.Query()
 	b = ledgerBody{Kinds: record.Kinds(), Kind: q.Get("kind"), Who: strings.TrimSpace(q.Get("who")), About: strings.TrimSpace(q.Get("about")), Checkpoint: d.client.Head().Checkpoint}
 	f := client.EventFilter{Kind: b.Kind, Who: b.Who, About: b.About, Before: uint64(numberIn(r, "before"))}
+	if f.Before > 0 {
+		b.Newest = turned(r, "before", 0)
+	}
 	b.Entries, b.Older, err = d.client.FindEvents(f, pageOf)
 	return b, err
 }

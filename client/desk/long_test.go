@@ -63,10 +63,10 @@ func (w *world) grows(each ...func(s *record.State, first []grown.Deed) error) {
 	w.must(err)
 }
 
-// at is when what grew was admitted.
+// grownAt is when what grew was admitted.
 const grownAt = "2026-01-02T03:04:05Z"
 
-// waiting has more jobs wait for the lead, until the ledger has so many entries.
+// waitingJobs has more jobs wait for the lead, until the ledger has so many entries.
 func waitingJobs(entries uint64) func(*record.State, []grown.Deed) error {
 	return func(s *record.State, first []grown.Deed) error {
 		for job := uint32(2); s.Size() < entries; job++ {
@@ -78,7 +78,7 @@ func waitingJobs(entries uint64) func(*record.State, []grown.Deed) error {
 	}
 }
 
-// oneMore is another job with so many submissions, each returned.
+// submissions is another job with so many submissions, each returned.
 func submissions(n uint32) func(*record.State, []grown.Deed) error {
 	return func(s *record.State, first []grown.Deed) error {
 		job := s.Head().GetJobs() + 1
@@ -147,45 +147,81 @@ func BenchmarkPages(b *testing.B) {
 	}
 }
 
-// TestLongListsTurnPages: whoever follows the links meets everything once, on pages of at most 100 kB.
+// turns follows a link from page to page: what stands on each, and the last page's address.
+func (b *browser) turns(path, link, one string) (pages [][]string, last string) {
+	b.Helper()
+	for next := path; next != ""; {
+		last, next = next, ""
+		body := b.shows(last)
+		if len(body) > 100_000 {
+			b.Errorf("%s has %d bytes", last, len(body))
+		}
+		var things []string
+		for _, m := range regexp.MustCompile(one).FindAllStringSubmatch(body, -1) {
+			things = append(things, m[1])
+		}
+		pages = append(pages, things)
+		if m := regexp.MustCompile(`<a href="(\?[^"]*)">` + link).FindStringSubmatch(body); m != nil {
+			next = strings.SplitN(last, "?", 2)[0] + strings.TrimSuffix(m[1], "#story")
+		}
+	}
+	return pages, last
+}
+
+// TestLongListsTurnPages: whoever follows the links meets everything once, on pages of at most 100 kB, and comes back to the first page.
 func TestLongListsTurnPages(t *testing.T) {
 	w := submittedWorld(t, "submission-2.bin")
 	w.grows(waitingJobs(250), submissions(70))
 	b := w.inside(w.lead.desk)
 	var jobs uint32
 	w.must(w.lead.client.View(func(s *record.State) error { jobs = s.Head().GetJobs(); return nil }))
-	met := func(path, link, one string) (got []string, pages int) {
-		for next := path; next != ""; pages++ {
-			body := b.shows(next)
-			if len(body) > 100_000 {
-				t.Errorf("%s has %d bytes", next, len(body))
-			}
-			for _, m := range regexp.MustCompile(one).FindAllStringSubmatch(body, -1) {
-				got = append(got, m[1])
-			}
-			at := next
-			next = ""
-			if m := regexp.MustCompile(`<a href="(\?[^"]*)">` + link).FindStringSubmatch(body); m != nil {
-				next = strings.SplitN(at, "?", 2)[0] + strings.TrimSuffix(m[1], "#story")
-			}
-		}
-		return got, pages
-	}
+	const waits = `<a href="/sheet/([0-9.]+)"><b>`
 	for _, c := range []struct {
-		path, link, one string
-		things          int
+		path, link, back, one string
+		things                int
 	}{
-		{"/", `[0-9]+ more waits?`, `<a href="/sheet/([0-9.]+)"><b>`, int(jobs) - 1},
-		{"/?text=hc+12", `[0-9]+ more waits?`, `<a href="/sheet/([0-9.]+)"><b>`, 1},
-		{"/ledger", `Older entries`, `<th scope="row">([0-9]+)</th>`, int(w.lead.client.Head().Size)},
-		{fmt.Sprintf("/job/%d", jobs), `What happened before this`, `<li value="([0-9]+)">`, 142},
-		{"/job/2", `What happened before this`, `<li value="([0-9]+)">`, 3},
+		{"/", `[0-9]+ more waits?`, `What comes before these`, waits, int(jobs) - 1},
+		{"/?text=hc", `[0-9]+ more waits?`, `What comes before these`, waits, int(jobs) - 1},
+		{"/?text=hc+12", `[0-9]+ more waits?`, `What comes before these`, waits, 1},
+		{"/jobs", `More of them`, `What comes before these`, `<th scope="row"><a href="/job/([0-9]+)">`, int(jobs)},
+		{"/ledger", `Older entries`, `Newest entries`, `<th scope="row">([0-9]+)</th>`, int(w.lead.client.Head().Size)},
+		{fmt.Sprintf("/job/%d", jobs), `What happened before this`, `What happened after this`, `<li value="([0-9]+)">`, 142},
+		{"/job/2", `What happened before this`, `What happened after this`, `<li value="([0-9]+)">`, 3},
 	} {
-		got, pages := met(c.path, c.link, c.one)
+		pages, last := b.turns(c.path, c.link, c.one)
+		got := slices.Concat(pages...)
 		slices.Sort(got)
-		if once := slices.Compact(slices.Clone(got)); len(got) != c.things || len(once) != c.things || (pages > 1) != (c.things > 50) {
-			t.Errorf("%s: %d things, %d of them once, on %d pages; want %d", c.path, len(got), len(once), pages, c.things)
+		if once := slices.Compact(slices.Clone(got)); len(got) != c.things || len(once) != c.things || (len(pages) > 1) != (c.things > 50) {
+			t.Errorf("%s: %d things, %d of them once, on %d pages; want %d", c.path, len(got), len(once), len(pages), c.things)
 		}
+		if back, _ := b.turns(last, c.back, c.one); len(back) > len(pages) || !slices.Equal(back[len(back)-1], pages[0]) {
+			t.Errorf("%s: back from %s one meets %q; want %q", c.path, last, back[len(back)-1], pages[0])
+		}
+	}
+	if past, _ := b.turns("/?skip=5000", `nowhere`, waits); len(past[0]) != mostSlips {
+		t.Errorf("past the last page lie %d slips", len(past[0]))
 	}
 	b.shows(fmt.Sprintf("/job/%d?skip=100", jobs), `<a href="?skip=0#story">What happened after this</a>`)
+}
+
+// TestAlarmsTurnPages: none is overlooked, also where those of a page have ended.
+func TestAlarmsTurnPages(t *testing.T) {
+	w := collectedWorld(t)
+	w.grows(waitingJobs(330)) // collected long ago, and not read back
+	b := w.inside(w.lead.desk)
+	alarms, err := w.lead.client.AlarmsNow(0)
+	w.must(err)
+	const one = `Alarm</b> <a href="[^"]*">([0-9.]+)</a>`
+	pages, last := b.turns("/?text=read", `<strong>[0-9]+ more alarms?`, one)
+	if got := slices.Concat(pages...); len(got) != len(alarms) || len(pages) != 2 || len(pages[0]) != mostAlarms {
+		t.Fatalf("%d alarms on %d pages; want %d", len(got), len(pages), len(alarms))
+	}
+	if !strings.Contains(last, "text=read") {
+		t.Errorf("%s forgot what was looked for", last)
+	}
+	for path, link := range map[string]string{last: `<strong>Alarms before these`, "/?alarms=5000": "nowhere"} {
+		if back, _ := b.turns(path, link, one); !slices.Equal(back[len(back)-1], pages[0]) {
+			t.Errorf("%s leads to %q; want %q", path, back[len(back)-1], pages[0])
+		}
+	}
 }

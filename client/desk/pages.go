@@ -170,10 +170,15 @@ func (d *Desk) show(w http.ResponseWriter, p page, status int, name string, body
 		return
 	}
 	d.log.Error("a page could not be made", "page", name, "error", err)
-	if p.out.sent {
-		panic(http.ErrAbortHandler) // so that nobody takes the half for the whole
+	const why = " could not be made; the terminal that the desk was started from says why"
+	if !p.out.sent {
+		http.Error(w, "this page"+why, http.StatusInternalServerError)
+		return
 	}
-	http.Error(w, "this page could not be made; the terminal that the desk was started from says why", http.StatusInternalServerError)
+	p.out.Reset() // it ends anywhere; what was sent ends at a pause
+	p.out.WriteString(`<div class="notice bad" role="alert"><p><strong>This page ends here.</strong> What follows` + why + ".</p></div>")
+	_ = p.Pause()
+	panic(http.ErrAbortHandler) // so that no program takes the half for the whole
 }
 
 // output holds a page back up to its pauses.

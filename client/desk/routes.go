@@ -105,6 +105,14 @@ func numberIn(r *http.Request, name string) int {
 	return max(0, n)
 }
 
+// turned is the address of what is shown, but from so many on.
+func turned(r *http.Request, name string, from int) string {
+	q := r.URL.Query()
+	q.Del("note")
+	q.Set(name, strconv.Itoa(from))
+	return "?" + q.Encode()
+}
+
 // subOf reads the submission from the address.
 func subOf(r *http.Request) (job, n uint32, err error) {
 	return client.ParseSubmission(r.PathValue("sub"))

@@ -127,13 +127,15 @@ func (d *Desk) sheetOf(r *http.Request) (page, *sheetBody, error) {
 
 // needs is what has to be answered before signing, each with its finding.
 func (d *Desk) needs(rev *client.Review) []need {
+	findings := map[string]*calibrationv1.Finding{}
+	for _, f := range rev.Report.Findings {
+		findings[client.Key(f)] = f
+	}
 	var out []need
 	for _, key := range d.client.Needs(rev) {
 		n := need{Key: key, Question: "You are the author. Why do you sign it yourself?"}
-		for _, f := range rev.Report.Findings {
-			if client.Key(f) == key {
-				n.Severity, n.Question = f.Severity, f.Reason
-			}
+		if f := findings[key]; f != nil {
+			n.Severity, n.Question = f.Severity, f.Reason
 		}
 		out = append(out, n)
 	}

@@ -3,7 +3,6 @@ package desk
 import (
 	"fmt"
 	"net/http"
-	"net/url"
 	"strconv"
 	"strings"
 	"time"
@@ -21,15 +20,15 @@ type slip struct {
 
 type trayBody struct {
 	Alarms     []alarmLine
-	NextAlarms string // the address of those that do not stand here; empty for none
-	MoreAlarms int
+	MoreAlarms int // on the pages after this one
 	Slips      []slip
-	Before     int // slips on the pages before this one
-	More       int // and on those after it
+	More       int // on the pages after this one
 	Text       string
-	Next       string   // the address of the next page
 	Jobs       jobsBody // the newest open ones
 	Open       bool     // may open a job
+
+	// The addresses of the pages before and after this one; empty for none.
+	AlarmsBefore, AlarmsAfter, Before, After string
 }
 
 // What lies on one page of a tray, and how far what waits is counted for all pages.
@@ -64,24 +63,34 @@ func (d *Desk) tray(w http.ResponseWriter, r *http.Request) error {
 	p := d.base(r, "Tray")
 	p.Live = true
 	b := trayBody{Open: p.may("job") == "", Text: strings.TrimSpace(r.URL.Query().Get("text"))}
-	b.Before = numberIn(r, "skip")
 	err := d.client.View(func(s *record.State) error {
 		due := record.Due(s.Alarms(0), time.Now())
-		from := min(numberIn(r, "alarms"), len(due))
+		from := numberIn(r, "alarms")
+		if from >= len(due) { // they have ended
+			from = 0
+		}
 		to := min(from+mostAlarms, len(due))
 		for _, a := range due[from:to] {
 			j, _ := s.Job(a.GetJob())
 			b.Alarms = append(b.Alarms, alarmLines(p, j, []*recordv1.Alarm{a})...)
 		}
 		if b.MoreAlarms = len(due) - to; b.MoreAlarms > 0 {
-			b.NextAlarms = fmt.Sprintf("?alarms=%d", to)
+			b.AlarmsAfter = turned(r, "alarms", to)
+		}
+		if from > 0 {
+			b.AlarmsBefore = turned(r, "alarms", max(0, from-mostAlarms))
 		}
 		return nil
 	})
 	if err != nil {
 		return err
 	}
-	tray, err := d.client.FindWaits(r.Context(), client.WaitFilter{Text: b.Text, Skip: b.Before, Most: mostSlips})
+	f := client.WaitFilter{Text: b.Text, Skip: numberIn(r, "skip"), Most: mostSlips}
+	tray, err := d.client.FindWaits(r.Context(), f)
+	if err == nil && len(tray.Waits) == 0 && f.Skip > 0 { // they have been done
+		f.Skip = 0
+		tray, err = d.client.FindWaits(r.Context(), f)
+	}
 	if err != nil {
 		return err
 	}
@@ -89,7 +98,10 @@ func (d *Desk) tray(w http.ResponseWriter, r *http.Request) error {
 		b.Slips = append(b.Slips, slipOf(one))
 	}
 	if b.More = tray.More; b.More > 0 {
-		b.Next = "?" + url.Values{"text": {b.Text}, "skip": {strconv.Itoa(b.Before + len(b.Slips))}}.Encode()
+		b.After = turned(r, "skip", f.Skip+len(b.Slips))
+	}
+	if f.Skip > 0 {
+		b.Before = turned(r, "skip", max(0, f.Skip-mostSlips))
 	}
 	if b.Jobs, err = d.find(client.JobFilter{Query: record.Query{State: "open"}}); err != nil {
 		return err

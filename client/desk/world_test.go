@@ -26,6 +26,7 @@ import (
 	"witnessmark/client"
 	"witnessmark/client/demo"
 	"witnessmark/server"
+	inuse "witnessmark/store/held"
 )
 
 // world is a server and three people, each with a home, a key with a passphrase, and a desk.
@@ -51,19 +52,20 @@ var ctx = context.Background()
 // begun are the worlds that tests begin with: each is made once, and its folder copied.
 var begun struct {
 	sync.Mutex
-	dir  string // of all of them, removed in the end
+	dir  string // of all of them, removed in the end, or by the next tests where these are killed
 	made map[string]bool
 }
 
 func TestMain(m *testing.M) {
-	var err error
-	if begun.dir, err = os.MkdirTemp("", "witnessmark-worlds-*"); err != nil {
+	dir, done, err := inuse.Folder(os.TempDir(), "witnessmark-worlds-*")
+	if err != nil {
 		panic(err)
 	}
+	begun.dir = dir
 	begun.made = map[string]bool{}
 	code := m.Run()
 	endBrowser()
-	_ = os.RemoveAll(begun.dir)
+	_ = done()
 	os.Exit(code)
 }
 
@@ -182,7 +184,7 @@ func (w *world) starts() {
 	w.must(err)
 	public, _, _, _, err := ssh.ParseAuthorizedKey(line)
 	w.must(err)
-	print, err := server.Init(w.path("data"), "lead", public.(ssh.CryptoPublicKey).CryptoPublicKey().(edKey), false)
+	print, err := server.Place{Dir: w.path("data")}.Init("lead", public.(ssh.CryptoPublicKey).CryptoPublicKey().(edKey), false)
 	w.must(err)
 	w.serve("127.0.0.1:0")
 	lead := w.login("lead", print)
