@@ -27,6 +27,9 @@ func TestCompiledOnce(t *testing.T) {
 			w.must(nil, err)
 		}
 	}
+	step(w.tech, "job open", 2, func(c *Client) {
+		w.must(c.OpenJob(ctx, NewJob{Definition: "bench", Details: Details{Plate: "B2", Fuel: "98 ron", Limits: "bench-98"}}))
+	})
 	step(w.cal, "submit", 2, func(*Client) { w.submit("\x0a\x0b\x0c\x20") })
 	w.must(nil, w.lead.Sync(ctx))
 	step(w.lead, "review and sign", 2, func(*Client) { w.sign(1) })

@@ -6,7 +6,6 @@ import (
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
-	"witnessmark/tables/limits"
 )
 
 // Details is what a person says of a job, and may correct.
@@ -124,11 +123,7 @@ func (n Details) message(d *deed, was *recordv1.Job) (*recordv1.JobDetails, erro
 
 // spelled is a fuel as limits spell it, where they name it: a job that says 98 ron means their 98 RON.
 func (c *Client) spelled(ctx context.Context, fuel string, of *recordv1.Revision) (string, error) {
-	b, err := c.download(ctx, "limits "+of.GetName(), of.GetSha256())
-	if err != nil {
-		return "", err
-	}
-	l, err := limits.Load(of.GetName(), b)
+	l, err := c.claims.Limits(of.GetName(), of.GetSha256(), func() ([]byte, error) { return c.download(ctx, "limits "+of.GetName(), of.GetSha256()) })
 	if err != nil {
 		return "", err
 	}
