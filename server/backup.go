@@ -61,7 +61,7 @@ func (p Place) Restore(backup string, key ed25519.PrivateKey) (*Checked, error) 
 		return accompany(half, s, key)
 	})
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", backup, err)
+		return nil, fmt.Errorf("restore %s: %w", backup, err)
 	}
 	if p.Database == "" {
 		err = place(half, p.Dir)

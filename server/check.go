@@ -26,7 +26,7 @@ type Checked struct {
 	Fingerprint    string
 	Head           string   // SIZE:ROOT, as people compare it
 	At             string   // when the last entry was admitted, RFC 3339 in UTC
-	NoKey          bool     // the server's key is not in the folder: nobody can serve it
+	NoKey          bool     // the server's key is not in the folder, if there is one: nobody can serve from it
 	Found          []string // one line each; empty where all is well
 }
 

@@ -201,7 +201,9 @@ func (c *core) writeUntilKnown(batch []*arrival) error {
 	unknown := false
 	for end, pause := time.Now().Add(c.unknown), time.Millisecond; ; pause = min(2*pause, time.Second) {
 		err := c.write(batch)
-		c.reached(err)
+		if err == nil || isUnavailable(err) { // a full disk says nothing of it
+			c.reached(err)
+		}
 		if err == nil {
 			return nil
 		}

@@ -97,7 +97,7 @@ func takeUp(h *home, log *slog.Logger) error {
 		outdated, unapplied = s.Outdated(), s.Unapplied()
 		switch {
 		case entries == 0:
-			return errors.New("the store has no genesis: it was not made by init")
+			return errors.New("there is no ledger: it has no genesis, which init makes")
 		case !outdated && s.Size() != entries:
 			return fmt.Errorf("the store has %d entries and documents of %d: %w; rebuild it, or restore it from a backup", entries, s.Size(), store.ErrDamaged)
 		case outdated:
@@ -141,9 +141,10 @@ func (c *core) checkDocuments() {
 	switch {
 	case err == nil:
 		c.log.Info("the documents are what was written")
-	case errors.Is(err, store.ErrAway):
+	case errors.Is(err, store.ErrClosed):
+	case c.home.shared() && !errors.Is(err, store.ErrDamaged):
 		c.log.Warn("the documents could not all be looked at", loggable(err))
-	case !errors.Is(err, store.ErrClosed):
+	default:
 		c.fail(err)
 	}
 }

@@ -70,6 +70,8 @@ func readFolder(dir string, onlyLook bool) (*home, *folder, error) {
 	keyless := errors.Is(err, fs.ErrNotExist) && onlyLook && noStore == nil
 	switch {
 	case keyless:
+	case errors.Is(err, fs.ErrNotExist) && noStore == nil:
+		return nil, nil, fmt.Errorf("%s is not a server's folder: it holds a ledger and no %s, without which it can only be looked at, or a new ledger be begun with recover", dir, keyFile)
 	case errors.Is(err, fs.ErrNotExist):
 		return nil, nil, fmt.Errorf("%s is not a server's folder: it has no %s; make one with init", dir, keyFile)
 	case err != nil:

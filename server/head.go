@@ -123,9 +123,9 @@ func isAway(err error) bool {
 	return errors.Is(err, store.ErrAway) || errors.Is(err, store.ErrUncertain)
 }
 
-// reached notes, from how asking the store went, whether actions can be admitted.
+// reached notes that the store was reached, or with an error that it was not: then nothing can be admitted.
 func (c *core) reached(err error) {
-	away := isUnavailable(err)
+	away := err != nil
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	switch {

@@ -19,11 +19,6 @@ import (
 	"witnessmark/store/signoff"
 )
 
-// Init is Place.Init in a folder.
-func Init(dir, leadName string, leadKey ed25519.PublicKey, onePerson bool) (fingerprint string, err error) {
-	return Place{Dir: dir}.Init(leadName, leadKey, onePerson)
-}
-
 // Init makes a new ledger: a server's key, a store with the genesis, and where it is a folder's the first
 // checkpoint. It answers with the fingerprint that clients pin. A folder or a database that holds anything
 // is refused; a folder that could not be finished is removed again.

@@ -115,7 +115,7 @@ func (p Place) move(at func(step string) error) (out *Moved, err error) {
 func (p Place) openToMove() (h *home, was string, err error) {
 	state, was := movedTo(p.Dir)
 	if state == moved {
-		return nil, "", notMoved(p.Dir)
+		return nil, "", fmt.Errorf("the ledger of %s was moved to %s already", p.Dir, was)
 	}
 	h, err = openFolder(p.Dir, false)
 	return h, was, err

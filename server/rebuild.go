@@ -41,6 +41,7 @@ func (p Place) Rebuild(to string, withLosses bool) (*Checked, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%s cannot be rebuilt: %w", p, err)
 	}
+	out.NoKey = h.key == nil
 	return out, place(half, to)
 }
 

@@ -27,9 +27,7 @@ serves it meanwhile.`,
 			}
 			w := c.OutOrStdout()
 			tell(w, out)
-			if out.NoKey {
-				fmt.Fprintln(w, "the server's key is not here: this ledger can be looked at, and not be served")
-			}
+			tellOfKey(w, p.Dir, out)
 			if len(out.Found) > 0 {
 				return errNo
 			}
@@ -59,6 +57,13 @@ func tell(w io.Writer, out *server.Checked) {
 	}
 	if at, err := time.Parse(time.RFC3339, out.At); err == nil {
 		fmt.Fprintf(w, "head %s, admitted at %s, %s ago\n", out.Head, out.At, age(time.Since(at)))
+	}
+}
+
+// tellOfKey says where a folder lacks the server's key; a database that is looked at without one says nothing of it.
+func tellOfKey(w io.Writer, dir string, out *server.Checked) {
+	if out.NoKey && dir != "" {
+		fmt.Fprintf(w, "the server's key is not in %s: the ledger can be looked at there, and not be served from it\n", dir)
 	}
 }
 

@@ -64,10 +64,17 @@ func oneLine(err error) string {
 	return strings.Join(strings.FieldsFunc(err.Error(), func(r rune) bool { return r == '\n' || r == '\r' }), "; ")
 }
 
-// done is told of what was done; what went wrong is the command's own error.
-type done struct{ slog.Handler }
+// done says what was done, a line each; what went wrong is the command's own error.
+type done struct{ w io.Writer }
 
 func (done) Enabled(_ context.Context, level slog.Level) bool { return level == slog.LevelInfo }
+func (d done) WithAttrs([]slog.Attr) slog.Handler             { return d }
+func (d done) WithGroup(string) slog.Handler                  { return d }
+
+func (d done) Handle(_ context.Context, r slog.Record) error {
+	_, err := fmt.Fprintln(d.w, "witnessmarkd:", r.Message)
+	return err
+}
 
 // databaseVariable may hold the URL of the database: unlike an option, it is in no list of processes.
 const databaseVariable = "WITNESSMARK_DATABASE"
@@ -83,7 +90,7 @@ func placeFlags(c *cobra.Command, p *server.Place, looks bool) {
 		if p.Dir == "" && !(looks && p.Database != "") {
 			return errors.New(`required flag(s) "data" not set`)
 		}
-		p.Log = slog.New(done{slog.NewTextHandler(c.ErrOrStderr(), nil)})
+		p.Log = slog.New(done{c.ErrOrStderr()})
 		return nil
 	}
 }

@@ -32,6 +32,7 @@ is not made; --with-losses makes it all the same, and says what is lost (status 
 				return err
 			}
 			tell(c.OutOrStdout(), out)
+			tellOfKey(c.OutOrStdout(), to, out)
 			fmt.Fprintln(c.OutOrStdout(), out.Fingerprint)
 			if len(out.Found) > 0 {
 				return errNo
