@@ -191,28 +191,38 @@ func (w words) apply(data []byte, c columns) error {
 	return nil
 }
 
-// packSteps is the smallest of a difference's wordings: which it is, and of each column how long it is, how
-// it is packed (0 squeezed, 1 as a zstd frame), how long that is, and that. It is nil where too much differs.
+// packSteps is the smallest of a difference's wordings: which it is, and its columns. It is nil where too much differs.
 func packSteps(data, base []byte) (best []byte) {
 	where, ok := changes(data, base)
 	if !ok {
 		return nil
 	}
+	known := map[string][]byte{} // words of one kind lie in the same places, whatever is expected
 	for i, w := range wordings {
 		packed := []byte{byte(i)}
 		for _, c := range w.steps(data, base, where) {
-			how, short := byte(0), squeeze(c)
-			if frame := packer().EncodeAll(c, nil); len(frame) < len(short) {
-				how, short = 1, frame
+			short, ok := known[string(c)]
+			if !ok {
+				short = packColumn(c)
+				known[string(c)] = short
 			}
-			packed = append(binary.AppendUvarint(packed, uint64(len(c))), how)
-			packed = append(binary.AppendUvarint(packed, uint64(len(short))), short...)
+			packed = append(packed, short...)
 		}
 		if best == nil || len(packed) < len(best) {
 			best = packed
 		}
 	}
 	return best
+}
+
+// packColumn is how long a column is, how it is packed (0 squeezed, 1 as a zstd frame), how long that is, and that.
+func packColumn(c []byte) []byte {
+	how, short := byte(0), squeeze(c)
+	if frame := packer().EncodeAll(c, nil); len(frame) < len(short) {
+		how, short = 1, frame
+	}
+	packed := append(binary.AppendUvarint(nil, uint64(len(c))), how)
+	return append(binary.AppendUvarint(packed, uint64(len(short))), short...)
 }
 
 // unpackSteps makes the data again, in place of the base.
