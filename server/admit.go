@@ -179,13 +179,41 @@ func (c *core) computeInTurn(ctx context.Context, a *arrival) error {
 	return c.compute(a)
 }
 
+// instead is the answer to an action that was not computed. Where its claims cannot be made or are refused, they were
+// made from what is newer than what it was decided by: by now it may be an entry, brought on another way, or be
+// against the rules, which say why.
+func (c *core) instead(ctx context.Context, a *arrival, why error) admitted {
+	answer := admitted{err: why}
+	var refused *record.Refusal
+	if !errors.As(why, &refused) && !errors.Is(why, store.ErrNotFound) {
+		return answer
+	}
+	err := c.engine.View(func(tx store.ReadTx) error {
+		r, err := a.standing(tx, record.Read(tx))
+		if r != nil {
+			answer = *r
+		}
+		return err
+	})
+	if err == nil && answer.err == nil {
+		err = c.shown(ctx, answer.index)
+	}
+	if err != nil {
+		return admitted{err: err}
+	}
+	return answer
+}
+
 // admit hands an action to the committer; if what its claims rest on has changed by then, they are
 // made again.
 func (c *core) admit(ctx context.Context, a *arrival) (*admitted, error) {
 	defer c.there(a)
 	for range tries {
 		if err := c.computeInTurn(ctx, a); err != nil {
-			return nil, err
+			if r := c.instead(ctx, a, err); !errors.Is(r.err, errMoved) {
+				return &r, r.err
+			}
+			continue
 		}
 		c.figures.waiting.Inc()
 		defer c.figures.waiting.Dec()

@@ -293,20 +293,11 @@ func (a *arrival) erases() bool { return a.signed.Action.GetErase() != nil }
 // is its result; an error is the store's.
 func (a *arrival) enter(w store.WriteTx, at string) error {
 	s := record.Write(w)
-	first, err := earlier(w, s, a.signed)
-	if err != nil || first != nil {
-		if first != nil {
-			a.result = *first
+	r, err := a.standing(w, s)
+	if err != nil || r != nil {
+		if r != nil {
+			a.result = *r
 		}
-		return err
-	}
-	if err := record.Decide(s, a.signed); err != nil {
-		a.result = admitted{err: err}
-		return s.Err()
-	}
-	same, err := a.reads.Same(w)
-	if err != nil || !same {
-		a.result = admitted{err: errMoved}
 		return err
 	}
 	base := baseOf(s, a.signed.Action)
@@ -322,6 +313,23 @@ func (a *arrival) enter(w store.WriteTx, at string) error {
 	}
 	a.result = admitted{index: index, entry: o.Entry}
 	return s.Finish()
+}
+
+// standing is the answer that an action has as things are now: the entry that it is, why the rules refuse it, or
+// errMoved where its claims were made from what is not so any more; nil where none of these.
+func (a *arrival) standing(tx store.ReadTx, s *record.State) (*admitted, error) {
+	first, err := earlier(tx, s, a.signed)
+	if err != nil || first != nil {
+		return first, err
+	}
+	if err := record.Decide(s, a.signed); err != nil {
+		return &admitted{err: err}, s.Err()
+	}
+	same, err := a.reads.Same(tx)
+	if err != nil || same {
+		return nil, err
+	}
+	return &admitted{err: errMoved}, nil
 }
 
 // baseOf says what images are packed against: the read as found of their job.
