@@ -10,7 +10,8 @@ import (
 const copyBytes = 16 << 20
 
 // Copy writes all that a transaction sees into an empty store, by Updates of about 16 MiB each. An update
-// that calls its argument within one transaction has all of it there at once, or nothing.
+// that calls its argument within one transaction has all of it there at once, or nothing. The documents' sum is
+// made anew of what was copied: CheckSum finds what is damaged in the original alone.
 func Copy(from ReadTx, update func(func(WriteTx) error) error) error {
 	c := copying{update: update}
 	n, err := from.Entries()
