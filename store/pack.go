@@ -1,6 +1,7 @@
 package store
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"crypto/subtle"
 	"encoding/binary"
@@ -61,7 +62,7 @@ func Pack(data, base []byte, baseSHA string) []byte {
 	}
 	if baseHash, err := ParseHash(baseSHA); err == nil {
 		steps := packSteps(data, base)
-		if steps != nil && len(steps)+len(baseHash) < len(best) {
+		if steps != nil && len(steps)+len(baseHash) < len(best) && stands(steps, data, base) {
 			how, best = packedSteps, append(baseHash[:], steps...)
 		}
 		if frame := packer().EncodeAll(xor(data, base), nil); len(frame)+len(baseHash) < len(best) {
@@ -69,6 +70,13 @@ func Pack(data, base []byte, baseSHA string) []byte {
 		}
 	}
 	return append(binary.AppendUvarint([]byte{how}, uint64(len(data))), best...)
+}
+
+// stands reads steps back: an image that cannot be made again is lost, and the other ways can always be had.
+func stands(steps, data, base []byte) bool {
+	again := make([]byte, len(data))
+	copy(again, base)
+	return unpackSteps(steps, again) == nil && bytes.Equal(again, data)
 }
 
 // xor is data with the base over it as far as both go.

@@ -190,3 +190,26 @@ func TestSqueezed(t *testing.T) {
 		t.Errorf("1,000 zeros take %d bytes", n)
 	}
 }
+
+// TestStands: steps that lead elsewhere are noticed before they are all that is kept.
+func TestStands(t *testing.T) {
+	base := make([]byte, 1<<12)
+	for i := range base {
+		base[i] = byte(i * i >> 3)
+	}
+	data := bytes.Clone(base)
+	data[100] += 3
+	data[2000] ^= 0x40
+	steps := packSteps(data, base)
+	if steps == nil || !stands(steps, data, base) {
+		t.Fatal("its own steps do not lead to the data")
+	}
+	if stands(steps, base, base) || stands(steps, append(bytes.Clone(data), 1), base) || stands(steps, data, data) {
+		t.Error("steps to other data are taken")
+	}
+	for n := range steps {
+		if stands(steps[:n], data, base) {
+			t.Errorf("%d of %d bytes are taken", n, len(steps))
+		}
+	}
+}
