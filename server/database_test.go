@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -176,6 +177,53 @@ func TestDatabaseAway(t *testing.T) {
 		t.Error("another server shows another head")
 	}
 	w.well()
+}
+
+// TestDatabaseRefuses: while a database that is there refuses what it used to take, nobody is told that actions can be
+// admitted; no answer of its kind keeps the server from going on by itself.
+func TestDatabaseRefuses(t *testing.T) {
+	w := newWorkshopIn(t, newDatabasePlace(t))
+	engine := &refusing{}
+	w.tune = func(o *Options) { o.wrap = engine.around }
+	w.restart()
+	c := w.srv.core
+	away := func() bool {
+		c.mu.RLock()
+		defer c.mu.RUnlock()
+		return c.away
+	}
+	for _, say := range []error{errors.New("fsync is off"), fmt.Errorf("nobody there: %w", store.ErrAway), errors.New("fsync is off")} {
+		engine.with.Store(&say)
+		if err := c.refresh(); !errors.Is(err, say) || !away() {
+			t.Errorf("%v, want %v, and to be away: %v", err, say, away())
+		}
+		c.checkDocuments()
+	}
+	engine.with.Store(nil)
+	for away() { // it is looked at by the server as well, which may have asked before
+		if err := c.refresh(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	w.enrol("technician", "technician")
+}
+
+// refusing is an engine that answers every look with an error, where it has one.
+type refusing struct {
+	store.Engine
+	with atomic.Pointer[error]
+}
+
+func (r *refusing) around(e store.Engine) store.Engine {
+	r.Engine = e
+	return r
+}
+
+func (r *refusing) View(fn func(store.ReadTx) error) error {
+	if err := r.with.Load(); err != nil {
+		return *err
+	}
+	return r.Engine.View(fn)
 }
 
 // doubtful is an engine whose commits answer as it is told to.

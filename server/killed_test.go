@@ -44,6 +44,7 @@ const (
 	servedAt        = "WITNESSMARK_TEST_LISTEN"
 	servedUnguarded = "WITNESSMARK_TEST_UNGUARDED"
 	killAt          = "WITNESSMARK_TEST_KILL"
+	onlyMoved       = "WITNESSMARK_TEST_MOVE"
 )
 
 func TestMain(m *testing.M) {
@@ -56,6 +57,11 @@ func TestMain(m *testing.M) {
 	left, _ := strconv.ParseInt(n, 10, 64)
 	k.step = step
 	k.left.Store(left)
+	if os.Getenv(onlyMoved) != "" {
+		_, err := Place{Dir: dir, Database: os.Getenv(servedDatabase)}.move(func(step string) error { k.at(step); return nil })
+		fmt.Fprintln(os.Stderr, "it was not killed:", err)
+		os.Exit(2)
+	}
 	s, err := Start(Options{
 		Dir: dir, Database: os.Getenv(servedDatabase), Listen: cmp.Or(os.Getenv(servedAt), "127.0.0.1:0"), Logger: slog.New(slog.NewTextHandler(os.Stderr, nil)),
 		wrap: func(e store.Engine) store.Engine {
