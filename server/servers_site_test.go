@@ -164,7 +164,13 @@ func (h *hand) login(addrs string) error {
 	if err := errors.Join(err, os.WriteFile(key, pem, 0o600)); err != nil {
 		return err
 	}
-	h.client, err = client.Login(h.ctx, &client.Home{Dir: h.home}, addrs, key, nil, func(string) error { return nil }, "")
+	for {
+		h.client, err = client.Login(h.ctx, &client.Home{Dir: h.home}, addrs, key, nil, func(string) error { return nil }, "")
+		if client.KindOf(err) != client.Away {
+			break
+		}
+		time.Sleep(20 * time.Millisecond)
+	}
 	if err == nil {
 		h.Cleanup(func() { _ = h.client.Close() })
 	}
