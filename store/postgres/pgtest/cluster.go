@@ -20,8 +20,8 @@ import (
 
 // Cluster is a server in a folder of its own, reached by a socket there, without a password. Its methods are for one goroutine.
 type Cluster struct {
-	dir     string // of socket, log and data
-	running *exec.Cmd
+	dir     string    // of socket, log and data
+	running *exec.Cmd // nil where it is not
 	reaper  io.Closer
 }
 
@@ -49,7 +49,7 @@ func start(settings string) (*Cluster, error) {
 	}
 	// Small, and as safe as any server: the engine refuses one that is not.
 	conf := "listen_addresses = ''\nunix_socket_directories = '" + c.dir + "'\nport = 5432\nshared_buffers = 32MB\nmax_connections = 100\n" +
-		"lc_messages = 'C'\nwal_keep_size = 64MB\n" + settings + "\n"
+		"lc_messages = 'C'\nwal_keep_size = 64MB\nwal_init_zero = off\nmin_wal_size = 16MB\n" + settings + "\n"
 	if err := appendFile(filepath.Join(c.Data(), "postgresql.conf"), conf); err != nil {
 		c.remove()
 		return nil, err
@@ -73,7 +73,7 @@ type template struct {
 func (f *template) into(c *Cluster) error {
 	f.once.Do(func() {
 		if f.made, f.err = folder(); f.err == nil {
-			f.err = f.made.do("initdb", "-D", f.made.Data(), "-A", "trust", "-U", "postgres", "-E", "UTF8", "--locale=C", "--no-sync")
+			f.err = f.made.do("initdb", "-D", f.made.Data(), "-A", "trust", "-U", "postgres", "-E", "UTF8", "--locale=C", "--wal-segsize=4", "--no-sync")
 		}
 	})
 	if f.err != nil {
@@ -95,15 +95,24 @@ func folder() (*Cluster, error) {
 	if err := giveAway(dir); err != nil {
 		return nil, err
 	}
-	// The pipe ends with this process, also when it is killed. A server that ends removes its file.
-	cmd := exec.Command("sh", "-c", `read end; file="$0/data/postmaster.pid"; pid=$(head -n 1 "$file" 2>/dev/null) && kill -QUIT "$pid" &&
-		for i in $(seq 200); do [ -e "$file" ] || break; sleep 0.05; done; rm -rf "$0"`, dir)
+	cmd := exec.Command("sh", "-c", reap, dir)
 	apart(cmd, false)
 	if c.reaper, err = cmd.StdinPipe(); err != nil {
 		return nil, err
 	}
 	return c, cmd.Start()
 }
+
+// reap waits for the end of a pipe, which ends with this process, also when it is killed. A server that ends removes its
+// file; one that was killed left it, and the number in it may be another's by now. One that Kill froze goes on to its end.
+// What is still being made in the folder fails once it is removed, and may need it removed again.
+const reap = `read end
+	file="$0/data/postmaster.pid"
+	if pid=$(head -n 1 "$file" 2>/dev/null) && { cat "/proc/$pid/cmdline" || ps -o args= -p "$pid"; } 2>/dev/null | grep -aqF "$0"; then
+		kill -QUIT "$pid"; kill -CONT "$pid"
+		for i in $(seq 200); do [ -e "$file" ] || break; sleep 0.05; done
+	fi
+	for i in $(seq 50); do rm -rf "$0" 2>/dev/null && sleep 0.1; [ -e "$0" ] || break; done`
 
 func (c *Cluster) command(name string, args ...string) (*exec.Cmd, error) {
 	path, err := program(name)
@@ -156,7 +165,7 @@ func (c *Cluster) start() error {
 		if _, err := c.sql("postgres", "SELECT 1"); err == nil {
 			return nil
 		}
-		if state, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", cmd.Process.Pid)); err == nil && bytes.Contains(state, []byte(") Z ")) {
+		if state, _ := stat(cmd.Process.Pid); state == "Z" {
 			break
 		}
 	}
@@ -172,6 +181,7 @@ func (c *Cluster) Stop(t testing.TB) {
 		t.Fatal(err)
 	}
 	_ = c.running.Wait()
+	c.running = nil
 }
 
 // Kill ends the server and all its processes at once, as a machine does that loses its power; what the
@@ -179,10 +189,15 @@ func (c *Cluster) Stop(t testing.TB) {
 func (c *Cluster) Kill() { c.kill() }
 
 func (c *Cluster) kill() {
+	if c.running == nil {
+		return
+	}
 	freeze(c.running.Process) // or it would start others meanwhile
 	for until := time.Now().Add(time.Minute); time.Now().Before(until); time.Sleep(time.Millisecond) {
+		state, _ := stat(c.running.Process.Pid)
+		frozen := state == "T" || state == "Z" || state == ""
 		children := c.children()
-		if len(children) == 0 { // as long as one is left, the server cannot be started again
+		if frozen && len(children) == 0 { // as long as one is left, the server cannot be started again
 			break
 		}
 		for _, pid := range children {
@@ -193,6 +208,7 @@ func (c *Cluster) kill() {
 	}
 	_ = c.running.Process.Kill()
 	_ = c.running.Wait()
+	c.running = nil
 }
 
 // Restart is Kill and Start.
@@ -204,26 +220,25 @@ func (c *Cluster) Restart(t testing.TB) {
 
 // children are the processes that the server started and that live.
 func (c *Cluster) children() (pids []int) {
-	stats, _ := filepath.Glob("/proc/[0-9]*/stat")
-	for _, path := range stats {
-		text, err := os.ReadFile(path)
-		if err != nil {
-			continue
-		}
-		// pid (name) state parent ...
-		fields := strings.Fields(string(text[bytes.LastIndexByte(text, ')')+1:]))
-		pid, err := strconv.Atoi(filepath.Base(filepath.Dir(path)))
-		if err == nil && len(fields) > 1 && fields[0] != "Z" && fields[1] == strconv.Itoa(c.running.Process.Pid) {
+	all, _ := filepath.Glob("/proc/[0-9]*")
+	for _, path := range all {
+		pid, err := strconv.Atoi(filepath.Base(path))
+		if state, parent := stat(pid); err == nil && state != "Z" && parent == c.running.Process.Pid {
 			pids = append(pids, pid)
 		}
 	}
 	return pids
 }
 
+// stat is a process's state, as a letter, and its parent; nothing where there is none, or where the system does not tell.
+func stat(pid int) (state string, parent int) {
+	text, _ := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid))
+	_, _ = fmt.Sscan(string(text[bytes.LastIndexByte(text, ')')+1:]), &state, &parent) // pid (name) state parent ...
+	return state, parent
+}
+
 func (c *Cluster) remove() {
-	if c.running != nil {
-		c.kill()
-	}
+	c.kill()
 	_ = c.reaper.Close()
 	_ = os.RemoveAll(c.dir)
 }

@@ -8,7 +8,8 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
-	"slices"
+	"strconv"
+	"strings"
 	"sync"
 	"testing"
 )
@@ -24,6 +25,13 @@ var shared struct {
 // URL is a new, empty database in the process's shared cluster, which is started when first asked for. Where
 // PostgreSQL's programs are missing the test is skipped, and fails with CI set.
 func URL(t testing.TB) string {
+	t.Helper()
+	_, url := Shared(t)
+	return url
+}
+
+// Shared is URL with the cluster, for a test that nothing else runs beside: it leaves the cluster as it was, and running.
+func Shared(t testing.TB) (*Cluster, string) {
 	t.Helper()
 	need(t)
 	shared.mu.Lock()
@@ -45,7 +53,7 @@ func URL(t testing.TB) string {
 	name := shared.free[len(shared.free)-1]
 	shared.free = shared.free[:len(shared.free)-1]
 	t.Cleanup(func() { giveBack(name) })
-	return shared.cluster.url(name)
+	return shared.cluster, shared.cluster.url(name)
 }
 
 // giveBack empties a database for the next test, which is quicker than making one; where it cannot be emptied it is left alone.
@@ -80,10 +88,16 @@ func need(t testing.TB) {
 
 // program finds one of PostgreSQL's: Debian keeps some of them out of the path.
 func program(name string) (string, error) {
-	found, _ := filepath.Glob("/usr/lib/postgresql/*/bin/" + name)
-	if len(found) > 0 {
-		slices.SortFunc(found, func(a, b string) int { return len(a) - len(b) })
-		return found[len(found)-1], nil
+	newest, path := 0, ""
+	found, _ := filepath.Glob("/usr/lib/postgresql/[0-9]*/bin/" + name)
+	for _, at := range found {
+		version, err := strconv.Atoi(strings.Split(at, "/")[4])
+		if err == nil && version > newest { // 9.6 is none
+			newest, path = version, at
+		}
+	}
+	if path != "" {
+		return path, nil
 	}
 	return exec.LookPath(name)
 }
