@@ -199,8 +199,14 @@ func (e *Engine) connect() (*conn, error) {
 		return nil, e.gone(err)
 	}
 	if err := c.prepare(); err != nil {
-		c.close()
-		return nil, e.gone(err)
+		defer c.close()
+		if isLost(err) {
+			return nil, e.gone(err)
+		}
+		if form, unread := readForm(ctx, c); unread == nil && checkForm(form) != nil {
+			err = checkForm(form) // which is why there are not the columns that were asked for
+		}
+		return nil, e.explained(err)
 	}
 	return c, nil
 }

@@ -69,7 +69,7 @@ func (e *Engine) explained(err error) error {
 	switch {
 	case err == nil:
 		return nil
-	case errors.As(err, &no), errors.Is(err, store.ErrDamaged):
+	case errors.As(err, &no), errors.Is(err, store.ErrDamaged), errors.Is(err, ErrNewer):
 		return fmt.Errorf("%s: %w", e.place, err)
 	case !errors.As(err, &said):
 		return fmt.Errorf("%s: %w: %s", e.place, store.ErrAway, line(innermost(err).Error()))
@@ -96,7 +96,7 @@ func (e *Engine) explained(err error) error {
 		return say(store.ErrAway, "it is a standby, which takes no writes")
 	case code == "XX001", code == "XX002":
 		return say(store.ErrDamaged, message)
-	case strings.HasPrefix(code, "57P"), strings.HasPrefix(code, "08"), fatal(said):
+	case strings.HasPrefix(code, "53"), strings.HasPrefix(code, "57"), strings.HasPrefix(code, "08"), fatal(said):
 		return say(store.ErrAway, message)
 	}
 	return say(nil, message+" ("+said.Code+")")

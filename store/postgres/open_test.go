@@ -120,20 +120,33 @@ func TestUpgrade(t *testing.T) {
 		t.Fatal(err)
 	}
 	wantDocument(t, e, "job", "7", "card")
-	if err := e.upgrade(t.Context(), c, append(schema[:len(schema):len(schema)], "ALTER TABLE witnessmark.state ADD more bigint")); err != nil {
+	const newer = "ALTER TABLE witnessmark.state ADD more bigint; ALTER TABLE witnessmark.hashes RENAME TO tree"
+	if err := e.upgrade(t.Context(), c, append(schema[:len(schema):len(schema)], newer)); err != nil {
 		t.Fatal(err)
 	}
-	// Whoever runs the older version says so at once, and whoever starts it.
-	wantLine(t, e.View(func(store.ReadTx) error { return nil }), "upgrade")
-	_, err = Open(t.Context(), url, Options{})
-	wantLine(t, err, "upgrade")
-	_, err = Open(t.Context(), url, Options{ReadOnly: true})
-	wantLine(t, err, "upgrade")
+	// Whoever runs the older version says so at once, also on a new connection, and whoever starts it.
+	_, connecting := e.connect()
+	_, opening := Open(t.Context(), url, Options{})
+	_, reading := Open(t.Context(), url, Options{ReadOnly: true})
+	for what, err := range map[string]error{
+		"view":   e.View(func(store.ReadTx) error { return nil }),
+		"update": e.Update(func(store.WriteTx) error { return nil }), "connect": connecting, "open": opening, "read only": reading,
+	} {
+		if wantLine(t, err, "upgrade this program"); !errors.Is(err, ErrNewer) {
+			t.Errorf("%s: %v", what, err)
+		}
+	}
+	sql(t, e, "UPDATE witnessmark.state SET form = 0; ALTER TABLE witnessmark.tree RENAME TO hashes")
+	wantLine(t, e.View(func(store.ReadTx) error { return nil }), "it is of an older version")
 }
 
 func TestUnsafeDatabases(t *testing.T) {
-	c := pgtest.Start(t)
-	e := open(t, c.URL(), Options{})
+	c, url := pgtest.Shared(t)
+	e := open(t, url, Options{})
+	defer func() {
+		c.SQL(t, "ALTER SYSTEM RESET ALL")
+		c.SQL(t, "SELECT pg_reload_conf()")
+	}()
 	for _, setting := range []string{"fsync", "full_page_writes"} {
 		c.SQL(t, "ALTER SYSTEM SET "+setting+" = off")
 		c.SQL(t, "SELECT pg_reload_conf()")
@@ -141,7 +154,7 @@ func TestUnsafeDatabases(t *testing.T) {
 		var err error
 		for until := time.Now().Add(30 * time.Second); err == nil && time.Now().Before(until); time.Sleep(10 * time.Millisecond) {
 			var again *Engine
-			if again, err = Open(t.Context(), c.URL(), Options{}); err == nil {
+			if again, err = Open(t.Context(), url, Options{}); err == nil {
 				again.Close() // it has not read its settings yet
 			}
 		}
@@ -150,7 +163,6 @@ func TestUnsafeDatabases(t *testing.T) {
 		_, err = e.dial(t.Context())
 		wantLine(t, e.explained(err), says)
 		c.SQL(t, "ALTER SYSTEM RESET "+setting)
-		c.SQL(t, "SELECT pg_reload_conf()")
 	}
 }
 
@@ -198,24 +210,23 @@ func TestRefusedByTheDatabase(t *testing.T) {
 	if _, err = Open(t.Context(), as("weak"), Options{}); err == nil {
 		t.Error("opened by a role that may not")
 	}
-	for range 10 {
-		k, err := e.dial(t.Context())
-		if err != nil {
-			wantLine(t, e.explained(err), "no connection left")
-			if !errors.Is(e.explained(err), store.ErrAway) {
-				t.Errorf("%v is not being away", err)
-			}
-			break
+	for err = nil; err == nil; {
+		var k *conn
+		if k, err = e.dial(t.Context()); err == nil {
+			defer k.close()
 		}
-		defer k.close()
 	}
+	if err = e.explained(err); !errors.Is(err, store.ErrAway) {
+		t.Errorf("%v is not being away", err)
+	}
+	wantLine(t, err, "no connection left")
 	wantDocument(t, e, "job", "7", "card") // on the connection that it has
 }
 
 func TestExplained(t *testing.T) {
 	e := &Engine{place: "database d at h:1"}
 	for code, want := range map[string]error{
-		"53100": ErrFull, "57P01": store.ErrAway, "57P03": store.ErrAway, "08006": store.ErrAway, "XX001": store.ErrDamaged, "25006": store.ErrAway,
+		"53100": ErrFull, "53200": store.ErrAway, "57014": store.ErrAway, "57P01": store.ErrAway, "57P03": store.ErrAway, "08006": store.ErrAway, "XX001": store.ErrDamaged, "25006": store.ErrAway,
 	} {
 		err := e.explained(&pgconn.PgError{Severity: "ERROR", Code: code, Message: "two\nlines", Detail: "s3cret"})
 		if !errors.Is(err, want) {

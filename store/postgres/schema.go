@@ -3,6 +3,7 @@ package postgres
 import (
 	"context"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"os"
 	"strconv"
@@ -44,10 +45,8 @@ func (e *Engine) upgrade(ctx context.Context, c *conn, steps []string) error {
 			return err
 		case form == 0:
 			return refusal("it holds no ledger")
-		case form < len(steps):
-			return refusal("it is of an older version; a server of this one upgrades it when it starts")
 		}
-		return e.formed(form)
+		return checkForm(form)
 	}
 	if _, err := c.text(ctx, statements[beginUpdate]); err != nil {
 		return err
@@ -60,7 +59,7 @@ func (e *Engine) upgrade(ctx context.Context, c *conn, steps []string) error {
 		return err
 	}
 	if form >= len(steps) {
-		return e.formed(form)
+		return checkForm(form)
 	}
 	for _, step := range steps[form:] {
 		if _, err := c.text(ctx, step); err != nil {
@@ -74,9 +73,16 @@ func (e *Engine) upgrade(ctx context.Context, c *conn, steps []string) error {
 	return err
 }
 
-func (e *Engine) formed(form int) error {
-	if form > len(schema) {
-		return refusal(fmt.Sprintf("its schema has the form %d, and this version knows %d; upgrade", form, len(schema)))
+// ErrNewer is a database whose schema a newer version made or upgraded. Nothing was changed.
+var ErrNewer = errors.New("upgrade this program, which knows no schema as new as that")
+
+// checkForm refuses a schema that is not of this version.
+func checkForm(form int) error {
+	switch {
+	case form > len(schema):
+		return fmt.Errorf("%w: it has the form %d, and the newest known is %d", ErrNewer, form, len(schema))
+	case form < len(schema):
+		return refusal("it is of an older version; a server of this one upgrades it when it starts")
 	}
 	return nil
 }
@@ -110,8 +116,8 @@ func parseState(a answer) (s state, err error) {
 		return s, fmt.Errorf("%w: its state has another shape", store.ErrDamaged)
 	}
 	number := func(i int) int64 { return int64(binary.BigEndian.Uint64(row[i])) }
-	if form := number(0); form != int64(len(schema)) {
-		return s, refusal(fmt.Sprintf("its schema has the form %d by now, and this version knows %d; upgrade", form, len(schema)))
+	if err := checkForm(int(number(0))); err != nil {
+		return s, err
 	}
 	return state{update{number(1), [idSize]byte(row[2])}, store.Sum(row[3]), number(4), number(5), uint64(number(6))}, nil
 }
