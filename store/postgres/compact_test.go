@@ -43,8 +43,8 @@ func holding(t *testing.T, c *pgtest.Cluster, what []byte) (names []string) {
 
 // TestDeletedIsGone looks for what was deleted in all files of the database but its log.
 func TestDeletedIsGone(t *testing.T) {
-	c := pgtest.Start(t)
-	e := open(t, c.URL(), Options{Patience: 300 * time.Millisecond})
+	c, url := pgtest.Shared(t)
+	e := open(t, url, Options{Patience: 300 * time.Millisecond})
 	plate, text, bytesOf := "W-MARK 17", "frame number of a car", bytes.Repeat([]byte("as found, byte by byte "), 500)
 	sha := fmt.Sprintf("%064x", 7)
 	err := e.Update(func(tx store.WriteTx) error {
@@ -57,7 +57,7 @@ func TestDeletedIsGone(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	c.SQL(t, "ANALYZE")
+	sql(t, e, "ANALYZE")
 	gone := [][]byte{[]byte(plate), []byte(text), bytesOf[:200]}
 	for _, what := range gone {
 		if len(holding(t, c, what)) == 0 {
@@ -75,12 +75,13 @@ func TestDeletedIsGone(t *testing.T) {
 		t.Fatal(err)
 	}
 	// A stranger's transaction might still see it, and is named.
-	stranger, err := pgconn.Connect(t.Context(), c.URL())
+	stranger, err := pgconn.Connect(t.Context(), url)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer stranger.Close(t.Context())
-	c.SQL(t, "CREATE TABLE other (n int)")
+	sql(t, e, "CREATE TABLE public.other (n int)")
+	defer sql(t, e, "DROP TABLE public.other")
 	for _, statement := range []string{"BEGIN", "INSERT INTO other VALUES (1)"} {
 		if _, err := stranger.Exec(t.Context(), statement).ReadAll(); err != nil {
 			t.Fatal(err)

@@ -92,8 +92,16 @@ func (h *history) write(e *Engine, id string) {
 
 // read looks at the newest entries, in a View and in an Update that changes nothing.
 func (h *history) read(e *Engine) {
+	_ = h.look(e.View)
+	_ = h.look(func(fn func(store.ReadTx) error) error {
+		return e.Update(func(tx store.WriteTx) error { return fn(tx) })
+	})
+}
+
+// look sees the newest entries, which counts only without an error.
+func (h *history) look(in func(func(store.ReadTx) error) error) error {
 	var seen map[uint64]string
-	look := func(tx store.ReadTx) error {
+	err := in(func(tx store.ReadTx) error {
 		seen = map[uint64]string{}
 		n, err := tx.Entries()
 		for i := n - min(n, 5); i < n && err == nil; i++ {
@@ -102,13 +110,12 @@ func (h *history) read(e *Engine) {
 			seen[i] = string(entry)
 		}
 		return err
-	}
-	h.saw(e.View(look), &seen)
-	h.saw(e.Update(func(tx store.WriteTx) error { return look(tx) }), &seen)
+	})
+	h.saw(err, seen)
+	return err
 }
 
-// saw is told what was seen, which counts only without an error.
-func (h *history) saw(err error, seen *map[uint64]string) {
+func (h *history) saw(err error, seen map[uint64]string) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	switch {
@@ -120,7 +127,7 @@ func (h *history) saw(err error, seen *map[uint64]string) {
 		h.t.Errorf("look: %v", err)
 		return
 	}
-	for i, id := range *seen {
+	for i, id := range seen {
 		if before, ok := h.shown[i]; ok && before != id {
 			h.unlike = append(h.unlike, fmt.Sprintf("entry %d was shown as %q and as %q", i, before, id))
 		}
@@ -198,17 +205,36 @@ func (h *history) goesOn() {
 	h.t.Fatal("nothing is acknowledged any more")
 }
 
+// looksUnconfirmed looks at a primary that no standby follows: everything is shown, or with the guard nothing.
+func (h *history) looksUnconfirmed(e *Engine, unguarded bool) {
+	h.t.Helper()
+	const unconfirmed = "it does not confirm what it shows"
+	var err error
+	for until := time.Now().Add(time.Minute); time.Now().Before(until); time.Sleep(10 * time.Millisecond) {
+		err = h.look(e.View)
+		if err == nil && unguarded || err != nil && strings.Contains(err.Error(), unconfirmed) {
+			return
+		}
+		if err == nil {
+			break
+		}
+	}
+	h.t.Errorf("unguarded %v: a look that nothing confirms ended with %v", unguarded, err)
+}
+
 // TestKilledAndRestarted kills the database under load, again and again.
 func TestKilledAndRestarted(t *testing.T) {
-	c := pgtest.Start(t)
-	h := begin(t, c.URL(), false)
-	storetest.During(t, time.Second, func() {
-		h.goesOn()
-		c.Restart(t)
+	c, url := pgtest.Shared(t)
+	h := begin(t, url, false)
+	storetest.During(t, 0, func() {
+		for range 2 {
+			h.goesOn()
+			c.Restart(t)
+		}
 		h.goesOn()
 	})
 	h.ends()
-	if missing := h.missing(c.URL()); len(missing) > 0 {
+	if missing := h.missing(url); len(missing) > 0 {
 		t.Errorf("%q", missing)
 	}
 }
@@ -242,7 +268,7 @@ func TestCancelledWaits(t *testing.T) {
 			h.goesOn()
 			standby.Kill()
 			cancelled := 0
-			for until := time.Now().Add(storetest.Long(t, 2*time.Second)); time.Now().Before(until) || cancelled < 20; time.Sleep(20 * time.Millisecond) {
+			for until := time.Now().Add(storetest.Long(t, 0)); time.Now().Before(until) || cancelled < 20; time.Sleep(20 * time.Millisecond) {
 				n := 0
 				_, _ = fmt.Sscan(primary.CancelWaits(t), &n)
 				cancelled += n
@@ -250,7 +276,9 @@ func TestCancelledWaits(t *testing.T) {
 			t.Logf("%d waits were cancelled", cancelled)
 			// What waits for the standby now is there when the primary is again, and was acknowledged to nobody.
 			primary.Restart(t)
-			time.Sleep(300 * time.Millisecond) // for readers to come and see
+			for _, e := range h.engines {
+				h.looksUnconfirmed(e, unguarded)
+			}
 			primary.Kill()
 			standby.Start(t)
 			standby.Promote(t)

@@ -185,7 +185,10 @@ func TestUncertain(t *testing.T) {
 		}
 		p.shuts.Store(false)
 		p.shut.Store(false)
-		time.Sleep(retryEvery) // in which nobody tries
+		looks := func() error { return e.View(func(store.ReadTx) error { return nil }) }
+		for until := time.Now().Add(30 * time.Second); looks() != nil && time.Now().Before(until); {
+			time.Sleep(10 * time.Millisecond)
+		}
 		want := map[bool]string{true: value, false: "before"}[c.there]
 		wantDocument(t, e, "k", "", want)
 	}

@@ -24,8 +24,8 @@ func enter(t *testing.T, e *Engine) {
 
 // TestWatch is told of another engine's entries, also of those of while the database was away.
 func TestWatch(t *testing.T) {
-	c := pgtest.Start(t)
-	watching, writing := open(t, c.URL(), Options{}), open(t, c.URL(), Options{})
+	c, url := pgtest.Shared(t)
+	watching, writing := open(t, url, Options{}), open(t, url, Options{})
 	ctx, cancel := context.WithCancel(t.Context())
 	sizes, ended := make(chan uint64, 100), make(chan error, 1)
 	go func() { ended <- watching.Watch(ctx, func(size uint64) { sizes <- size }) }()
