@@ -64,7 +64,7 @@ func (p Place) Restore(backup string, key ed25519.PrivateKey) (*Checked, error) 
 		return nil, fmt.Errorf("restore %s: %w", backup, err)
 	}
 	if p.Database == "" {
-		err = place(half, p.Dir)
+		err = putInPlace(half, p.Dir)
 	}
 	return out, err
 }

@@ -72,7 +72,7 @@ func (p Place) fillDatabase(half string, key ed25519.PrivateKey, fill func(store
 		return err
 	}
 	if err = writeKey(half, key); err == nil {
-		err = place(half, p.Dir)
+		err = putInPlace(half, p.Dir)
 	}
 	if err == nil {
 		err = e.Update(fill)

@@ -95,15 +95,15 @@ func TestServe(t *testing.T) {
 	w.stop()
 	ctx, cancel := context.WithCancel(context.Background())
 	served := make(chan error, 1)
-	go func() { served <- Serve(ctx, Options{Dir: w.dir, Listen: "127.0.0.1:0"}) }()
+	go func() { served <- Serve(ctx, Options{Place: in(w.dir), Listen: "127.0.0.1:0"}) }()
 	cancel()
 	if err := <-served; err != nil {
 		t.Error(err)
 	}
-	if err := Serve(ctx, Options{Dir: w.dir, Listen: "nowhere:-1"}); err == nil || strings.Contains(err.Error(), "\n") {
+	if err := Serve(ctx, Options{Place: in(w.dir), Listen: "nowhere:-1"}); err == nil || strings.Contains(err.Error(), "\n") {
 		t.Errorf("listening nowhere: %v", err)
 	}
-	if err := Serve(ctx, Options{Dir: t.TempDir(), Listen: "127.0.0.1:0"}); err == nil || !strings.Contains(err.Error(), "not a server's folder") {
+	if err := Serve(ctx, Options{Place: in(t.TempDir()), Listen: "127.0.0.1:0"}); err == nil || !strings.Contains(err.Error(), "not a server's folder") {
 		t.Errorf("an empty folder: %v", err)
 	}
 	w.start() // the store was let go of each time

@@ -144,7 +144,7 @@ func (w *workshop) beside() *workshop {
 
 func (w *workshop) start() {
 	w.Helper()
-	o := Options{Dir: w.dir, Database: w.place.Database, Listen: "127.0.0.1:0", Logger: slog.New(slog.NewTextHandler(w.logs, nil))}
+	o := Options{Place: Place{Dir: w.dir, Database: w.place.Database, Log: slog.New(slog.NewTextHandler(w.logs, nil))}, Listen: "127.0.0.1:0"}
 	if w.tune != nil {
 		w.tune(&o)
 	}

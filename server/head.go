@@ -16,7 +16,7 @@ import (
 const (
 	askOthers = 5 * time.Second
 	askAgain  = time.Second
-	// leftUndone is when an erasure is no longer waited for that another server began.
+	// leftUndone is when an erasure is no longer waited for that another server began, and how often it is looked for.
 	leftUndone = time.Minute
 )
 
@@ -141,7 +141,7 @@ func (c *core) reached(err error) {
 }
 
 // follow shows what others add to the ledger soon after they did, and says so where the store cannot be reached.
-// What somebody else left undone is done here.
+// What somebody else left undone is done beside that, since it may wait for long.
 func (c *core) follow() {
 	ctx, cancel := context.WithCancel(context.Background())
 	told := make(chan struct{}, 1)
@@ -158,22 +158,28 @@ func (c *core) follow() {
 	})
 	c.following.Go(func() {
 		defer cancel()
-		undone := time.NewTicker(leftUndone)
-		defer undone.Stop()
 		for wait := askOthers; ; {
 			select {
 			case <-told:
 			case <-time.After(wait):
-			case <-undone.C:
-				if err := c.home.finishErasing(leftUndone); err != nil {
-					c.log.Error("what was erased may still be in the database's files", loggable(err))
-				}
 			case <-c.stop:
 				return
 			}
 			wait = askOthers
 			if c.refresh() != nil {
 				wait = askAgain
+			}
+		}
+	})
+	c.following.Go(func() {
+		for {
+			select {
+			case <-time.After(leftUndone):
+			case <-c.stop:
+				return
+			}
+			if err := c.home.finishErasing(leftUndone); err != nil {
+				c.log.Error("what was erased may still be in the database's files", loggable(err))
 			}
 		}
 	})

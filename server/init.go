@@ -38,7 +38,7 @@ func (p Place) Init(leadName string, leadKey ed25519.PublicKey, onePerson bool) 
 	if err := fill(half, key, genesis); err != nil {
 		return "", err
 	}
-	return fingerprint, place(half, p.Dir)
+	return fingerprint, putInPlace(half, p.Dir)
 }
 
 // newGenesis makes a server's key and the first entry of its ledger: of the genesis the key, when it was made and
@@ -97,8 +97,8 @@ func newFolder(dir string) (half string, done func() error, err error) {
 	return half, done, nil
 }
 
-// place puts a finished folder where it belongs; an empty one that is there makes room.
-func place(half, dir string) error {
+// putInPlace puts a finished folder where it belongs; an empty one that is there makes room.
+func putInPlace(half, dir string) error {
 	if err := os.Remove(dir); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return fmt.Errorf("make the folder: %w", err)
 	}

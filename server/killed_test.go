@@ -63,7 +63,8 @@ func TestMain(m *testing.M) {
 		os.Exit(2)
 	}
 	s, err := Start(Options{
-		Dir: dir, Database: os.Getenv(servedDatabase), Listen: cmp.Or(os.Getenv(servedAt), "127.0.0.1:0"), Logger: slog.New(slog.NewTextHandler(os.Stderr, nil)),
+		Place:  Place{Dir: dir, Database: os.Getenv(servedDatabase), Log: slog.New(slog.NewTextHandler(os.Stderr, nil))},
+		Listen: cmp.Or(os.Getenv(servedAt), "127.0.0.1:0"),
 		wrap: func(e store.Engine) store.Engine {
 			if os.Getenv(servedUnguarded) != "" {
 				unguard(e)

@@ -25,7 +25,7 @@ func (w *workshop) toDatabase() Place {
 func nobodyServes(t *testing.T, dir, say string) {
 	t.Helper()
 	p, out := in(dir), filepath.Join(t.TempDir(), "out")
-	_, err := Start(Options{Dir: dir, Listen: "127.0.0.1:0"})
+	_, err := Start(Options{Place: in(dir), Listen: "127.0.0.1:0"})
 	wantOneLine(t, "serve", err, say)
 	wantOneLine(t, "backup", p.Backup(out), say)
 	_, err = p.Check()
@@ -97,7 +97,7 @@ func TestMoveKilled(t *testing.T) {
 			}
 			if c.marked {
 				nobodyServes(t, b.dir, "is on its way to ")
-				_, err := Start(Options{Dir: b.dir, Database: p.Database, Listen: "127.0.0.1:0"})
+				_, err := Start(Options{Place: Place{Dir: b.dir, Database: p.Database}, Listen: "127.0.0.1:0"})
 				wantOneLine(t, "serve of the database", err, "is on its way to ")
 				_, err = (Place{Dir: b.dir, Database: pgtest.URL(t)}).Move()
 				wantOneLine(t, "a move to elsewhere", err, "and not to ")

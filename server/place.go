@@ -17,7 +17,7 @@ import (
 type Place struct {
 	Dir      string
 	Database string       // its URL; empty where the folder holds everything
-	Log      *slog.Logger // told of what is made in a database; nil logs nowhere
+	Log      *slog.Logger // told of what is made or made again there; nil logs nowhere
 
 	scratch string // where a copy of the database is put together; empty for the system's own folder for that
 }

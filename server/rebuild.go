@@ -42,7 +42,7 @@ func (p Place) Rebuild(to string, withLosses bool) (*Checked, error) {
 		return nil, fmt.Errorf("%s cannot be rebuilt: %w", p, err)
 	}
 	out.NoKey = h.key == nil
-	return out, place(half, to)
+	return out, putInPlace(half, to)
 }
 
 // openDamaged opens a place to read whatever can still be read there.

@@ -71,7 +71,7 @@ func (p Place) Recover(to string, r Recovery) (*Recovered, error) {
 	if err != nil {
 		return nil, err
 	}
-	return out, place(half, to)
+	return out, putInPlace(half, to)
 }
 
 // archived copies a store, which nobody serves where it is a folder's, and its last checkpoint.

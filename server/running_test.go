@@ -120,7 +120,7 @@ func TestNothingPrivateIsTold(t *testing.T) {
 	b := newBench(t)
 	var asJSON lockedBuffer
 	b.tune = func(o *Options) {
-		o.Logger = slog.New(both{o.Logger.Handler(), slog.NewJSONHandler(&asJSON, nil)})
+		o.Place.Log = slog.New(both{o.Place.Log.Handler(), slog.NewJSONHandler(&asJSON, nil)})
 		o.Metrics = "127.0.0.1:0"
 	}
 	b.restart()

@@ -27,10 +27,8 @@ import (
 
 // Options is what a server needs.
 type Options struct {
-	Dir      string       // made by Init
-	Database string       // as of Place
-	Listen   string       // HOST:PORT; port 0 picks one
-	Logger   *slog.Logger // nil logs nowhere
+	Place  Place  // made by Init; its log is the server's
+	Listen string // HOST:PORT; port 0 picks one
 	// Now is the clock of entries; nil is time.Now.
 	Now func() time.Time
 	// StopWithin bounds how long a clean stop waits for calls under way; 0 is five seconds.
@@ -68,8 +66,8 @@ type Server struct {
 
 // Start opens the place, takes its store up, listens, and serves until Stop.
 func Start(o Options) (*Server, error) {
-	if o.Logger == nil {
-		o.Logger = slog.New(slog.DiscardHandler)
+	if o.Place.Log == nil {
+		o.Place.Log = slog.New(slog.DiscardHandler)
 	}
 	if o.Now == nil {
 		o.Now = time.Now
@@ -79,7 +77,7 @@ func Start(o Options) (*Server, error) {
 		usual := usualBounds()
 		o.bounds = &usual
 	}
-	h, err := Place{Dir: o.Dir, Database: o.Database, Log: o.Logger}.open(false)
+	h, err := o.Place.open(false)
 	if err != nil {
 		return nil, err
 	}
@@ -99,10 +97,10 @@ func start(o Options, h *home) (*Server, error) {
 		return nil, err
 	}
 	s := &Server{
-		home: h, spool: sp, log: o.Logger, within: o.StopWithin, health: health.NewServer(),
+		home: h, spool: sp, log: o.Place.Log, within: o.StopWithin, health: health.NewServer(),
 		stopping: make(chan struct{}), served: make(chan error, 1), finished: make(chan struct{}),
 	}
-	s.core, err = newCore(h, o.Logger, o.Now, s.serving)
+	s.core, err = newCore(h, o.Place.Log, o.Now, s.serving)
 	if err != nil {
 		return nil, err
 	}
@@ -110,7 +108,7 @@ func start(o Options, h *home) (*Server, error) {
 		s.core.close()
 		return nil, err
 	}
-	o.Logger.Info("listening", "addr", s.Addr(), "entries", s.core.size)
+	o.Place.Log.Info("listening", "addr", s.Addr(), "entries", s.core.size)
 	if h.shared() {
 		s.core.follow()
 	}
@@ -136,7 +134,7 @@ func (s *Server) listen(o Options) error {
 	if err != nil {
 		return err
 	}
-	g := &gate{core: c, log: o.Logger, bounds: b, calls: newRoom(b.calls), asking: newPace(b.asking), figures: c.figures}
+	g := &gate{core: c, log: o.Place.Log, bounds: b, calls: newRoom(b.calls), asking: newPace(b.asking), figures: c.figures}
 	s.gate = g
 	s.grpc = grpc.NewServer(
 		grpc.Creds(&door{credentials.NewTLS(config), c, newPace(b.arriving), newRoom(b.connections), newRoom(b.former), b.handshake}),
@@ -171,7 +169,7 @@ func (s *Server) listen(o Options) error {
 		return errors.Join(err, l.Close())
 	}
 	if o.Backups && !s.home.shared() { // of a database whoever has its URL makes one
-		if err := s.backUp.listen(o.Dir); err != nil { // a folder's name may be too long for a socket
+		if err := s.backUp.listen(o.Place.Dir); err != nil { // a folder's name may be too long for a socket
 			s.log.Warn("while it runs only a lead can fetch a backup", loggable(err))
 		}
 	}

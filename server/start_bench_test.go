@@ -30,7 +30,7 @@ func BenchmarkStart(b *testing.B) {
 		memory := anonymous(b, dir)
 		b.Run(fmt.Sprintf("entries=%d", entries), func(b *testing.B) {
 			for b.Loop() {
-				s, err := Start(Options{Dir: dir, Listen: "127.0.0.1:0"})
+				s, err := Start(Options{Place: in(dir), Listen: "127.0.0.1:0"})
 				if err != nil {
 					b.Fatal(err)
 				}

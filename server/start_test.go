@@ -39,7 +39,7 @@ func (w *workshop) write(name string, data []byte) {
 
 func (w *workshop) refusesToStart(say string) {
 	w.Helper()
-	s, err := Start(Options{Dir: w.dir, Database: w.place.Database, Listen: "127.0.0.1:0"})
+	s, err := Start(Options{Place: Place{Dir: w.dir, Database: w.place.Database}, Listen: "127.0.0.1:0"})
 	if err == nil {
 		_ = s.Stop()
 		w.Fatalf("it started; want %q", say)

@@ -204,7 +204,7 @@ func (w *world) starts() {
 func (w *world) serve(listen string) {
 	w.Helper()
 	var err error
-	w.srv, err = server.Start(server.Options{Dir: w.path("data"), Listen: listen, Now: func() time.Time { return time.Now().Add(-time.Duration(w.late.Load())) }})
+	w.srv, err = server.Start(server.Options{Place: server.Place{Dir: w.path("data")}, Listen: listen, Now: func() time.Time { return time.Now().Add(-time.Duration(w.late.Load())) }})
 	w.must(err)
 }
 

@@ -112,7 +112,7 @@ func (s *stageSet) serve() (stop func() error, err error) {
 	if s.print, err = s.place.Init("lead", lead, false); err != nil {
 		return nil, err
 	}
-	srv, err := server.Start(server.Options{Dir: s.place.Dir, Database: s.place.Database, Listen: "127.0.0.1:0"})
+	srv, err := server.Start(server.Options{Place: s.place, Listen: "127.0.0.1:0"})
 	if err != nil {
 		return nil, err
 	}

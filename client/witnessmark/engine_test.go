@@ -113,7 +113,7 @@ func (b *workshop) as(person string, status int, args ...string) string {
 // serve starts a server of a ledger, which stops with the test.
 func (b *workshop) serve(place server.Place) *server.Server {
 	b.Helper()
-	s, err := server.Start(server.Options{Dir: place.Dir, Database: place.Database, Listen: "127.0.0.1:0"})
+	s, err := server.Start(server.Options{Place: place, Listen: "127.0.0.1:0"})
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -30,14 +30,13 @@ With --database the ledger is in PostgreSQL, and any number of servers may serve
 that has a copy of the server's key. A database that goes away does not end them, nor a write that failed:
 calls are refused until it is back. Where it cannot be reached at the start, the status is 2.`,
 		Args: cobra.NoArgs,
-		RunE: func(c *cobra.Command, _ []string) error {
-			log, err := logger(c.ErrOrStderr(), format)
-			if err != nil {
+		RunE: func(c *cobra.Command, _ []string) (err error) {
+			if p.Log, err = logger(c.ErrOrStderr(), format); err != nil {
 				return err
 			}
 			ctx, stop := signal.NotifyContext(c.Context(), syscall.SIGTERM, syscall.SIGINT)
 			defer stop()
-			return server.Serve(ctx, server.Options{Dir: p.Dir, Database: p.Database, Listen: listen, Logger: log, Metrics: metrics, Backups: true})
+			return server.Serve(ctx, server.Options{Place: p, Listen: listen, Metrics: metrics, Backups: true})
 		},
 	}
 	placeFlags(c, &p, false)
