@@ -13,6 +13,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/jackc/pgx/v5/pgconn"
 	"google.golang.org/grpc/codes"
 	healthv1 "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/protobuf/proto"
@@ -330,6 +331,38 @@ func TestNewerServerBeside(t *testing.T) {
 	}
 	w.stop()
 	w.refusesToStart("has to be upgraded")
+}
+
+// TestNewerSchemaBeside: the same where a newer server made the schema another one.
+func TestNewerSchemaBeside(t *testing.T) {
+	w := newWorkshopIn(t, newDatabasePlace(t))
+	conn, err := pgconn.Connect(within(t), w.place.Database)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = conn.Close(context.Background()) })
+	form := func(add int) {
+		t.Helper()
+		if _, err := conn.Exec(within(t), fmt.Sprintf("UPDATE witnessmark.state SET form = form + %d", add)).ReadAll(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	env := w.seal("lead", w.carry(enrolAction("technician", testKey("technician"), "technician")))
+	a := w.arrived("lead", env)
+	w.headAt() // by the connection that is kept
+	form(1)
+	w.srv.core.commit([]*arrival{a})
+	if got := <-a.answer; reasonOf(toStatus(got.err)) != "upgrade" {
+		t.Errorf("written beside a newer one: %v", got.err)
+	}
+	_, err = w.bring("lead", env)
+	wantFault(t, err, codes.Unavailable, "upgrade")
+	_, err = Start(Options{Place: w.place, Listen: "127.0.0.1:0"})
+	wantOneLine(t, "another one of the older version", err, "upgrade")
+	form(-1)
+	if admitted, err := w.bring("lead", env); err != nil || admitted.GetIndex() != 1 {
+		t.Errorf("with the schema that it knows: %v", err)
+	}
 }
 
 // TestDatabaseRefusals: what is not there, or is somebody else's, is said in one line without a password, and

@@ -76,6 +76,8 @@ func toStatus(err error) *status.Status {
 		return detailed(code, r.Text, r.Reason, r.At, r.Allowed)
 	case errors.Is(err, record.ErrUnknownKind):
 		return detailed(codes.FailedPrecondition, "this server does not understand that action, or what is in its ledger already; the server must be upgraded", "upgrade", "envelope", "")
+	case errors.Is(err, postgres.ErrNewer):
+		return detailed(codes.Unavailable, newerServes, "upgrade", "", "")
 	case errors.Is(err, store.ErrUncertain):
 		return detailed(codes.Unavailable, "the database did not say whether it took this; the same again finds out", "away", "", "")
 	case errors.Is(err, store.ErrAway):
@@ -98,6 +100,8 @@ func toStatus(err error) *status.Status {
 	}
 	return detailed(codes.Internal, "internal error; the server's log has more", "internal", "", "")
 }
+
+const newerServes = "a newer server serves this ledger, and this one has to be upgraded"
 
 func detailed(code codes.Code, text, reason, at, allowed string) *status.Status {
 	st, err := status.New(code, text).WithDetails(&servicev1.Fault{Reason: reason, At: at, Allowed: allowed})

@@ -113,7 +113,7 @@ func (c *core) shown(ctx context.Context, index uint64) error {
 // write.
 func (h *home) understands(s *record.State) error {
 	if h.shared() && s.Newer() {
-		return &fault{code: codes.Unavailable, reason: "upgrade", text: "a newer server serves this ledger, and this one has to be upgraded"}
+		return &fault{code: codes.Unavailable, reason: "upgrade", text: newerServes}
 	}
 	return nil
 }
