@@ -89,6 +89,39 @@ func TestOpenedAgain(t *testing.T) {
 	wantDocument(t, second, "job", "7", "card, edited")
 }
 
+// TestWhileSomebodyWrites: who holds the writers' lock may be waiting for a standby, and nobody who only opens or asks
+// what is owed waits with it.
+func TestWhileSomebodyWrites(t *testing.T) {
+	url := pgtest.URL(t)
+	e := open(t, url, Options{})
+	if err := e.Owe(); err != nil {
+		t.Fatal(err)
+	}
+	err := e.Update(func(store.WriteTx) error {
+		did := make(chan error, 1)
+		go func() {
+			other, err := Open(t.Context(), url, Options{})
+			if err == nil {
+				defer other.Close()
+				var newest int64
+				if newest, _, err = other.Owed(); newest != 1 {
+					err = errors.Join(err, fmt.Errorf("the newest is %d", newest))
+				}
+			}
+			did <- err
+		}()
+		select {
+		case err := <-did:
+			return err
+		case <-time.After(30 * time.Second):
+			return errors.New("it waits for a writer")
+		}
+	})
+	if err != nil {
+		t.Error(err)
+	}
+}
+
 func wantDocument(t *testing.T, e *Engine, kind, key, want string) {
 	t.Helper()
 	err := e.View(func(tx store.ReadTx) error {

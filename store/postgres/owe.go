@@ -3,6 +3,7 @@ package postgres
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -18,7 +19,8 @@ func (e *Engine) Owe() error {
 	if err := e.writable(); err != nil {
 		return err
 	}
-	_, err := e.oneStep("INSERT INTO witnessmark.owed DEFAULT VALUES")
+	// Behind the writers' lock, so that whoever sees a number sees all before it.
+	_, err := e.oneStep(statements[lockWriters], "INSERT INTO witnessmark.owed DEFAULT VALUES")
 	return err
 }
 
@@ -46,8 +48,8 @@ func (e *Engine) Paid(number int64) error {
 	return err
 }
 
-// oneStep runs statements in a transaction of their own, on a connection of its own, behind the writers' lock.
-func (e *Engine) oneStep(sql string) ([]*pgconn.Result, error) {
+// oneStep runs statements in a transaction of their own, on a connection of its own.
+func (e *Engine) oneStep(sql ...string) ([]*pgconn.Result, error) {
 	e.using.RLock()
 	defer e.using.RUnlock()
 	if e.isClosed() {
@@ -58,7 +60,7 @@ func (e *Engine) oneStep(sql string) ([]*pgconn.Result, error) {
 		return nil, err
 	}
 	defer c.close()
-	got, err := c.text(context.Background(), strings.Join([]string{statements[beginUpdate], statements[lockWriters], sql, "COMMIT"}, ";\n"))
+	got, err := c.text(context.Background(), strings.Join(slices.Concat([]string{statements[beginUpdate]}, sql, []string{statements[commit]}), ";\n"))
 	switch {
 	case err != nil:
 		return nil, e.explained(err)

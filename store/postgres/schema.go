@@ -36,26 +36,24 @@ INSERT INTO witnessmark.state VALUES (true, 0, 0, decode(repeat('00', 16), 'hex'
 CREATE TABLE witnessmark.owed (number bigserial PRIMARY KEY, since timestamptz NOT NULL DEFAULT now()); -- compactions
 `}
 
-// upgrade takes the schema to its newest form, in one transaction and behind the writers' lock.
+// upgrade takes the schema to its newest form, in one transaction and behind the writers' lock, which it asks for only where
+// there is something to do: who holds it may have to wait for a standby that is away.
 func (e *Engine) upgrade(ctx context.Context, c *conn, steps []string) error {
-	if e.options.ReadOnly {
-		form, err := readForm(ctx, c)
-		switch {
-		case err != nil:
-			return err
-		case form == 0:
-			return refusal("it holds no ledger")
-		}
+	form, err := readForm(ctx, c)
+	switch {
+	case err != nil:
+		return err
+	case form == 0 && e.options.ReadOnly:
+		return refusal("it holds no ledger")
+	case form >= len(steps) || e.options.ReadOnly:
 		return checkForm(form)
 	}
-	if _, err := c.text(ctx, statements[beginUpdate]); err != nil {
-		return err
+	for _, statement := range []query{beginUpdate, lockWriters} {
+		if _, err := c.text(ctx, statements[statement]); err != nil {
+			return err
+		}
 	}
-	if _, err := c.text(ctx, statements[lockWriters]); err != nil {
-		return err
-	}
-	form, err := readForm(ctx, c)
-	if err != nil {
+	if form, err = readForm(ctx, c); err != nil {
 		return err
 	}
 	if form >= len(steps) {
