@@ -14,11 +14,12 @@ import (
 
 const childVariable = "WITNESSMARK_PGTEST_CHILD"
 
-// TestNothingIsLeft kills a process that runs a cluster: neither server nor folder is left.
+// TestNothingIsLeft kills a process that runs a cluster, and just meant to kill that: neither server nor folder is left.
 func TestNothingIsLeft(t *testing.T) {
 	need(t)
 	if os.Getenv(childVariable) != "" {
 		c := Start(t)
+		freeze(c.running.Process)
 		fmt.Println("cluster", c.dir)
 		time.Sleep(time.Minute) // it is killed before that
 	}
