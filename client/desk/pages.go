@@ -175,10 +175,9 @@ func (d *Desk) show(w http.ResponseWriter, p page, status int, name string, body
 		http.Error(w, "this page"+why, http.StatusInternalServerError)
 		return
 	}
-	p.out.Reset() // it ends anywhere; what was sent ends at a pause
+	p.out.Reset() // it ends anywhere; what was sent ends at a pause. A connection that is cut off here shows no notice in Chromium
 	p.out.WriteString(`<div class="notice bad" role="alert"><p><strong>This page ends here.</strong> What follows` + why + ".</p></div>")
-	_ = p.Pause()
-	panic(http.ErrAbortHandler) // so that no program takes the half for the whole
+	p.out.send()
 }
 
 // output holds a page back up to its pauses.
