@@ -1,6 +1,7 @@
 package postgres
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"strings"
@@ -18,10 +19,12 @@ import (
 type history struct {
 	t       *testing.T
 	engines []*Engine
-	stop    chan struct{}
+	stop    context.Context
+	halt    context.CancelFunc
 	all     sync.WaitGroup
 
 	mu        sync.Mutex
+	over      bool // the test failed and ended: what somebody is still told does not matter
 	acked     []string
 	refused   map[string]bool // certain not to be there
 	uncertain int
@@ -33,7 +36,14 @@ type history struct {
 
 // begin opens two engines on a database and has three writers and a reader on each.
 func begin(t *testing.T, url string, unguarded bool) *history {
-	h := &history{t: t, stop: make(chan struct{}), refused: map[string]bool{}, shown: map[uint64]string{}}
+	h := &history{t: t, refused: map[string]bool{}, shown: map[uint64]string{}}
+	h.stop, h.halt = context.WithCancel(t.Context())
+	t.Cleanup(func() {
+		h.halt()
+		h.mu.Lock()
+		defer h.mu.Unlock()
+		h.over = true
+	})
 	for range 2 {
 		e, err := Open(t.Context(), url, Options{Patience: time.Second})
 		if err != nil {
@@ -53,13 +63,8 @@ func begin(t *testing.T, url string, unguarded bool) *history {
 }
 
 func (h *history) again(fn func()) {
-	for {
-		select {
-		case <-h.stop:
-			return
-		default:
-			fn()
-		}
+	for h.stop.Err() == nil {
+		fn()
 	}
 }
 
@@ -74,6 +79,8 @@ func (h *history) write(e *Engine, id string) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	switch {
+	case h.over:
+		return
 	case err == nil:
 		h.acked = append(h.acked, id)
 	case errors.Is(err, store.ErrUncertain):
@@ -119,6 +126,8 @@ func (h *history) saw(err error, seen map[uint64]string) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	switch {
+	case h.over:
+		return
 	case errors.Is(err, store.ErrAway):
 		h.away++
 		time.Sleep(time.Millisecond)
@@ -136,7 +145,7 @@ func (h *history) saw(err error, seen map[uint64]string) {
 }
 
 func (h *history) ends() {
-	close(h.stop)
+	h.halt()
 	h.all.Wait()
 	for _, e := range h.engines {
 		if err := e.Close(); err != nil {
