@@ -406,8 +406,8 @@ func wantOneLine(t *testing.T, what string, err error, say string) {
 // TestBetweenFolderAndDatabase: backup, restore, check, rebuild, recover and get of a database that is served
 // come to what they come to of a folder.
 func TestBetweenFolderAndDatabase(t *testing.T) {
-	b := newBenchIn(t, newDatabasePlace(t))
-	b.released("AB 12 CD")
+	b := newSmallBenchIn(t, newDatabasePlace(t))
+	b.smallReleased(1)
 	want := b.documents()
 	out, err := b.place.Check()
 	if err != nil || len(out.Found) > 0 || out.NoKey || out.Entries != b.size() {
@@ -449,7 +449,7 @@ func TestBetweenFolderAndDatabase(t *testing.T) {
 		t.Errorf("check of spoiled documents: %+v %v", spoiled, err)
 	}
 	image := filepath.Join(t.TempDir(), "image")
-	if err := again.Extract("1.read1", image); err != nil || !bytes.Equal(fileBytes(t, image), demoFile(t, "asfound.bin")) {
+	if err := again.Extract("1.read1", image); err != nil || !bytes.Equal(fileBytes(t, image), smallRead(1)) {
 		t.Errorf("get: %v", err)
 	}
 	for _, p := range []Place{again, {Database: again.Database}} {

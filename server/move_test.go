@@ -134,16 +134,16 @@ func TestMoveKilled(t *testing.T) {
 // TestMoveRefuses: what is damaged is not moved, and a database that holds something else is left alone. The
 // folder stays as it is.
 func TestMoveRefuses(t *testing.T) {
-	b := newBench(t)
-	b.released("AB 12 CD")
+	b := newSmallBench(t)
+	b.smallReleased(1)
 	size := b.size()
 	b.stop()
 	moved := func(dir string) (*Moved, error) { return Place{Dir: dir, Database: pgtest.URL(t)}.Move() }
 	document, blob := b.spoiled(nil), b.spoiled(func(w store.WriteTx) error {
-		return w.PutBlob(hashOf(demoFile(t, "asfound.bin")), []byte("damaged"))
+		return w.PutBlob(hashOf(smallRead(1)), []byte("damaged"))
 	})
 	file := fileBytes(t, filepath.Join(document, storeFile))
-	file = bytes.ReplaceAll(file, []byte("AB 12 CD"), []byte("AB 12 CE"))
+	file = bytes.ReplaceAll(file, []byte("HC 1"), []byte("HC 2"))
 	if err := os.WriteFile(filepath.Join(document, storeFile), file, 0o600); err != nil {
 		t.Fatal(err)
 	}

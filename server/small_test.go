@@ -54,15 +54,21 @@ func (b *bench) smallJob(n uint32) (opened, read uint64) {
 	return opened, read
 }
 
+// smallReleased is smallJob, and what is submitted to it is signed.
+func (b *bench) smallReleased(n uint32) {
+	b.Helper()
+	b.smallJob(n)
+	sub, o := b.submit(n, smallMap(n))
+	b.act("calibrator", sub, o...)
+	b.act("lead", b.sign(n, 1))
+}
+
 // lived is a stopped server's folder that has every kind of document: a release that was collected, one that was
 // recalled, and a job that was erased whole.
 func lived(t testing.TB) *bench {
 	b := newSmallBench(t)
 	for n := uint32(1); n <= 3; n++ {
-		b.smallJob(n)
-		sub, o := b.submit(n, smallMap(n))
-		b.act("calibrator", sub, o...)
-		b.act("lead", b.sign(n, 1))
+		b.smallReleased(n)
 		b.act("technician", b.collect(n, 1, hashOf(smallMap(n))))
 		note, o := b.note(n, "seen on the hill", fmt.Appendf(nil, "film %d", n))
 		b.act("technician", note, o...)
