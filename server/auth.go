@@ -39,15 +39,12 @@ func (c *core) notEnrolled(keyID signoff.KeyID) error {
 
 // known says whether a key is or was somebody's. Where that cannot be looked up just now everybody is, so far: what
 // they ask is refused with the reason.
-func (c *core) known(keyID signoff.KeyID) (known bool, err error) {
-	err = c.look(func(s *record.State) error {
+func (c *core) known(keyID signoff.KeyID) (known bool) {
+	err := c.look(func(s *record.State) error {
 		known = s.OwnerOf(keyID) != ""
 		return nil
 	})
-	if isUnavailable(err) {
-		return true, nil
-	}
-	return known, err
+	return known || err != nil
 }
 
 // call is who calls, and by what rule.

@@ -200,6 +200,9 @@ func TestDatabaseRefuses(t *testing.T) {
 		}
 		c.checkDocuments()
 	}
+	fresh := dial(t, w.srv.Addr(), w.keys["lead"], publicOf(w.srv.home.key)) // nobody's key is at fault
+	_, err := servicev1.NewRecordClient(fresh).Head(within(t), &servicev1.HeadRequest{})
+	wantFault(t, err, codes.Internal, "internal")
 	engine.with.Store(nil)
 	for away() { // it is looked at by the server as well, which may have asked before
 		if err := c.refresh(); err != nil {

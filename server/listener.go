@@ -185,9 +185,6 @@ func (d *door) admit(raw net.Conn, info credentials.AuthInfo) (credentials.AuthI
 	}
 	id := signoff.Fingerprint(key)
 	p, err := d.core.person(id)
-	if err != nil && !isUnavailable(err) {
-		return nil, err
-	}
 	mine := d.connections
 	if p == nil {
 		stays := askAgain // it connects anew, and may be looked up then
