@@ -89,9 +89,9 @@ func (e *Engine) compact(c *conn) error {
 	return err
 }
 
-// vacuum writes a table anew. It asks for its lock a second at a time, so that nobody waits behind it for longer.
+// vacuum writes a table anew. It asks for its lock a second at a time, so that nobody waits behind it for longer, nor Close.
 func (e *Engine) vacuum(c *conn, table string) error {
-	for {
+	for !e.closing.Load() {
 		c.warned = false
 		_, err := c.text(context.Background(), "SET lock_timeout = '1s'")
 		if err == nil {
@@ -106,6 +106,7 @@ func (e *Engine) vacuum(c *conn, table string) error {
 		}
 		time.Sleep(50 * time.Millisecond)
 	}
+	return store.ErrClosed
 }
 
 // waitForOthers is until no transaction is as old as what was deleted: VACUUM keeps what those might see. Views of

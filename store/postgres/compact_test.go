@@ -122,6 +122,36 @@ func TestCompactWaitsForViews(t *testing.T) {
 	}
 }
 
+// TestCloseEndsCompact: a stranger's lock on a table would hold it up for ever.
+func TestCloseEndsCompact(t *testing.T) {
+	url := pgtest.URL(t)
+	e := open(t, url, Options{})
+	put(t, e, "plate", "x", "value")
+	stranger, err := pgconn.Connect(t.Context(), url)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer stranger.Close(t.Context())
+	for _, statement := range []string{"BEGIN", "LOCK TABLE witnessmark.documents IN ACCESS SHARE MODE"} {
+		if _, err := stranger.Exec(t.Context(), statement).ReadAll(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	compacted := make(chan error, 1)
+	go func() { compacted <- e.Compact() }()
+	select {
+	case err := <-compacted:
+		t.Fatalf("compacted under a lock, %v", err)
+	case <-time.After(100 * time.Millisecond):
+	}
+	if err := e.Close(); err != nil {
+		t.Error(err)
+	}
+	if err := <-compacted; !errors.Is(err, store.ErrClosed) {
+		t.Errorf("Compact ends with %v", err)
+	}
+}
+
 // TestCompactByAnother: the database only warns a role that may not, and goes on.
 func TestCompactByAnother(t *testing.T) {
 	url := pgtest.URL(t)

@@ -69,7 +69,7 @@ func (e *Engine) explained(err error) error {
 	switch {
 	case err == nil:
 		return nil
-	case errors.As(err, &no), errors.Is(err, store.ErrDamaged), errors.Is(err, ErrNewer):
+	case errors.As(err, &no), errors.Is(err, store.ErrDamaged), errors.Is(err, ErrNewer), errors.Is(err, store.ErrClosed):
 		return fmt.Errorf("%s: %w", e.place, err)
 	case !errors.As(err, &said):
 		return fmt.Errorf("%s: %w: %s", e.place, store.ErrAway, line(innermost(err).Error()))

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"log/slog"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/jackc/pgx/v5/pgconn"
@@ -45,6 +46,8 @@ type Engine struct {
 
 	using sync.RWMutex  // held for reading by transactions, so that Close waits for them
 	turns chan struct{} // one for each transaction under way
+
+	closing atomic.Bool // Compact gives up
 
 	mu        sync.Mutex
 	closed    bool
@@ -276,8 +279,9 @@ func (t *writeTx) commit() error {
 	return e.outcome(next)
 }
 
-// Close waits for transactions under way.
+// Close waits for transactions under way, and ends a Compact that waits for others.
 func (e *Engine) Close() error {
+	e.closing.Store(true)
 	e.using.Lock()
 	defer e.using.Unlock()
 	e.mu.Lock()
