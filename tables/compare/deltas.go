@@ -52,7 +52,7 @@ func exact(c *definition.Cells) bool {
 func (d *deltas) rises(rise []int64, factor float64) {
 	least, most, sum, squares := math.Inf(1), math.Inf(-1), 0.0, 0.0
 	for _, r := range rise {
-		v := float64(r) * factor
+		v := float64(float64(r) * factor)
 		if v < least {
 			least = v
 		}

@@ -80,7 +80,7 @@ func finite(c *definition.Cells) bool {
 	if c.Float || !c.Conv.Affine() {
 		return false
 	}
-	far := 0x1p64 * math.Abs(c.Conv.Factor)
+	far := float64(0x1p64 * math.Abs(c.Conv.Factor))
 	return far-far == 0 && surface.Finite(far+math.Abs(c.Conv.Offset))
 }
 
