@@ -74,6 +74,7 @@ func (a *anatomy) tree(at int, bucket string) {
 			a.mark(e, 4, bucket+", leaf flags")
 		}
 		if kind == 1 {
+			a.mark(e, 8, bucket+", where a branch key lies") // of the element; the rest is the page that it leads to
 			a.mark(e+a.u32(e), a.u32(e+4), bucket+", branch key")
 			a.page(a.u64(e+8)*pageSize, bucket)
 			continue
@@ -113,6 +114,8 @@ var uncovered = map[string]string{
 	"length":            "of what says where a bucket lies, of which 16 bytes are read",
 	"inline header":     "the number of a page within another, and how many more it covers: it has none",
 	"branch key":        "it still lies between its neighbours, and leads the same way",
+
+	"where a branch key lies": "the key that is read there still lies between its neighbours",
 	"leaf flags":        "one of the 32 bits has a meaning, that a value is a bucket",
 }
 
