@@ -116,7 +116,7 @@ var uncovered = map[string]string{
 	"branch key":        "it still lies between its neighbours, and leads the same way",
 
 	"where a branch key lies": "the key that is read there still lies between its neighbours",
-	"leaf flags":        "one of the 32 bits has a meaning, that a value is a bucket",
+	"leaf flags":              "one of the 32 bits has a meaning, that a value is a bucket",
 }
 
 func whyUncovered(what string) string {
