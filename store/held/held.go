@@ -52,17 +52,20 @@ func Folder(parent, pattern string) (dir string, done func() error, err error) {
 			remove(filepath.Join(left, inUse), func(string) error { return os.RemoveAll(left) })
 		}
 	}
-	if dir, err = os.MkdirTemp(parent, pattern); err != nil { // made with mode 0700
-		return "", nil, err
+	for {
+		if dir, err = os.MkdirTemp(parent, pattern); err != nil { // made with mode 0700
+			return "", nil, err
+		}
+		path := filepath.Join(dir, inUse)
+		f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_RDWR, 0o600)
+		if err != nil {
+			return "", nil, errors.Join(err, os.RemoveAll(dir))
+		}
+		if lock(f) && names(path, f) {
+			return dir, func() error { return errors.Join(f.Close(), os.RemoveAll(dir)) }, nil
+		}
+		f.Close() // as in Create; whoever took it for a leftover removes it
 	}
-	f, err := os.OpenFile(filepath.Join(dir, inUse), os.O_CREATE|os.O_EXCL|os.O_RDWR, 0o600)
-	if err == nil && !lock(f) {
-		err = errors.Join(errors.New(dir+": somebody else has it"), f.Close())
-	}
-	if err != nil {
-		return "", nil, errors.Join(err, os.RemoveAll(dir))
-	}
-	return dir, func() error { return errors.Join(f.Close(), os.RemoveAll(dir)) }, nil
 }
 
 // remove removes what a regular file stands for, unless that is locked.

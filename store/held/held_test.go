@@ -146,3 +146,33 @@ func TestNoLeftovers(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// TestFoldersAtOnce: each sweeps what others are just about to lock, and everybody has a folder that stays.
+func TestFoldersAtOnce(t *testing.T) {
+	parent := t.TempDir()
+	failed := make(chan error, 4)
+	for range cap(failed) {
+		go func() {
+			failed <- func() error {
+				for range 300 {
+					dir, done, err := held.Folder(parent, "verify-*")
+					if err != nil {
+						return err
+					}
+					if err := os.WriteFile(filepath.Join(dir, "ledger.db"), nil, 0o600); err != nil {
+						return err
+					}
+					if err := done(); err != nil {
+						return err
+					}
+				}
+				return nil
+			}()
+		}()
+	}
+	for range cap(failed) {
+		if err := <-failed; err != nil {
+			t.Error(err)
+		}
+	}
+}
