@@ -47,7 +47,7 @@ func (e *Engine) Compact() (err error) {
 	}
 	e.using.RLock()
 	defer e.using.RUnlock()
-	if e.isClosed() {
+	if e.closing.Load() {
 		return store.ErrClosed
 	}
 	c, err := e.connect()
@@ -59,12 +59,6 @@ func (e *Engine) Compact() (err error) {
 		return fmt.Errorf("compact: %w", e.explained(err))
 	}
 	return nil
-}
-
-func (e *Engine) isClosed() bool {
-	e.mu.Lock()
-	defer e.mu.Unlock()
-	return e.closed
 }
 
 func (e *Engine) compact(c *conn) error {

@@ -52,7 +52,7 @@ func (e *Engine) Paid(number int64) error {
 func (e *Engine) oneStep(sql ...string) ([]*pgconn.Result, error) {
 	e.using.RLock()
 	defer e.using.RUnlock()
-	if e.isClosed() {
+	if e.closing.Load() {
 		return nil, store.ErrClosed
 	}
 	c, err := e.connect()

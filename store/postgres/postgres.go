@@ -47,7 +47,7 @@ type Engine struct {
 	using sync.RWMutex  // held for reading by transactions, so that Close waits for them
 	turns chan struct{} // one for each transaction under way
 
-	closing atomic.Bool // Compact gives up
+	closing atomic.Bool // Close was called: who waits for others gives up
 
 	mu        sync.Mutex
 	closed    bool

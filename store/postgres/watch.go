@@ -26,7 +26,7 @@ func (e *Engine) Watch(ctx context.Context, fn func(size uint64)) error {
 		var size uint64
 		err := e.View(func(tx store.ReadTx) (err error) { size, err = tx.Entries(); return err })
 		switch {
-		case e.isClosed():
+		case e.closing.Load():
 			return store.ErrClosed
 		case err == nil && (first || size != last):
 			first, last = false, size
