@@ -63,7 +63,7 @@ func (p *byPage) page(number uint64) []byte {
 
 // cursor is one of a bucket, or nil where there is no such bucket.
 func (p *byPage) cursor(bucket []byte) *pageCursor {
-	top := &pageCursor{p: p, root: func() []byte { return p.page(p.root) }}
+	top := p.buckets()
 	value := top.get(bucket)
 	if value == nil || top.flags != bucketFlag {
 		return nil
@@ -75,6 +75,11 @@ func (p *byPage) cursor(bucket []byte) *pageCursor {
 		}
 		return inline
 	}}
+}
+
+// buckets is a cursor of all buckets.
+func (p *byPage) buckets() *pageCursor {
+	return &pageCursor{p: p, root: func() []byte { return p.page(p.root) }}
 }
 
 // bucketAt is the number of a bucket's root page, or its only page, which lies within another.
@@ -195,6 +200,16 @@ func standingOn(page []byte) standing {
 		panic("a page is no part of a tree")
 	}
 	return s
+}
+
+// checkLeaf falls over an element that the page has no room for.
+func (s standing) checkLeaf() {
+	if s.head.kind != leafPage {
+		panic("a page is no leaf")
+	}
+	for i := range s.head.count {
+		s.value(i)
+	}
 }
 
 // below is the page that an element of a branch leads to.

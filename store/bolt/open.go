@@ -137,7 +137,7 @@ func open(path string, o Options, empty bool) (*Engine, error) {
 		}
 		return db.View(func(tx *bbolt.Tx) error {
 			if !o.Unchecked && !o.ByPage {
-				if err := checkPages(file, tx); err != nil {
+				if err := checkPages(e, tx); err != nil {
 					return err
 				}
 			}

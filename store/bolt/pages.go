@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 
 	"go.etcd.io/bbolt"
 
@@ -30,31 +29,31 @@ func (e *Engine) CheckPages() error {
 		return err
 	}
 	defer t.end()
-	file, err := os.Open(e.path)
-	if err != nil {
-		return fmt.Errorf("store %s: %w", e.path, err)
-	}
-	defer file.Close()
-	return guard(func() error { return checkPages(file, t.tx) })
+	return guard(func() error { return checkPages(e, t.tx) })
 }
 
 // checkPages refuses a tree whose pages are not what leads to them says. bbolt follows a page that
-// lies below itself until its stack is full, and takes all memory there is for one that says it
-// covers more than the file: no process survives that. Of leaves only the headers are read.
-func checkPages(file io.ReaderAt, tx *bbolt.Tx) error {
-	c := pagesOf(file, tx)
-	if err := c.below(uint64(tx.Cursor().Bucket().Root())); err != nil {
+// lies below itself until its stack is full, takes all memory there is for one that says it covers
+// more than the file, and reads whatever lies behind a bucket within another's page that says it has
+// more elements than it has room for: no process is sure to survive that. Of leaves only the headers are read.
+func checkPages(e *Engine, tx *bbolt.Tx) error {
+	p := newByPage(e, tx)
+	if err := p.below(p.root); err != nil {
 		return err
 	}
-	return tx.ForEach(func(name []byte, bucket *bbolt.Bucket) error {
-		switch {
-		case bucket == nil:
+	buckets := p.buckets()
+	for name, value := buckets.Seek(nil); name != nil; name, value = buckets.Next() {
+		if buckets.flags != bucketFlag {
 			return fmt.Errorf("%w: %.20q is no bucket", store.ErrDamaged, name)
-		case bucket.Root() == 0: // it lies within its parent's page
-			return nil
 		}
-		return c.below(uint64(bucket.Root()))
-	})
+		root, inline := bucketAt(value)
+		if root == 0 {
+			standingOn(inline).checkLeaf()
+		} else if err := p.below(root); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 type pageFile struct {
