@@ -63,6 +63,8 @@ type Action struct {
 	//	*Action_Note
 	//	*Action_Settle
 	//	*Action_Erase
+	//	*Action_Corridor
+	//	*Action_CorridorClose
 	Body          isAction_Body `protobuf_oneof:"body"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -327,6 +329,24 @@ func (x *Action) GetErase() *Erase {
 	return nil
 }
 
+func (x *Action) GetCorridor() *OpenCorridor {
+	if x != nil {
+		if x, ok := x.Body.(*Action_Corridor); ok {
+			return x.Corridor
+		}
+	}
+	return nil
+}
+
+func (x *Action) GetCorridorClose() *CloseCorridor {
+	if x != nil {
+		if x, ok := x.Body.(*Action_CorridorClose); ok {
+			return x.CorridorClose
+		}
+	}
+	return nil
+}
+
 type isAction_Body interface {
 	isAction_Body()
 }
@@ -411,6 +431,14 @@ type Action_Erase struct {
 	Erase *Erase `protobuf:"bytes,29,opt,name=erase,proto3,oneof"`
 }
 
+type Action_Corridor struct {
+	Corridor *OpenCorridor `protobuf:"bytes,30,opt,name=corridor,proto3,oneof"`
+}
+
+type Action_CorridorClose struct {
+	CorridorClose *CloseCorridor `protobuf:"bytes,31,opt,name=corridor_close,json=corridorClose,proto3,oneof"`
+}
+
 func (*Action_Enrol) isAction_Body() {}
 
 func (*Action_Retire) isAction_Body() {}
@@ -450,6 +478,10 @@ func (*Action_Note) isAction_Body() {}
 func (*Action_Settle) isAction_Body() {}
 
 func (*Action_Erase) isAction_Body() {}
+
+func (*Action_Corridor) isAction_Body() {}
+
+func (*Action_CorridorClose) isAction_Body() {}
 
 // Seen is a checkpoint: tree size and root.
 type Seen struct {
@@ -1711,8 +1743,10 @@ type Submit struct {
 	Note     *Sealed `protobuf:"bytes,5,opt,name=note,proto3" json:"note,omitempty"`
 	FileName *Sealed `protobuf:"bytes,6,opt,name=file_name,json=fileName,proto3" json:"file_name,omitempty"`
 	// Whether the author said which tables were meant to change.
-	MeantGiven    bool     `protobuf:"varint,7,opt,name=meant_given,json=meantGiven,proto3" json:"meant_given,omitempty"`
-	Meant         []string `protobuf:"bytes,8,rep,name=meant,proto3" json:"meant,omitempty"`
+	MeantGiven bool     `protobuf:"varint,7,opt,name=meant_given,json=meantGiven,proto3" json:"meant_given,omitempty"`
+	Meant      []string `protobuf:"bytes,8,rep,name=meant,proto3" json:"meant,omitempty"`
+	// Where a corridor of the job is open: what lies outside it.
+	Corridor      *InCorridor `protobuf:"bytes,9,opt,name=corridor,proto3" json:"corridor,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1803,6 +1837,442 @@ func (x *Submit) GetMeant() []string {
 	return nil
 }
 
+func (x *Submit) GetCorridor() *InCorridor {
+	if x != nil {
+		return x.Corridor
+	}
+	return nil
+}
+
+// OpenCorridor is a lead's yes in advance: from now until it is closed, or its maps are used up, each
+// submission that lies inside is a release when it is entered.
+type OpenCorridor struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Job   uint32                 `protobuf:"varint,1,opt,name=job,proto3" json:"job,omitempty"`
+	// The release that it starts from, and its image; 0 is the read as found.
+	From       uint32 `protobuf:"varint,2,opt,name=from,proto3" json:"from,omitempty"`
+	FromSha256 string `protobuf:"bytes,3,opt,name=from_sha256,json=fromSha256,proto3" json:"from_sha256,omitempty"`
+	// Whose submissions it covers, sorted.
+	Authors []string `protobuf:"bytes,4,rep,name=authors,proto3" json:"authors,omitempty"`
+	// The only tables that may change, by id in the order of the definition.
+	Tables []*CorridorTable `protobuf:"bytes,5,rep,name=tables,proto3" json:"tables,omitempty"`
+	// The worst verdict that it covers: notice or caution.
+	Most string `protobuf:"bytes,6,opt,name=most,proto3" json:"most,omitempty"`
+	// How many submissions it releases.
+	Maps uint32 `protobuf:"varint,7,opt,name=maps,proto3" json:"maps,omitempty"`
+	// What submissions are judged by when it is signed; by others it covers nothing.
+	Definition *Revision         `protobuf:"bytes,8,opt,name=definition,proto3" json:"definition,omitempty"`
+	Limits     *Revision         `protobuf:"bytes,9,opt,name=limits,proto3" json:"limits,omitempty"`
+	Fuel       string            `protobuf:"bytes,10,opt,name=fuel,proto3" json:"fuel,omitempty"`
+	Numbers    map[string]string `protobuf:"bytes,11,rep,name=numbers,proto3" json:"numbers,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"bytes,2,opt,name=value"`
+	Reason     string            `protobuf:"bytes,12,opt,name=reason,proto3" json:"reason,omitempty"`
+	// One-person workshop: the lead is an author, and says so.
+	ByAuthor      bool `protobuf:"varint,13,opt,name=by_author,json=byAuthor,proto3" json:"by_author,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OpenCorridor) Reset() {
+	*x = OpenCorridor{}
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OpenCorridor) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OpenCorridor) ProtoMessage() {}
+
+func (x *OpenCorridor) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OpenCorridor.ProtoReflect.Descriptor instead.
+func (*OpenCorridor) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *OpenCorridor) GetJob() uint32 {
+	if x != nil {
+		return x.Job
+	}
+	return 0
+}
+
+func (x *OpenCorridor) GetFrom() uint32 {
+	if x != nil {
+		return x.From
+	}
+	return 0
+}
+
+func (x *OpenCorridor) GetFromSha256() string {
+	if x != nil {
+		return x.FromSha256
+	}
+	return ""
+}
+
+func (x *OpenCorridor) GetAuthors() []string {
+	if x != nil {
+		return x.Authors
+	}
+	return nil
+}
+
+func (x *OpenCorridor) GetTables() []*CorridorTable {
+	if x != nil {
+		return x.Tables
+	}
+	return nil
+}
+
+func (x *OpenCorridor) GetMost() string {
+	if x != nil {
+		return x.Most
+	}
+	return ""
+}
+
+func (x *OpenCorridor) GetMaps() uint32 {
+	if x != nil {
+		return x.Maps
+	}
+	return 0
+}
+
+func (x *OpenCorridor) GetDefinition() *Revision {
+	if x != nil {
+		return x.Definition
+	}
+	return nil
+}
+
+func (x *OpenCorridor) GetLimits() *Revision {
+	if x != nil {
+		return x.Limits
+	}
+	return nil
+}
+
+func (x *OpenCorridor) GetFuel() string {
+	if x != nil {
+		return x.Fuel
+	}
+	return ""
+}
+
+func (x *OpenCorridor) GetNumbers() map[string]string {
+	if x != nil {
+		return x.Numbers
+	}
+	return nil
+}
+
+func (x *OpenCorridor) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *OpenCorridor) GetByAuthor() bool {
+	if x != nil {
+		return x.ByAuthor
+	}
+	return false
+}
+
+// CorridorTable is how far each cell of a table may be from where the corridor starts: decimal text,
+// at least 0, in the table's own unit.
+type CorridorTable struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Table         string                 `protobuf:"bytes,1,opt,name=table,proto3" json:"table,omitempty"`
+	Up            string                 `protobuf:"bytes,2,opt,name=up,proto3" json:"up,omitempty"`
+	Down          string                 `protobuf:"bytes,3,opt,name=down,proto3" json:"down,omitempty"`
+	Unit          string                 `protobuf:"bytes,4,opt,name=unit,proto3" json:"unit,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CorridorTable) Reset() {
+	*x = CorridorTable{}
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CorridorTable) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CorridorTable) ProtoMessage() {}
+
+func (x *CorridorTable) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CorridorTable.ProtoReflect.Descriptor instead.
+func (*CorridorTable) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *CorridorTable) GetTable() string {
+	if x != nil {
+		return x.Table
+	}
+	return ""
+}
+
+func (x *CorridorTable) GetUp() string {
+	if x != nil {
+		return x.Up
+	}
+	return ""
+}
+
+func (x *CorridorTable) GetDown() string {
+	if x != nil {
+		return x.Down
+	}
+	return ""
+}
+
+func (x *CorridorTable) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+// CloseCorridor ends a corridor; with keep, one submission stays a release, and the others that it
+// released are none any more.
+type CloseCorridor struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Job   uint32                 `protobuf:"varint,1,opt,name=job,proto3" json:"job,omitempty"`
+	// Its number in the job.
+	Corridor uint32 `protobuf:"varint,2,opt,name=corridor,proto3" json:"corridor,omitempty"`
+	// 0 where none was named.
+	Keep          uint32 `protobuf:"varint,3,opt,name=keep,proto3" json:"keep,omitempty"`
+	Because       string `protobuf:"bytes,4,opt,name=because,proto3" json:"because,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CloseCorridor) Reset() {
+	*x = CloseCorridor{}
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CloseCorridor) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CloseCorridor) ProtoMessage() {}
+
+func (x *CloseCorridor) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CloseCorridor.ProtoReflect.Descriptor instead.
+func (*CloseCorridor) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *CloseCorridor) GetJob() uint32 {
+	if x != nil {
+		return x.Job
+	}
+	return 0
+}
+
+func (x *CloseCorridor) GetCorridor() uint32 {
+	if x != nil {
+		return x.Corridor
+	}
+	return 0
+}
+
+func (x *CloseCorridor) GetKeep() uint32 {
+	if x != nil {
+		return x.Keep
+	}
+	return 0
+}
+
+func (x *CloseCorridor) GetBecause() string {
+	if x != nil {
+		return x.Because
+	}
+	return ""
+}
+
+// InCorridor is what of an image lies outside an open corridor of its job; nothing: it lies inside.
+type InCorridor struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its number in the job.
+	Corridor uint32 `protobuf:"varint,1,opt,name=corridor,proto3" json:"corridor,omitempty"`
+	// In the order of the definition; at most 8, and how many more.
+	Outside       []*Outside `protobuf:"bytes,2,rep,name=outside,proto3" json:"outside,omitempty"`
+	More          uint32     `protobuf:"varint,3,opt,name=more,proto3" json:"more,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *InCorridor) Reset() {
+	*x = InCorridor{}
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *InCorridor) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*InCorridor) ProtoMessage() {}
+
+func (x *InCorridor) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use InCorridor.ProtoReflect.Descriptor instead.
+func (*InCorridor) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{23}
+}
+
+func (x *InCorridor) GetCorridor() uint32 {
+	if x != nil {
+		return x.Corridor
+	}
+	return 0
+}
+
+func (x *InCorridor) GetOutside() []*Outside {
+	if x != nil {
+		return x.Outside
+	}
+	return nil
+}
+
+func (x *InCorridor) GetMore() uint32 {
+	if x != nil {
+		return x.More
+	}
+	return 0
+}
+
+// Outside is one place at which an image is not what a corridor lets it be.
+type Outside struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// cell: a cell of one of its tables, further from the start than it allows. table: a cell of another table.
+	// axis: a breakpoint, or a count or pointer. bytes: what no table has.
+	What string `protobuf:"bytes,1,opt,name=what,proto3" json:"what,omitempty"`
+	// The table; of bytes none.
+	Table string `protobuf:"bytes,2,opt,name=table,proto3" json:"table,omitempty"`
+	// The first place: of a cell its slice, row and column; of an axis its own number (0 for x) and the
+	// breakpoint; counted from 0. Of bytes none.
+	At []uint32 `protobuf:"varint,3,rep,packed,name=at,proto3" json:"at,omitempty"`
+	// Of its first byte.
+	Address       uint32 `protobuf:"varint,4,opt,name=address,proto3" json:"address,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Outside) Reset() {
+	*x = Outside{}
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Outside) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Outside) ProtoMessage() {}
+
+func (x *Outside) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Outside.ProtoReflect.Descriptor instead.
+func (*Outside) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *Outside) GetWhat() string {
+	if x != nil {
+		return x.What
+	}
+	return ""
+}
+
+func (x *Outside) GetTable() string {
+	if x != nil {
+		return x.Table
+	}
+	return ""
+}
+
+func (x *Outside) GetAt() []uint32 {
+	if x != nil {
+		return x.At
+	}
+	return nil
+}
+
+func (x *Outside) GetAddress() uint32 {
+	if x != nil {
+		return x.Address
+	}
+	return 0
+}
+
 // SignOff is a signed yes to one submission; it travels as the predicate of an
 // in-toto Statement whose subject is the submitted image.
 type SignOff struct {
@@ -1822,7 +2292,7 @@ type SignOff struct {
 
 func (x *SignOff) Reset() {
 	*x = SignOff{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[20]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1834,7 +2304,7 @@ func (x *SignOff) String() string {
 func (*SignOff) ProtoMessage() {}
 
 func (x *SignOff) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[20]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1847,7 +2317,7 @@ func (x *SignOff) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignOff.ProtoReflect.Descriptor instead.
 func (*SignOff) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{20}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *SignOff) GetJob() uint32 {
@@ -1912,7 +2382,7 @@ type Return struct {
 
 func (x *Return) Reset() {
 	*x = Return{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[21]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1924,7 +2394,7 @@ func (x *Return) String() string {
 func (*Return) ProtoMessage() {}
 
 func (x *Return) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[21]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1937,7 +2407,7 @@ func (x *Return) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Return.ProtoReflect.Descriptor instead.
 func (*Return) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{21}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *Return) GetJob() uint32 {
@@ -1979,7 +2449,7 @@ type Withdraw struct {
 
 func (x *Withdraw) Reset() {
 	*x = Withdraw{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[22]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1991,7 +2461,7 @@ func (x *Withdraw) String() string {
 func (*Withdraw) ProtoMessage() {}
 
 func (x *Withdraw) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[22]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2004,7 +2474,7 @@ func (x *Withdraw) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Withdraw.ProtoReflect.Descriptor instead.
 func (*Withdraw) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{22}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *Withdraw) GetJob() uint32 {
@@ -2038,7 +2508,7 @@ type Collect struct {
 
 func (x *Collect) Reset() {
 	*x = Collect{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[23]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2050,7 +2520,7 @@ func (x *Collect) String() string {
 func (*Collect) ProtoMessage() {}
 
 func (x *Collect) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[23]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2063,7 +2533,7 @@ func (x *Collect) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Collect.ProtoReflect.Descriptor instead.
 func (*Collect) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{23}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *Collect) GetJob() uint32 {
@@ -2119,7 +2589,7 @@ type AddReadback struct {
 
 func (x *AddReadback) Reset() {
 	*x = AddReadback{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[24]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2131,7 +2601,7 @@ func (x *AddReadback) String() string {
 func (*AddReadback) ProtoMessage() {}
 
 func (x *AddReadback) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[24]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2144,7 +2614,7 @@ func (x *AddReadback) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AddReadback.ProtoReflect.Descriptor instead.
 func (*AddReadback) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{24}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *AddReadback) GetJob() uint32 {
@@ -2208,14 +2678,16 @@ type AddRun struct {
 	// Its check against the map in the car found danger.
 	Danger bool `protobuf:"varint,6,opt,name=danger,proto3" json:"danger,omitempty"`
 	// What that check found; left out where it was not made.
-	CheckSha256   string `protobuf:"bytes,7,opt,name=check_sha256,json=checkSha256,proto3" json:"check_sha256,omitempty"`
+	CheckSha256 string `protobuf:"bytes,7,opt,name=check_sha256,json=checkSha256,proto3" json:"check_sha256,omitempty"`
+	// What was in the car, by its name (7.read1, 7.12); left out where only the ledger's own word counts.
+	Of            string `protobuf:"bytes,8,opt,name=of,proto3" json:"of,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *AddRun) Reset() {
 	*x = AddRun{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[25]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2227,7 +2699,7 @@ func (x *AddRun) String() string {
 func (*AddRun) ProtoMessage() {}
 
 func (x *AddRun) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[25]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2240,7 +2712,7 @@ func (x *AddRun) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AddRun.ProtoReflect.Descriptor instead.
 func (*AddRun) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{25}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *AddRun) GetJob() uint32 {
@@ -2292,6 +2764,13 @@ func (x *AddRun) GetCheckSha256() string {
 	return ""
 }
 
+func (x *AddRun) GetOf() string {
+	if x != nil {
+		return x.Of
+	}
+	return ""
+}
+
 // AddNote is what somebody has to say about a job, a submission or one of its tables.
 type AddNote struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2307,7 +2786,7 @@ type AddNote struct {
 
 func (x *AddNote) Reset() {
 	*x = AddNote{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[26]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2319,7 +2798,7 @@ func (x *AddNote) String() string {
 func (*AddNote) ProtoMessage() {}
 
 func (x *AddNote) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[26]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2332,7 +2811,7 @@ func (x *AddNote) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AddNote.ProtoReflect.Descriptor instead.
 func (*AddNote) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{26}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *AddNote) GetJob() uint32 {
@@ -2382,7 +2861,7 @@ type NoteFile struct {
 
 func (x *NoteFile) Reset() {
 	*x = NoteFile{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[27]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2394,7 +2873,7 @@ func (x *NoteFile) String() string {
 func (*NoteFile) ProtoMessage() {}
 
 func (x *NoteFile) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[27]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2407,7 +2886,7 @@ func (x *NoteFile) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NoteFile.ProtoReflect.Descriptor instead.
 func (*NoteFile) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{27}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *NoteFile) GetSha256() string {
@@ -2437,7 +2916,7 @@ type Settle struct {
 	Job   uint32                 `protobuf:"varint,1,opt,name=job,proto3" json:"job,omitempty"`
 	// What the alarm is about: 7.2, 7.read2, 7.back1, 7.run1.
 	About string `protobuf:"bytes,2,opt,name=about,proto3" json:"about,omitempty"`
-	// readback-differs, recalled, not-read-back, changed-since, run-danger, older-limits.
+	// One of those that a lead's word ends.
 	Alarm         string `protobuf:"bytes,3,opt,name=alarm,proto3" json:"alarm,omitempty"`
 	Because       string `protobuf:"bytes,4,opt,name=because,proto3" json:"because,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -2446,7 +2925,7 @@ type Settle struct {
 
 func (x *Settle) Reset() {
 	*x = Settle{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[28]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2458,7 +2937,7 @@ func (x *Settle) String() string {
 func (*Settle) ProtoMessage() {}
 
 func (x *Settle) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[28]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2471,7 +2950,7 @@ func (x *Settle) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Settle.ProtoReflect.Descriptor instead.
 func (*Settle) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{28}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *Settle) GetJob() uint32 {
@@ -2514,7 +2993,7 @@ type Erase struct {
 
 func (x *Erase) Reset() {
 	*x = Erase{}
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[29]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2526,7 +3005,7 @@ func (x *Erase) String() string {
 func (*Erase) ProtoMessage() {}
 
 func (x *Erase) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_action_proto_msgTypes[29]
+	mi := &file_witnessmark_record_v1_action_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2539,7 +3018,7 @@ func (x *Erase) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Erase.ProtoReflect.Descriptor instead.
 func (*Erase) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{29}
+	return file_witnessmark_record_v1_action_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *Erase) GetJob() uint32 {
@@ -2567,8 +3046,7 @@ var File_witnessmark_record_v1_action_proto protoreflect.FileDescriptor
 
 const file_witnessmark_record_v1_action_proto_rawDesc = "" +
 	"\n" +
-	"\"witnessmark/record/v1/action.proto\x12\x15witnessmark.record.v1\x1a+witnessmark/calibration/v1/definition.proto\x1a witnessmark/record/v1/role.proto\"\xca\n" +
-	"\n" +
+	"\"witnessmark/record/v1/action.proto\x12\x15witnessmark.record.v1\x1a+witnessmark/calibration/v1/definition.proto\x1a witnessmark/record/v1/role.proto\"\xdc\v\n" +
 	"\x06Action\x12\x12\n" +
 	"\x04form\x18\x01 \x01(\rR\x04form\x12\x18\n" +
 	"\agenesis\x18\x02 \x01(\tR\agenesis\x12\x1d\n" +
@@ -2601,7 +3079,9 @@ const file_witnessmark_record_v1_action_proto_rawDesc = "" +
 	"\x03run\x18\x1a \x01(\v2\x1d.witnessmark.record.v1.AddRunH\x00R\x03run\x124\n" +
 	"\x04note\x18\x1b \x01(\v2\x1e.witnessmark.record.v1.AddNoteH\x00R\x04note\x127\n" +
 	"\x06settle\x18\x1c \x01(\v2\x1d.witnessmark.record.v1.SettleH\x00R\x06settle\x124\n" +
-	"\x05erase\x18\x1d \x01(\v2\x1c.witnessmark.record.v1.EraseH\x00R\x05eraseB\x06\n" +
+	"\x05erase\x18\x1d \x01(\v2\x1c.witnessmark.record.v1.EraseH\x00R\x05erase\x12A\n" +
+	"\bcorridor\x18\x1e \x01(\v2#.witnessmark.record.v1.OpenCorridorH\x00R\bcorridor\x12M\n" +
+	"\x0ecorridor_close\x18\x1f \x01(\v2$.witnessmark.record.v1.CloseCorridorH\x00R\rcorridorCloseB\x06\n" +
 	"\x04body\".\n" +
 	"\x04Seen\x12\x12\n" +
 	"\x04size\x18\x01 \x01(\rR\x04size\x12\x12\n" +
@@ -2725,7 +3205,7 @@ const file_witnessmark_record_v1_action_proto_rawDesc = "" +
 	"\x03job\x18\x01 \x01(\rR\x03job\x12\x12\n" +
 	"\x04read\x18\x02 \x01(\rR\x04read\x12\x18\n" +
 	"\abecause\x18\x03 \x01(\tR\abecause:\b\x92\xcf\x18\x04\n" +
-	"\x02\x01\x03\"\xd2\x02\n" +
+	"\x02\x01\x03\"\x91\x03\n" +
 	"\x06Submit\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\rR\x03job\x122\n" +
 	"\x05image\x18\x02 \x01(\v2\x1c.witnessmark.record.v1.ImageR\x05image\x12\x12\n" +
@@ -2735,8 +3215,52 @@ const file_witnessmark_record_v1_action_proto_rawDesc = "" +
 	"\tfile_name\x18\x06 \x01(\v2\x1d.witnessmark.record.v1.SealedR\bfileName\x12\x1f\n" +
 	"\vmeant_given\x18\a \x01(\bR\n" +
 	"meantGiven\x12\x14\n" +
-	"\x05meant\x18\b \x03(\tR\x05meant:\b\x92\xcf\x18\x04\n" +
-	"\x02\x02\x03\"\xe0\x02\n" +
+	"\x05meant\x18\b \x03(\tR\x05meant\x12=\n" +
+	"\bcorridor\x18\t \x01(\v2!.witnessmark.record.v1.InCorridorR\bcorridor:\b\x92\xcf\x18\x04\n" +
+	"\x02\x02\x03\"\xa9\x04\n" +
+	"\fOpenCorridor\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\rR\x03job\x12\x12\n" +
+	"\x04from\x18\x02 \x01(\rR\x04from\x12\x1f\n" +
+	"\vfrom_sha256\x18\x03 \x01(\tR\n" +
+	"fromSha256\x12\x18\n" +
+	"\aauthors\x18\x04 \x03(\tR\aauthors\x12<\n" +
+	"\x06tables\x18\x05 \x03(\v2$.witnessmark.record.v1.CorridorTableR\x06tables\x12\x12\n" +
+	"\x04most\x18\x06 \x01(\tR\x04most\x12\x12\n" +
+	"\x04maps\x18\a \x01(\rR\x04maps\x12?\n" +
+	"\n" +
+	"definition\x18\b \x01(\v2\x1f.witnessmark.record.v1.RevisionR\n" +
+	"definition\x127\n" +
+	"\x06limits\x18\t \x01(\v2\x1f.witnessmark.record.v1.RevisionR\x06limits\x12\x12\n" +
+	"\x04fuel\x18\n" +
+	" \x01(\tR\x04fuel\x12J\n" +
+	"\anumbers\x18\v \x03(\v20.witnessmark.record.v1.OpenCorridor.NumbersEntryR\anumbers\x12\x16\n" +
+	"\x06reason\x18\f \x01(\tR\x06reason\x12\x1b\n" +
+	"\tby_author\x18\r \x01(\bR\bbyAuthor\x1a:\n" +
+	"\fNumbersEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01:\a\x92\xcf\x18\x03\n" +
+	"\x01\x03\"]\n" +
+	"\rCorridorTable\x12\x14\n" +
+	"\x05table\x18\x01 \x01(\tR\x05table\x12\x0e\n" +
+	"\x02up\x18\x02 \x01(\tR\x02up\x12\x12\n" +
+	"\x04down\x18\x03 \x01(\tR\x04down\x12\x12\n" +
+	"\x04unit\x18\x04 \x01(\tR\x04unit\"u\n" +
+	"\rCloseCorridor\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\rR\x03job\x12\x1a\n" +
+	"\bcorridor\x18\x02 \x01(\rR\bcorridor\x12\x12\n" +
+	"\x04keep\x18\x03 \x01(\rR\x04keep\x12\x18\n" +
+	"\abecause\x18\x04 \x01(\tR\abecause:\b\x92\xcf\x18\x04\n" +
+	"\x02\x01\x03\"v\n" +
+	"\n" +
+	"InCorridor\x12\x1a\n" +
+	"\bcorridor\x18\x01 \x01(\rR\bcorridor\x128\n" +
+	"\aoutside\x18\x02 \x03(\v2\x1e.witnessmark.record.v1.OutsideR\aoutside\x12\x12\n" +
+	"\x04more\x18\x03 \x01(\rR\x04more\"]\n" +
+	"\aOutside\x12\x12\n" +
+	"\x04what\x18\x01 \x01(\tR\x04what\x12\x14\n" +
+	"\x05table\x18\x02 \x01(\tR\x05table\x12\x0e\n" +
+	"\x02at\x18\x03 \x03(\rR\x02at\x12\x18\n" +
+	"\aaddress\x18\x04 \x01(\rR\aaddress\"\xe0\x02\n" +
 	"\aSignOff\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\rR\x03job\x12\x1e\n" +
 	"\n" +
@@ -2784,7 +3308,7 @@ const file_witnessmark_record_v1_action_proto_rawDesc = "" +
 	"\amatches\x18\x05 \x01(\bR\amatches\x12#\n" +
 	"\rreport_sha256\x18\x06 \x01(\tR\freportSha256\x12:\n" +
 	"\tfile_name\x18\a \x01(\v2\x1d.witnessmark.record.v1.SealedR\bfileName:\b\x92\xcf\x18\x04\n" +
-	"\x02\x01\x03\"\xf9\x01\n" +
+	"\x02\x01\x03\"\x89\x02\n" +
 	"\x06AddRun\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\rR\x03job\x12\x12\n" +
 	"\x04when\x18\x02 \x01(\tR\x04when\x12\x1f\n" +
@@ -2793,7 +3317,8 @@ const file_witnessmark_record_v1_action_proto_rawDesc = "" +
 	"\x0fchannels_sha256\x18\x04 \x01(\tR\x0echannelsSha256\x12:\n" +
 	"\tfile_name\x18\x05 \x01(\v2\x1d.witnessmark.record.v1.SealedR\bfileName\x12\x16\n" +
 	"\x06danger\x18\x06 \x01(\bR\x06danger\x12!\n" +
-	"\fcheck_sha256\x18\a \x01(\tR\vcheckSha256:\b\x92\xcf\x18\x04\n" +
+	"\fcheck_sha256\x18\a \x01(\tR\vcheckSha256\x12\x0e\n" +
+	"\x02of\x18\b \x01(\tR\x02of:\b\x92\xcf\x18\x04\n" +
 	"\x02\x01\x03\"\xc6\x01\n" +
 	"\aAddNote\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\rR\x03job\x12\x1e\n" +
@@ -2832,7 +3357,7 @@ func file_witnessmark_record_v1_action_proto_rawDescGZIP() []byte {
 	return file_witnessmark_record_v1_action_proto_rawDescData
 }
 
-var file_witnessmark_record_v1_action_proto_msgTypes = make([]protoimpl.MessageInfo, 33)
+var file_witnessmark_record_v1_action_proto_msgTypes = make([]protoimpl.MessageInfo, 39)
 var file_witnessmark_record_v1_action_proto_goTypes = []any{
 	(*Action)(nil),          // 0: witnessmark.record.v1.Action
 	(*Seen)(nil),            // 1: witnessmark.record.v1.Seen
@@ -2854,20 +3379,26 @@ var file_witnessmark_record_v1_action_proto_goTypes = []any{
 	(*LastKnown)(nil),       // 17: witnessmark.record.v1.LastKnown
 	(*VoidRead)(nil),        // 18: witnessmark.record.v1.VoidRead
 	(*Submit)(nil),          // 19: witnessmark.record.v1.Submit
-	(*SignOff)(nil),         // 20: witnessmark.record.v1.SignOff
-	(*Return)(nil),          // 21: witnessmark.record.v1.Return
-	(*Withdraw)(nil),        // 22: witnessmark.record.v1.Withdraw
-	(*Collect)(nil),         // 23: witnessmark.record.v1.Collect
-	(*AddReadback)(nil),     // 24: witnessmark.record.v1.AddReadback
-	(*AddRun)(nil),          // 25: witnessmark.record.v1.AddRun
-	(*AddNote)(nil),         // 26: witnessmark.record.v1.AddNote
-	(*NoteFile)(nil),        // 27: witnessmark.record.v1.NoteFile
-	(*Settle)(nil),          // 28: witnessmark.record.v1.Settle
-	(*Erase)(nil),           // 29: witnessmark.record.v1.Erase
-	nil,                     // 30: witnessmark.record.v1.Judgement.NumbersEntry
-	nil,                     // 31: witnessmark.record.v1.JobDetails.NumbersEntry
-	nil,                     // 32: witnessmark.record.v1.SignOff.BecauseEntry
-	(*v1.AddressRange)(nil), // 33: witnessmark.calibration.v1.AddressRange
+	(*OpenCorridor)(nil),    // 20: witnessmark.record.v1.OpenCorridor
+	(*CorridorTable)(nil),   // 21: witnessmark.record.v1.CorridorTable
+	(*CloseCorridor)(nil),   // 22: witnessmark.record.v1.CloseCorridor
+	(*InCorridor)(nil),      // 23: witnessmark.record.v1.InCorridor
+	(*Outside)(nil),         // 24: witnessmark.record.v1.Outside
+	(*SignOff)(nil),         // 25: witnessmark.record.v1.SignOff
+	(*Return)(nil),          // 26: witnessmark.record.v1.Return
+	(*Withdraw)(nil),        // 27: witnessmark.record.v1.Withdraw
+	(*Collect)(nil),         // 28: witnessmark.record.v1.Collect
+	(*AddReadback)(nil),     // 29: witnessmark.record.v1.AddReadback
+	(*AddRun)(nil),          // 30: witnessmark.record.v1.AddRun
+	(*AddNote)(nil),         // 31: witnessmark.record.v1.AddNote
+	(*NoteFile)(nil),        // 32: witnessmark.record.v1.NoteFile
+	(*Settle)(nil),          // 33: witnessmark.record.v1.Settle
+	(*Erase)(nil),           // 34: witnessmark.record.v1.Erase
+	nil,                     // 35: witnessmark.record.v1.Judgement.NumbersEntry
+	nil,                     // 36: witnessmark.record.v1.JobDetails.NumbersEntry
+	nil,                     // 37: witnessmark.record.v1.OpenCorridor.NumbersEntry
+	nil,                     // 38: witnessmark.record.v1.SignOff.BecauseEntry
+	(*v1.AddressRange)(nil), // 39: witnessmark.calibration.v1.AddressRange
 }
 var file_witnessmark_record_v1_action_proto_depIdxs = []int32{
 	1,  // 0: witnessmark.record.v1.Action.seen:type_name -> witnessmark.record.v1.Seen
@@ -2882,55 +3413,63 @@ var file_witnessmark_record_v1_action_proto_depIdxs = []int32{
 	16, // 9: witnessmark.record.v1.Action.read:type_name -> witnessmark.record.v1.AddRead
 	18, // 10: witnessmark.record.v1.Action.void:type_name -> witnessmark.record.v1.VoidRead
 	19, // 11: witnessmark.record.v1.Action.submission:type_name -> witnessmark.record.v1.Submit
-	20, // 12: witnessmark.record.v1.Action.sign_off:type_name -> witnessmark.record.v1.SignOff
-	21, // 13: witnessmark.record.v1.Action.return:type_name -> witnessmark.record.v1.Return
-	22, // 14: witnessmark.record.v1.Action.withdraw:type_name -> witnessmark.record.v1.Withdraw
-	23, // 15: witnessmark.record.v1.Action.collect:type_name -> witnessmark.record.v1.Collect
-	24, // 16: witnessmark.record.v1.Action.read_back:type_name -> witnessmark.record.v1.AddReadback
-	25, // 17: witnessmark.record.v1.Action.run:type_name -> witnessmark.record.v1.AddRun
-	26, // 18: witnessmark.record.v1.Action.note:type_name -> witnessmark.record.v1.AddNote
-	28, // 19: witnessmark.record.v1.Action.settle:type_name -> witnessmark.record.v1.Settle
-	29, // 20: witnessmark.record.v1.Action.erase:type_name -> witnessmark.record.v1.Erase
-	33, // 21: witnessmark.record.v1.Image.ranges:type_name -> witnessmark.calibration.v1.AddressRange
-	4,  // 22: witnessmark.record.v1.Judgement.definition:type_name -> witnessmark.record.v1.Revision
-	4,  // 23: witnessmark.record.v1.Judgement.limits:type_name -> witnessmark.record.v1.Revision
-	30, // 24: witnessmark.record.v1.Judgement.numbers:type_name -> witnessmark.record.v1.Judgement.NumbersEntry
-	4,  // 25: witnessmark.record.v1.AddDefinition.revision:type_name -> witnessmark.record.v1.Revision
-	8,  // 26: witnessmark.record.v1.AddDefinition.judged_worse:type_name -> witnessmark.record.v1.JudgedWorse
-	4,  // 27: witnessmark.record.v1.AddLimits.revision:type_name -> witnessmark.record.v1.Revision
-	8,  // 28: witnessmark.record.v1.AddLimits.judged_worse:type_name -> witnessmark.record.v1.JudgedWorse
-	2,  // 29: witnessmark.record.v1.JobDetails.plate:type_name -> witnessmark.record.v1.Sealed
-	2,  // 30: witnessmark.record.v1.JobDetails.frame:type_name -> witnessmark.record.v1.Sealed
-	4,  // 31: witnessmark.record.v1.JobDetails.limits:type_name -> witnessmark.record.v1.Revision
-	31, // 32: witnessmark.record.v1.JobDetails.numbers:type_name -> witnessmark.record.v1.JobDetails.NumbersEntry
-	2,  // 33: witnessmark.record.v1.JobDetails.note:type_name -> witnessmark.record.v1.Sealed
-	11, // 34: witnessmark.record.v1.OpenJob.details:type_name -> witnessmark.record.v1.JobDetails
-	4,  // 35: witnessmark.record.v1.OpenJob.definition:type_name -> witnessmark.record.v1.Revision
-	11, // 36: witnessmark.record.v1.AmendJob.details:type_name -> witnessmark.record.v1.JobDetails
-	3,  // 37: witnessmark.record.v1.AddRead.image:type_name -> witnessmark.record.v1.Image
-	33, // 38: witnessmark.record.v1.AddRead.holes:type_name -> witnessmark.calibration.v1.AddressRange
-	2,  // 39: witnessmark.record.v1.AddRead.frame:type_name -> witnessmark.record.v1.Sealed
-	2,  // 40: witnessmark.record.v1.AddRead.file_name:type_name -> witnessmark.record.v1.Sealed
-	5,  // 41: witnessmark.record.v1.AddRead.check:type_name -> witnessmark.record.v1.Judgement
-	17, // 42: witnessmark.record.v1.AddRead.last_known:type_name -> witnessmark.record.v1.LastKnown
-	3,  // 43: witnessmark.record.v1.Submit.image:type_name -> witnessmark.record.v1.Image
-	5,  // 44: witnessmark.record.v1.Submit.judgement:type_name -> witnessmark.record.v1.Judgement
-	2,  // 45: witnessmark.record.v1.Submit.note:type_name -> witnessmark.record.v1.Sealed
-	2,  // 46: witnessmark.record.v1.Submit.file_name:type_name -> witnessmark.record.v1.Sealed
-	5,  // 47: witnessmark.record.v1.SignOff.judgement:type_name -> witnessmark.record.v1.Judgement
-	32, // 48: witnessmark.record.v1.SignOff.because:type_name -> witnessmark.record.v1.SignOff.BecauseEntry
-	5,  // 49: witnessmark.record.v1.Collect.judgement:type_name -> witnessmark.record.v1.Judgement
-	3,  // 50: witnessmark.record.v1.AddReadback.image:type_name -> witnessmark.record.v1.Image
-	2,  // 51: witnessmark.record.v1.AddReadback.file_name:type_name -> witnessmark.record.v1.Sealed
-	2,  // 52: witnessmark.record.v1.AddRun.file_name:type_name -> witnessmark.record.v1.Sealed
-	2,  // 53: witnessmark.record.v1.AddNote.text:type_name -> witnessmark.record.v1.Sealed
-	27, // 54: witnessmark.record.v1.AddNote.files:type_name -> witnessmark.record.v1.NoteFile
-	2,  // 55: witnessmark.record.v1.NoteFile.name:type_name -> witnessmark.record.v1.Sealed
-	56, // [56:56] is the sub-list for method output_type
-	56, // [56:56] is the sub-list for method input_type
-	56, // [56:56] is the sub-list for extension type_name
-	56, // [56:56] is the sub-list for extension extendee
-	0,  // [0:56] is the sub-list for field type_name
+	25, // 12: witnessmark.record.v1.Action.sign_off:type_name -> witnessmark.record.v1.SignOff
+	26, // 13: witnessmark.record.v1.Action.return:type_name -> witnessmark.record.v1.Return
+	27, // 14: witnessmark.record.v1.Action.withdraw:type_name -> witnessmark.record.v1.Withdraw
+	28, // 15: witnessmark.record.v1.Action.collect:type_name -> witnessmark.record.v1.Collect
+	29, // 16: witnessmark.record.v1.Action.read_back:type_name -> witnessmark.record.v1.AddReadback
+	30, // 17: witnessmark.record.v1.Action.run:type_name -> witnessmark.record.v1.AddRun
+	31, // 18: witnessmark.record.v1.Action.note:type_name -> witnessmark.record.v1.AddNote
+	33, // 19: witnessmark.record.v1.Action.settle:type_name -> witnessmark.record.v1.Settle
+	34, // 20: witnessmark.record.v1.Action.erase:type_name -> witnessmark.record.v1.Erase
+	20, // 21: witnessmark.record.v1.Action.corridor:type_name -> witnessmark.record.v1.OpenCorridor
+	22, // 22: witnessmark.record.v1.Action.corridor_close:type_name -> witnessmark.record.v1.CloseCorridor
+	39, // 23: witnessmark.record.v1.Image.ranges:type_name -> witnessmark.calibration.v1.AddressRange
+	4,  // 24: witnessmark.record.v1.Judgement.definition:type_name -> witnessmark.record.v1.Revision
+	4,  // 25: witnessmark.record.v1.Judgement.limits:type_name -> witnessmark.record.v1.Revision
+	35, // 26: witnessmark.record.v1.Judgement.numbers:type_name -> witnessmark.record.v1.Judgement.NumbersEntry
+	4,  // 27: witnessmark.record.v1.AddDefinition.revision:type_name -> witnessmark.record.v1.Revision
+	8,  // 28: witnessmark.record.v1.AddDefinition.judged_worse:type_name -> witnessmark.record.v1.JudgedWorse
+	4,  // 29: witnessmark.record.v1.AddLimits.revision:type_name -> witnessmark.record.v1.Revision
+	8,  // 30: witnessmark.record.v1.AddLimits.judged_worse:type_name -> witnessmark.record.v1.JudgedWorse
+	2,  // 31: witnessmark.record.v1.JobDetails.plate:type_name -> witnessmark.record.v1.Sealed
+	2,  // 32: witnessmark.record.v1.JobDetails.frame:type_name -> witnessmark.record.v1.Sealed
+	4,  // 33: witnessmark.record.v1.JobDetails.limits:type_name -> witnessmark.record.v1.Revision
+	36, // 34: witnessmark.record.v1.JobDetails.numbers:type_name -> witnessmark.record.v1.JobDetails.NumbersEntry
+	2,  // 35: witnessmark.record.v1.JobDetails.note:type_name -> witnessmark.record.v1.Sealed
+	11, // 36: witnessmark.record.v1.OpenJob.details:type_name -> witnessmark.record.v1.JobDetails
+	4,  // 37: witnessmark.record.v1.OpenJob.definition:type_name -> witnessmark.record.v1.Revision
+	11, // 38: witnessmark.record.v1.AmendJob.details:type_name -> witnessmark.record.v1.JobDetails
+	3,  // 39: witnessmark.record.v1.AddRead.image:type_name -> witnessmark.record.v1.Image
+	39, // 40: witnessmark.record.v1.AddRead.holes:type_name -> witnessmark.calibration.v1.AddressRange
+	2,  // 41: witnessmark.record.v1.AddRead.frame:type_name -> witnessmark.record.v1.Sealed
+	2,  // 42: witnessmark.record.v1.AddRead.file_name:type_name -> witnessmark.record.v1.Sealed
+	5,  // 43: witnessmark.record.v1.AddRead.check:type_name -> witnessmark.record.v1.Judgement
+	17, // 44: witnessmark.record.v1.AddRead.last_known:type_name -> witnessmark.record.v1.LastKnown
+	3,  // 45: witnessmark.record.v1.Submit.image:type_name -> witnessmark.record.v1.Image
+	5,  // 46: witnessmark.record.v1.Submit.judgement:type_name -> witnessmark.record.v1.Judgement
+	2,  // 47: witnessmark.record.v1.Submit.note:type_name -> witnessmark.record.v1.Sealed
+	2,  // 48: witnessmark.record.v1.Submit.file_name:type_name -> witnessmark.record.v1.Sealed
+	23, // 49: witnessmark.record.v1.Submit.corridor:type_name -> witnessmark.record.v1.InCorridor
+	21, // 50: witnessmark.record.v1.OpenCorridor.tables:type_name -> witnessmark.record.v1.CorridorTable
+	4,  // 51: witnessmark.record.v1.OpenCorridor.definition:type_name -> witnessmark.record.v1.Revision
+	4,  // 52: witnessmark.record.v1.OpenCorridor.limits:type_name -> witnessmark.record.v1.Revision
+	37, // 53: witnessmark.record.v1.OpenCorridor.numbers:type_name -> witnessmark.record.v1.OpenCorridor.NumbersEntry
+	24, // 54: witnessmark.record.v1.InCorridor.outside:type_name -> witnessmark.record.v1.Outside
+	5,  // 55: witnessmark.record.v1.SignOff.judgement:type_name -> witnessmark.record.v1.Judgement
+	38, // 56: witnessmark.record.v1.SignOff.because:type_name -> witnessmark.record.v1.SignOff.BecauseEntry
+	5,  // 57: witnessmark.record.v1.Collect.judgement:type_name -> witnessmark.record.v1.Judgement
+	3,  // 58: witnessmark.record.v1.AddReadback.image:type_name -> witnessmark.record.v1.Image
+	2,  // 59: witnessmark.record.v1.AddReadback.file_name:type_name -> witnessmark.record.v1.Sealed
+	2,  // 60: witnessmark.record.v1.AddRun.file_name:type_name -> witnessmark.record.v1.Sealed
+	2,  // 61: witnessmark.record.v1.AddNote.text:type_name -> witnessmark.record.v1.Sealed
+	32, // 62: witnessmark.record.v1.AddNote.files:type_name -> witnessmark.record.v1.NoteFile
+	2,  // 63: witnessmark.record.v1.NoteFile.name:type_name -> witnessmark.record.v1.Sealed
+	64, // [64:64] is the sub-list for method output_type
+	64, // [64:64] is the sub-list for method input_type
+	64, // [64:64] is the sub-list for extension type_name
+	64, // [64:64] is the sub-list for extension extendee
+	0,  // [0:64] is the sub-list for field type_name
 }
 
 func init() { file_witnessmark_record_v1_action_proto_init() }
@@ -2960,6 +3499,8 @@ func file_witnessmark_record_v1_action_proto_init() {
 		(*Action_Note)(nil),
 		(*Action_Settle)(nil),
 		(*Action_Erase)(nil),
+		(*Action_Corridor)(nil),
+		(*Action_CorridorClose)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -2967,7 +3508,7 @@ func file_witnessmark_record_v1_action_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_witnessmark_record_v1_action_proto_rawDesc), len(file_witnessmark_record_v1_action_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   33,
+			NumMessages:   39,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -577,6 +577,7 @@ type Job struct {
 	Settled      []*Settled    `protobuf:"bytes,26,rep,name=settled,proto3" json:"settled,omitempty"`
 	Erased       *Event        `protobuf:"bytes,27,opt,name=erased,proto3" json:"erased,omitempty"`
 	ImagesErased bool          `protobuf:"varint,28,opt,name=images_erased,json=imagesErased,proto3" json:"images_erased,omitempty"`
+	Corridors    []*Corridor   `protobuf:"bytes,29,rep,name=corridors,proto3" json:"corridors,omitempty"`
 	// The car that its details name, and the entry that they are of; a later read may say otherwise.
 	DetailsCar uint32 `protobuf:"varint,32,opt,name=details_car,json=detailsCar,proto3" json:"details_car,omitempty"`
 	DetailsBy  uint32 `protobuf:"varint,33,opt,name=details_by,json=detailsBy,proto3" json:"details_by,omitempty"`
@@ -801,6 +802,13 @@ func (x *Job) GetImagesErased() bool {
 	return false
 }
 
+func (x *Job) GetCorridors() []*Corridor {
+	if x != nil {
+		return x.Corridors
+	}
+	return nil
+}
+
 func (x *Job) GetDetailsCar() uint32 {
 	if x != nil {
 		return x.DetailsCar
@@ -1010,6 +1018,12 @@ type Submission struct {
 	// How a newer revision judged it worse, and which entry said so; until it is signed again or returned.
 	JudgedWorse   *JudgedWorse `protobuf:"bytes,20,opt,name=judged_worse,json=judgedWorse,proto3" json:"judged_worse,omitempty"`
 	JudgedWorseBy uint32       `protobuf:"varint,21,opt,name=judged_worse_by,json=judgedWorseBy,proto3" json:"judged_worse_by,omitempty"`
+	// What it said of the corridor that was open, and why that did not cover it: author, verdict or cells;
+	// empty where it did, or where none was open.
+	Corridor   *InCorridor `protobuf:"bytes,22,opt,name=corridor,proto3" json:"corridor,omitempty"`
+	NotCovered string      `protobuf:"bytes,23,opt,name=not_covered,json=notCovered,proto3" json:"not_covered,omitempty"`
+	// The number of the corridor that released it; 0 for none. A sign-off of its own may follow.
+	ByCorridor    uint32 `protobuf:"varint,24,opt,name=by_corridor,json=byCorridor,proto3" json:"by_corridor,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1191,6 +1205,157 @@ func (x *Submission) GetJudgedWorseBy() uint32 {
 	return 0
 }
 
+func (x *Submission) GetCorridor() *InCorridor {
+	if x != nil {
+		return x.Corridor
+	}
+	return nil
+}
+
+func (x *Submission) GetNotCovered() string {
+	if x != nil {
+		return x.NotCovered
+	}
+	return ""
+}
+
+func (x *Submission) GetByCorridor() uint32 {
+	if x != nil {
+		return x.ByCorridor
+	}
+	return 0
+}
+
+// Corridor is a lead's yes in advance, and what became of it.
+type Corridor struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Job    uint32                 `protobuf:"varint,1,opt,name=job,proto3" json:"job,omitempty"`
+	Number uint32                 `protobuf:"varint,2,opt,name=number,proto3" json:"number,omitempty"`
+	Asked  *OpenCorridor          `protobuf:"bytes,3,opt,name=asked,proto3" json:"asked,omitempty"`
+	Opened *Event                 `protobuf:"bytes,4,opt,name=opened,proto3" json:"opened,omitempty"`
+	// Key id of its signer.
+	SignedWith string `protobuf:"bytes,5,opt,name=signed_with,json=signedWith,proto3" json:"signed_with,omitempty"`
+	// Submissions that it released, those that were recalled among them.
+	Released uint32 `protobuf:"varint,6,opt,name=released,proto3" json:"released,omitempty"`
+	// open or closed.
+	State   string `protobuf:"bytes,7,opt,name=state,proto3" json:"state,omitempty"`
+	Closed  *Event `protobuf:"bytes,8,opt,name=closed,proto3" json:"closed,omitempty"`
+	Because string `protobuf:"bytes,9,opt,name=because,proto3" json:"because,omitempty"`
+	// The submission that stays a release; 0 where none was named.
+	Kept uint32 `protobuf:"varint,10,opt,name=kept,proto3" json:"kept,omitempty"`
+	// Why it covers nothing more although it is open; filled in when it is shown.
+	Ended         string `protobuf:"bytes,11,opt,name=ended,proto3" json:"ended,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Corridor) Reset() {
+	*x = Corridor{}
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Corridor) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Corridor) ProtoMessage() {}
+
+func (x *Corridor) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Corridor.ProtoReflect.Descriptor instead.
+func (*Corridor) Descriptor() ([]byte, []int) {
+	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *Corridor) GetJob() uint32 {
+	if x != nil {
+		return x.Job
+	}
+	return 0
+}
+
+func (x *Corridor) GetNumber() uint32 {
+	if x != nil {
+		return x.Number
+	}
+	return 0
+}
+
+func (x *Corridor) GetAsked() *OpenCorridor {
+	if x != nil {
+		return x.Asked
+	}
+	return nil
+}
+
+func (x *Corridor) GetOpened() *Event {
+	if x != nil {
+		return x.Opened
+	}
+	return nil
+}
+
+func (x *Corridor) GetSignedWith() string {
+	if x != nil {
+		return x.SignedWith
+	}
+	return ""
+}
+
+func (x *Corridor) GetReleased() uint32 {
+	if x != nil {
+		return x.Released
+	}
+	return 0
+}
+
+func (x *Corridor) GetState() string {
+	if x != nil {
+		return x.State
+	}
+	return ""
+}
+
+func (x *Corridor) GetClosed() *Event {
+	if x != nil {
+		return x.Closed
+	}
+	return nil
+}
+
+func (x *Corridor) GetBecause() string {
+	if x != nil {
+		return x.Because
+	}
+	return ""
+}
+
+func (x *Corridor) GetKept() uint32 {
+	if x != nil {
+		return x.Kept
+	}
+	return 0
+}
+
+func (x *Corridor) GetEnded() string {
+	if x != nil {
+		return x.Ended
+	}
+	return ""
+}
+
 // Collection is a file taken to the bay.
 type Collection struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1207,7 +1372,7 @@ type Collection struct {
 
 func (x *Collection) Reset() {
 	*x = Collection{}
-	mi := &file_witnessmark_record_v1_state_proto_msgTypes[10]
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1219,7 +1384,7 @@ func (x *Collection) String() string {
 func (*Collection) ProtoMessage() {}
 
 func (x *Collection) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_state_proto_msgTypes[10]
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1232,7 +1397,7 @@ func (x *Collection) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Collection.ProtoReflect.Descriptor instead.
 func (*Collection) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{10}
+	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Collection) GetSubmission() uint32 {
@@ -1288,7 +1453,7 @@ type Readback struct {
 
 func (x *Readback) Reset() {
 	*x = Readback{}
-	mi := &file_witnessmark_record_v1_state_proto_msgTypes[11]
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1300,7 +1465,7 @@ func (x *Readback) String() string {
 func (*Readback) ProtoMessage() {}
 
 func (x *Readback) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_state_proto_msgTypes[11]
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1313,7 +1478,7 @@ func (x *Readback) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Readback.ProtoReflect.Descriptor instead.
 func (*Readback) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{11}
+	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Readback) GetNumber() uint32 {
@@ -1383,13 +1548,15 @@ type Run struct {
 	Danger         bool                   `protobuf:"varint,6,opt,name=danger,proto3" json:"danger,omitempty"`
 	CheckSha256    string                 `protobuf:"bytes,7,opt,name=check_sha256,json=checkSha256,proto3" json:"check_sha256,omitempty"`
 	Added          *Event                 `protobuf:"bytes,8,opt,name=added,proto3" json:"added,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// What was in the car, by its name, as whoever added it said.
+	Of            string `protobuf:"bytes,9,opt,name=of,proto3" json:"of,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Run) Reset() {
 	*x = Run{}
-	mi := &file_witnessmark_record_v1_state_proto_msgTypes[12]
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1401,7 +1568,7 @@ func (x *Run) String() string {
 func (*Run) ProtoMessage() {}
 
 func (x *Run) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_state_proto_msgTypes[12]
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1414,7 +1581,7 @@ func (x *Run) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Run.ProtoReflect.Descriptor instead.
 func (*Run) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{12}
+	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *Run) GetNumber() uint32 {
@@ -1473,6 +1640,13 @@ func (x *Run) GetAdded() *Event {
 	return nil
 }
 
+func (x *Run) GetOf() string {
+	if x != nil {
+		return x.Of
+	}
+	return ""
+}
+
 // Note is what somebody had to say.
 type Note struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -1487,7 +1661,7 @@ type Note struct {
 
 func (x *Note) Reset() {
 	*x = Note{}
-	mi := &file_witnessmark_record_v1_state_proto_msgTypes[13]
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1499,7 +1673,7 @@ func (x *Note) String() string {
 func (*Note) ProtoMessage() {}
 
 func (x *Note) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_state_proto_msgTypes[13]
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1512,7 +1686,7 @@ func (x *Note) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Note.ProtoReflect.Descriptor instead.
 func (*Note) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{13}
+	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *Note) GetSubmission() uint32 {
@@ -1562,7 +1736,7 @@ type NotedFile struct {
 
 func (x *NotedFile) Reset() {
 	*x = NotedFile{}
-	mi := &file_witnessmark_record_v1_state_proto_msgTypes[14]
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1574,7 +1748,7 @@ func (x *NotedFile) String() string {
 func (*NotedFile) ProtoMessage() {}
 
 func (x *NotedFile) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_state_proto_msgTypes[14]
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1587,7 +1761,7 @@ func (x *NotedFile) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NotedFile.ProtoReflect.Descriptor instead.
 func (*NotedFile) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{14}
+	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *NotedFile) GetSha256() string {
@@ -1624,7 +1798,7 @@ type Settled struct {
 
 func (x *Settled) Reset() {
 	*x = Settled{}
-	mi := &file_witnessmark_record_v1_state_proto_msgTypes[15]
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1636,7 +1810,7 @@ func (x *Settled) String() string {
 func (*Settled) ProtoMessage() {}
 
 func (x *Settled) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_state_proto_msgTypes[15]
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1649,7 +1823,7 @@ func (x *Settled) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Settled.ProtoReflect.Descriptor instead.
 func (*Settled) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{15}
+	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *Settled) GetAbout() string {
@@ -1683,7 +1857,7 @@ func (x *Settled) GetSettled() *Event {
 // Alarm is what must not be overlooked until what ends it has happened.
 type Alarm struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// readback-differs, recalled, not-read-back, changed-since, run-danger, older-limits.
+	// readback-differs, recalled, not-read-back, changed-since, run-danger, older-limits, corridor-only.
 	Alarm string `protobuf:"bytes,1,opt,name=alarm,proto3" json:"alarm,omitempty"`
 	Job   uint32 `protobuf:"varint,2,opt,name=job,proto3" json:"job,omitempty"`
 	Car   uint32 `protobuf:"varint,3,opt,name=car,proto3" json:"car,omitempty"`
@@ -1700,7 +1874,7 @@ type Alarm struct {
 
 func (x *Alarm) Reset() {
 	*x = Alarm{}
-	mi := &file_witnessmark_record_v1_state_proto_msgTypes[16]
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1712,7 +1886,7 @@ func (x *Alarm) String() string {
 func (*Alarm) ProtoMessage() {}
 
 func (x *Alarm) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_state_proto_msgTypes[16]
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1725,7 +1899,7 @@ func (x *Alarm) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Alarm.ProtoReflect.Descriptor instead.
 func (*Alarm) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{16}
+	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *Alarm) GetAlarm() string {
@@ -1795,7 +1969,7 @@ type InCar struct {
 
 func (x *InCar) Reset() {
 	*x = InCar{}
-	mi := &file_witnessmark_record_v1_state_proto_msgTypes[17]
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1807,7 +1981,7 @@ func (x *InCar) String() string {
 func (*InCar) ProtoMessage() {}
 
 func (x *InCar) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_state_proto_msgTypes[17]
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1820,7 +1994,7 @@ func (x *InCar) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use InCar.ProtoReflect.Descriptor instead.
 func (*InCar) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{17}
+	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *InCar) GetKnown() bool {
@@ -1879,7 +2053,7 @@ type CarHistory struct {
 
 func (x *CarHistory) Reset() {
 	*x = CarHistory{}
-	mi := &file_witnessmark_record_v1_state_proto_msgTypes[18]
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1891,7 +2065,7 @@ func (x *CarHistory) String() string {
 func (*CarHistory) ProtoMessage() {}
 
 func (x *CarHistory) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_state_proto_msgTypes[18]
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1904,7 +2078,7 @@ func (x *CarHistory) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CarHistory.ProtoReflect.Descriptor instead.
 func (*CarHistory) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{18}
+	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *CarHistory) GetCar() uint32 {
@@ -1952,7 +2126,7 @@ type CarEvent struct {
 
 func (x *CarEvent) Reset() {
 	*x = CarEvent{}
-	mi := &file_witnessmark_record_v1_state_proto_msgTypes[19]
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1964,7 +2138,7 @@ func (x *CarEvent) String() string {
 func (*CarEvent) ProtoMessage() {}
 
 func (x *CarEvent) ProtoReflect() protoreflect.Message {
-	mi := &file_witnessmark_record_v1_state_proto_msgTypes[19]
+	mi := &file_witnessmark_record_v1_state_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1977,7 +2151,7 @@ func (x *CarEvent) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CarEvent.ProtoReflect.Descriptor instead.
 func (*CarEvent) Descriptor() ([]byte, []int) {
-	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{19}
+	return file_witnessmark_record_v1_state_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *CarEvent) GetEvent() *Event {
@@ -2077,7 +2251,7 @@ const file_witnessmark_record_v1_state_proto_rawDesc = "" +
 	"\x06sha256\x18\x02 \x01(\tR\x06sha256\x12\x1a\n" +
 	"\brevision\x18\x03 \x01(\rR\brevision\x122\n" +
 	"\x05added\x18\x04 \x01(\v2\x1c.witnessmark.record.v1.EventR\x05added\x12\x12\n" +
-	"\x04used\x18\x05 \x01(\bR\x04used\"\xae\v\n" +
+	"\x04used\x18\x05 \x01(\bR\x04used\"\xed\v\n" +
 	"\x03Job\x12\x16\n" +
 	"\x06number\x18\x01 \x01(\rR\x06number\x12\x10\n" +
 	"\x03car\x18\x02 \x01(\rR\x03car\x121\n" +
@@ -2109,7 +2283,8 @@ const file_witnessmark_record_v1_state_proto_rawDesc = "" +
 	"\x05notes\x18\x19 \x03(\v2\x1b.witnessmark.record.v1.NoteR\x05notes\x128\n" +
 	"\asettled\x18\x1a \x03(\v2\x1e.witnessmark.record.v1.SettledR\asettled\x124\n" +
 	"\x06erased\x18\x1b \x01(\v2\x1c.witnessmark.record.v1.EventR\x06erased\x12#\n" +
-	"\rimages_erased\x18\x1c \x01(\bR\fimagesErased\x12\x1f\n" +
+	"\rimages_erased\x18\x1c \x01(\bR\fimagesErased\x12=\n" +
+	"\tcorridors\x18\x1d \x03(\v2\x1f.witnessmark.record.v1.CorridorR\tcorridors\x12\x1f\n" +
 	"\vdetails_car\x18  \x01(\rR\n" +
 	"detailsCar\x12\x1d\n" +
 	"\n" +
@@ -2136,7 +2311,7 @@ const file_witnessmark_record_v1_state_proto_rawDesc = "" +
 	" \x01(\v2\x1c.witnessmark.record.v1.EventR\x05added\x12\x10\n" +
 	"\x03car\x18\v \x01(\rR\x03car\x124\n" +
 	"\x06voided\x18\f \x01(\v2\x1c.witnessmark.record.v1.EventR\x06voided\x12!\n" +
-	"\fvoid_because\x18\r \x01(\tR\vvoidBecause\"\xf2\x06\n" +
+	"\fvoid_because\x18\r \x01(\tR\vvoidBecause\"\xf3\a\n" +
 	"\n" +
 	"Submission\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\rR\x03job\x12\x16\n" +
@@ -2162,7 +2337,26 @@ const file_witnessmark_record_v1_state_proto_rawDesc = "" +
 	"\tcollected\x18\x12 \x01(\bR\tcollected\x12\x16\n" +
 	"\x06latest\x18\x13 \x01(\rR\x06latest\x12E\n" +
 	"\fjudged_worse\x18\x14 \x01(\v2\".witnessmark.record.v1.JudgedWorseR\vjudgedWorse\x12&\n" +
-	"\x0fjudged_worse_by\x18\x15 \x01(\rR\rjudgedWorseBy\"\xc3\x01\n" +
+	"\x0fjudged_worse_by\x18\x15 \x01(\rR\rjudgedWorseBy\x12=\n" +
+	"\bcorridor\x18\x16 \x01(\v2!.witnessmark.record.v1.InCorridorR\bcorridor\x12\x1f\n" +
+	"\vnot_covered\x18\x17 \x01(\tR\n" +
+	"notCovered\x12\x1f\n" +
+	"\vby_corridor\x18\x18 \x01(\rR\n" +
+	"byCorridor\"\xf2\x02\n" +
+	"\bCorridor\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\rR\x03job\x12\x16\n" +
+	"\x06number\x18\x02 \x01(\rR\x06number\x129\n" +
+	"\x05asked\x18\x03 \x01(\v2#.witnessmark.record.v1.OpenCorridorR\x05asked\x124\n" +
+	"\x06opened\x18\x04 \x01(\v2\x1c.witnessmark.record.v1.EventR\x06opened\x12\x1f\n" +
+	"\vsigned_with\x18\x05 \x01(\tR\n" +
+	"signedWith\x12\x1a\n" +
+	"\breleased\x18\x06 \x01(\rR\breleased\x12\x14\n" +
+	"\x05state\x18\a \x01(\tR\x05state\x124\n" +
+	"\x06closed\x18\b \x01(\v2\x1c.witnessmark.record.v1.EventR\x06closed\x12\x18\n" +
+	"\abecause\x18\t \x01(\tR\abecause\x12\x12\n" +
+	"\x04kept\x18\n" +
+	" \x01(\rR\x04kept\x12\x14\n" +
+	"\x05ended\x18\v \x01(\tR\x05ended\"\xc3\x01\n" +
 	"\n" +
 	"Collection\x12\x1e\n" +
 	"\n" +
@@ -2182,7 +2376,7 @@ const file_witnessmark_record_v1_state_proto_rawDesc = "" +
 	"\amatches\x18\x05 \x01(\bR\amatches\x12#\n" +
 	"\rreport_sha256\x18\x06 \x01(\tR\freportSha256\x128\n" +
 	"\tfile_name\x18\a \x01(\v2\x1b.witnessmark.record.v1.TextR\bfileName\x122\n" +
-	"\x05added\x18\b \x01(\v2\x1c.witnessmark.record.v1.EventR\x05added\"\xa4\x02\n" +
+	"\x05added\x18\b \x01(\v2\x1c.witnessmark.record.v1.EventR\x05added\"\xb4\x02\n" +
 	"\x03Run\x12\x16\n" +
 	"\x06number\x18\x01 \x01(\rR\x06number\x12\x12\n" +
 	"\x04when\x18\x02 \x01(\tR\x04when\x12\x1f\n" +
@@ -2192,7 +2386,8 @@ const file_witnessmark_record_v1_state_proto_rawDesc = "" +
 	"\tfile_name\x18\x05 \x01(\v2\x1b.witnessmark.record.v1.TextR\bfileName\x12\x16\n" +
 	"\x06danger\x18\x06 \x01(\bR\x06danger\x12!\n" +
 	"\fcheck_sha256\x18\a \x01(\tR\vcheckSha256\x122\n" +
-	"\x05added\x18\b \x01(\v2\x1c.witnessmark.record.v1.EventR\x05added\"\xd9\x01\n" +
+	"\x05added\x18\b \x01(\v2\x1c.witnessmark.record.v1.EventR\x05added\x12\x0e\n" +
+	"\x02of\x18\t \x01(\tR\x02of\"\xd9\x01\n" +
 	"\x04Note\x12\x1e\n" +
 	"\n" +
 	"submission\x18\x01 \x01(\rR\n" +
@@ -2256,7 +2451,7 @@ func file_witnessmark_record_v1_state_proto_rawDescGZIP() []byte {
 	return file_witnessmark_record_v1_state_proto_rawDescData
 }
 
-var file_witnessmark_record_v1_state_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
+var file_witnessmark_record_v1_state_proto_msgTypes = make([]protoimpl.MessageInfo, 22)
 var file_witnessmark_record_v1_state_proto_goTypes = []any{
 	(*Event)(nil),           // 0: witnessmark.record.v1.Event
 	(*Text)(nil),            // 1: witnessmark.record.v1.Text
@@ -2268,88 +2463,96 @@ var file_witnessmark_record_v1_state_proto_goTypes = []any{
 	(*Job)(nil),             // 7: witnessmark.record.v1.Job
 	(*Read)(nil),            // 8: witnessmark.record.v1.Read
 	(*Submission)(nil),      // 9: witnessmark.record.v1.Submission
-	(*Collection)(nil),      // 10: witnessmark.record.v1.Collection
-	(*Readback)(nil),        // 11: witnessmark.record.v1.Readback
-	(*Run)(nil),             // 12: witnessmark.record.v1.Run
-	(*Note)(nil),            // 13: witnessmark.record.v1.Note
-	(*NotedFile)(nil),       // 14: witnessmark.record.v1.NotedFile
-	(*Settled)(nil),         // 15: witnessmark.record.v1.Settled
-	(*Alarm)(nil),           // 16: witnessmark.record.v1.Alarm
-	(*InCar)(nil),           // 17: witnessmark.record.v1.InCar
-	(*CarHistory)(nil),      // 18: witnessmark.record.v1.CarHistory
-	(*CarEvent)(nil),        // 19: witnessmark.record.v1.CarEvent
-	nil,                     // 20: witnessmark.record.v1.Job.NumbersEntry
-	(*Revision)(nil),        // 21: witnessmark.record.v1.Revision
-	(*Image)(nil),           // 22: witnessmark.record.v1.Image
-	(*v1.AddressRange)(nil), // 23: witnessmark.calibration.v1.AddressRange
-	(*Judgement)(nil),       // 24: witnessmark.record.v1.Judgement
-	(*LastKnown)(nil),       // 25: witnessmark.record.v1.LastKnown
-	(*SignOff)(nil),         // 26: witnessmark.record.v1.SignOff
-	(*Return)(nil),          // 27: witnessmark.record.v1.Return
-	(*JudgedWorse)(nil),     // 28: witnessmark.record.v1.JudgedWorse
+	(*Corridor)(nil),        // 10: witnessmark.record.v1.Corridor
+	(*Collection)(nil),      // 11: witnessmark.record.v1.Collection
+	(*Readback)(nil),        // 12: witnessmark.record.v1.Readback
+	(*Run)(nil),             // 13: witnessmark.record.v1.Run
+	(*Note)(nil),            // 14: witnessmark.record.v1.Note
+	(*NotedFile)(nil),       // 15: witnessmark.record.v1.NotedFile
+	(*Settled)(nil),         // 16: witnessmark.record.v1.Settled
+	(*Alarm)(nil),           // 17: witnessmark.record.v1.Alarm
+	(*InCar)(nil),           // 18: witnessmark.record.v1.InCar
+	(*CarHistory)(nil),      // 19: witnessmark.record.v1.CarHistory
+	(*CarEvent)(nil),        // 20: witnessmark.record.v1.CarEvent
+	nil,                     // 21: witnessmark.record.v1.Job.NumbersEntry
+	(*Revision)(nil),        // 22: witnessmark.record.v1.Revision
+	(*Image)(nil),           // 23: witnessmark.record.v1.Image
+	(*v1.AddressRange)(nil), // 24: witnessmark.calibration.v1.AddressRange
+	(*Judgement)(nil),       // 25: witnessmark.record.v1.Judgement
+	(*LastKnown)(nil),       // 26: witnessmark.record.v1.LastKnown
+	(*SignOff)(nil),         // 27: witnessmark.record.v1.SignOff
+	(*Return)(nil),          // 28: witnessmark.record.v1.Return
+	(*JudgedWorse)(nil),     // 29: witnessmark.record.v1.JudgedWorse
+	(*InCorridor)(nil),      // 30: witnessmark.record.v1.InCorridor
+	(*OpenCorridor)(nil),    // 31: witnessmark.record.v1.OpenCorridor
 }
 var file_witnessmark_record_v1_state_proto_depIdxs = []int32{
 	0,  // 0: witnessmark.record.v1.Person.enrolled:type_name -> witnessmark.record.v1.Event
 	0,  // 1: witnessmark.record.v1.CatalogFile.added:type_name -> witnessmark.record.v1.Event
 	1,  // 2: witnessmark.record.v1.Job.plate:type_name -> witnessmark.record.v1.Text
 	1,  // 3: witnessmark.record.v1.Job.frame:type_name -> witnessmark.record.v1.Text
-	21, // 4: witnessmark.record.v1.Job.definition:type_name -> witnessmark.record.v1.Revision
-	21, // 5: witnessmark.record.v1.Job.limits:type_name -> witnessmark.record.v1.Revision
-	20, // 6: witnessmark.record.v1.Job.numbers:type_name -> witnessmark.record.v1.Job.NumbersEntry
+	22, // 4: witnessmark.record.v1.Job.definition:type_name -> witnessmark.record.v1.Revision
+	22, // 5: witnessmark.record.v1.Job.limits:type_name -> witnessmark.record.v1.Revision
+	21, // 6: witnessmark.record.v1.Job.numbers:type_name -> witnessmark.record.v1.Job.NumbersEntry
 	1,  // 7: witnessmark.record.v1.Job.note:type_name -> witnessmark.record.v1.Text
 	0,  // 8: witnessmark.record.v1.Job.opened:type_name -> witnessmark.record.v1.Event
 	0,  // 9: witnessmark.record.v1.Job.amended:type_name -> witnessmark.record.v1.Event
 	0,  // 10: witnessmark.record.v1.Job.turns:type_name -> witnessmark.record.v1.Event
 	8,  // 11: witnessmark.record.v1.Job.reads:type_name -> witnessmark.record.v1.Read
 	9,  // 12: witnessmark.record.v1.Job.submissions:type_name -> witnessmark.record.v1.Submission
-	10, // 13: witnessmark.record.v1.Job.collections:type_name -> witnessmark.record.v1.Collection
-	11, // 14: witnessmark.record.v1.Job.read_backs:type_name -> witnessmark.record.v1.Readback
-	12, // 15: witnessmark.record.v1.Job.runs:type_name -> witnessmark.record.v1.Run
-	13, // 16: witnessmark.record.v1.Job.notes:type_name -> witnessmark.record.v1.Note
-	15, // 17: witnessmark.record.v1.Job.settled:type_name -> witnessmark.record.v1.Settled
+	11, // 13: witnessmark.record.v1.Job.collections:type_name -> witnessmark.record.v1.Collection
+	12, // 14: witnessmark.record.v1.Job.read_backs:type_name -> witnessmark.record.v1.Readback
+	13, // 15: witnessmark.record.v1.Job.runs:type_name -> witnessmark.record.v1.Run
+	14, // 16: witnessmark.record.v1.Job.notes:type_name -> witnessmark.record.v1.Note
+	16, // 17: witnessmark.record.v1.Job.settled:type_name -> witnessmark.record.v1.Settled
 	0,  // 18: witnessmark.record.v1.Job.erased:type_name -> witnessmark.record.v1.Event
-	17, // 19: witnessmark.record.v1.Job.in_car:type_name -> witnessmark.record.v1.InCar
-	16, // 20: witnessmark.record.v1.Job.alarms:type_name -> witnessmark.record.v1.Alarm
-	22, // 21: witnessmark.record.v1.Read.image:type_name -> witnessmark.record.v1.Image
-	23, // 22: witnessmark.record.v1.Read.holes:type_name -> witnessmark.calibration.v1.AddressRange
-	1,  // 23: witnessmark.record.v1.Read.frame:type_name -> witnessmark.record.v1.Text
-	1,  // 24: witnessmark.record.v1.Read.file_name:type_name -> witnessmark.record.v1.Text
-	24, // 25: witnessmark.record.v1.Read.check:type_name -> witnessmark.record.v1.Judgement
-	25, // 26: witnessmark.record.v1.Read.last_known:type_name -> witnessmark.record.v1.LastKnown
-	0,  // 27: witnessmark.record.v1.Read.added:type_name -> witnessmark.record.v1.Event
-	0,  // 28: witnessmark.record.v1.Read.voided:type_name -> witnessmark.record.v1.Event
-	22, // 29: witnessmark.record.v1.Submission.image:type_name -> witnessmark.record.v1.Image
-	24, // 30: witnessmark.record.v1.Submission.judgement:type_name -> witnessmark.record.v1.Judgement
-	1,  // 31: witnessmark.record.v1.Submission.note:type_name -> witnessmark.record.v1.Text
-	1,  // 32: witnessmark.record.v1.Submission.file_name:type_name -> witnessmark.record.v1.Text
-	0,  // 33: witnessmark.record.v1.Submission.submitted:type_name -> witnessmark.record.v1.Event
-	26, // 34: witnessmark.record.v1.Submission.sign_off:type_name -> witnessmark.record.v1.SignOff
-	0,  // 35: witnessmark.record.v1.Submission.signed:type_name -> witnessmark.record.v1.Event
-	27, // 36: witnessmark.record.v1.Submission.return:type_name -> witnessmark.record.v1.Return
-	0,  // 37: witnessmark.record.v1.Submission.returned:type_name -> witnessmark.record.v1.Event
-	28, // 38: witnessmark.record.v1.Submission.judged_worse:type_name -> witnessmark.record.v1.JudgedWorse
-	0,  // 39: witnessmark.record.v1.Collection.collected:type_name -> witnessmark.record.v1.Event
-	22, // 40: witnessmark.record.v1.Readback.image:type_name -> witnessmark.record.v1.Image
-	1,  // 41: witnessmark.record.v1.Readback.file_name:type_name -> witnessmark.record.v1.Text
-	0,  // 42: witnessmark.record.v1.Readback.added:type_name -> witnessmark.record.v1.Event
-	1,  // 43: witnessmark.record.v1.Run.file_name:type_name -> witnessmark.record.v1.Text
-	0,  // 44: witnessmark.record.v1.Run.added:type_name -> witnessmark.record.v1.Event
-	1,  // 45: witnessmark.record.v1.Note.text:type_name -> witnessmark.record.v1.Text
-	14, // 46: witnessmark.record.v1.Note.files:type_name -> witnessmark.record.v1.NotedFile
-	0,  // 47: witnessmark.record.v1.Note.added:type_name -> witnessmark.record.v1.Event
-	1,  // 48: witnessmark.record.v1.NotedFile.name:type_name -> witnessmark.record.v1.Text
-	0,  // 49: witnessmark.record.v1.Settled.settled:type_name -> witnessmark.record.v1.Event
-	0,  // 50: witnessmark.record.v1.Alarm.since:type_name -> witnessmark.record.v1.Event
-	0,  // 51: witnessmark.record.v1.InCar.since:type_name -> witnessmark.record.v1.Event
-	1,  // 52: witnessmark.record.v1.CarHistory.plate:type_name -> witnessmark.record.v1.Text
-	19, // 53: witnessmark.record.v1.CarHistory.events:type_name -> witnessmark.record.v1.CarEvent
-	17, // 54: witnessmark.record.v1.CarHistory.in_car:type_name -> witnessmark.record.v1.InCar
-	0,  // 55: witnessmark.record.v1.CarEvent.event:type_name -> witnessmark.record.v1.Event
-	56, // [56:56] is the sub-list for method output_type
-	56, // [56:56] is the sub-list for method input_type
-	56, // [56:56] is the sub-list for extension type_name
-	56, // [56:56] is the sub-list for extension extendee
-	0,  // [0:56] is the sub-list for field type_name
+	10, // 19: witnessmark.record.v1.Job.corridors:type_name -> witnessmark.record.v1.Corridor
+	18, // 20: witnessmark.record.v1.Job.in_car:type_name -> witnessmark.record.v1.InCar
+	17, // 21: witnessmark.record.v1.Job.alarms:type_name -> witnessmark.record.v1.Alarm
+	23, // 22: witnessmark.record.v1.Read.image:type_name -> witnessmark.record.v1.Image
+	24, // 23: witnessmark.record.v1.Read.holes:type_name -> witnessmark.calibration.v1.AddressRange
+	1,  // 24: witnessmark.record.v1.Read.frame:type_name -> witnessmark.record.v1.Text
+	1,  // 25: witnessmark.record.v1.Read.file_name:type_name -> witnessmark.record.v1.Text
+	25, // 26: witnessmark.record.v1.Read.check:type_name -> witnessmark.record.v1.Judgement
+	26, // 27: witnessmark.record.v1.Read.last_known:type_name -> witnessmark.record.v1.LastKnown
+	0,  // 28: witnessmark.record.v1.Read.added:type_name -> witnessmark.record.v1.Event
+	0,  // 29: witnessmark.record.v1.Read.voided:type_name -> witnessmark.record.v1.Event
+	23, // 30: witnessmark.record.v1.Submission.image:type_name -> witnessmark.record.v1.Image
+	25, // 31: witnessmark.record.v1.Submission.judgement:type_name -> witnessmark.record.v1.Judgement
+	1,  // 32: witnessmark.record.v1.Submission.note:type_name -> witnessmark.record.v1.Text
+	1,  // 33: witnessmark.record.v1.Submission.file_name:type_name -> witnessmark.record.v1.Text
+	0,  // 34: witnessmark.record.v1.Submission.submitted:type_name -> witnessmark.record.v1.Event
+	27, // 35: witnessmark.record.v1.Submission.sign_off:type_name -> witnessmark.record.v1.SignOff
+	0,  // 36: witnessmark.record.v1.Submission.signed:type_name -> witnessmark.record.v1.Event
+	28, // 37: witnessmark.record.v1.Submission.return:type_name -> witnessmark.record.v1.Return
+	0,  // 38: witnessmark.record.v1.Submission.returned:type_name -> witnessmark.record.v1.Event
+	29, // 39: witnessmark.record.v1.Submission.judged_worse:type_name -> witnessmark.record.v1.JudgedWorse
+	30, // 40: witnessmark.record.v1.Submission.corridor:type_name -> witnessmark.record.v1.InCorridor
+	31, // 41: witnessmark.record.v1.Corridor.asked:type_name -> witnessmark.record.v1.OpenCorridor
+	0,  // 42: witnessmark.record.v1.Corridor.opened:type_name -> witnessmark.record.v1.Event
+	0,  // 43: witnessmark.record.v1.Corridor.closed:type_name -> witnessmark.record.v1.Event
+	0,  // 44: witnessmark.record.v1.Collection.collected:type_name -> witnessmark.record.v1.Event
+	23, // 45: witnessmark.record.v1.Readback.image:type_name -> witnessmark.record.v1.Image
+	1,  // 46: witnessmark.record.v1.Readback.file_name:type_name -> witnessmark.record.v1.Text
+	0,  // 47: witnessmark.record.v1.Readback.added:type_name -> witnessmark.record.v1.Event
+	1,  // 48: witnessmark.record.v1.Run.file_name:type_name -> witnessmark.record.v1.Text
+	0,  // 49: witnessmark.record.v1.Run.added:type_name -> witnessmark.record.v1.Event
+	1,  // 50: witnessmark.record.v1.Note.text:type_name -> witnessmark.record.v1.Text
+	15, // 51: witnessmark.record.v1.Note.files:type_name -> witnessmark.record.v1.NotedFile
+	0,  // 52: witnessmark.record.v1.Note.added:type_name -> witnessmark.record.v1.Event
+	1,  // 53: witnessmark.record.v1.NotedFile.name:type_name -> witnessmark.record.v1.Text
+	0,  // 54: witnessmark.record.v1.Settled.settled:type_name -> witnessmark.record.v1.Event
+	0,  // 55: witnessmark.record.v1.Alarm.since:type_name -> witnessmark.record.v1.Event
+	0,  // 56: witnessmark.record.v1.InCar.since:type_name -> witnessmark.record.v1.Event
+	1,  // 57: witnessmark.record.v1.CarHistory.plate:type_name -> witnessmark.record.v1.Text
+	20, // 58: witnessmark.record.v1.CarHistory.events:type_name -> witnessmark.record.v1.CarEvent
+	18, // 59: witnessmark.record.v1.CarHistory.in_car:type_name -> witnessmark.record.v1.InCar
+	0,  // 60: witnessmark.record.v1.CarEvent.event:type_name -> witnessmark.record.v1.Event
+	61, // [61:61] is the sub-list for method output_type
+	61, // [61:61] is the sub-list for method input_type
+	61, // [61:61] is the sub-list for extension type_name
+	61, // [61:61] is the sub-list for extension extendee
+	0,  // [0:61] is the sub-list for field type_name
 }
 
 func init() { file_witnessmark_record_v1_state_proto_init() }
@@ -2364,7 +2567,7 @@ func file_witnessmark_record_v1_state_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_witnessmark_record_v1_state_proto_rawDesc), len(file_witnessmark_record_v1_state_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   21,
+			NumMessages:   22,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

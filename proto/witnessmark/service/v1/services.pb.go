@@ -1614,6 +1614,132 @@ func (x *BackupResponse) GetChunk() []byte {
 	return nil
 }
 
+type ConditionRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ConditionRequest) Reset() {
+	*x = ConditionRequest{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ConditionRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ConditionRequest) ProtoMessage() {}
+
+func (x *ConditionRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ConditionRequest.ProtoReflect.Descriptor instead.
+func (*ConditionRequest) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{30}
+}
+
+type ConditionResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The program's version.
+	Version string `protobuf:"bytes,1,opt,name=version,proto3" json:"version,omitempty"`
+	// The server's clock, RFC 3339 in UTC.
+	Time string `protobuf:"bytes,2,opt,name=time,proto3" json:"time,omitempty"`
+	// When a backup of the whole store was last finished; empty where none was, or where backups are
+	// somebody else's.
+	LastBackup string `protobuf:"bytes,3,opt,name=last_backup,json=lastBackup,proto3" json:"last_backup,omitempty"`
+	// Backups are the database's own, and nothing is known of them here.
+	BackupsElsewhere bool `protobuf:"varint,4,opt,name=backups_elsewhere,json=backupsElsewhere,proto3" json:"backups_elsewhere,omitempty"`
+	// Bytes of the disk that the store lies on, and how many are free; 0 where that is not known.
+	DiskSize      uint64 `protobuf:"varint,5,opt,name=disk_size,json=diskSize,proto3" json:"disk_size,omitempty"`
+	DiskFree      uint64 `protobuf:"varint,6,opt,name=disk_free,json=diskFree,proto3" json:"disk_free,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ConditionResponse) Reset() {
+	*x = ConditionResponse{}
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[31]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ConditionResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ConditionResponse) ProtoMessage() {}
+
+func (x *ConditionResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_witnessmark_service_v1_services_proto_msgTypes[31]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ConditionResponse.ProtoReflect.Descriptor instead.
+func (*ConditionResponse) Descriptor() ([]byte, []int) {
+	return file_witnessmark_service_v1_services_proto_rawDescGZIP(), []int{31}
+}
+
+func (x *ConditionResponse) GetVersion() string {
+	if x != nil {
+		return x.Version
+	}
+	return ""
+}
+
+func (x *ConditionResponse) GetTime() string {
+	if x != nil {
+		return x.Time
+	}
+	return ""
+}
+
+func (x *ConditionResponse) GetLastBackup() string {
+	if x != nil {
+		return x.LastBackup
+	}
+	return ""
+}
+
+func (x *ConditionResponse) GetBackupsElsewhere() bool {
+	if x != nil {
+		return x.BackupsElsewhere
+	}
+	return false
+}
+
+func (x *ConditionResponse) GetDiskSize() uint64 {
+	if x != nil {
+		return x.DiskSize
+	}
+	return 0
+}
+
+func (x *ConditionResponse) GetDiskFree() uint64 {
+	if x != nil {
+		return x.DiskFree
+	}
+	return 0
+}
+
 var File_witnessmark_service_v1_services_proto protoreflect.FileDescriptor
 
 const file_witnessmark_service_v1_services_proto_rawDesc = "" +
@@ -1710,7 +1836,16 @@ const file_witnessmark_service_v1_services_proto_rawDesc = "" +
 	"\x04part\x18\x01 \x01(\v2\".witnessmark.calibration.v1.ReportR\x04part\"\x0f\n" +
 	"\rBackupRequest\"&\n" +
 	"\x0eBackupResponse\x12\x14\n" +
-	"\x05chunk\x18\x01 \x01(\fR\x05chunk2\x97\x03\n" +
+	"\x05chunk\x18\x01 \x01(\fR\x05chunk\"\x12\n" +
+	"\x10ConditionRequest\"\xc9\x01\n" +
+	"\x11ConditionResponse\x12\x18\n" +
+	"\aversion\x18\x01 \x01(\tR\aversion\x12\x12\n" +
+	"\x04time\x18\x02 \x01(\tR\x04time\x12\x1f\n" +
+	"\vlast_backup\x18\x03 \x01(\tR\n" +
+	"lastBackup\x12+\n" +
+	"\x11backups_elsewhere\x18\x04 \x01(\bR\x10backupsElsewhere\x12\x1b\n" +
+	"\tdisk_size\x18\x05 \x01(\x04R\bdiskSize\x12\x1b\n" +
+	"\tdisk_free\x18\x06 \x01(\x04R\bdiskFree2\x97\x03\n" +
 	"\x06Record\x12c\n" +
 	"\x05Admit\x12$.witnessmark.service.v1.AdmitRequest\x1a%.witnessmark.service.v1.AdmitResponse\"\t\x8a\xcf\x18\x05\n" +
 	"\x03\x01\x02\x03(\x010\x01\x12\\\n" +
@@ -1740,8 +1875,10 @@ const file_witnessmark_service_v1_services_proto_rawDesc = "" +
 	"\x03\x01\x02\x032v\n" +
 	"\vComparisons\x12g\n" +
 	"\aCompare\x12&.witnessmark.service.v1.CompareRequest\x1a'.witnessmark.service.v1.CompareResponse\"\t\x8a\xcf\x18\x05\n" +
-	"\x03\x01\x02\x030\x012k\n" +
-	"\x05Admin\x12b\n" +
+	"\x03\x01\x02\x030\x012\xd8\x01\n" +
+	"\x05Admin\x12k\n" +
+	"\tCondition\x12(.witnessmark.service.v1.ConditionRequest\x1a).witnessmark.service.v1.ConditionResponse\"\t\x8a\xcf\x18\x05\n" +
+	"\x03\x01\x02\x03\x12b\n" +
 	"\x06Backup\x12%.witnessmark.service.v1.BackupRequest\x1a&.witnessmark.service.v1.BackupResponse\"\a\x8a\xcf\x18\x03\n" +
 	"\x01\x030\x01B4Z2witnessmark/proto/witnessmark/service/v1;servicev1b\x06proto3"
 
@@ -1757,7 +1894,7 @@ func file_witnessmark_service_v1_services_proto_rawDescGZIP() []byte {
 	return file_witnessmark_service_v1_services_proto_rawDescData
 }
 
-var file_witnessmark_service_v1_services_proto_msgTypes = make([]protoimpl.MessageInfo, 30)
+var file_witnessmark_service_v1_services_proto_msgTypes = make([]protoimpl.MessageInfo, 32)
 var file_witnessmark_service_v1_services_proto_goTypes = []any{
 	(*AdmitRequest)(nil),        // 0: witnessmark.service.v1.AdmitRequest
 	(*SignedAction)(nil),        // 1: witnessmark.service.v1.SignedAction
@@ -1789,27 +1926,29 @@ var file_witnessmark_service_v1_services_proto_goTypes = []any{
 	(*CompareResponse)(nil),     // 27: witnessmark.service.v1.CompareResponse
 	(*BackupRequest)(nil),       // 28: witnessmark.service.v1.BackupRequest
 	(*BackupResponse)(nil),      // 29: witnessmark.service.v1.BackupResponse
-	(*v1.Opening)(nil),          // 30: witnessmark.record.v1.Opening
-	(*v1.Told)(nil),             // 31: witnessmark.record.v1.Told
-	(*v1.Job)(nil),              // 32: witnessmark.record.v1.Job
-	(*v1.CatalogFile)(nil),      // 33: witnessmark.record.v1.CatalogFile
-	(*v1.Person)(nil),           // 34: witnessmark.record.v1.Person
-	(*v11.Report)(nil),          // 35: witnessmark.calibration.v1.Report
+	(*ConditionRequest)(nil),    // 30: witnessmark.service.v1.ConditionRequest
+	(*ConditionResponse)(nil),   // 31: witnessmark.service.v1.ConditionResponse
+	(*v1.Opening)(nil),          // 32: witnessmark.record.v1.Opening
+	(*v1.Told)(nil),             // 33: witnessmark.record.v1.Told
+	(*v1.Job)(nil),              // 34: witnessmark.record.v1.Job
+	(*v1.CatalogFile)(nil),      // 35: witnessmark.record.v1.CatalogFile
+	(*v1.Person)(nil),           // 36: witnessmark.record.v1.Person
+	(*v11.Report)(nil),          // 37: witnessmark.calibration.v1.Report
 }
 var file_witnessmark_service_v1_services_proto_depIdxs = []int32{
 	1,  // 0: witnessmark.service.v1.AdmitRequest.action:type_name -> witnessmark.service.v1.SignedAction
 	2,  // 1: witnessmark.service.v1.AdmitRequest.part:type_name -> witnessmark.service.v1.BlobPart
-	30, // 2: witnessmark.service.v1.SignedAction.openings:type_name -> witnessmark.record.v1.Opening
+	32, // 2: witnessmark.service.v1.SignedAction.openings:type_name -> witnessmark.record.v1.Opening
 	4,  // 3: witnessmark.service.v1.AdmitResponse.wanted:type_name -> witnessmark.service.v1.Wanted
 	5,  // 4: witnessmark.service.v1.AdmitResponse.admitted:type_name -> witnessmark.service.v1.Admitted
-	31, // 5: witnessmark.service.v1.EntriesResponse.entries:type_name -> witnessmark.record.v1.Told
-	32, // 6: witnessmark.service.v1.JobsGetResponse.job:type_name -> witnessmark.record.v1.Job
-	32, // 7: witnessmark.service.v1.JobsListResponse.jobs:type_name -> witnessmark.record.v1.Job
-	33, // 8: witnessmark.service.v1.CatalogGetResponse.file:type_name -> witnessmark.record.v1.CatalogFile
-	33, // 9: witnessmark.service.v1.CatalogListResponse.files:type_name -> witnessmark.record.v1.CatalogFile
-	34, // 10: witnessmark.service.v1.PeopleGetResponse.person:type_name -> witnessmark.record.v1.Person
-	34, // 11: witnessmark.service.v1.PeopleListResponse.people:type_name -> witnessmark.record.v1.Person
-	35, // 12: witnessmark.service.v1.CompareResponse.part:type_name -> witnessmark.calibration.v1.Report
+	33, // 5: witnessmark.service.v1.EntriesResponse.entries:type_name -> witnessmark.record.v1.Told
+	34, // 6: witnessmark.service.v1.JobsGetResponse.job:type_name -> witnessmark.record.v1.Job
+	34, // 7: witnessmark.service.v1.JobsListResponse.jobs:type_name -> witnessmark.record.v1.Job
+	35, // 8: witnessmark.service.v1.CatalogGetResponse.file:type_name -> witnessmark.record.v1.CatalogFile
+	35, // 9: witnessmark.service.v1.CatalogListResponse.files:type_name -> witnessmark.record.v1.CatalogFile
+	36, // 10: witnessmark.service.v1.PeopleGetResponse.person:type_name -> witnessmark.record.v1.Person
+	36, // 11: witnessmark.service.v1.PeopleListResponse.people:type_name -> witnessmark.record.v1.Person
+	37, // 12: witnessmark.service.v1.CompareResponse.part:type_name -> witnessmark.calibration.v1.Report
 	0,  // 13: witnessmark.service.v1.Record.Admit:input_type -> witnessmark.service.v1.AdmitRequest
 	6,  // 14: witnessmark.service.v1.Record.Head:input_type -> witnessmark.service.v1.HeadRequest
 	8,  // 15: witnessmark.service.v1.Record.Entries:input_type -> witnessmark.service.v1.EntriesRequest
@@ -1822,22 +1961,24 @@ var file_witnessmark_service_v1_services_proto_depIdxs = []int32{
 	22, // 22: witnessmark.service.v1.People.Get:input_type -> witnessmark.service.v1.PeopleGetRequest
 	24, // 23: witnessmark.service.v1.People.List:input_type -> witnessmark.service.v1.PeopleListRequest
 	26, // 24: witnessmark.service.v1.Comparisons.Compare:input_type -> witnessmark.service.v1.CompareRequest
-	28, // 25: witnessmark.service.v1.Admin.Backup:input_type -> witnessmark.service.v1.BackupRequest
-	3,  // 26: witnessmark.service.v1.Record.Admit:output_type -> witnessmark.service.v1.AdmitResponse
-	7,  // 27: witnessmark.service.v1.Record.Head:output_type -> witnessmark.service.v1.HeadResponse
-	9,  // 28: witnessmark.service.v1.Record.Entries:output_type -> witnessmark.service.v1.EntriesResponse
-	11, // 29: witnessmark.service.v1.Record.Watch:output_type -> witnessmark.service.v1.WatchResponse
-	13, // 30: witnessmark.service.v1.Blobs.Download:output_type -> witnessmark.service.v1.DownloadResponse
-	15, // 31: witnessmark.service.v1.Jobs.Get:output_type -> witnessmark.service.v1.JobsGetResponse
-	17, // 32: witnessmark.service.v1.Jobs.List:output_type -> witnessmark.service.v1.JobsListResponse
-	19, // 33: witnessmark.service.v1.Catalog.Get:output_type -> witnessmark.service.v1.CatalogGetResponse
-	21, // 34: witnessmark.service.v1.Catalog.List:output_type -> witnessmark.service.v1.CatalogListResponse
-	23, // 35: witnessmark.service.v1.People.Get:output_type -> witnessmark.service.v1.PeopleGetResponse
-	25, // 36: witnessmark.service.v1.People.List:output_type -> witnessmark.service.v1.PeopleListResponse
-	27, // 37: witnessmark.service.v1.Comparisons.Compare:output_type -> witnessmark.service.v1.CompareResponse
-	29, // 38: witnessmark.service.v1.Admin.Backup:output_type -> witnessmark.service.v1.BackupResponse
-	26, // [26:39] is the sub-list for method output_type
-	13, // [13:26] is the sub-list for method input_type
+	30, // 25: witnessmark.service.v1.Admin.Condition:input_type -> witnessmark.service.v1.ConditionRequest
+	28, // 26: witnessmark.service.v1.Admin.Backup:input_type -> witnessmark.service.v1.BackupRequest
+	3,  // 27: witnessmark.service.v1.Record.Admit:output_type -> witnessmark.service.v1.AdmitResponse
+	7,  // 28: witnessmark.service.v1.Record.Head:output_type -> witnessmark.service.v1.HeadResponse
+	9,  // 29: witnessmark.service.v1.Record.Entries:output_type -> witnessmark.service.v1.EntriesResponse
+	11, // 30: witnessmark.service.v1.Record.Watch:output_type -> witnessmark.service.v1.WatchResponse
+	13, // 31: witnessmark.service.v1.Blobs.Download:output_type -> witnessmark.service.v1.DownloadResponse
+	15, // 32: witnessmark.service.v1.Jobs.Get:output_type -> witnessmark.service.v1.JobsGetResponse
+	17, // 33: witnessmark.service.v1.Jobs.List:output_type -> witnessmark.service.v1.JobsListResponse
+	19, // 34: witnessmark.service.v1.Catalog.Get:output_type -> witnessmark.service.v1.CatalogGetResponse
+	21, // 35: witnessmark.service.v1.Catalog.List:output_type -> witnessmark.service.v1.CatalogListResponse
+	23, // 36: witnessmark.service.v1.People.Get:output_type -> witnessmark.service.v1.PeopleGetResponse
+	25, // 37: witnessmark.service.v1.People.List:output_type -> witnessmark.service.v1.PeopleListResponse
+	27, // 38: witnessmark.service.v1.Comparisons.Compare:output_type -> witnessmark.service.v1.CompareResponse
+	31, // 39: witnessmark.service.v1.Admin.Condition:output_type -> witnessmark.service.v1.ConditionResponse
+	29, // 40: witnessmark.service.v1.Admin.Backup:output_type -> witnessmark.service.v1.BackupResponse
+	27, // [27:41] is the sub-list for method output_type
+	13, // [13:27] is the sub-list for method input_type
 	13, // [13:13] is the sub-list for extension type_name
 	13, // [13:13] is the sub-list for extension extendee
 	0,  // [0:13] is the sub-list for field type_name
@@ -1863,7 +2004,7 @@ func file_witnessmark_service_v1_services_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_witnessmark_service_v1_services_proto_rawDesc), len(file_witnessmark_service_v1_services_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   30,
+			NumMessages:   32,
 			NumExtensions: 0,
 			NumServices:   7,
 		},

@@ -906,7 +906,8 @@ var Comparisons_ServiceDesc = grpc.ServiceDesc{
 }
 
 const (
-	Admin_Backup_FullMethodName = "/witnessmark.service.v1.Admin/Backup"
+	Admin_Condition_FullMethodName = "/witnessmark.service.v1.Admin/Condition"
+	Admin_Backup_FullMethodName    = "/witnessmark.service.v1.Admin/Backup"
 )
 
 // AdminClient is the client API for Admin service.
@@ -915,6 +916,8 @@ const (
 //
 // Admin keeps the store.
 type AdminClient interface {
+	// Condition is how the server is: what a person's own machine is held against, and what a lead looks after.
+	Condition(ctx context.Context, in *ConditionRequest, opts ...grpc.CallOption) (*ConditionResponse, error)
 	// Backup streams a consistent, compacted copy of the whole store.
 	Backup(ctx context.Context, in *BackupRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[BackupResponse], error)
 }
@@ -925,6 +928,16 @@ type adminClient struct {
 
 func NewAdminClient(cc grpc.ClientConnInterface) AdminClient {
 	return &adminClient{cc}
+}
+
+func (c *adminClient) Condition(ctx context.Context, in *ConditionRequest, opts ...grpc.CallOption) (*ConditionResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ConditionResponse)
+	err := c.cc.Invoke(ctx, Admin_Condition_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
 }
 
 func (c *adminClient) Backup(ctx context.Context, in *BackupRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[BackupResponse], error) {
@@ -952,6 +965,8 @@ type Admin_BackupClient = grpc.ServerStreamingClient[BackupResponse]
 //
 // Admin keeps the store.
 type AdminServer interface {
+	// Condition is how the server is: what a person's own machine is held against, and what a lead looks after.
+	Condition(context.Context, *ConditionRequest) (*ConditionResponse, error)
 	// Backup streams a consistent, compacted copy of the whole store.
 	Backup(*BackupRequest, grpc.ServerStreamingServer[BackupResponse]) error
 	mustEmbedUnimplementedAdminServer()
@@ -964,6 +979,9 @@ type AdminServer interface {
 // pointer dereference when methods are called.
 type UnimplementedAdminServer struct{}
 
+func (UnimplementedAdminServer) Condition(context.Context, *ConditionRequest) (*ConditionResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method Condition not implemented")
+}
 func (UnimplementedAdminServer) Backup(*BackupRequest, grpc.ServerStreamingServer[BackupResponse]) error {
 	return status.Error(codes.Unimplemented, "method Backup not implemented")
 }
@@ -988,6 +1006,24 @@ func RegisterAdminServer(s grpc.ServiceRegistrar, srv AdminServer) {
 	s.RegisterService(&Admin_ServiceDesc, srv)
 }
 
+func _Admin_Condition_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ConditionRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AdminServer).Condition(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: Admin_Condition_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AdminServer).Condition(ctx, req.(*ConditionRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _Admin_Backup_Handler(srv interface{}, stream grpc.ServerStream) error {
 	m := new(BackupRequest)
 	if err := stream.RecvMsg(m); err != nil {
@@ -1005,7 +1041,12 @@ type Admin_BackupServer = grpc.ServerStreamingServer[BackupResponse]
 var Admin_ServiceDesc = grpc.ServiceDesc{
 	ServiceName: "witnessmark.service.v1.Admin",
 	HandlerType: (*AdminServer)(nil),
-	Methods:     []grpc.MethodDesc{},
+	Methods: []grpc.MethodDesc{
+		{
+			MethodName: "Condition",
+			Handler:    _Admin_Condition_Handler,
+		},
+	},
 	Streams: []grpc.StreamDesc{
 		{
 			StreamName:    "Backup",
