@@ -46,6 +46,7 @@ var who = map[string]string{
 	"/witnessmark.service.v1.People/Get":                             rolesAll,
 	"/witnessmark.service.v1.People/List":                            rolesAll,
 	"/witnessmark.service.v1.Comparisons/Compare":                    rolesAll,
+	"/witnessmark.service.v1.Admin/Condition":                        rolesAll,
 	"/witnessmark.service.v1.Admin/Backup":                           rolesL,
 	"/grpc.health.v1.Health/Check":                                   rolesAll,
 	"/grpc.health.v1.Health/List":                                    rolesAll,

@@ -5,25 +5,36 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
+	"time"
 
 	"witnessmark/store"
 	"witnessmark/store/bolt"
 	"witnessmark/store/record"
 )
 
-// Backup writes a consistent copy of a ledger to a new file, whole or not at all. A server that runs on a folder
-// makes it itself.
+// Backup writes a consistent copy of a ledger to a new file, whole or not at all, and notes when that was. A server
+// that runs on a folder makes it itself.
 func (p Place) Backup(out string) (err error) {
-	write := func(w io.Writer) error { return copyRunning(p.Dir, w) }
 	p.scratch = filepath.Dir(out)
+	var write func(io.Writer) error
+	var note func() error
 	h, err := p.open(true)
 	switch {
 	case err == nil:
 		defer func() { err = errors.Join(err, h.close()) }()
-		write = h.engine.Snapshot
-	case !errors.Is(err, bolt.ErrHeld):
+		write, note = h.engine.Snapshot, func() error { return h.backedUp(time.Now()) }
+	case errors.Is(err, bolt.ErrHeld):
+		a, err := askRunning(p.Dir)
+		if err != nil {
+			return fmt.Errorf("backup: %w", err)
+		}
+		defer a.Close()
+		write, note = a.writeTo, a.isTaken
+	default:
 		return err
 	}
 	s, err := store.Stage(out, 0o600, write)
@@ -33,7 +44,42 @@ func (p Place) Backup(out string) (err error) {
 	if err != nil {
 		return fmt.Errorf("backup: %w", err)
 	}
+	if err := note(); err != nil && p.Log != nil {
+		p.Log.Info("the backup is whole, and that it was made could not be noted: " + oneLine(err))
+	}
 	return nil
+}
+
+// backedUp keeps the time of the newest backup; a time that is older than the one kept changes nothing. Whoever made it
+// may be another user than the one who serves: the time is no secret.
+func (f *folder) backedUp(at time.Time) error {
+	f.noting.Lock()
+	defer f.noting.Unlock()
+	if last, _, err := f.lastBackup(); err == nil && last.After(at) {
+		return nil
+	}
+	s, err := store.Stage(filepath.Join(f.dir, backupFile), 0o644, func(w io.Writer) error {
+		_, err := fmt.Fprintln(w, at.UTC().Format(time.RFC3339))
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	return s.Commit()
+}
+
+func (f *folder) lastBackup() (at time.Time, elsewhere bool, err error) {
+	b, err := os.ReadFile(filepath.Join(f.dir, backupFile))
+	if errors.Is(err, fs.ErrNotExist) {
+		return at, false, nil
+	}
+	if err == nil {
+		at, err = time.Parse(time.RFC3339, strings.TrimSpace(string(b)))
+	}
+	if err != nil {
+		err = fmt.Errorf("when the last backup was: %w", err)
+	}
+	return at, false, err
 }
 
 // Restore makes a ledger's place from a backup and the server's key, which a backup does not hold.

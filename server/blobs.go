@@ -1,6 +1,7 @@
 package server
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -70,6 +71,7 @@ func damagedBlob(at, sha string) *fault {
 type adminServer struct {
 	servicev1.UnimplementedAdminServer
 	*backUp
+	version string
 }
 
 // Backup copies the store to a file first, so that nobody waits for the one who fetches it. The
@@ -84,7 +86,10 @@ func (s *adminServer) Backup(_ *servicev1.BackupRequest, stream servicev1.Admin_
 	for {
 		n, err := f.Read(buf)
 		if n == 0 {
-			return endOf(err)
+			if err = cmp.Or(endOf(err), context.Cause(stream.Context())); err == nil {
+				s.finished()
+			}
+			return err
 		}
 		if err := context.Cause(stream.Context()); err != nil {
 			return err

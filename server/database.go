@@ -93,6 +93,10 @@ func (d *database) hasRoom(int64) error         { return nil }
 func (d *database) fits([]*arrival) error       { return nil }
 func (d *database) reserve() error              { return nil }
 func (d *database) size() (int64, error)        { return 0, nil }
+func (d *database) disk() (size, free uint64)   { return 0, 0 }
+func (d *database) backedUp(time.Time) error    { return nil }
+
+func (d *database) lastBackup() (at time.Time, elsewhere bool, err error) { return at, true, nil }
 
 // survives: what was not committed is rolled back, and the database knows it.
 func (d *database) survives(error) bool { return true }

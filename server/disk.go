@@ -4,11 +4,14 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"syscall"
 
 	"google.golang.org/grpc/codes"
+
+	"witnessmark/store/disk"
 )
 
 const (
@@ -24,11 +27,29 @@ const (
 // isFull says whether an error is the disk's, or a quota's.
 func isFull(err error) bool { return errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) }
 
+// freeBytes is how many bytes may still be written below a folder; where that is not known, it is no hindrance.
+func freeBytes(dir string) (int64, error) {
+	_, free, err := disk.Of(dir)
+	if errors.Is(err, errors.ErrUnsupported) {
+		return math.MaxInt64 / 2, nil
+	}
+	return int64(min(free, math.MaxInt64/2)), err
+}
+
+func (f *folder) disk() (size, free uint64) {
+	size, _, err := disk.Of(f.dir)
+	left, err2 := f.free(f.dir)
+	if errors.Join(err, err2) != nil {
+		return 0, 0
+	}
+	return size, uint64(left)
+}
+
 // hasRoom refuses what would fill the disk: n is how many bytes will be written.
 func (f *folder) hasRoom(n int64) error {
 	free, err := f.free(f.dir)
 	if err != nil {
-		return fmt.Errorf("how much room the disk has: %w", err)
+		return err
 	}
 	if free < leastFree+n {
 		return &fault{code: codes.ResourceExhausted, reason: "disk-full", text: diskFull}

@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"sync"
 	"time"
 
 	"witnessmark/store"
@@ -25,8 +26,9 @@ const (
 	keyFile        = "server.key"
 	checkpointFile = "checkpoint"
 	spoolFolder    = "spool"
-	erasingFile    = "erasing" // there while the store's file may hold what was erased
-	reserveFile    = "reserve" // nothing but room on the disk
+	erasingFile    = "erasing"     // there while the store's file may hold what was erased
+	reserveFile    = "reserve"     // nothing but room on the disk
+	backupFile     = "last-backup" // when one was finished
 )
 
 // folder is the keeper of a ledger in a server's folder.
@@ -36,6 +38,7 @@ type folder struct {
 	lookAt    func() error                    // at every page of the store's file, and at what is free where nobody writes
 	free      func(dir string) (int64, error) // room on the disk, in bytes
 	toCompact bool
+	noting    sync.Mutex // when a backup was finished
 }
 
 func openFolder(dir string, onlyLook bool) (*home, error) {
@@ -56,7 +59,7 @@ func openFolder(dir string, onlyLook bool) (*home, error) {
 		f.lookAt = engine.CheckSpace
 		return h, nil
 	}
-	for _, name := range []string{checkpointFile, erasingFile} { // nobody else writes them now
+	for _, name := range []string{checkpointFile, erasingFile, backupFile} { // nobody else writes them now
 		held.Sweep(dir, "."+name+"-*")
 	}
 	return h, nil

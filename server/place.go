@@ -53,6 +53,8 @@ type keeper interface {
 	fits(batch []*arrival) error
 	reserve() error
 	size() (int64, error)
+	// disk is how large the disk is that the ledger lies on, and how much of it is free; 0 where that is not known.
+	disk() (size, free uint64)
 	// survives says whether a server goes on after a write that failed.
 	survives(err error) bool
 
@@ -61,6 +63,11 @@ type keeper interface {
 	// servers may be about it, and takes it back.
 	beginErasing() error
 	compact(e store.Engine, age time.Duration) error
+
+	// backedUp notes that a backup was finished, and lastBackup is when the last one was, zero for never; both do
+	// nothing where backups are made elsewhere.
+	backedUp(at time.Time) error
+	lastBackup() (at time.Time, elsewhere bool, err error)
 
 	// spool is a folder for bytes on their way.
 	spool() string

@@ -14,6 +14,10 @@ import (
 	"time"
 )
 
+// taken is the line by which whoever asked for a copy says that they have it, whole and under its name; the server
+// answers with an empty one once that is noted.
+const taken = "taken"
+
 // backupSocket is where whoever may read a running server's folder asks for a copy of its store: one line
 // says how many bytes follow, or why there are none.
 const backupSocket = "backup.sock"
@@ -64,7 +68,23 @@ func (b *backUp) answer(c net.Conn) {
 	if _, err = fmt.Fprintf(c, "%d\n", size); err == nil {
 		_, err = io.Copy(c, f)
 	}
-	b.core.log.Info("backup", "bytes", size, "whole", err == nil)
+	var said string
+	if err == nil {
+		said, err = bufio.NewReader(io.LimitReader(c, int64(len(taken)+1))).ReadString('\n')
+	}
+	whole := err == nil && strings.TrimSpace(said) == taken
+	b.core.log.Info("backup", "bytes", size, "whole", whole)
+	if whole {
+		b.finished()
+		fmt.Fprintln(c)
+	}
+}
+
+// finished notes that somebody has a whole copy.
+func (b *backUp) finished() {
+	if err := b.core.home.backedUp(b.core.now()); err != nil {
+		b.core.log.Error("when the last backup was finished could not be noted", loggable(err))
+	}
 }
 
 // copy makes a compacted copy of the store in a file without a name, unless gone is closed before its turn.
@@ -98,25 +118,51 @@ func (b *backUp) copy(gone <-chan struct{}) (*os.File, int64, error) {
 	return f, size, nil
 }
 
-// copyRunning has the server that runs on a folder write a copy of its store to w.
-func copyRunning(dir string, w io.Writer) error {
+// asked is a copy that the server which runs on a folder was asked for.
+type asked struct {
+	net.Conn
+	said *bufio.Reader
+}
+
+func askRunning(dir string) (*asked, error) {
 	c, err := net.Dial("unix", filepath.Join(dir, backupSocket))
 	if err != nil {
-		return fmt.Errorf("the server that runs there: %w", err)
+		return nil, byRunning(err)
 	}
-	defer c.Close()
-	r := bufio.NewReader(c)
-	line, err := r.ReadString('\n')
+	return &asked{c, bufio.NewReader(c)}, nil
+}
+
+func byRunning(err error) error { return fmt.Errorf("the server that runs there: %w", err) }
+
+func (a *asked) line() (string, error) {
+	s, err := a.said.ReadString('\n')
 	if err != nil {
-		return fmt.Errorf("the server that runs there: %w", err)
+		return "", byRunning(err)
 	}
-	line = strings.TrimSpace(line)
+	return strings.TrimSpace(s), nil
+}
+
+// writeTo writes the copy.
+func (a *asked) writeTo(w io.Writer) error {
+	line, err := a.line()
+	if err != nil {
+		return err
+	}
 	size, err := strconv.ParseInt(line, 10, 64)
 	if err != nil {
-		return fmt.Errorf("the server that runs there: %s", line)
+		return byRunning(errors.New(line))
 	}
-	if _, err = io.CopyN(w, r, size); err != nil {
+	if _, err = io.CopyN(w, a.said, size); err != nil {
 		return fmt.Errorf("the server that runs there sent less than the %d bytes that it said: %w", size, err)
 	}
 	return nil
+}
+
+// isTaken says that the copy is whole and has its name, and returns once that is noted.
+func (a *asked) isTaken() error {
+	if _, err := fmt.Fprintln(a, taken); err != nil {
+		return byRunning(err)
+	}
+	_, err := a.line()
+	return err
 }

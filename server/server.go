@@ -23,6 +23,7 @@ import (
 
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
 	"witnessmark/store"
+	"witnessmark/store/built"
 )
 
 // Options is what a server needs.
@@ -35,6 +36,8 @@ type Options struct {
 	StopWithin time.Duration
 	// Metrics is a loopback HOST:PORT where Prometheus finds the server's figures; empty for none.
 	Metrics string
+	// Version is what the server says that it was built from; empty is what this program was.
+	Version string
 	// Backups lets whoever may read the folder have a copy of the store while the server runs.
 	Backups bool
 
@@ -72,7 +75,7 @@ func Start(o Options) (*Server, error) {
 	if o.Now == nil {
 		o.Now = time.Now
 	}
-	o.StopWithin = cmp.Or(o.StopWithin, stopWithin)
+	o.StopWithin, o.Version = cmp.Or(o.StopWithin, stopWithin), cmp.Or(o.Version, built.Version())
 	if o.bounds == nil {
 		usual := usualBounds()
 		o.bounds = &usual
@@ -153,7 +156,7 @@ func (s *Server) listen(o Options) error {
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 30 * time.Second, PermitWithoutStream: true}),
 	)
 	s.backUp = &backUp{core: c, spool: s.spool, bounds: b, turn: make(chan struct{}, 1)}
-	s.register(b)
+	s.register(o)
 	if g.rules, err = resolveAccess(s.grpc.GetServiceInfo()); err != nil {
 		return fmt.Errorf("who may call what: %w", err)
 	}
@@ -212,15 +215,15 @@ func (s *Server) tell(addr string) error {
 	return nil
 }
 
-func (s *Server) register(b *bounds) {
-	c := s.core
+func (s *Server) register(o Options) {
+	c, b := s.core, o.bounds
 	servicev1.RegisterRecordServer(s.grpc, &recordServer{core: c, spool: s.spool, bounds: b, stopping: s.stopping})
 	servicev1.RegisterBlobsServer(s.grpc, &blobsServer{core: c, sending: newRoom(b.sending)})
 	servicev1.RegisterJobsServer(s.grpc, &jobsServer{core: c})
 	servicev1.RegisterCatalogServer(s.grpc, &catalogServer{core: c})
 	servicev1.RegisterPeopleServer(s.grpc, &peopleServer{core: c})
 	servicev1.RegisterComparisonsServer(s.grpc, &comparisonsServer{core: c, running: make(chan struct{}, atOnce)})
-	servicev1.RegisterAdminServer(s.grpc, &adminServer{backUp: s.backUp})
+	servicev1.RegisterAdminServer(s.grpc, &adminServer{backUp: s.backUp, version: o.Version})
 	healthv1.RegisterHealthServer(s.grpc, s.health)
 	reflection.Register(s.grpc)
 }

@@ -9,12 +9,12 @@ import (
 	"io"
 	"log/slog"
 	"os"
-	"runtime/debug"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"witnessmark/server"
+	"witnessmark/store/built"
 )
 
 func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
@@ -27,7 +27,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 	root := &cobra.Command{
 		Use:           "witnessmarkd",
 		Short:         "keep a workshop's ledger, and serve it",
-		Version:       version(),
+		Version:       built.Version(),
 		SilenceErrors: true,
 		SilenceUsage:  true,
 		Args:          cobra.NoArgs,
@@ -48,15 +48,6 @@ func run(args []string, stdout, stderr io.Writer) int {
 	}
 	fmt.Fprintln(stderr, "witnessmarkd:", oneLine(err))
 	return 2
-}
-
-// version is what this was built from.
-func version() string {
-	info, ok := debug.ReadBuildInfo()
-	if !ok {
-		return "not known"
-	}
-	return info.Main.Version + " " + info.GoVersion
 }
 
 // oneLine puts an error, which may be several joined ones, on one line.
