@@ -18,6 +18,7 @@ const (
 	ChangedSince    = "changed-since"
 	RunDanger       = "run-danger"
 	OlderLimits     = "older-limits"
+	CorridorOnly    = "corridor-only"
 )
 
 // settleable are the alarms that a lead's word ends.
@@ -95,8 +96,7 @@ func alarmsOf(j *recordv1.Job, car []*recordv1.Job) (out []*recordv1.Alarm) {
 	if list := j.GetCollections(); len(list) > 0 {
 		last := list[len(list)-1]
 		if backs := j.GetReadBacks(); len(backs) == 0 || backs[len(backs)-1].GetAdded().GetEntry() < last.GetCollected().GetEntry() {
-			raise(NotReadBack, imageName(j, last.GetSubmission()), last.GetCollected(), last.GetDue(),
-				"%s was collected and not read back", written(j.GetNumber(), last.GetSubmission()))
+			raise(NotReadBack, imageOf(j, last.GetSubmission()).String(), last.GetCollected(), last.GetDue(), "%s", notReadBack(j, last))
 		}
 	}
 	for _, sub := range j.GetSubmissions() {
@@ -106,6 +106,10 @@ func alarmsOf(j *recordv1.Job, car []*recordv1.Job) (out []*recordv1.Alarm) {
 		if w := sub.GetJudgedWorse(); w != nil && (IsRelease(sub) || sub.GetState() == Waiting) {
 			raise(OlderLimits, subName(sub), &recordv1.Event{Entry: sub.GetJudgedWorseBy()}, "", "%s is %s by a newer revision", subName(sub), w.GetVerdict())
 		}
+	}
+	for _, sub := range corridorsAlone(j, car) {
+		by := CorridorOf(j, sub.GetByCorridor())
+		raise(CorridorOnly, subName(sub), by.GetClosed(), "", "%s has the yes of corridor %d alone, which is closed; a lead signs it, or the car goes back to as found", subName(sub), by.GetNumber())
 	}
 	for _, r := range j.GetReads() {
 		about := fmt.Sprintf("%d.read%d", j.GetNumber(), r.GetNumber())
@@ -187,12 +191,12 @@ func mayBeIn(car []*recordv1.Job, sub *recordv1.Submission) bool {
 	return last > other
 }
 
-// imageName is what people call what was collected.
-func imageName(j *recordv1.Job, sub uint32) string {
+// imageOf is what people call what was collected.
+func imageOf(j *recordv1.Job, sub uint32) Name {
 	if sub == 0 {
-		return fmt.Sprintf("%d.read%d", j.GetNumber(), AsFound(j).GetNumber())
+		return Name{j.GetNumber(), ARead, AsFound(j).GetNumber()}
 	}
-	return fmt.Sprintf("%d.%d", j.GetNumber(), sub)
+	return Name{j.GetNumber(), ASubmission, sub}
 }
 
 var settle = &kind{

@@ -94,7 +94,7 @@ func (s *State) grow(entry []byte) error {
 		}
 		s.recent.keepHash(first+int64(i), h)
 	}
-	s.head.Form, s.head.Size = documentForm, index+1
+	s.head.Form, s.head.Size = max(s.head.GetForm(), documentForm), index+1
 	return nil
 }
 
@@ -111,6 +111,7 @@ func (s *State) effect(index uint64, o *Opened) {
 		Entry: uint32(index), Kind: k.name, Person: use.GetPerson(), SignedAt: a.GetTime(), AdmittedAt: o.at,
 	}}
 	s.put(docRequest, a.GetRequestId(), &recordv1.Request{Entry: index, EnvelopeSha256: hexSHA256(o.Signed.Envelope)})
+	s.head.Form = max(s.head.GetForm(), a.GetForm())
 	k.apply(c)
 	n := JobOf(a)
 	if k == openJob {

@@ -11,7 +11,7 @@ const readBackWithin = 24 * time.Hour
 
 var collect = &kind{
 	name: "collect",
-	// the sign-off; of the read as found: its read
+	// what made it a release, the sign-off or by a corridor the submission; of the read as found: its read
 	target: func(s *State, a *recordv1.Action) (uint64, error) {
 		c := a.GetCollect()
 		if c.GetSubmission() == 0 {
@@ -19,10 +19,10 @@ var collect = &kind{
 			return uint64(r.GetAdded().GetEntry()), err
 		}
 		sub, err := s.subAt("collect", c.GetJob(), c.GetSubmission())
-		if err == nil && sub.GetSigned() == nil {
+		if err == nil && releasedBy(sub) == 0 {
 			err = s.wrongState(sub, "collect.submission", "a release")
 		}
-		return uint64(sub.GetSigned().GetEntry()), err
+		return uint64(releasedBy(sub)), err
 	},
 	decide: decideCollect,
 	apply: func(c *change) {
@@ -66,9 +66,9 @@ func decideCollect(d *decision) error {
 	if err := d.judgement("collect.judgement", j, AsFound(j).GetImage().GetSha256(), c.GetJudgement()); err != nil {
 		return err
 	}
-	signed := sub.GetSignOff().GetJudgement()
+	signed, _, _ := Approved(j, sub)
 	if what := Worse(signed, c.GetJudgement()); what != "" {
-		return refuse(ReasonNewSignOff, what, "", "%s was signed as %s and is %s as things are now (%s); it needs a new sign-off",
+		return refuse(ReasonNewSignOff, what, "", "%s was released as %s and is %s as things are now (%s); it needs a new sign-off",
 			subName(sub), signed.GetVerdict(), c.GetJudgement().GetVerdict(), what)
 	}
 	return nil

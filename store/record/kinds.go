@@ -57,6 +57,7 @@ func init() {
 		openJob, amendJob, closeJob, reopenJob,
 		addRead, voidRead,
 		submit, signOff, giveBack, withdraw,
+		openCorridor, closeCorridor,
 		collect, addReadback,
 		addRun, addNote, settle, erase,
 	} {

@@ -20,13 +20,14 @@ const (
 	ARead        Part = ".read"
 	AReadback    Part = ".back"
 	ARollingRoad Part = ".run"
+	ACorridor    Part = ".corridor"
 )
 
 // parts, the longer one first where one begins with another.
-var parts = []Part{ARead, AReadback, ARollingRoad, ASubmission}
+var parts = []Part{ARead, AReadback, ARollingRoad, ACorridor, ASubmission}
 
-// Name is what people call a job, and its submissions, reads, read-backs and runs, each from 1:
-// 7, 7.2, 7.read1, 7.back1, 7.run1.
+// Name is what people call a job, and its submissions, reads, read-backs, runs and corridors, each from 1:
+// 7, 7.2, 7.read1, 7.back1, 7.run1, 7.corridor1.
 type Name struct {
 	Job  uint32
 	Part Part
@@ -50,7 +51,7 @@ func ParseName(text string) (Name, error) {
 		n.N = digits(text[end+len(n.Part):])
 	}
 	if n.Job == 0 || n.String() != text || n.Part != TheJob && n.N == 0 {
-		return Name{}, fmt.Errorf("%q is no name; allowed: a job (7), a submission (7.2), a read (7.read1), a read-back (7.back1), a run (7.run1)", short(text))
+		return Name{}, fmt.Errorf("%q is no name; allowed: a job (7), a submission (7.2), a read (7.read1), a read-back (7.back1), a run (7.run1), a corridor (7.corridor1)", short(text))
 	}
 	return n, nil
 }
@@ -88,8 +89,8 @@ func nth[T any](list []*T, n uint32) *T {
 	return list[n-1]
 }
 
-// Made is what people call what an entry is about, or made: a submission, read, read-back or run of a job, or the
-// job; of an action that is about no job it is the zero Name.
+// Made is what people call what an entry is about, or made: a submission, read, read-back, run or corridor of a job, or
+// the job; of an action that is about no job it is the zero Name.
 func (s *State) Made(index uint64, a *recordv1.Action) Name {
 	of := Name{Job: JobOf(a)}
 	if a.GetJob() != nil {
@@ -117,6 +118,11 @@ func (s *State) Made(index uint64, a *recordv1.Action) Name {
 	case a.GetRun() != nil:
 		list := j.GetRuns()
 		return part(ARollingRoad, len(list), func(i int) uint32 { return list[i].GetAdded().GetEntry() })
+	case a.GetCorridor() != nil:
+		list := j.GetCorridors()
+		return part(ACorridor, len(list), func(i int) uint32 { return list[i].GetOpened().GetEntry() })
+	case a.GetCorridorClose() != nil:
+		return Name{of.Job, ACorridor, a.GetCorridorClose().GetCorridor()}
 	case a.GetVoid() != nil:
 		return Name{of.Job, ARead, a.GetVoid().GetRead()}
 	case a.GetSettle() != nil:

@@ -60,6 +60,7 @@ const (
 	ReasonHoles            = "holes"              // the read lacks bytes that the definition names
 	ReasonOtherCar         = "other-car"          // the car is another one than the job's
 	ReasonSealedUsed       = "sealed-used"        // the sealed text is another job's
+	ReasonCorridor         = "corridor"           // it says of another corridor than the one that covers now, or is none of its releases
 	ReasonOpening          = "opening"            // an opening does not open what the action seals
 )
 

@@ -35,6 +35,13 @@ func texts(j *recordv1.Job, open func(*recordv1.Text) string) (out []Said) {
 	say(job, "part", j.GetParts()...)
 	say(job, "note", open(j.GetNote()))
 	say(job, "reason", j.GetBecause())
+	for _, c := range j.GetCorridors() {
+		of := Name{job.Job, ACorridor, c.GetNumber()}
+		say(of, "reason", c.GetAsked().GetReason(), c.GetBecause())
+		for _, t := range c.GetAsked().GetTables() {
+			say(of, "table", t.GetTable())
+		}
+	}
 	for _, r := range j.GetReads() {
 		say(Name{job.Job, ARead, r.GetNumber()}, "reason", r.GetVoidBecause())
 	}

@@ -1,11 +1,13 @@
 package record
 
 import (
+	"fmt"
 	"maps"
 	"slices"
 	"strings"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/tables/severity"
 )
 
 var signOff = &kind{
@@ -54,10 +56,11 @@ func CheckSignOff(who *recordv1.Person, onePerson bool, sub *recordv1.Submission
 	if err := checkAuthor(who, onePerson, sub, so); err != nil {
 		return err
 	}
-	switch so.GetJudgement().GetVerdict() {
-	case "danger":
+	verdict := so.GetJudgement().GetVerdict()
+	switch {
+	case verdict == string(severity.Danger):
 		return refuse(ReasonDanger, "sign_off.judgement.verdict", "", "%s is danger, which nobody signs; return it, or give the limits a new revision", subName(sub))
-	case "warning":
+	case verdict == string(severity.Warning), onlyCorridor(sub):
 		if err := needs(who, lead); err != nil {
 			return err
 		}
@@ -65,11 +68,12 @@ func CheckSignOff(who *recordv1.Person, onePerson bool, sub *recordv1.Submission
 	return checkBecause(sub, so)
 }
 
-// maySign allows a waiting submission, and a release whose sign-off no longer covers what is found now.
+// maySign allows a waiting submission, a release that has a corridor's yes alone, and one whose sign-off
+// no longer covers what is found now.
 func (d *decision) maySign(sub *recordv1.Submission, so *recordv1.SignOff) error {
 	now := so.GetJudgement()
 	switch {
-	case sub.GetState() == Waiting:
+	case sub.GetState() == Waiting, onlyCorridor(sub):
 		was := sub.GetJudgement()
 		if SameInputs(was, now) && (was.GetVerdict() != now.GetVerdict() || !slices.Equal(was.GetWarnings(), now.GetWarnings())) {
 			return refuse(ReasonDiffers, "sign_off.judgement", was.GetVerdict(),
@@ -128,19 +132,25 @@ func checkBecause(sub *recordv1.Submission, so *recordv1.SignOff) error {
 func applySignOff(c *change) {
 	so := c.action.GetSignOff()
 	sub := c.changeSub(so.GetJob(), so.GetSubmission(), func(sub *recordv1.Submission) {
-		sub.SignOff, sub.Signed, sub.SignedWith = so, c.event, c.keyID
+		sub.SignOff, sub.Signed = so, c.event
+		c.signedWith(sub, c.keyID)
 		sub.Voided, sub.Collected, sub.Latest = false, false, uint32(c.entry)
 		sub.JudgedWorse, sub.JudgedWorseBy = nil, 0
 		if sub.GetState() != InCar { // signed again: what is in the car stays in it
 			sub.State = Released
 		}
 	})
-	c.putText(docSignedWith, join(c.keyID, so.GetJob(), so.GetSubmission()), "")
 	words := "signed off"
 	if so.GetByAuthor() {
 		words += " by its author"
 	}
 	c.about(sub, so.GetJudgement().GetVerdict(), "%s %s", subName(sub), words)
+}
+
+// signedWith remembers the key of the newest yes to a submission.
+func (c *change) signedWith(sub *recordv1.Submission, keyID string) {
+	sub.SignedWith = keyID
+	c.putText(docSignedWith, join(keyID, sub.GetJob(), sub.GetNumber()), "")
 }
 
 // voidSignatures takes back what a key signed, as far as it was not collected. Such a submission
@@ -155,7 +165,11 @@ func (c *change) voidSignatures(keyID string) {
 				}
 			}
 		})
-		c.about(sub, "", "sign-off of %s voided: its key was compromised", subName(sub))
+		what := "sign-off of " + subName(sub)
+		if sub.GetSignOff() == nil {
+			what = fmt.Sprintf("release of %s by corridor %d", subName(sub), sub.GetByCorridor())
+		}
+		c.about(sub, "", "%s voided: its key was compromised", what)
 	}
 }
 

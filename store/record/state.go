@@ -22,8 +22,8 @@ import (
 	"witnessmark/store/signoff"
 )
 
-// documentForm is the form of the documents; another number has them made again from the entries. A
-// new kind of action is a new form, too: an older program must not go on from what it cannot read.
+// documentForm is the form of the documents; another number has them made again from the entries. Once an
+// action of a later form is in them, they are of that: an older program must not go on from what it cannot read.
 const documentForm = 3
 
 // HeadDocument is the kind of the one document that every entry changes: how far the ledger goes.
@@ -244,10 +244,10 @@ func (s *State) Size() uint64 { return s.head.GetSize() }
 func (s *State) Unapplied() bool { return s.head.GetApplied() < s.head.GetSize() }
 
 // Outdated says whether the documents have another form than this program writes: see Rebuild.
-func (s *State) Outdated() bool { return s.Size() > 0 && s.head.GetForm() != documentForm }
+func (s *State) Outdated() bool { return s.Size() > 0 && s.head.GetForm() < documentForm || s.Newer() }
 
 // Newer says whether that form is a newer program's, beside which this one must not write.
-func (s *State) Newer() bool { return s.head.GetForm() > documentForm }
+func (s *State) Newer() bool { return s.head.GetForm() > max(documentForm, signoff.Form) }
 
 // Genesis is entry 0; empty where there is none yet.
 func (s *State) Genesis() *recordv1.Genesis {

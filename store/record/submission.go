@@ -2,6 +2,7 @@ package record
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -70,6 +71,10 @@ func (s *State) wrongState(sub *recordv1.Submission, at, wanted string) error {
 	case Returned:
 		text = "returned by " + sub.GetReturned().GetPerson()
 	case Replaced:
+		if kept := CorridorOf(s.job(sub.GetJob()), sub.GetByCorridor()).GetKept(); kept != 0 {
+			text = fmt.Sprintf("replaced by %s, which was kept", written(sub.GetJob(), kept))
+			break
+		}
 		for _, newer := range s.job(sub.GetJob()).GetSubmissions()[sub.GetNumber():] {
 			if author(newer) == author(sub) {
 				text = "replaced by " + subName(newer)
@@ -87,8 +92,8 @@ func sameImage(sub *recordv1.Submission, at, sha256 string) error {
 	return nil
 }
 
-// Release is what a job's `collect` takes where nobody says which: the newest release, if one author
-// has releases in the job. The error is a *Refusal that says why there is none, or which there are.
+// Release is what a job's `collect` takes where nobody says which: the newest release, if a corridor made
+// it one or one author has releases in the job. The error is a *Refusal that says why there is none, or which there are.
 func (s *State) Release(job uint32) (*recordv1.Submission, error) {
 	if s.Unapplied() {
 		return nil, ErrUnknownKind
@@ -107,7 +112,7 @@ func (s *State) Release(job uint32) (*recordv1.Submission, error) {
 		}
 	}
 	switch {
-	case len(authors) > 1:
+	case len(authors) > 1 && newest.GetByCorridor() == 0:
 		return nil, refuse(ReasonNoRelease, "job", strings.Join(names, ", "), "job %d has releases of several authors; say which: %s", job, strings.Join(names, ", "))
 	case newest != nil:
 		newest, _ = s.Submission(job, newest.GetNumber())
@@ -128,14 +133,8 @@ func (d *decision) judgement(at string, j *recordv1.Job, base string, jd *record
 	if jd == nil {
 		return badValue(at, "what the report said", "missing")
 	}
-	if err := d.newestAt(at+".definition", Definitions, j.GetDefinition().GetName(), jd.GetDefinition()); err != nil {
+	if err := d.byNow(at, j, jd); err != nil {
 		return err
-	}
-	if err := d.newestAt(at+".limits", Limits, j.GetLimits().GetName(), jd.GetLimits()); err != nil {
-		return err
-	}
-	if !proto.Equal(&recordv1.Judgement{Fuel: jd.GetFuel(), Numbers: jd.GetNumbers()}, &recordv1.Judgement{Fuel: j.GetFuel(), Numbers: j.GetNumbers()}) {
-		return refuse(ReasonOtherInputs, at, "", "%s: is by another fuel or other numbers than job %d has; compare again", at, j.GetNumber())
 	}
 	if jd.GetBaseSha256() != base {
 		return refuse(ReasonNotAsFound, at+".base_sha256", base, "%s.base_sha256: is %q; allowed: the read as found of job %d, %s", at, short(jd.GetBaseSha256()), j.GetNumber(), base)
@@ -154,6 +153,28 @@ func (d *decision) judgement(at string, j *recordv1.Job, base string, jd *record
 		return err
 	}
 	return checkOutcome(at, jd.GetVerdict(), jd.GetWarnings())
+}
+
+// facts are what a job is judged by; a judgement names them, and so does a corridor.
+type facts interface {
+	GetDefinition() *recordv1.Revision
+	GetLimits() *recordv1.Revision
+	GetFuel() string
+	GetNumbers() map[string]string
+}
+
+// byNow wants the newest revisions of a job's definition and limits, and its fuel and numbers.
+func (s *State) byNow(at string, j *recordv1.Job, f facts) error {
+	if err := s.newestAt(at+".definition", Definitions, j.GetDefinition().GetName(), f.GetDefinition()); err != nil {
+		return err
+	}
+	if err := s.newestAt(at+".limits", Limits, j.GetLimits().GetName(), f.GetLimits()); err != nil {
+		return err
+	}
+	if f.GetFuel() != j.GetFuel() || !maps.Equal(f.GetNumbers(), j.GetNumbers()) {
+		return refuse(ReasonOtherInputs, at, "", "%s: is by another fuel or other numbers than job %d has; compare again", at, j.GetNumber())
+	}
+	return nil
 }
 
 // checkOutcome wants a verdict, and sorted warnings that fit it: a warning counts, so that there is

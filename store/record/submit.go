@@ -42,6 +42,9 @@ func decideSubmit(d *decision) error {
 	if err := d.judgement("submission.judgement", j, found.GetSha256(), b.GetJudgement()); err != nil {
 		return err
 	}
+	if err := d.inCorridor(j, b.GetCorridor()); err != nil {
+		return err
+	}
 	return checkMeant(b)
 }
 
@@ -64,6 +67,7 @@ func applySubmit(c *change) {
 	b := c.action.GetSubmission()
 	var sub *recordv1.Submission
 	c.changeJob(b.GetJob(), func(j *recordv1.Job) {
+		covering := c.covering(j)
 		for _, older := range j.GetSubmissions() { // of the same author: another's stays
 			if older.GetState() == Waiting && author(older) == c.event.GetPerson() {
 				older.State = Replaced
@@ -73,10 +77,31 @@ func applySubmit(c *change) {
 			Job: b.GetJob(), Number: uint32(len(j.GetSubmissions()) + 1), State: Waiting, Image: b.GetImage(), From: b.GetFrom(),
 			Judgement: b.GetJudgement(), Note: shut(b.GetNote()), FileName: shut(b.GetFileName()),
 			MeantGiven: b.GetMeantGiven(), Meant: b.GetMeant(), Submitted: c.event, Latest: uint32(c.entry),
+			Corridor: b.GetCorridor(),
 		}
 		j.Submissions = append(j.Submissions, sub)
+		if covering != nil {
+			c.release(covering, sub)
+		}
 	})
-	c.about(sub, b.GetJudgement().GetVerdict(), "%s submitted", subName(sub))
+	switch verdict := b.GetJudgement().GetVerdict(); {
+	case sub.GetByCorridor() != 0:
+		c.about(sub, verdict, "%s released by corridor %d", subName(sub), sub.GetByCorridor())
+	case sub.GetNotCovered() != "":
+		c.about(sub, verdict, "%s submitted, not covered by corridor %d: %s", subName(sub), sub.GetCorridor().GetCorridor(), sub.GetNotCovered())
+	default:
+		c.about(sub, verdict, "%s submitted", subName(sub))
+	}
+}
+
+// release makes a submission a release if the corridor covers it.
+func (c *change) release(by *recordv1.Corridor, sub *recordv1.Submission) {
+	if sub.NotCovered = notCovered(by, sub); sub.NotCovered != "" {
+		return
+	}
+	by.Released++
+	sub.State, sub.ByCorridor = Released, by.GetNumber()
+	c.signedWith(sub, by.GetSignedWith())
 }
 
 // about tells what happened to a submission.

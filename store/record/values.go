@@ -126,12 +126,17 @@ func checkNumbers(at string, numbers map[string]string) error {
 			return badValue(at, "[a-z][a-z0-9_]*, at most 64", "%q is not a number's name", short(name))
 		}
 		text := numbers[name]
-		v, err := strconv.ParseFloat(text, 64)
-		if err != nil || !(math.Abs(v) <= maxNumber) || len(text) > maxDigits || strconv.FormatFloat(v+0, 'f', -1, 64) != text {
+		if _, ok := decimal(text); !ok {
 			return badValue(at+"."+name, "a decimal number from -1e12 to 1e12 in its shortest form, such as 6500 or 0.7", "%q is none", short(text))
 		}
 	}
 	return nil
+}
+
+// decimal reads a number that is written in its one way.
+func decimal(text string) (v float64, ok bool) {
+	v, err := strconv.ParseFloat(text, 64)
+	return v, err == nil && math.Abs(v) <= maxNumber && len(text) <= maxDigits && strconv.FormatFloat(v+0, 'f', -1, 64) == text
 }
 
 func isNumberName(name string) bool {

@@ -35,6 +35,7 @@ type Wait struct {
 	Verdict string // by the newest revisions; empty where nothing is judged
 	Author  string // of a submission
 	Since   uint32 // entry
+	Lead    bool   // nobody but a lead ends it, whatever its verdict
 }
 
 func (w Wait) String() string {
@@ -59,7 +60,7 @@ func (w Wait) May(who *recordv1.Person, onePerson bool) bool {
 	case ToSubmit: // a lead may, and is not waited for
 		return contains(who.GetRoles(), signoff.RoleName(recordv1.Role_ROLE_CALIBRATOR))
 	case ToSign, ToSignAgain, ToReturn:
-		if own && !onePerson || w.Verdict == string(severity.Warning) && !has(who, lead) {
+		if own && !onePerson || (w.Lead || w.Verdict == string(severity.Warning)) && !has(who, lead) {
 			return false
 		}
 	}
@@ -90,8 +91,13 @@ func WaitsOf(j *recordv1.Job) (out []Wait) {
 		out = append(out, Wait{What: ToSubmit, Of: Name{Job: j.GetNumber()}, Since: found.GetAdded().GetEntry()})
 	}
 	for _, sub := range j.GetSubmissions() {
-		if what, since := waitOf(j, sub); what != "" {
-			out = append(out, Wait{what, Name{j.GetNumber(), ASubmission, sub.GetNumber()}, Verdict(sub), author(sub), since})
+		w := Wait{Of: Name{j.GetNumber(), ASubmission, sub.GetNumber()}, Verdict: Verdict(sub), Author: author(sub), Lead: onlyCorridor(sub)}
+		if w.What, w.Since = waitOf(j, sub); w.What != "" {
+			out = append(out, w)
+		}
+		if by := CorridorOf(j, sub.GetByCorridor()); w.Lead && by.GetKept() == sub.GetNumber() && w.What != ToSignAgain && w.What != ToReturn {
+			w.What, w.Since = ToSign, by.GetClosed().GetEntry()
+			out = append(out, w)
 		}
 	}
 	if c := ToBeReadBack(j); c != nil {
@@ -119,8 +125,9 @@ func waitOf(j *recordv1.Job, sub *recordv1.Submission) (what string, since uint3
 		return ToSignAgain, sub.GetJudgedWorseBy()
 	case sub.GetState() == Returned && !newer(func(*recordv1.Submission) bool { return true }):
 		return ToRevise, sub.GetReturned().GetEntry()
-	case IsRelease(sub) && !sub.GetCollected() && sub.GetState() != InCar && !newer(IsRelease):
-		return ToCollect, sub.GetSigned().GetEntry()
+	case IsRelease(sub) && !sub.GetCollected() && sub.GetState() != InCar && !newer(IsRelease) &&
+		(sub.GetByCorridor() == 0 || !slices.ContainsFunc(j.GetSubmissions()[sub.GetNumber():], IsRelease)): // of a corridor's, anybody's newer one counts
+		return ToCollect, releasedBy(sub)
 	}
 	return "", 0
 }
@@ -143,20 +150,24 @@ func (w Wait) key() string {
 	if w.Verdict != "" {
 		rank = worst - severity.Of(w.Verdict).Rank()
 	}
-	return join(rank, w.Since, w.What, w.Author, w.Of.String())
+	key := join(rank, w.Since, w.What, w.Author, w.Of.String())
+	if w.Lead {
+		key += "\x00" + signoff.RoleName(lead)
+	}
+	return key
 }
 
 // Waits visits what all open jobs wait for, the worst first, and then what has waited longest.
 func (s *State) Waits(fn func(Wait) (more bool)) {
 	s.scan(docWait, "", "", func(key string, _ []byte) bool {
 		p := strings.Split(key, "\x00")
-		if len(p) != 5 {
+		if len(p) < 5 || len(p) > 6 {
 			s.fail(fmt.Errorf("%s %q: has %d parts", docWait, key, len(p)))
 			return false
 		}
 		of, err := ParseName(p[4])
 		s.fail(err)
-		w := Wait{What: p[2], Of: of, Author: p[3], Since: number(p[1])}
+		w := Wait{What: p[2], Of: of, Author: p[3], Since: number(p[1]), Lead: len(p) == 6}
 		if rank := int(number(p[0])); rank <= worst {
 			w.Verdict = severity.Words()[worst-rank]
 		}

@@ -14,12 +14,15 @@ import (
 // later form; the highest that this program knows is Form, and a higher one asks for an upgrade.
 const (
 	LeastForm = 2
-	Form      = 3 // definition_carried of a job
+	Form      = 4 // 3: definition_carried of a job; 4: corridors, and what was in the car at a run
 )
 
 // FormOf is the form in which an action is written: the least one that has all that it sets.
 func FormOf(a *recordv1.Action) uint32 {
-	if a.GetJob().GetDefinitionCarried() {
+	switch {
+	case a.GetCorridor() != nil, a.GetCorridorClose() != nil, a.GetSubmission().GetCorridor() != nil, a.GetRun().GetOf() != "":
+		return 4
+	case a.GetJob().GetDefinitionCarried():
 		return 3
 	}
 	return LeastForm

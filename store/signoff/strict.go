@@ -12,6 +12,7 @@ import (
 	"sync"
 
 	"github.com/go-json-experiment/json/jsontext"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
@@ -27,8 +28,16 @@ type reader struct {
 	d    *jsontext.Decoder
 }
 
-// carriedField came with form 3, and is written only where it is set.
-var carriedField = (*recordv1.OpenJob)(nil).ProtoReflect().Descriptor().Fields().ByName("definition_carried")
+// Fields that came with a later form than their kinds are written only where they are set: an older program
+// knows no such field, and would refuse what this one takes.
+var (
+	carriedField = fieldOf((*recordv1.OpenJob)(nil), "definition_carried")
+	runOfField   = fieldOf((*recordv1.AddRun)(nil), "of")
+)
+
+func fieldOf(m proto.Message, name protoreflect.Name) protoreflect.FieldDescriptor {
+	return m.ProtoReflect().Descriptor().Fields().ByName(name)
+}
 
 // decoders are used again, for what they learn of memory with each text.
 var decoders = sync.Pool{New: func() any { return new(jsontext.Decoder) }}
@@ -265,6 +274,9 @@ func (r *reader) scalar(f protoreflect.FieldDescriptor) (protoreflect.Value, err
 	case protoreflect.StringKind:
 		var text string
 		err := r.text(&text)
+		if err == nil && text == "" && f == runOfField {
+			err = r.bad("empty, allowed is a name or no such field")
+		}
 		return protoreflect.ValueOfString(text), err
 	case protoreflect.Uint32Kind:
 		n, err := r.number()
@@ -278,7 +290,7 @@ func (r *reader) scalar(f protoreflect.FieldDescriptor) (protoreflect.Value, err
 			err = r.bad("%s, allowed is true or false", tokenName(t))
 		}
 		if err == nil && t.Kind() == 'f' && f == carriedField {
-			err = r.bad("false, allowed is true: older programs know no such field") // and would refuse what this one takes
+			err = r.bad("false, allowed is true or no such field")
 		}
 		return protoreflect.ValueOfBool(t.Kind() == 't'), err
 	}

@@ -1,0 +1,69 @@
+package record
+
+import (
+	"fmt"
+	"strconv"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+)
+
+// notReadBack says what is not read back: of an open corridor's releases, all that were collected since
+// something was read back last, one alarm for the whole.
+func notReadBack(j *recordv1.Job, last *recordv1.Collection) string {
+	by := openIn(j)
+	if by == nil || SubmissionOf(j, last.GetSubmission()).GetByCorridor() != by.GetNumber() {
+		return written(j.GetNumber(), last.GetSubmission()) + " was collected and not read back"
+	}
+	since := uint32(0)
+	if backs := j.GetReadBacks(); len(backs) > 0 {
+		since = backs[len(backs)-1].GetAdded().GetEntry()
+	}
+	files := map[uint32]bool{}
+	for _, taken := range j.GetCollections() {
+		if sub := SubmissionOf(j, taken.GetSubmission()); taken.GetCollected().GetEntry() > since && sub.GetByCorridor() == by.GetNumber() {
+			files[sub.GetNumber()] = true
+		}
+	}
+	words := "1 file of corridor %d was collected and not read back, %s"
+	if len(files) > 1 {
+		words = strconv.Itoa(len(files)) + " files of corridor %d were collected and not read back, %s last"
+	}
+	return fmt.Sprintf(words+"; the one that stays is read back before the car leaves", by.GetNumber(), imageOf(j, last.GetSubmission()))
+}
+
+// corridorsAlone are the releases of closed corridors that nobody signed since, one of which stays or may be
+// in the car; while it is not known which was written last, only what was collected last counts as that.
+func corridorsAlone(j *recordv1.Job, car []*recordv1.Job) (out []*recordv1.Submission) {
+	if len(j.GetCorridors()) == 0 || backAsFound(j, car) {
+		return nil
+	}
+	unread := ToBeReadBack(j)
+	for _, sub := range j.GetSubmissions() {
+		by := CorridorOf(j, sub.GetByCorridor())
+		if by == nil || by.GetState() == open || !onlyCorridor(sub) {
+			continue
+		}
+		in := (unread == nil || unread.GetSubmission() == sub.GetNumber()) && mayBeIn(car, sub)
+		if in || by.GetKept() == sub.GetNumber() {
+			out = append(out, sub)
+		}
+	}
+	return out
+}
+
+// backAsFound says whether a car is known to be as it was found in a job since the last collection of that.
+func backAsFound(j *recordv1.Job, car []*recordv1.Job) bool {
+	list := j.GetCollections()
+	if len(list) == 0 {
+		return false
+	}
+	found, last := AsFound(j).GetImage().GetSha256(), list[len(list)-1].GetCollected().GetEntry()
+	for _, other := range car {
+		for _, in := range saidIn(other) {
+			if in.GetSince().GetEntry() > last && in.GetKnown() && in.GetKnownBy() != writtenOnly && in.GetImageSha256() == found {
+				return true
+			}
+		}
+	}
+	return false
+}
