@@ -50,12 +50,20 @@ func fits(a *recordv1.Action) bool {
 	if so, back := a.GetSignOff(), a.GetReturn(); so != nil || back != nil {
 		image = so.GetImageSha256() + back.GetImageSha256()
 	}
-	form := uint32(2)
-	if a.GetJob().GetDefinitionCarried() {
-		form = 3
-	}
-	return a.GetForm() == form && signoff.Kind(a) != "" &&
+	return a.GetForm() == leastForm(a) && signoff.Kind(a) != "" &&
 		(image == "0" || len(image) == 64 && strings.Trim(image, "0123456789abcdef") == "")
+}
+
+// leastForm is the form that an action needs, by what came when.
+func leastForm(a *recordv1.Action) uint32 {
+	kind := signoff.Kind(a)
+	switch {
+	case kind == "corridor", kind == "corridor_close", a.GetSubmission().GetCorridor() != nil, a.GetRun().GetOf() != "":
+		return 4
+	case a.GetJob().GetDefinitionCarried():
+		return 3
+	}
+	return 2
 }
 
 // carried is the type and text that an action of that text travels in.
@@ -78,7 +86,7 @@ var tokens = regexp.MustCompile(`"(?:[^"\\]|\\.)*"|-?[0-9][0-9.eE+-]*|[a-z]+|[][
 // spoil changes a text in a few places, mostly by whole tokens.
 func spoil(text string, rng *rand.Rand) string {
 	others := []string{"null", "true", "false", "0", "7", "-0", "7.0", "7e0", `"7"`, "4294967295", "4294967296", "{}", "[]", `""`, `"\u0061"`,
-		`"\ud800"`, "\"\xff\"", `"form"`, `"request_id"`, `"requestId"`, `"novel":{},`, `"form":2,`, `"form":3,`, `"definition_carried":false,`, ",", ":", "{", "}", "[", "]", " ", "\ufeff"}
+		`"\ud800"`, "\"\xff\"", `"form"`, `"request_id"`, `"requestId"`, `"novel":{},`, `"form":2,`, `"form":3,`, `"form":4,`, `"definition_carried":false,`, `"of":"",`, `"corridor":{},`, ",", ":", "{", "}", "[", "]", " ", "\ufeff"}
 	for range rng.IntN(3) {
 		at := tokens.FindAllStringIndex(text, -1)
 		if len(at) == 0 {
