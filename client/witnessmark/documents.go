@@ -18,7 +18,7 @@ func newDefinitionCommand(a *app) *cobra.Command {
 }
 
 func newLimitsCommand(a *app) *cobra.Command {
-	return documentCommand(a, client.Limits, "Limits: the rules that tables must keep", newLimitsCheck(a))
+	return documentCommand(a, client.Limits, "Limits: the rules that tables must keep", newLimitsCheck(a), newLimitsPropose(a))
 }
 
 // documentCommand is add, list and show of one kind, and what else there is of it.

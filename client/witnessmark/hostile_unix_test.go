@@ -77,6 +77,7 @@ func TestHostileFiles(t *testing.T) {
 			"inspect FILE --definition DEFINITION", "inspect IMAGE --definition FILE", "signal show FILE --definition DEFINITION", "signal show IMAGE --definition FILE",
 			"convert FILE out.hex", "verify FILE --fingerprint SHA256:AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA",
 			"definition check FILE", "definition check DEFINITION --image FILE", "limits check FILE --definition DEFINITION", "limits check LIMITS --definition FILE",
+			"limits propose --definition FILE", "limits propose --definition DEFINITION --image FILE",
 			"run show FILE", "run show RUN --channels FILE", "run gain --before FILE --after RUN", "run gain --before RUN --after FILE", "run gain --before RUN --after RUN --channels FILE",
 			"run check FILE --image IMAGE --definition DEFINITION", "run check RUN --image FILE --definition DEFINITION", "run check RUN --image IMAGE --definition FILE",
 			"run check RUN --image IMAGE --definition DEFINITION --limits FILE", "run check RUN --image IMAGE --definition DEFINITION --candidate FILE", "run check RUN --image IMAGE --definition DEFINITION --channels FILE",
