@@ -2,7 +2,9 @@ package client
 
 import (
 	"context"
+	"crypto"
 	"errors"
+	"fmt"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -34,7 +36,16 @@ func Login(ctx context.Context, home *Home, addr, keyPath string, ask Passphrase
 	if err != nil {
 		return nil, err
 	}
-	c, err := newClient(home, Config{Server: strings.ReplaceAll(addr, " ", ""), Key: keyPath}, signer, nil)
+	return login(ctx, home, Config{Server: strings.ReplaceAll(addr, " ", ""), Key: keyPath}, signer, confirm, given)
+}
+
+// LoginWith is Login with a key that is open already, to the ledger of a fingerprint, which had the head seen where that is not the zero one.
+func LoginWith(ctx context.Context, home *Home, addr, keyPath string, signer crypto.Signer, fingerprint string, seen Head) (*Client, error) {
+	return login(ctx, home, Config{Server: addr, Key: keyPath}, signer, Confirming(fingerprint), seen)
+}
+
+func login(ctx context.Context, home *Home, config Config, signer crypto.Signer, confirm func(string) error, given Head) (*Client, error) {
+	c, err := newClient(home, config, signer, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -42,6 +53,17 @@ func Login(ctx context.Context, home *Home, addr, keyPath string, ask Passphrase
 		return nil, errors.Join(err, c.Close())
 	}
 	return c, nil
+}
+
+// Confirming is for Login, where the fingerprint is known beforehand.
+func Confirming(fingerprint string) func(string) error {
+	return func(found string) error {
+		if found == fingerprint {
+			return nil
+		}
+		return &Error{Kind: Distrust, Text: fmt.Sprintf("the server's ledger is %s, and not %s", found, fingerprint),
+			Try: "ask the lead for the fingerprint that init printed"}
+	}
 }
 
 func (c *Client) pin(ctx context.Context, confirm func(string) error, given Head) error {

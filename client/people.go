@@ -20,8 +20,11 @@ func (c *Client) Enrol(ctx context.Context, name string, roles []string, keyFile
 	if err != nil {
 		return nil, err
 	}
-	return c.actOnPerson(ctx, name, &recordv1.Action{Body: &recordv1.Action_Enrol{Enrol: &recordv1.Enrol{
-		Name: name, Roles: roles, PublicKey: signoff.FormatPublicKey(key)}}})
+	return c.enrol(ctx, name, roles, signoff.FormatPublicKey(key))
+}
+
+func (c *Client) enrol(ctx context.Context, name string, roles []string, key string) (*recordv1.Person, error) {
+	return c.actOnPerson(ctx, name, &recordv1.Action{Body: &recordv1.Action_Enrol{Enrol: &recordv1.Enrol{Name: name, Roles: roles, PublicKey: key}}})
 }
 
 // Retire ends a person's part; compromised also voids their sign-offs that nobody has collected.

@@ -2,6 +2,8 @@ package client
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -13,6 +15,8 @@ import (
 
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
 )
+
+var errStranger = errors.New("the server knows no such key")
 
 // patient is the context of a call that may take long as long as something moves.
 type patient struct {
@@ -222,7 +226,7 @@ func (s *search) note(r *road, why string) {
 // away is the error where nobody answered.
 func (s *search) away() error {
 	if s.stranger {
-		return &Error{Kind: Refused, Text: "the server knows no such key: " + s.me + " was never enrolled there", Try: tryEnrol}
+		return &Error{Kind: Refused, Err: fmt.Errorf("%w: %s was never enrolled there", errStranger, s.me), Try: tryEnrol}
 	}
 	var at []string
 	for _, l := range s.lost {

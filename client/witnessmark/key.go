@@ -17,19 +17,9 @@ func newKeyCommand(a *app) *cobra.Command {
 		Short: "Make an OpenSSH Ed25519 key, where ssh-keygen is not at hand",
 		Args:  takes(1),
 		RunE: func(_ *cobra.Command, args []string) error {
-			var passphrase []byte
-			if ask := a.passphrase(); ask != nil {
-				var err error
-				if passphrase, err = ask(args[0] + " (empty for none)"); err != nil {
-					return err
-				}
-				again, err := ask(args[0] + ", once more")
-				if err != nil {
-					return err
-				}
-				if !bytes.Equal(again, passphrase) {
-					return errors.New("the two passphrases differ; no key was made")
-				}
+			passphrase, err := a.newPassphrase(args[0])
+			if err != nil {
+				return err
 			}
 			key, err := client.NewKey(args[0], "", passphrase)
 			if err != nil {
@@ -42,4 +32,21 @@ func newKeyCommand(a *app) *cobra.Command {
 			return nil
 		},
 	})
+}
+
+// newPassphrase asks for that of a key that is to be made, twice; without a terminal it gets none.
+func (a *app) newPassphrase(file string) ([]byte, error) {
+	ask := a.passphrase()
+	if ask == nil {
+		return nil, nil
+	}
+	passphrase, err := ask(file + " (empty for none)")
+	if err != nil {
+		return nil, err
+	}
+	again, err := ask(file + ", once more")
+	if err == nil && !bytes.Equal(again, passphrase) {
+		err = errors.New("the two passphrases differ; no key was made")
+	}
+	return passphrase, err
 }

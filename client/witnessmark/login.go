@@ -49,14 +49,10 @@ func newLoginCommand(a *app) *cobra.Command {
 
 // confirm compares the fingerprint with the one given, or asks whoever sits at the terminal.
 func (a *app) confirm(given string) func(string) error {
+	if given != "" {
+		return client.Confirming(given)
+	}
 	return func(got string) error {
-		if given != "" {
-			if given != got {
-				return &client.Error{Kind: client.Distrust, Text: fmt.Sprintf("the server's ledger is %s, and not %s", got, given),
-					Try: "ask the lead for the fingerprint that init printed"}
-			}
-			return nil
-		}
 		if !a.terminal() {
 			return &client.Error{Kind: client.Usage, Text: "nobody is at a terminal to compare the ledger's fingerprint",
 				Try: "--fingerprint F, as init printed it"}

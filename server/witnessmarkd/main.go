@@ -38,7 +38,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 	root.SetOut(stdout)
 	root.SetErr(stderr)
 	root.AddCommand(initCommand(), serveCommand(), checkCommand(),
-		backupCommand(), restoreCommand(), rebuildCommand(), recoverCommand(), getCommand(), moveCommand())
+		backupCommand(), restoreCommand(), rebuildCommand(), recoverCommand(), getCommand(), moveCommand(), unitCommand())
 	err := root.Execute()
 	switch {
 	case err == nil:

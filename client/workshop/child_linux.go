@@ -1,0 +1,11 @@
+package workshop
+
+import (
+	"os/exec"
+	"syscall"
+)
+
+// dieWithUs has a child told to end when this process is gone, however it ended.
+func dieWithUs(cmd *exec.Cmd) {
+	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true, Pdeathsig: syscall.SIGTERM}
+}
