@@ -84,7 +84,10 @@ func smallImage() []byte {
 	return b
 }
 
-func layoutOf(t testing.TB, file string) *definition.Layout {
+func layoutOf(t interface {
+	Helper()
+	Fatal(...any)
+}, file string) *definition.Layout {
 	t.Helper()
 	lay, err := definition.Load("test.yaml", []byte(file))
 	if err != nil {

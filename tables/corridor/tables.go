@@ -12,14 +12,14 @@ import (
 // the candidate, too.
 func (c *check) table(t *definition.Table) {
 	in, directions, err := c.found(t)
-	first := true
+	lowest, moved := uint64(math.MaxUint64), false
 	for _, d := range directions {
 		if c.claim(d) {
-			if first {
-				c.axis(t, d.Offset)
-			}
-			first = false
+			lowest, moved = min(lowest, d.Offset), true
 		}
+	}
+	if moved {
+		c.axis(t, lowest)
 	}
 	if err != nil {
 		return // nothing but its counts and pointers is known to be its own
@@ -37,7 +37,7 @@ func (c *check) table(t *definition.Table) {
 	if !c.overlaps(in.Cells.Extent()) {
 		return
 	}
-	first = true
+	first := true
 	c.changed(in, func(v cell) {
 		c.claimCell(v.cells, v.row, v.col)
 		what := Table
