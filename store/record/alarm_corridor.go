@@ -31,20 +31,22 @@ func notReadBack(j *recordv1.Job, last *recordv1.Collection) string {
 	return fmt.Sprintf(words+"; the one that stays is read back before the car leaves", by.GetNumber(), imageOf(j, last.GetSubmission()))
 }
 
-// corridorsAlone are the releases of closed corridors that nobody signed since, one of which stays or may be
-// in the car; while it is not known which was written last, only what was collected last counts as that.
+// corridorsAlone are the releases of closed corridors that nobody signed since, and that stay or may be in the
+// car. Of several that were collected and not read back, the last stands for all that may be in it.
 func corridorsAlone(j *recordv1.Job, car []*recordv1.Job) (out []*recordv1.Submission) {
 	if len(j.GetCorridors()) == 0 || backAsFound(j, car) {
 		return nil
 	}
-	unread := ToBeReadBack(j)
+	alone := func(sub *recordv1.Submission) bool {
+		return onlyCorridor(sub) && CorridorOf(j, sub.GetByCorridor()).GetState() == closed
+	}
+	last := SubmissionOf(j, ToBeReadBack(j).GetSubmission())
 	for _, sub := range j.GetSubmissions() {
-		by := CorridorOf(j, sub.GetByCorridor())
-		if by == nil || by.GetState() == open || !onlyCorridor(sub) {
+		if !alone(sub) {
 			continue
 		}
-		in := (unread == nil || unread.GetSubmission() == sub.GetNumber()) && mayBeIn(car, sub)
-		if in || by.GetKept() == sub.GetNumber() {
+		in := (last == sub || !alone(last)) && mayBeIn(car, sub)
+		if in || CorridorOf(j, sub.GetByCorridor()).GetKept() == sub.GetNumber() {
 			out = append(out, sub)
 		}
 	}

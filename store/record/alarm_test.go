@@ -31,6 +31,12 @@ var alarmTable = []struct {
 	{RunDanger, "T runs 1 after danger", "1.run1",
 		"T runs 1 after\nT reads-back 1.1 first\nT collects 1.0\nT reads-back 1.0 found\nT closes 1 done",
 		[]string{"L settles 1 run-danger 1.run1"}},
+	{CorridorOnly, "L opens-corridor 1 C\nC submits 1 third\nT collects 1.3\nT closes-corridor 1 1 keep=3", "1.3",
+		"T reads-back 1.3 third\nT runs 1 after of=1.3\nT reads 1 other differs\nL signs 1.2 warn=b\nT collects 1.2\nT reads-back 1.2 second\nT collects 1.3\nT cannot-read 1.3\nT closes 1 done",
+		[]string{"L signs 1.3", "D returns 1.3", "T collects 1.0\nT reads-back 1.0 found", "T reads 1 found differs", "T opens AB-1\nT reads 2 found differs",
+			"T opens AB-1\nT reads 2 found differs\nT collects 2.0\nT reads-back 2.0 found"}},
+	{CorridorOnly, "L opens-corridor 1 C\nC submits 1 third\nT collects 1.3\nT closes 1 done", "1.3", "T reads-back 1.3 third",
+		[]string{"T reopens 1\nL signs 1.3", "T reopens 1\nT collects 1.2\nT reads-back 1.2 second"}},
 	{OlderLimits, "L limits l L2 worse=1.1", "1.1",
 		// the limits of before do not take it back: whoever signed has to look again
 		"L limits l L1\nT collects 1.1\nT reads-back 1.1 first\nT closes 1 done",

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"fmt"
+	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
@@ -64,9 +65,47 @@ func (c *composer) body(a *recordv1.Action) {
 		a.Body = &recordv1.Action_Erase{Erase: &recordv1.Erase{Job: toNumber(c.arg(0)), Images: c.has("images"), Because: "its owner asked"}}
 	case "settles":
 		a.Body = &recordv1.Action_Settle{Settle: &recordv1.Settle{Job: toNumber(c.arg(0)), Alarm: c.arg(1), About: c.arg(2), Because: "asked its owner"}}
+	case "opens-corridor":
+		a.Body = &recordv1.Action_Corridor{Corridor: c.corridor()}
+	case "closes-corridor":
+		a.Body = &recordv1.Action_CorridorClose{CorridorClose: &recordv1.CloseCorridor{
+			Job: toNumber(c.arg(0)), Corridor: toNumber(c.arg(1)), Keep: c.number("keep", 0), Because: c.or("because", ""),
+		}}
 	default:
 		c.jobBody(a)
 	}
+}
+
+func (c *composer) corridor() *recordv1.OpenCorridor {
+	job, _ := c.Job(toNumber(c.arg(0)))
+	from := c.number("from", 0)
+	j := c.judgeJob(job, "", nil)
+	o := &recordv1.OpenCorridor{
+		Job: toNumber(c.arg(0)), From: from, FromSha256: j.GetBaseSha256(), Authors: list(c.arg(1), ","), Most: c.or("most", "caution"), Maps: c.number("maps", 20),
+		Definition: j.GetDefinition(), Limits: j.GetLimits(), Fuel: j.GetFuel(), Numbers: j.GetNumbers(), Reason: c.or("reason", ""), ByAuthor: c.has("author"),
+	}
+	if sub := SubmissionOf(job, from); sub != nil {
+		o.FromSha256 = sub.GetImage().GetSha256()
+	}
+	for _, t := range list(c.or("tables", "ignition:2:6,fuel:0.05:0"), ",") {
+		f := strings.Split(t, ":")
+		o.Tables = append(o.Tables, &recordv1.CorridorTable{Table: f[0], Up: f[1], Down: f[2], Unit: "deg"})
+	}
+	return o
+}
+
+// inCorridor says how a submission lies to the corridor that covers now, unless the line says another.
+func (c *composer) inCorridor(job uint32) *recordv1.InCorridor {
+	n := c.number("corridor", c.Covering(job).GetNumber())
+	if n == 0 {
+		return nil
+	}
+	in := &recordv1.InCorridor{Corridor: n}
+	for i, o := range list(c.or("out", ""), ",") {
+		what, table, _ := strings.Cut(o, ":")
+		in.Outside = append(in.Outside, &recordv1.Outside{What: what, Table: table, At: []uint32{0, 3, uint32(i)}, Address: 0x1c40})
+	}
+	return in
 }
 
 func (c *composer) revision() *recordv1.Revision {
@@ -145,7 +184,7 @@ func (c *composer) jobBody(a *recordv1.Action) {
 		a.Body = &recordv1.Action_Void{Void: &recordv1.VoidRead{Job: n, Read: toNumber(c.arg(1)), Because: "another car's"}}
 	case "runs":
 		r := &recordv1.AddRun{
-			Job: n, When: c.arg(1), FileSha256: c.h.sha("run" + c.arg(1)), ChannelsSha256: c.h.sha("channels"), FileName: c.seal("file_name", "sweep.csv"),
+			Job: n, When: c.arg(1), FileSha256: c.h.sha("run" + c.arg(1)), ChannelsSha256: c.h.sha("channels"), FileName: c.seal("file_name", "sweep.csv"), Of: c.or("of", ""),
 		}
 		if c.has("danger") {
 			r.Danger, r.CheckSha256 = true, c.h.sha("knock")
@@ -160,7 +199,7 @@ func (c *composer) jobBody(a *recordv1.Action) {
 	case "submits":
 		a.Body = &recordv1.Action_Submission{Submission: &recordv1.Submit{
 			Job: n, Image: c.image(c.arg(1)), From: c.number("from", 0), Judgement: c.judgeJob(job, "clear", nil),
-			Note: c.seal("note", "more air, more fuel"), FileName: c.seal("file_name", c.arg(1)+".bin"),
+			Note: c.seal("note", "more air, more fuel"), FileName: c.seal("file_name", c.arg(1)+".bin"), Corridor: c.inCorridor(n),
 		}}
 	default:
 		c.subBody(a, job, n, subNumber)
@@ -212,7 +251,7 @@ func (c *composer) subBody(a *recordv1.Action, job *recordv1.Job, n, subNumber u
 		a.Body = &recordv1.Action_Withdraw{Withdraw: &recordv1.Withdraw{Job: n, Submission: subNumber}}
 	case "collects":
 		k := &recordv1.Collect{Job: n, Submission: subNumber, ImageSha256: img, CarCheckedBy: c.or("by-car", "")}
-		if signed := sub.GetSignOff().GetJudgement(); subNumber > 0 {
+		if signed, _, _ := Approved(job, sub); subNumber > 0 {
 			k.Judgement = c.judgeJob(job, signed.GetVerdict(), signed.GetWarnings())
 		} else {
 			k.ImageSha256 = AsFound(job).GetImage().GetSha256()

@@ -21,20 +21,25 @@ func lived(t tb) *history {
 		C submits 1 first
 		D signs 1.1
 		T collects 1.1
+		T reads 1 again differs
 		T runs 1 after danger
 		C submits 1 second warn=a
 		L submits 1 mine
 		T opens CD-2
 		T reads 2 two
 		T opens EF-3
-		T closes 3 done`)
+		T closes 3 done
+		L opens-corridor 2 C from=0
+		C submits 2 inside`)
 }
 
 var livedLines = []string{
 	"L enrols N technician", "L retires D compromised", "L defines d D2", "L limits l L2 worse=1.1", "L opens A-2 frame=F fuel=E85", "L amends 1 A-2",
-	"L closes 1 done", "L reopens 3", "L reads 1 again differs", "L voids 2 1", "L submits 1 third warn=a,b", "L signs 1.2", "L returns 1.1",
+	"L closes 1 done", "L reopens 3", "L reads 1 again differs", "L voids 1 2", "L submits 1 third warn=a,b", "L signs 1.2", "L returns 1.1",
 	"L withdraws 1.3", "L collects 1.1", "L reads-back 1.1 found", "L cannot-read 1.1", "L runs 1 after", "L notes 1.1 hello file=a",
 	"L settles 1 run-danger 1.run1", "L erases 3 images",
+	"L opens-corridor 1 C,D from=1 most=notice maps=3", "L closes-corridor 2 1 keep=1 because=late", "L submits 2 more", "C submits 2 out key=C out=cell:fuel,bytes:",
+	"L runs 1 after of=1.1", "L signs 2.1",
 }
 
 // FuzzJudge: whatever a server sends, judging and applying neither panic nor disagree.

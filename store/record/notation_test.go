@@ -11,18 +11,23 @@ package record
 //	L enrols C calibrator [pub=LABEL]         L retires C [compromised]
 //	L defines d LABEL [worse=1.1,2.1]         L limits l LABEL [worse=1.1,2.1]
 //	T opens AB-1 [frame=F] [fuel=F] [fuels=A|B] [car=N]
+//	L opens-corridor 1 C,D [from=N] [tables=a:UP:DOWN,b:UP:DOWN] [most=notice] [maps=N] [author] [reason=TEXT]
+//	T closes-corridor 1 N [keep=N] [because=TEXT]
 //	T amends 1 AB-1 [the same]                T closes 1 done           T reopens 1
-//	T reads 1 IMAGE [differs] [frame=F]       T voids 1 2               T runs 1 before [danger]
-//	C submits 1 IMAGE [warn=A,B] [from=N]     T returns 1.1             C withdraws 1.1
+//	T reads 1 IMAGE [differs] [frame=F]       T voids 1 2               T runs 1 before [danger] [of=NAME]
+//	C submits 1 IMAGE [warn=A,B] [from=N] [out=WHAT:TABLE,…] [corridor=N] (the one that covers, where not given; 0 says nothing)
+//	    T returns 1.1             C withdraws 1.1
 //	L signs 1.1 [because=A,B] [author]        T collects 1.1
 //	T reads-back 1.1 IMAGE [differs]          T cannot-read 1.1
 //	C notes 1.1 TEXT [file=LABEL,LABEL]       L settles 1 recalled 1.1  L erases 1 [images]
 //	= 1.1 released      = release 1 2     = car 1 1.2 read-back     = alarms 1 recalled:1.1 run-danger:1.run1
+//	= covers 1 1 (corridor, or what ended it)     = waits 1 sign:1.1 collect:1.2     = in 1 1.2
 //
 // Any action takes key=LABEL (sign with another key), seen=N, root=LABEL (a fork), on=N (act on
 // entry N), id=TEXT, time=TEXT, genesis=LABEL, verdict=V, def=LABEL, lim=LABEL.
 
 import (
+	"cmp"
 	"crypto/ed25519"
 	"crypto/sha256"
 	"errors"
@@ -296,6 +301,26 @@ func (h *history) expect(line string) {
 				return f[1] + " unknown"
 			}
 			return fmt.Sprintf("%s %d.%d %s", f[1], in.GetJob(), in.GetSubmission(), in.GetKnownBy())
+		case "covers":
+			j, _ := s.Job(toNumber(f[1]))
+			covering, last := s.Covering(j.GetNumber()), CorridorOf(j, uint32(len(j.GetCorridors())))
+			if covering.GetNumber() == 0 || last.GetEnded() != "" {
+				return strings.TrimSpace(f[1] + " " + cmp.Or(last.GetEnded(), last.GetState()))
+			}
+			return fmt.Sprintf("%s %d", f[1], covering.GetNumber())
+		case "waits":
+			j, _ := s.Job(toNumber(f[1]))
+			words := f[1]
+			for _, w := range WaitsOf(j) {
+				words += " " + w.What + ":" + w.Of.String()
+			}
+			return words
+		case "in":
+			name, known := s.PresumedIn(toNumber(f[1]))
+			if !known {
+				return f[1] + " unknown"
+			}
+			return f[1] + " " + name.String()
 		case "alarms":
 			return strings.TrimSpace(f[1] + " " + strings.Join(alarmNames(s, toNumber(f[1])), " "))
 		}

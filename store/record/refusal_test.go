@@ -162,6 +162,67 @@ var faults = []struct {
 	{"C submits 1 next", ReasonBadValue, "submission.meant", func(a *action) {
 		a.GetSubmission().MeantGiven, a.GetSubmission().Meant = true, make([]string, maxKeys+1)
 	}},
+	// Corridors.
+	{"L opens-corridor 7 C", ReasonNoRead, "corridor.job", func(a *action) { a.GetCorridor().Job = 7 }},
+	{"L opens-corridor 8 C", ReasonClosed, "corridor.job", nil},
+	{"L opens-corridor 11 C", ReasonState, "corridor.job", nil},
+	{"L opens-corridor 10 C", ReasonNotFound, "corridor.job", func(a *action) { a.GetCorridor().Job = 99 }},
+	{"L opens-corridor 10 C", ReasonOtherImage, "corridor.from_sha256", func(a *action) { a.GetCorridor().FromSha256 = sha("x") }},
+	{"L opens-corridor 10 C", ReasonNotFound, "corridor.from", func(a *action) { a.GetCorridor().From = 1 }},
+	{"L opens-corridor 5 C from=1", ReasonState, "corridor.from", nil},
+	{"L opens-corridor 2 C from=1", ReasonOtherImage, "corridor.from_sha256", func(a *action) { a.GetCorridor().FromSha256 = sha("two") }},
+	{"L opens-corridor 10 C def=D0", ReasonOlderRevision, "corridor.definition.sha256", nil},
+	{"L opens-corridor 10 C lim=L0", ReasonOlderRevision, "corridor.limits.sha256", nil},
+	{"L opens-corridor 10 C by=m", ReasonBadValue, "corridor.limits.name", nil},
+	{"L opens-corridor 10 C", ReasonOtherInputs, "corridor", func(a *action) { a.GetCorridor().Fuel = "E85" }},
+	{"L opens-corridor 10 C", ReasonOtherInputs, "corridor", func(a *action) { a.GetCorridor().Numbers = nil }},
+	{"L opens-corridor 10 C", ReasonBadValue, "corridor.authors", func(a *action) { a.GetCorridor().Authors = nil }},
+	{"L opens-corridor 10 C", ReasonBadValue, "corridor.authors", func(a *action) { a.GetCorridor().Authors = make([]string, 101) }},
+	{"L opens-corridor 10 D,C", ReasonBadValue, "corridor.authors", nil},
+	{"L opens-corridor 10 C,C", ReasonBadValue, "corridor.authors", nil},
+	{"L opens-corridor 10 nobody", ReasonNotFound, "corridor.authors", nil},
+	{"L opens-corridor 10 c", ReasonNotFound, "corridor.authors", nil},
+	{"L opens-corridor 10 T", ReasonRole, "T", nil},
+	{"L opens-corridor 10 Gone", ReasonRetired, "corridor.authors", nil},
+	{"L opens-corridor 10 C,L", ReasonAuthor, "corridor.authors", nil},
+	{"L opens-corridor 10 C,L author reason=alone", ReasonAuthor, "corridor.authors", nil},
+	{"L opens-corridor 10 C author", ReasonNotAuthor, "corridor.by_author", nil},
+	{"L opens-corridor 10 C", ReasonBadValue, "corridor.reason", func(a *action) { a.GetCorridor().Reason = " \n" }},
+	{"L opens-corridor 10 C", ReasonBadValue, "corridor.reason", func(a *action) { a.GetCorridor().Reason = long(4001) }},
+	{"L opens-corridor 10 C", ReasonBadValue, "corridor.tables", func(a *action) { a.GetCorridor().Tables = nil }},
+	{"L opens-corridor 10 C", ReasonBadValue, "corridor.tables", func(a *action) { a.GetCorridor().Tables = make([]*recordv1.CorridorTable, maxCorridor+1) }},
+	{"L opens-corridor 10 C tables=a:1:1,a:2:2", ReasonBadValue, "corridor.tables", nil},
+	{"L opens-corridor 10 C tables=a:0:0", ReasonBadValue, "corridor.tables", nil},
+	{"L opens-corridor 10 C tables=a:-1:1", ReasonBadValue, "corridor.tables", nil},
+	{"L opens-corridor 10 C tables=a:1:-0", ReasonBadValue, "corridor.tables", nil},
+	{"L opens-corridor 10 C tables=a:1.0:1", ReasonBadValue, "corridor.tables", nil},
+	{"L opens-corridor 10 C tables=a:1:", ReasonBadValue, "corridor.tables", nil},
+	{"L opens-corridor 10 C tables=a:1:NaN", ReasonBadValue, "corridor.tables", nil},
+	{"L opens-corridor 10 C tables=a:1:1e3", ReasonBadValue, "corridor.tables", nil},
+	{"L opens-corridor 10 C tables=:1:1", ReasonBadValue, "corridor.tables.table", nil},
+	{"L opens-corridor 10 C", ReasonBadValue, "corridor.tables.unit", func(a *action) { a.GetCorridor().Tables[0].Unit = "\x1b" }},
+	{"L opens-corridor 10 C maps=0", ReasonBadValue, "corridor.maps", nil},
+	{"L opens-corridor 10 C maps=1001", ReasonBadValue, "corridor.maps", nil},
+	{"L opens-corridor 10 C most=clear", ReasonBadValue, "corridor.most", nil},
+	{"L opens-corridor 10 C most=warning", ReasonBadValue, "corridor.most", nil},
+	{"T closes-corridor 11 1", ReasonNotFound, "corridor_close.corridor", func(a *action) { a.GetCorridorClose().Corridor = 0 }},
+	{"T closes-corridor 11 1", ReasonNotFound, "corridor_close.job", func(a *action) { a.GetCorridorClose().Job = 99 }},
+	{"T closes-corridor 11 1", ReasonNotFound, "corridor_close.keep", func(a *action) { a.GetCorridorClose().Keep = 9 }},
+	{"T closes-corridor 11 1", ReasonCorridor, "corridor_close.keep", func(a *action) { a.GetCorridorClose().Keep = 2 }},
+	{"T closes-corridor 11 1", ReasonBadValue, "corridor_close.because", func(a *action) { a.GetCorridorClose().Because = "\u2028" }},
+	{"C submits 1 next corridor=1", ReasonCorridor, "submission.corridor", nil},
+	{"C submits 1 next", ReasonCorridor, "submission.corridor", func(a *action) { a.GetSubmission().Corridor = &recordv1.InCorridor{} }},
+	{"C submits 11 next", ReasonCorridor, "submission.corridor", func(a *action) { a.GetSubmission().Corridor = nil }},
+	{"C submits 11 next", ReasonCorridor, "submission.corridor", func(a *action) { a.GetSubmission().Corridor.Corridor = 0 }},
+	{"C submits 11 next corridor=2", ReasonCorridor, "submission.corridor", nil},
+	{"C submits 11 next out=cell:a,cell:a,cell:a,cell:a,cell:a,cell:a,cell:a,cell:a,cell:a", ReasonBadValue, "submission.corridor.outside", nil},
+	{"C submits 11 next out=cell:a", ReasonBadValue, "submission.corridor.outside", func(a *action) { a.GetSubmission().Corridor.More = 1 }},
+	{"C submits 11 next out=colour:a", ReasonBadValue, "submission.corridor.outside.what", nil},
+	{"C submits 11 next out=cell:", ReasonBadValue, "submission.corridor.outside.table", nil},
+	{"C submits 11 next out=cell:a", ReasonBadValue, "submission.corridor.outside.at", func(a *action) { a.GetSubmission().Corridor.Outside[0].At = make([]uint32, 4) }},
+	{"T runs 1 after of=1.2", ReasonNotFound, "run.of", nil},
+	{"T runs 1 after of=2.1", ReasonBadValue, "run.of", nil},
+	{"T runs 1 after of=1.read1x", ReasonBadValue, "run.of", nil},
 	// Sign-offs, returns, withdrawals.
 	{"L signs 5.1", ReasonNotFound, "sign_off.submission", func(a *action) { a.GetSignOff().Submission = 9 }},
 	{"L signs 5.1", ReasonNotFound, "sign_off.submission", func(a *action) { a.GetSignOff().Submission = 0 }},
@@ -232,7 +293,14 @@ const readyForFaults = ready + `
 	L erases 9
 	T opens NEW-10
 	T reads 10 ten
-	T runs 1 after danger`
+	T runs 1 after danger
+	L enrols Gone calibrator
+	L retires Gone
+	T opens NEW-11
+	T reads 11 eleven
+	L opens-corridor 11 C
+	C submits 11 inside
+	D submits 11 beside`
 
 func faulty(t tb) *history {
 	h := newHistory(t, false).script(readyForFaults)

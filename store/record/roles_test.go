@@ -37,6 +37,12 @@ const duties = `
 	X returns 2.1                yes        yes        yes
 	X returns 1.1                yes        yes        yes
 	X settles 1 run-danger 1.run1  no       no         yes
+	X opens-corridor 8 C         no         no         yes
+	X closes-corridor 9 1        yes        no         yes
+	X submits 9 next             no         yes        yes
+	X collects 9.1               yes        no         yes
+	X signs 9.1                  no         no         yes
+	X returns 9.1                yes        yes        yes
 	X erases 7                   no         no         yes
 	T opens AB-2 fuel=E85 fuels=98-RON   no  no no`
 
@@ -67,6 +73,18 @@ const ready = staff + `
 	C submits 6 first verdict=danger
 `
 
+// moreReady has 9.1 released by a corridor.
+const moreReady = `
+	T opens V-7
+	T closes 7 done
+	T opens V-8
+	T reads 8 eight
+	T opens V-9
+	T reads 9 nine
+	L opens-corridor 9 C
+	C submits 9 first
+	T runs 1 after danger`
+
 func TestEveryRoleAndKind(t *testing.T) {
 	lines := strings.Split(strings.TrimSpace(duties), "\n")
 	names := roleNames(Roles)
@@ -77,7 +95,7 @@ func TestEveryRoleAndKind(t *testing.T) {
 				roles = append(roles, name)
 			}
 		}
-		h := newHistory(t, false).script(ready + "T opens V-7\nT closes 7 done\nT opens V-8\nT reads 8 eight\nT runs 1 after danger")
+		h := newHistory(t, false).script(ready + moreReady)
 		if strings.Join(roles, "+") != "calibrator" {
 			h.script("L enrols X " + strings.Join(roles, "+"))
 		}
@@ -112,7 +130,7 @@ func TestEveryRoleAndKind(t *testing.T) {
 // TestEveryKindIsComplete: each kind of the .proto has its rules here and its line in the table, which
 // says what its message's roles say; and no kind is here alone.
 func TestEveryKindIsComplete(t *testing.T) {
-	h := newHistory(t, false).script(ready + "T opens V-7\nT closes 7 done\nT opens V-8\nT reads 8 eight\nT runs 1 after danger")
+	h := newHistory(t, false).script(ready + moreReady)
 	table := map[string]string{}
 	for _, line := range strings.Split(strings.TrimSpace(duties), "\n")[1:] {
 		f := strings.Fields(line)

@@ -37,7 +37,9 @@ func TestTargets(t *testing.T) {
 		T opens IJ-5
 		T closes 5 done
 		L erases 5
-		T runs 2 after danger`
+		T runs 2 after danger
+		L opens-corridor 1 C
+		C submits 1 inside`
 	h := newHistory(t, false).script(made)
 	lines := []string{"genesis"}
 	for _, l := range strings.Split(made, "\n") {
@@ -77,6 +79,12 @@ func TestTargets(t *testing.T) {
 		{"T collects 1.0", "T reads 1 found"},
 		{"T reads-back 1.0 found", "T collects 1.0"},
 		{"L settles 2 run-danger 2.run1", "T runs 2 after danger"},
+		{"L opens-corridor 1 C", "T reads 1 found"},
+		{"L opens-corridor 1 C from=3", "C submits 1 inside"},
+		{"L opens-corridor 1 C from=1", "D returns 1.1"},
+		{"T closes-corridor 1 1", "L opens-corridor 1 C"},
+		{"T collects 1.3", "C submits 1 inside"},
+		{"L signs 1.3", "C submits 1 inside"},
 	} {
 		var acts string
 		h.tell(c.line, func(a *recordv1.Action) { acts, seen[kindOf(a)] = a.GetActsOn(), true })
@@ -96,6 +104,8 @@ func TestTargetsThatAreNotThere(t *testing.T) {
 		"L signs 1.1": ReasonNotFound, "L returns 2.1": ReasonNotFound, "C withdraws 1.0": ReasonNotFound, "T collects 1.1": ReasonNotFound,
 		"T collects 1.0": ReasonNoRead, "T reads-back 1.0 x": ReasonNotCollected, "T reads-back 3.0 x": ReasonNotFound,
 		"T amends 2 x": ReasonNotFound, "T voids 1 1": ReasonNotFound, "L settles 1 recalled 1.1": ReasonNotFound, "L erases 7": ReasonNotFound,
+		"L opens-corridor 1 C": ReasonNoRead, "L opens-corridor 1 C from=1": ReasonNotFound, "L opens-corridor 2 C": ReasonNotFound,
+		"T closes-corridor 1 1": ReasonNotFound, "T closes-corridor 2 1": ReasonNotFound,
 	} {
 		h.tell(line, func(a *recordv1.Action) {
 			_, err := look2(h, a)
