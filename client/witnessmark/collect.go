@@ -13,12 +13,16 @@ import (
 
 func newCollectCommand(a *app) *cobra.Command {
 	var q client.Collecting
+	var bay bayFlags
 	cmd := &cobra.Command{
-		Use:   "collect JOB|NAME [--as-found] --out FILE [--fresh-read FILE] [--frame NUMBER]",
+		Use:   "collect JOB|NAME [--as-found] --out FILE [--fresh-read FILE] [--frame NUMBER] | collect JOB --follow [--to FILE]",
 		Short: "Write a release, its proof and its bay sheet, once everything about it holds",
 		Long: "Write a release, its proof and its bay sheet, once everything about it holds.\n\n" +
 			"A job's number alone is its newest release; where several people have releases in a job, say which (7.2).\n" +
 			"--as-found writes the image as it came out of the car, which needs no signature.\n" +
+			"--follow offers each new release of a job at the car, with what differs from the one before; Enter writes it. It goes on\n" +
+			"when the server comes back, and says what is still to be read back when it ends. Without --not-read-back the next one\n" +
+			"waits until the last one was read back.\n" +
 			"For the bench, where no car is near, there is get.",
 		Args: takes(1),
 	}
@@ -26,6 +30,8 @@ func newCollectCommand(a *app) *cobra.Command {
 	cmd.Flags().BoolVar(&q.AsFound, "as-found", false, "the job's read as found, in place of a release")
 	cmd.Flags().StringVar(&q.FreshRead, "fresh-read", "", "an image just read out of the car")
 	cmd.Flags().StringVar(&q.Frame, "frame", "", "the car's frame number")
+	bay.add(cmd)
+	cmd.PreRunE = bay.check
 	format := fileFormat(cmd, byEnding)
 	cmd.RunE = a.acts(func(ctx context.Context, c *client.Client, args []string) error {
 		name, err := nameOf(args[0])
@@ -39,6 +45,12 @@ func newCollectCommand(a *app) *cobra.Command {
 			return err
 		}
 		q.Job, q.Submission = name.Job, name.N
+		if bay.follow {
+			if name.Part != record.TheJob {
+				return usage("%s: --follow takes a job's number (7)", args[0])
+			}
+			return a.followBay(ctx, c, q, bay)
+		}
 		got, err := c.Collect(ctx, q)
 		if err != nil {
 			return err
@@ -46,14 +58,17 @@ func newCollectCommand(a *app) *cobra.Command {
 		if q.AsFound {
 			return a.line(got.Read, "%s into %s, image sha256 %s", ofJob(q.Job, 0), q.Out, got.Read.GetImage().GetSha256())
 		}
-		return a.print(got.Submission, func(w io.Writer) error {
-			fmt.Fprintf(w, "collected %s into %s\nsha256 %s\n", client.Name(got.Submission), q.Out, got.FileSHA256)
-			for _, s := range got.Newer {
-				fmt.Fprintf(w, "a newer submission, %s, is %s\n", client.Name(s), s.GetState())
-			}
-			_, err := fmt.Fprintf(w, "beside it: %s.proof.zip and %s.sheet.txt\n", q.Out, q.Out)
-			return err
-		})
+		return a.print(got.Submission, func(w io.Writer) error { return writeCollected(w, got, q.Out) })
 	})
-	return required(cmd, "out")
+	return cmd
+}
+
+// writeCollected says what was written, and what else somebody may mean.
+func writeCollected(w io.Writer, got *client.Collected, out string) error {
+	fmt.Fprintf(w, "collected %s into %s\nsha256 %s\n", client.Name(got.Submission), out, got.FileSHA256)
+	for _, s := range got.Newer {
+		fmt.Fprintf(w, "a newer submission, %s, is %s\n", client.Name(s), s.GetState())
+	}
+	_, err := fmt.Fprintf(w, "beside it: %s.proof.zip and %s.sheet.txt\n", out, out)
+	return err
 }

@@ -1,0 +1,69 @@
+package sheet
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	"witnessmark/tables/changed"
+	"witnessmark/tables/definition"
+)
+
+// briefly is how many cells of a table a brief difference shows.
+const briefly = 6
+
+// WriteBrief prints in a few lines how two images differ: of each table how many cells and how far, and its
+// first cells. Title says which two they are.
+func WriteBrief(w io.Writer, r *calibrationv1.Report, title string, o Options) error {
+	r = plainReport(r)
+	b := paperFor(w)
+	fmt.Fprintf(b, "%s: %s\n", bold.Render(plainText(title)), differing(r))
+	for _, t := range r.Tables {
+		def := o.table(t.Id)
+		fmt.Fprintf(b, "  %s  %d of %s%s", bold.Render(t.Id), t.Changed, plural(int(t.Cells), "cell"), before(", in", unit(def)))
+		if d := t.Delta; d != nil {
+			fmt.Fprintf(b, ", %s to %s", signed(numbers(def), d.Min), signed(numbers(def), d.Max))
+		}
+		if t.AxesChanged {
+			fmt.Fprint(b, "; breakpoints changed")
+		}
+		fmt.Fprintln(b)
+		writeFirst(b, t, def)
+	}
+	return b.done()
+}
+
+// writeFirst prints the first changed cells of a table, each with its place in words.
+func writeFirst(b *paper, t *calibrationv1.TableReport, def *definition.Table) {
+	cells := b.changesOf(t)
+	n := b.number(numbers(def))
+	for i, c := range cells.All() {
+		if i == briefly && cells.Len() > briefly+1 {
+			fmt.Fprintf(b, "    and %d more\n", cells.Len()-briefly)
+			return
+		}
+		var at []string
+		for k, p := range []changed.Place{c.X(), c.Y()} {
+			switch a := Axis(def, k); {
+			case p.Named:
+				at = append(at, Named(a, Side(k))+" "+plainText(p.Label))
+			case p.Given:
+				at = append(at, point.Along(a, Side(k), p.Point))
+			}
+		}
+		at = append(at, point.slice(def, cells.Slice(c.Slice))...)
+		b.grid.clear()
+		b.grid.change(n, c.Base(), c.Candidate(), c.Delta, false)
+		fmt.Fprintf(b, "    %s", strings.Join(at, ", "))
+		b.grid.write(b, 0, b.grid.cells[0].wide)
+		fmt.Fprintln(b)
+	}
+}
+
+// WriteShout prints a line that nobody may overlook, under a signal word.
+func WriteShout(w io.Writer, severity, text string) error {
+	b := paperFor(w)
+	fmt.Fprintf(b, "%s  %s\n", Word(severity), bold.Render(plainText(text)))
+	return b.done()
+}

@@ -1,0 +1,219 @@
+package main
+
+import (
+	"bytes"
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"witnessmark/client"
+	"witnessmark/client/sheet"
+	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
+	"witnessmark/tables/image"
+)
+
+// sameFile says whether a file holds a release.
+func (f *bayFollower) sameFile(path string, r *client.Review) (bool, error) {
+	have, err := client.ReadBounded(path, client.MaxFile)
+	if err != nil {
+		return false, err
+	}
+	want, err := r.File(f.ask.Format)
+	return bytes.Equal(have, want), err
+}
+
+// offer reviews the release and has the person, or --yes, say whether it is written.
+func (f *bayFollower) offer(ctx context.Context) error {
+	r, err := f.client.Review(ctx, f.ask.Job, f.bay.Release.GetNumber())
+	if err != nil {
+		return f.failed(err)
+	}
+	return f.show(ctx, r)
+}
+
+// show says what a release is, rings, and waits for a key; with --yes it is written at once.
+func (f *bayFollower) show(ctx context.Context, r *client.Review) error {
+	f.offered, f.status = r, ""
+	if f.yes {
+		return f.write(ctx)
+	}
+	for _, line := range f.heading(ctx, r) {
+		fmt.Fprintln(f.out, line)
+	}
+	if err := writeFindings(f.out, r.Report); err != nil {
+		return err
+	}
+	if err := f.writeChanges(ctx, r); err != nil {
+		return f.failed(err)
+	}
+	fmt.Fprintln(f.out, "before it is loaded: strapped, fans and extraction on, nobody in line with the wheels; the bay sheet says the rest")
+	f.bell()
+	f.keyboard.dropped()
+	f.prompt()
+	return nil
+}
+
+// heading is who a release is by, what they say, and what the last run showed.
+func (f *bayFollower) heading(ctx context.Context, r *client.Review) []string {
+	s := r.Submission
+	_, yes, by := record.Approved(r.Job, s)
+	said := "signed off by " + client.OneLine(yes.GetPerson())
+	if by != nil {
+		said = fmt.Sprintf("released by corridor %d of %s", by.GetNumber(), client.OneLine(yes.GetPerson()))
+	}
+	lines := []string{"", fmt.Sprintf("%s by %s, verdict %s, %s", client.Name(s), client.OneLine(s.GetSubmitted().GetPerson()), r.Judgement.GetVerdict(), said),
+		"note: " + cmp.Or(client.OneLine(sheet.Sealed(s.GetNote())), "-")}
+	lines = append(lines, alarmLines(r.Job, record.Name{Job: s.GetJob(), Part: record.ASubmission, N: s.GetNumber()})...)
+	if runs := r.Job.GetRuns(); len(runs) > 0 {
+		last := runs[len(runs)-1]
+		lines = append(lines, fmt.Sprintf("%s: %s", client.RunName(last), showed(ctx, f.client, r.Job, last)))
+	}
+	return lines
+}
+
+// writeChanges writes in short how what is offered differs from what was collected last, and from where its corridor starts.
+func (f *bayFollower) writeChanges(ctx context.Context, r *client.Review) error {
+	last, err := f.since(ctx, r)
+	if err == nil {
+		err = last.brief(f)
+	}
+	if err != nil {
+		return err
+	}
+	start, err := f.sinceStart(ctx, r)
+	if err != nil || start.title == last.title {
+		return err
+	}
+	return start.brief(f)
+}
+
+// write collects what is offered. It is offered until it is written, skipped, or no release any more.
+func (f *bayFollower) write(ctx context.Context) error {
+	r, q := f.offered, f.ask
+	q.Submission, q.Out = r.Submission.GetNumber(), f.path(r.Submission)
+	var err error
+	if q.Replace, err = f.leftover(q.Out, r); err != nil {
+		return f.failed(err)
+	}
+	got, err := f.client.Collect(ctx, q)
+	if err != nil {
+		return f.failed(err)
+	}
+	f.offered, f.written, f.status = nil, r, ""
+	if f.json() {
+		writeLine(f.out, map[string]string{"collected": client.Name(got.Submission), "file": q.Out, "sha256": got.FileSHA256})
+	} else if err := writeCollected(f.out, got, q.Out); err != nil {
+		return err
+	}
+	if f.bay, err = f.client.Bay(f.ask.Job); err != nil {
+		return err
+	}
+	_, err = f.look(ctx)
+	return err
+}
+
+// leftover says whether what is there under a release's names is that release: it was collected before, or half of it was.
+func (f *bayFollower) leftover(path string, r *client.Review) (bool, error) {
+	same, err := f.sameFile(path, r)
+	if errors.Is(err, fs.ErrNotExist) {
+		return f.client.CrashLeft(path, r), nil
+	}
+	if err == nil && !same {
+		err = usage("%s is there already and is not %s; nothing takes its place", path, client.Name(r.Submission))
+	}
+	return same, err
+}
+
+// failed says why something could not be done, where it may be done later: the server is away, the release is none
+// any more, the disk is full. Anything else ends the command.
+func (f *bayFollower) failed(err error) error {
+	kind := client.KindOf(err)
+	if errors.Is(err, context.Canceled) || kind == client.Distrust || f.yes && kind != client.Away && kind != client.Refused {
+		return err
+	}
+	f.complain(err)
+	if f.offered != nil && !f.yes {
+		f.prompt()
+	}
+	if f.yes {
+		f.offered = nil
+	}
+	return nil
+}
+
+// path is where a release is written.
+func (f *bayFollower) path(sub *recordv1.Submission) string {
+	info, err := os.Stat(f.to)
+	if err == nil && info.IsDir() || strings.HasSuffix(f.to, string(filepath.Separator)) {
+		return filepath.Join(f.to, client.Name(sub)+"."+image.EndingOf(f.ask.Format))
+	}
+	ending := filepath.Ext(f.to)
+	return strings.TrimSuffix(f.to, ending) + "-" + client.Name(sub) + ending
+}
+
+// difference is how what is offered differs from another image.
+type difference struct {
+	report *calibrationv1.Report
+	title  string // of which
+	sheet  sheet.Options
+}
+
+func (d difference) brief(f *bayFollower) error {
+	return sheet.WriteBrief(f.out, d.report, d.title, d.sheet)
+}
+
+// since compares with what was collected last, or where nothing was with the read as found.
+func (f *bayFollower) since(ctx context.Context, r *client.Review) (difference, error) {
+	last := f.bay.LastOf
+	if last == nil || last.GetNumber() == r.Submission.GetNumber() {
+		return f.between(nil, r, "")
+	}
+	if f.written == nil || f.written.Submission.GetNumber() != last.GetNumber() {
+		var err error
+		if f.written, err = f.client.Review(ctx, f.ask.Job, last.GetNumber()); err != nil {
+			return difference{}, err
+		}
+	}
+	return f.between(f.written, r, "collected last")
+}
+
+// sinceStart compares with where the release's corridor starts, else with the read as found.
+func (f *bayFollower) sinceStart(ctx context.Context, r *client.Review) (difference, error) {
+	start, err := f.client.StartOf(ctx, record.CorridorOf(r.Job, r.Submission.GetByCorridor()))
+	if err != nil {
+		return difference{}, err
+	}
+	return f.between(start, r, "where the corridor starts")
+}
+
+// between compares two submissions; none is the read as found.
+func (f *bayFollower) between(was, is *client.Review, which string) (d difference, err error) {
+	base, candidate := is.Images()
+	d = difference{is.Report, "since the car came", sheet.Options{Layout: is.Layout(), Base: base, Candidate: candidate, Width: f.wide}}
+	if was != nil {
+		d.title = fmt.Sprintf("since %s, %s", client.Name(was.Submission), which)
+		_, d.sheet.Base = was.Images()
+		d.report, err = client.Between(was, is)
+	}
+	return d, err
+}
+
+// whole shows the tables that differ from what was collected last.
+func (f *bayFollower) whole(ctx context.Context) error {
+	d, err := f.since(ctx, f.offered)
+	if err != nil {
+		return f.failed(err)
+	}
+	if err := sheet.WriteDiffering(f.out, d.report, "was", "is", d.sheet); err != nil {
+		return err
+	}
+	f.prompt()
+	return nil
+}

@@ -1,0 +1,221 @@
+package main
+
+import (
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
+
+// typist is a command at a terminal of its own, and who types there.
+type typist struct {
+	*testing.T
+	cmd           *exec.Cmd
+	master, slave *os.File
+	said          *heard
+	read          int // how much of what was said was waited for
+	keys          int // how often a key was pressed
+}
+
+// types starts a command of a person at a terminal.
+func (b *workshop) types(person string, args ...string) *typist {
+	b.Helper()
+	p := &typist{T: b.T, said: &heard{}}
+	p.master, p.slave = pseudoTerminal(b.T)
+	p.cmd = exec.Command("witnessmark", args...)
+	p.cmd.Env = append(os.Environ(), "WITNESSMARK_HOME="+filepath.Join(b.dir, person), "TERM=dumb")
+	p.cmd.Dir = b.dir
+	p.cmd.Stdin, p.cmd.Stdout, p.cmd.Stderr = p.slave, p.slave, p.slave
+	p.cmd.SysProcAttr = &syscall.SysProcAttr{Setsid: true, Setctty: true}
+	go func() {
+		for buf := make([]byte, 4096); ; {
+			n, err := p.master.Read(buf)
+			_, _ = p.said.Write(buf[:n])
+			if err != nil {
+				return
+			}
+		}
+	}()
+	if err := p.cmd.Start(); err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() {
+		_ = p.cmd.Process.Kill()
+		_ = p.cmd.Wait()
+	})
+	return p
+}
+
+// sees waits until something is said that was not waited for yet.
+func (p *typist) sees(text string) {
+	p.Helper()
+	for end := time.Now().Add(30 * time.Second); time.Now().Before(end); time.Sleep(5 * time.Millisecond) {
+		if at := strings.Index(p.said.String()[p.read:], text); at >= 0 {
+			p.read += at + len(text)
+			return
+		}
+	}
+	all := p.said.String()
+	p.Fatalf("%v does not say %q; it said\n%s", p.cmd.Args, text, all[max(0, len(all)-1500):])
+}
+
+// press types; what is one key is one.
+func (p *typist) press(keys string) {
+	p.Helper()
+	p.keys += len([]rune(keys))
+	if _, err := p.master.WriteString(keys); err != nil {
+		p.Fatal(err)
+	}
+}
+
+// ends waits for the command's end, and wants its status, and a terminal that shows again what is typed.
+func (p *typist) ends(status int) {
+	p.Helper()
+	ended := make(chan struct{})
+	go func() { _ = p.cmd.Wait(); close(ended) }()
+	select {
+	case <-ended:
+	case <-time.After(30 * time.Second):
+		p.Fatalf("%v does not end", p.cmd.Args)
+	}
+	if got := p.cmd.ProcessState.ExitCode(); got != status {
+		p.Errorf("%v: status %d, want %d; it said\n%s", p.cmd.Args, got, status, p.said.String())
+	}
+	state, err := unix.IoctlGetTermios(int(p.slave.Fd()), unix.TCGETS)
+	if err != nil {
+		p.Fatal(err)
+	}
+	if state.Lflag&unix.ECHO == 0 || state.Lflag&unix.ICANON == 0 || state.Oflag&unix.OPOST == 0 {
+		p.Errorf("%v: the terminal stays as it was for single keys", p.cmd.Args)
+	}
+}
+
+// engineJob is a workshop with a job of the published engine, read as found.
+func engineJob(t *testing.T) *workshop {
+	t.Helper()
+	b := newWorkshop(t)
+	b.as("lead", 0, "definition", "add", b.file("engine.yaml", []byte(engineDefinition)))
+	b.as("lead", 0, "limits", "add", b.file("limits.yaml", []byte(engineLimits)))
+	b.as("technician", 0, "job", "open", "--car", "HC 18", "--definition", "engine-1.0", "--limits", "engine-plausible")
+	b.as("technician", 0, "read", "add", "1", b.file("found.bin", engineImage(nil)))
+	return b
+}
+
+// richer is a map with one cell at 364.1 rad/s and 54.2 N.m so much above what was published.
+func richer(more float64) []byte {
+	return engineImage(map[[2]int]float64{{4, 7}: engineFuel[4][7] + more})
+}
+
+// released submits an image and has it signed off; the answer is its name.
+func (b *workshop) released(img []byte, note string) string {
+	b.Helper()
+	name, _, _ := strings.Cut(b.as("calibrator", 0, "submit", "1", b.file("map.bin", img), "--note", note), " ")
+	b.as("lead", 0, "sign", name)
+	return name
+}
+
+// Without a corridor each release is signed for, offered, written by a key, and read back before the next.
+func TestFollowSignedReleases(t *testing.T) {
+	b := engineJob(t)
+	b.released(richer(1), "a little richer")
+	bay := b.types("technician", "collect", "1", "--follow", "--to", "car.bin")
+	bay.sees("1.1 by calibrator, verdict clear")
+	bay.sees("note: a little richer")
+	bay.sees("since the car came: 1 table differs, in 1 cell")
+	bay.sees("fuel  1 of 108 cells, in g/(kW.h), +1.0 to +1.0")
+	bay.sees("torque 54.2 N.m, engine speed 364.1 rad/s  247.9→248.9 ▲")
+	bay.sees("\a")
+	bay.sees("Enter writes car-1.1.bin")
+	bay.press("x")
+	bay.sees("keys: Enter writes car-1.1.bin, s skips it, t shows its tables whole, q ends")
+	bay.press("\x1b[A") // an arrow is none of them, and no Escape
+	bay.press("t")
+	bay.sees("247.9→248.9")
+	bay.press("\r")
+	bay.sees("collected 1.1 into car-1.1.bin")
+	bay.sees("1.1 was collected and is not read back yet: witnessmark readback 1 FILE")
+	b.holds("car-1.1.bin", richer(1))
+
+	b.released(richer(2), "more of it")
+	b.as("technician", 0, "readback", "1", filepath.Join(b.dir, "car-1.1.bin"))
+	bay.sees("1.2 by calibrator")
+	bay.sees("since 1.1, collected last: 1 table differs")
+	bay.sees("248.9→249.9")
+	bay.sees("since the car came: 1 table differs")
+	bay.sees("Enter writes")
+	bay.press("s")
+	bay.sees("1.2 is skipped; Enter offers it again")
+	bay.press("\r")
+	bay.sees("Enter writes car-1.2.bin")
+	bay.press("\r")
+	bay.sees("collected 1.2 into")
+	bay.sees("1.2 was collected and is not read back yet")
+
+	b.as("lead", 1, "return", "1.2", "--because", "it knocks")
+	bay.sees("DANGER")
+	bay.sees("do not drive: 1.2 was recalled")
+	bay.sees("the newest release is 1.1")
+	bay.sees("1.1 by calibrator")
+	bay.sees("since 1.2, collected last")
+	bay.sees("Enter writes car-1.1.bin")
+	bay.press("\r") // its file is there already, with its bytes: that it is collected again is entered
+	bay.sees("collected 1.1 into")
+	bay.press("\x03")
+	bay.sees("before the car leaves, 1.1 is read back: witnessmark readback 1 FILE")
+	bay.ends(130)
+	b.holds("car-1.1.bin", richer(1))
+	b.as("technician", 0, "verify", filepath.Join(b.dir, "car-1.1.bin.proof.zip"))
+}
+
+// holds wants exactly these bytes of a file.
+func (b *workshop) holds(name string, want []byte) {
+	b.Helper()
+	got, err := os.ReadFile(filepath.Join(b.dir, name))
+	if err != nil {
+		b.Fatal(err)
+	}
+	if string(got) != string(want) {
+		b.Fatalf("%s is not the file that was released", name)
+	}
+}
+
+// What cannot be written is not, and what is there stays.
+func TestFollowTakesNoOthersPlace(t *testing.T) {
+	b := engineJob(t)
+	b.released(richer(1), "x")
+	other := []byte("something else")
+	b.file("car-1.1.bin", other)
+	bay := b.types("technician", "collect", "1", "--follow", "--to", "car.bin", "--quiet")
+	bay.sees("Enter writes car-1.1.bin")
+	bay.press("\r")
+	bay.sees("car-1.1.bin is there already and is not 1.1; nothing takes its place")
+	b.holds("car-1.1.bin", other)
+	if err := os.Remove(filepath.Join(b.dir, "car-1.1.bin")); err != nil {
+		t.Fatal(err)
+	}
+	bay.press("\r")
+	bay.sees("collected 1.1 into")
+	bay.press("q")
+	bay.ends(0)
+	if strings.Contains(bay.said.String(), "\a") {
+		t.Error("--quiet rings")
+	}
+	b.holds("car-1.1.bin", richer(1))
+	for _, c := range []struct{ args, says string }{
+		{"--to car.bin --follow", "asks for a key at a terminal"},
+		{"--follow --yes --out car.bin", "--out does not go with --follow"},
+		{"--yes --out car.bin", "--yes goes with --follow"},
+		{"--follow --yes --not-read-back", "job 1 has no open corridor"},
+		{"--follow --yes --to car", "its ending does not say"},
+		{"", "--out FILE is needed"},
+	} {
+		if got := b.as("technician", 2, append([]string{"collect", "1"}, strings.Fields(c.args)...)...); !strings.Contains(got, c.says) {
+			t.Errorf("collect 1 %s: %s", c.args, got)
+		}
+	}
+}
