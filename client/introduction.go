@@ -33,19 +33,21 @@ func ParseIntroduction(text string) (i Introduction, err error) {
 		return i, err
 	}
 	kind, data := keyParts(make(ed25519.PublicKey, ed25519.PublicKeySize))
-	found, apart := p.take(len(kind))
-	if found != kind || !apart {
-		return i, p.wrong("%.40q is no kind of key; allowed: %s and a blank", found, kind)
+	word := p.word()
+	if found, apart := p.take(len(kind)); found != kind || !apart {
+		return i, p.wrong("%.40q is no kind of key; allowed: %s and a blank", word, kind)
 	}
-	found, apart = p.take(len(data))
+	word = p.word()
+	found, apart := p.take(len(data))
 	key, err := signoff.ParsePublicKey("the key", []byte(kind+" "+found))
 	if err != nil || !apart {
-		return i, p.wrong("%.80q is no key; allowed: %d characters of base64 that are one, and a blank", found, len(data))
+		return i, p.wrong("%.80q is no key; allowed: %d characters of base64 that are one, and a blank", word, len(data))
 	}
 	i.Key = signoff.FormatPublicKey(key)
+	word = p.word()
 	found, apart = p.take(rolesAhead(p.left()))
 	if i.Roles = strings.Split(found, ","); checkRoles(i.Roles) != nil || !apart {
-		return i, p.wrong("%.40q stands where roles are; allowed: technician, calibrator and lead, with commas, and a blank", found+p.left())
+		return i, p.wrong("%.40q stands where roles are; allowed: technician, calibrator and lead, with commas, and a blank", word)
 	}
 	i.Name = p.rest()
 	if err := checkName(i.Name); err != nil {
@@ -129,8 +131,11 @@ func (c *Client) Introduced(i Introduction) (*Introduced, error) {
 		return nil, err
 	}
 	return look(c, func(s *record.State) (*Introduced, error) {
-		before, _ := s.Person(i.Name)
-		return &Introduced{KeyID: string(signoff.Fingerprint(key)), Alike: alike, Before: before}, nil
+		who := &Introduced{KeyID: string(signoff.Fingerprint(key)), Alike: alike}
+		if before, ok := s.Person(i.Name); ok {
+			who.Before = before
+		}
+		return who, nil
 	})
 }
 

@@ -107,7 +107,7 @@ func (j *Joining) Unlock(ask Passphrase) error {
 func (j *Joining) Locked() bool { return j.signer == nil }
 
 // Try logs in, by the rules of Login: the ledger must have the invitation's fingerprint and head. It is ErrNotEnrolled until a lead
-// has enrolled the key, and of the kind Away where the server cannot be reached; after either it may be tried again. A ledger that is not
+// has enrolled the key, and of the kind Away where the server cannot be reached: Later says so of either. A ledger that is not
 // to be trusted ends the joining.
 func (j *Joining) Try(ctx context.Context) (*Client, error) {
 	if j.Locked() {
@@ -156,21 +156,19 @@ func (j *Joining) GiveUp() error { return removed(j.home.path(joiningFile)) }
 // askAgain is how long Wait waits before it asks again.
 const askAgain = 2 * time.Second
 
+// Later says whether Try may do what it just could not.
+func Later(err error) bool { return errors.Is(err, ErrNotEnrolled) || KindOf(err) == Away }
+
 // Wait tries until a lead has enrolled the key. A server that cannot be reached is asked again; lost is told why, once each time.
 func (j *Joining) Wait(ctx context.Context, lost func(error)) (*Client, error) {
 	for away := false; ; {
 		c, err := j.Try(ctx)
-		switch was := away; {
-		case ctx.Err() != nil:
+		if ctx.Err() != nil || !Later(err) {
 			return c, err
-		case KindOf(err) == Away:
-			if away = true; !was {
-				lost(err)
-			}
-		case errors.Is(err, ErrNotEnrolled):
-			away = false
-		default:
-			return c, err
+		}
+		was := away
+		if away = KindOf(err) == Away; away && !was {
+			lost(err)
 		}
 		select {
 		case <-ctx.Done():

@@ -63,6 +63,12 @@ func (p *pasted) rest() string {
 	return strings.Join(strings.Fields(p.raw[p.from[p.at]:]), " ")
 }
 
+// word is what comes up to the next blank, for saying what is wrong with it.
+func (p *pasted) word() string {
+	word, _, _ := strings.Cut(p.rest(), " ")
+	return word
+}
+
 func (p *pasted) wrong(format string, args ...any) error {
 	return usage("ask for the line again, and paste all of it", "the "+p.what+": "+format, args...)
 }

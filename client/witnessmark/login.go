@@ -28,23 +28,28 @@ func newLoginCommand(a *app) *cobra.Command {
 				return err
 			}
 			defer c.Close()
-			me, err := c.Me()
-			if err != nil {
-				return err
-			}
-			if c.Before != "" {
-				a.say("what was here of the ledger that this one goes on from is in " + c.Before)
-			}
-			for _, why := range c.Silent {
-				a.say(why + "; it is kept, and asked when another does not answer")
-			}
-			return a.line(me, "logged in as %s (%s) to %s", me.Name, strings.Join(me.Roles, ", "), c.Fingerprint())
+			return a.loggedIn(c)
 		},
 	}
 	cmd.Flags().StringVar(&key, "key", "", "your private key, or the public key of one that ssh-agent holds")
 	cmd.Flags().StringVar(&fingerprint, "fingerprint", "", "the ledger's fingerprint, as init printed it")
 	cmd.Flags().StringVar(&head, "head", "", "SIZE:ROOT that a colleague has seen of the ledger, as ledger head prints it")
 	return required(cmd, "key")
+}
+
+// loggedIn says as whom, and what is to be known of it.
+func (a *app) loggedIn(c *client.Client) error {
+	me, err := c.Me()
+	if err != nil {
+		return err
+	}
+	if c.Before != "" {
+		a.say("what was here of the ledger that this one goes on from is in " + c.Before)
+	}
+	for _, why := range c.Silent {
+		a.say(why + "; it is kept, and asked when another does not answer")
+	}
+	return a.line(me, "logged in as %s (%s) to %s", me.Name, strings.Join(me.Roles, ", "), c.Fingerprint())
 }
 
 // confirm compares the fingerprint with the one given, or asks whoever sits at the terminal.

@@ -14,7 +14,7 @@ import (
 )
 
 func newPersonCommand(a *app) *cobra.Command {
-	return group("person", "Who is enrolled", newPersonEnrol(a), newPersonRetire(a), &cobra.Command{
+	return group("person", "Who is enrolled", newPersonInvite(a), newPersonEnrol(a), newPersonRetire(a), &cobra.Command{
 		Use:   "list",
 		Short: "Everybody there ever was",
 		Args:  cobra.NoArgs,
@@ -26,32 +26,6 @@ func newPersonCommand(a *app) *cobra.Command {
 			return a.print(&servicev1.PeopleListResponse{People: people}, func(w io.Writer) error { return writePeople(w, people) })
 		}),
 	})
-}
-
-func newPersonEnrol(a *app) *cobra.Command {
-	var roles, key string
-	cmd := &cobra.Command{
-		Use:   "enrol NAME --role technician|calibrator|lead[,…] --key PUBFILE",
-		Short: "Enrol a person, or give one a new key",
-		Args:  takes(1),
-		RunE: a.acts(func(ctx context.Context, c *client.Client, args []string) error {
-			alike, err := c.Alike(args[0])
-			if err != nil {
-				return err
-			}
-			for _, name := range alike {
-				a.say(fmt.Sprintf("%s can be mistaken for %s, who is there already", args[0], name))
-			}
-			p, err := c.Enrol(ctx, args[0], client.SplitList(roles), key)
-			if err != nil {
-				return err
-			}
-			return a.line(p, "enrolled %s (%s) with %s", p.Name, strings.Join(p.Roles, ", "), p.GetKeyId())
-		}),
-	}
-	cmd.Flags().StringVar(&roles, "role", "", "technician, calibrator, lead; several with commas")
-	cmd.Flags().StringVar(&key, "key", "", "the person's public key file")
-	return required(cmd, "role", "key")
 }
 
 func newPersonRetire(a *app) *cobra.Command {

@@ -41,7 +41,7 @@ type app struct {
 // commands lists every command; each is a file of its own.
 func commands() []func(*app) *cobra.Command {
 	return []func(*app) *cobra.Command{
-		newKeyCommand, newLoginCommand, newWhoamiCommand, newPersonCommand,
+		newKeyCommand, newJoinCommand, newLoginCommand, newWhoamiCommand, newPersonCommand,
 		newDefinitionCommand, newLimitsCommand,
 		newJobCommand, newReadCommand, newSubmitCommand, newSheetCommand,
 		newSignCommand, newReturnCommand, newWithdrawCommand,
