@@ -314,6 +314,10 @@ func ended(w *asked) {
 	if err != nil {
 		w.Fatal(err)
 	}
-	w.as("lead", "person", 0, "login", config.Server, "--key", w.path("lead.key"), "--fingerprint", signoff.HashFingerprint([32]byte(genesis)))
+	print := signoff.HashFingerprint([32]byte(genesis))
+	w.as("lead", "person", 0, "login", config.Server, "--key", w.path("lead.key"), "--fingerprint", print)
+	w.as("lead", "invitation", 0, "person", "invite")
+	line := client.Invitation{Addresses: []string{config.Server}, Fingerprint: print, Head: client.Head{Size: 1, Root: config.Genesis}}.String()
+	w.as("joiner", "introduction", 0, "join", line, "--name", "joiner", "--role", "technician", "--no-wait")
 	w.as("more", "", 2, "login", "127.0.0.1:1", "--key", w.path("more.key"), "--fingerprint", "SHA256:x")
 }
