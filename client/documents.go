@@ -2,6 +2,7 @@ package client
 
 import (
 	"context"
+	"errors"
 	"fmt"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
@@ -22,51 +23,81 @@ func Key(f *calibrationv1.Finding) string { return compare.Key(f) }
 // AddDocument adds a revision of a definition or of limits, after reading it as strictly as its
 // use will. Worse are the releases and waiting submissions that it judges worse than they were.
 func (c *Client) AddDocument(ctx context.Context, kind, path string) (f *recordv1.CatalogFile, worse []*recordv1.JudgedWorse, err error) {
-	rev, file, err := c.readDocument(kind, path)
+	file, err := ReadBounded(path, MaxDocument)
 	if err != nil {
 		return nil, nil, err
+	}
+	f, err = c.AddFile(ctx, kind, path, file, func(w []*recordv1.JudgedWorse) error { worse = w; return nil })
+	return f, worse, err
+}
+
+// AddFile is AddDocument of bytes that errors call path. What it judges worse is agreed to before anything is signed.
+func (c *Client) AddFile(ctx context.Context, kind, path string, file []byte, agree func(worse []*recordv1.JudgedWorse) error) (f *recordv1.CatalogFile, err error) {
+	rev, err := c.readDocument(kind, path, file)
+	if err != nil {
+		return nil, err
 	}
 	a := &recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: rev}}}
 	if kind == Definitions {
 		a.Body = &recordv1.Action_Definition{Definition: &recordv1.AddDefinition{Revision: rev}}
 	}
-	d := &deed{action: a}
+	d := &deed{action: a, agree: func(a *recordv1.Action) error {
+		return agree(append(a.GetDefinition().GetJudgedWorse(), a.GetLimits().GetJudgedWorse()...))
+	}}
 	d.bring(path, file)
 	if _, err := c.act(ctx, d); err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	err = c.View(func(s *record.State) error { f, _ = s.ByHash(kind, rev.GetSha256()); return nil })
-	return f, append(a.GetDefinition().GetJudgedWorse(), a.GetLimits().GetJudgedWorse()...), err
+	return f, err
+}
+
+// errLooked ends what was to be looked at alone.
+var errLooked = errors.New("nothing was signed")
+
+// WouldJudgeWorse is what a file would judge worse, were it added; the error is why it cannot be, but for whose deed it is.
+// Nothing is signed.
+func (c *Client) WouldJudgeWorse(ctx context.Context, kind, path string, file []byte) (worse []*recordv1.JudgedWorse, err error) {
+	_, err = c.AddFile(ctx, kind, path, file, func(w []*recordv1.JudgedWorse) error { worse = w; return errLooked })
+	if errors.Is(err, errLooked) {
+		err = nil
+	}
+	return worse, err
 }
 
 // readDocument reads a file as strictly as its use will.
-func (c *Client) readDocument(kind, path string) (*recordv1.Revision, []byte, error) {
-	file, err := ReadBounded(path, MaxDocument)
-	if err != nil {
-		return nil, nil, err
-	}
+func (c *Client) readDocument(kind, path string, file []byte) (*recordv1.Revision, error) {
 	rev := &recordv1.Revision{Sha256: HashHex(file)}
 	had := func() ([]byte, error) { return file, nil }
 	if kind == Definitions {
 		lay, err := c.claims.Definition(path, rev.Sha256, had)
 		if err != nil {
-			return nil, nil, err
+			return nil, err
 		}
 		rev.Name = lay.Name
-		return rev, file, nil
+		return rev, nil
 	}
 	lim, err := c.claims.Limits(path, rev.Sha256, had)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	rev.Name = lim.Name
-	return rev, file, nil
+	return rev, nil
 }
 
 // Unchanged is the newest revision of a document where it is this very file, so that adding it again would
 // make none; else nil.
 func (c *Client) Unchanged(ctx context.Context, kind, path string) (*recordv1.CatalogFile, error) {
-	rev, _, err := c.readDocument(kind, path)
+	file, err := ReadBounded(path, MaxDocument)
+	if err != nil {
+		return nil, err
+	}
+	return c.UnchangedFile(ctx, kind, path, file)
+}
+
+// UnchangedFile is Unchanged of bytes that errors call path.
+func (c *Client) UnchangedFile(ctx context.Context, kind, path string, file []byte) (*recordv1.CatalogFile, error) {
+	rev, err := c.readDocument(kind, path, file)
 	if err != nil {
 		return nil, err
 	}

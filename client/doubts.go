@@ -11,13 +11,18 @@ import (
 	"witnessmark/tables/severity"
 )
 
-// Doubts is all that is wrong or doubtful in a document that is to be added: of limits, for each definition
-// that they name and that is here.
+// Doubts is DoubtsOf of a file.
 func (c *Client) Doubts(ctx context.Context, kind, path string) ([]doubt.Doubt, error) {
 	file, err := ReadBounded(path, MaxDocument)
 	if err != nil {
 		return nil, err
 	}
+	return c.DoubtsOf(ctx, kind, path, file)
+}
+
+// DoubtsOf is all that is wrong or doubtful in a document, which errors call path: of limits, for each definition
+// that they name and that is here.
+func (c *Client) DoubtsOf(ctx context.Context, kind, path string, file []byte) ([]doubt.Doubt, error) {
 	if kind == Definitions {
 		lay, all := doubt.OfDefinition(path, file)
 		if doubt.Worst(all) != severity.Danger {

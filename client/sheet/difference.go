@@ -12,50 +12,48 @@ import (
 // context is how many equal lines stand around a difference.
 const context = 2
 
-// WriteDifference prints the lines that differ between two texts, each with its sign, and the lines around them.
-func WriteDifference(w io.Writer, oldName, newName, old, new string) error {
+// Line is one of a difference. Sign says whether the old text has it (−), the new one (+) or both (blank); a line without a text
+// stands for Folded lines that both have.
+type Line struct {
+	Sign   string
+	Text   string
+	Number int // in the new text, of what only the old one has in the old; 0 of what is folded
+	Folded int
+}
+
+// Difference is the lines that differ between two texts and those around them; none where they say the same.
+func Difference(old, new string) (out []Line) {
 	dmp := diffmatchpatch.New()
 	dmp.DiffTimeout = 0 // the answer must not depend on the clock
-	a, b, lines := dmp.DiffLinesToChars(ended(old), ended(new))
-	diffs := dmp.DiffCharsToLines(dmp.DiffMain(a, b, false), lines)
-	var out strings.Builder
-	fmt.Fprintf(&out, "− %s\n+ %s\n", plainText(oldName), plainText(newName))
-	same := true
+	a, b, all := dmp.DiffLinesToChars(ended(old), ended(new))
+	diffs := dmp.DiffCharsToLines(dmp.DiffMain(a, b, false), all)
+	was, is, same := 1, 1, true
 	for i, d := range diffs {
-		text := strings.Split(strings.TrimSuffix(d.Text, "\n"), "\n")
+		lines := strings.Split(strings.TrimSuffix(d.Text, "\n"), "\n")
 		switch d.Type {
 		case diffmatchpatch.DiffDelete:
-			same = false
-			for _, l := range text {
-				fmt.Fprintln(&out, down.Render("− "+plainText(l)))
+			for k, l := range lines {
+				out = append(out, Line{Sign: "−", Text: l, Number: was + k})
 			}
+			was, same = was+len(lines), false
 		case diffmatchpatch.DiffInsert:
-			same = false
-			for _, l := range text {
-				fmt.Fprintln(&out, up.Render("+ "+plainText(l)))
+			for k, l := range lines {
+				out = append(out, Line{Sign: "+", Text: l, Number: is + k})
 			}
+			is, same = is+len(lines), false
 		default:
-			writeEqual(&out, text, i == 0, i == len(diffs)-1)
+			out = append(out, around(lines, is, i == 0, i == len(diffs)-1)...)
+			was, is = was+len(lines), is+len(lines)
 		}
 	}
 	if same {
-		out.Reset()
-		fmt.Fprintf(&out, "%s and %s say the same\n", plainText(oldName), plainText(newName))
+		return nil
 	}
-	_, err := lipgloss.Fprint(w, out.String())
-	return err
+	return out
 }
 
-// ended ends a text's last line, so that a missing newline is no difference.
-func ended(s string) string {
-	if s == "" || strings.HasSuffix(s, "\n") {
-		return s
-	}
-	return s + "\n"
-}
-
-// writeEqual prints the ends of a run of equal lines and folds its middle.
-func writeEqual(out *strings.Builder, lines []string, first, last bool) {
+// around is the ends of a run of equal lines, from a line's number on, with its middle folded.
+func around(lines []string, from int, first, last bool) (out []Line) {
 	head, tail := context, context
 	if first {
 		head = 0
@@ -66,9 +64,43 @@ func writeEqual(out *strings.Builder, lines []string, first, last bool) {
 	for i, l := range lines {
 		switch {
 		case i < head || i >= len(lines)-tail:
-			fmt.Fprintln(out, "  "+plainText(l))
+			out = append(out, Line{Sign: " ", Text: l, Number: from + i})
 		case i == head:
-			fmt.Fprintf(out, "  … %s as before\n", plural(len(lines)-head-tail, "line"))
+			out = append(out, Line{Sign: " ", Folded: len(lines) - head - tail})
 		}
 	}
+	return out
+}
+
+// ended ends a text's last line, so that a missing newline is no difference.
+func ended(s string) string {
+	if s == "" || strings.HasSuffix(s, "\n") {
+		return s
+	}
+	return s + "\n"
+}
+
+// WriteDifference prints the lines that differ between two texts, each with its sign, and the lines around them.
+func WriteDifference(w io.Writer, oldName, newName, old, new string) error {
+	var out strings.Builder
+	fmt.Fprintf(&out, "− %s\n+ %s\n", plainText(oldName), plainText(newName))
+	lines := Difference(old, new)
+	if lines == nil {
+		out.Reset()
+		fmt.Fprintf(&out, "%s and %s say the same\n", plainText(oldName), plainText(newName))
+	}
+	for _, l := range lines {
+		switch text := l.Sign + " " + plainText(l.Text); {
+		case l.Folded > 0:
+			fmt.Fprintf(&out, "  … %s as before\n", plural(l.Folded, "line"))
+		case l.Sign == "−":
+			fmt.Fprintln(&out, down.Render(text))
+		case l.Sign == "+":
+			fmt.Fprintln(&out, up.Render(text))
+		default:
+			fmt.Fprintln(&out, text)
+		}
+	}
+	_, err := lipgloss.Fprint(w, out.String())
+	return err
 }

@@ -2,34 +2,28 @@ package main
 
 import (
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"strings"
-	"syscall"
 
 	"github.com/spf13/cobra"
 
 	"witnessmark/client"
-	"witnessmark/tables/a2l"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/doubt"
 	"witnessmark/tables/image"
 	"witnessmark/tables/imported"
-	"witnessmark/tables/limits"
 	"witnessmark/tables/severity"
-	"witnessmark/tables/yamldoc"
-	"witnessmark/tables/yamlout"
 )
 
 // importing is one run of the command.
 type importing struct {
-	a                               *app
-	path, image, format, module, to string
-	replace                         bool
-	o                               imported.Options
-	file                            []byte       // of the image
-	kind                            image.Format // of it, where it is said
+	a                       *app
+	path, image, format, to string
+	replace                 bool
+	o                       client.Importing
+	file                    []byte       // of the image
+	kind                    image.Format // of it, where it is said
 }
 
 func newDefinitionImport(a *app) *cobra.Command {
@@ -51,7 +45,7 @@ func newDefinitionImport(a *app) *cobra.Command {
 	f.StringVar(&i.to, "out", ".", "the folder to write into")
 	f.StringVar(&i.o.ByteOrder, "byte-order", "", "big or little, where the description does not say it beyond doubt")
 	f.Int64Var(&i.o.Extension, "extension", 0, "import only objects of this address extension")
-	f.StringVar(&i.module, "module", "", "the module to import, where a description has several")
+	f.StringVar(&i.o.Module, "module", "", "the module to import, where a description has several")
 	replaceFlag(c, &i.replace)
 	c.RunE = func(_ *cobra.Command, args []string) error {
 		i.path = args[0]
@@ -63,63 +57,34 @@ func newDefinitionImport(a *app) *cobra.Command {
 	return c
 }
 
-func (i *importing) run() error {
-	held, err := i.held()
+func (i *importing) run() (err error) {
+	if i.o.Held, err = i.held(); err != nil {
+		return err
+	}
+	r, err := client.Import(i.path, i.o)
 	if err != nil {
 		return err
 	}
-	i.o.Held = held
-	r, err := i.read()
-	if err != nil {
-		return err
-	}
-	base := filepath.Join(i.to, r.Definition.GetName())
-	files := []made{{client.Out{Path: base + ".yaml", Replace: i.replace, Given: []string{i.path, i.image}}, yamlout.Write(r.Definition)}}
-	if len(r.Limits.GetRules()) > 0 {
-		files = append(files, made{client.Out{Path: base + ".limits.yaml", Replace: i.replace, Given: []string{i.path, i.image}}, yamlout.Write(r.Limits)})
-	}
-	for _, f := range files { // none is written where one cannot be
-		if err := f.out.Free(); err != nil {
+	var outs []client.Out
+	for _, f := range r.Files { // none is written where one cannot be
+		outs = append(outs, client.Out{Path: filepath.Join(i.to, f.Name), Replace: i.replace, Given: []string{i.path, i.image}})
+		if err := outs[len(outs)-1].Free(); err != nil {
 			return err
 		}
 	}
-	for _, f := range files {
-		if n := len(f.bytes); n > yamldoc.MaxBytes {
-			return usage("%s would have %d bytes, where %d are allowed; --only takes a part of it", f.out.Path, n, yamldoc.MaxBytes)
-		}
-	}
-	lay, err := definition.Load(files[0].out.Path, files[0].bytes)
-	if err != nil {
-		return err
-	}
-	if len(files) > 1 {
-		l, err := limits.Load(files[1].out.Path, files[1].bytes)
-		if err == nil {
-			err = l.Check(lay)
-		}
-		if err != nil {
-			return err
-		}
-	}
-	doubts, err := i.look(lay, files[0])
+	doubts, err := i.look(r.Layout, outs[0].Path, r.Files[0].Bytes)
 	if err != nil {
 		return err
 	}
 	if err := os.MkdirAll(i.to, 0o755); err != nil {
 		return err
 	}
-	for _, f := range files {
-		if err := f.out.Write(f.bytes); err != nil {
+	for k, f := range r.Files {
+		if err := outs[k].Write(f.Bytes); err != nil {
 			return err
 		}
 	}
-	return i.print(r, files, doubts)
-}
-
-// made is a file that is to be written.
-type made struct {
-	out   client.Out
-	bytes []byte
+	return i.print(r, outs, doubts)
 }
 
 // held reads the image file, and says what it holds, where it has addresses.
@@ -140,65 +105,8 @@ func (i *importing) held() (_ []image.Range, err error) {
 	return f.Held(), nil
 }
 
-// read imports the file, as its ending says.
-func (i *importing) read() (*imported.Result, error) {
-	if ending := strings.ToLower(filepath.Ext(i.path)); ending == ".csv" {
-		b, err := client.ReadBounded(i.path, client.MaxDocument)
-		if err != nil {
-			return nil, err
-		}
-		d, err := imported.Sheet(i.path, strings.TrimSuffix(filepath.Base(i.path), filepath.Ext(i.path)), b, i.o)
-		return &imported.Result{Definition: d}, err
-	} else if ending != ".a2l" {
-		return nil, usage("%s: its ending does not say what it is; allowed are .a2l and .csv", i.path)
-	}
-	b, err := client.ReadBounded(i.path, a2l.MaxBytes)
-	if err != nil {
-		return nil, err
-	}
-	modules, err := a2l.Read(i.path, b, included(filepath.Dir(i.path)))
-	if err != nil {
-		return nil, err
-	}
-	var names []string
-	for _, m := range modules {
-		if names = append(names, m.Name); m.Name == i.module || i.module == "" && len(modules) == 1 {
-			return imported.A2L(m, i.o)
-		}
-	}
-	what := "it has several modules"
-	if i.module != "" {
-		what = fmt.Sprintf("it has no module %.60q", i.module)
-	}
-	return nil, usage("%s: %s; allowed is --module with one of: %.300s", i.path, what, strings.Join(names, ", "))
-}
-
-// included gives files by their path from a folder, and none from outside it, wherever a link leads.
-func included(folder string) func(string) ([]byte, error) {
-	return func(name string) ([]byte, error) {
-		root, err := os.OpenRoot(folder)
-		if err != nil {
-			return nil, err
-		}
-		defer root.Close()
-		info, err := root.Stat(name)
-		if err != nil {
-			return nil, err
-		}
-		if !info.Mode().IsRegular() || info.Size() > a2l.MaxBytes {
-			return nil, fmt.Errorf("%s is no file of at most %d bytes", name, int64(a2l.MaxBytes))
-		}
-		f, err := root.OpenFile(name, os.O_RDONLY|syscall.O_NONBLOCK, 0) // it may have become a pipe
-		if err != nil {
-			return nil, err
-		}
-		defer f.Close()
-		return io.ReadAll(io.LimitReader(f, a2l.MaxBytes+1))
-	}
-}
-
 // look reads everything out of the image once.
-func (i *importing) look(lay *definition.Layout, f made) ([]doubt.Doubt, error) {
+func (i *importing) look(lay *definition.Layout, path string, file []byte) ([]doubt.Doubt, error) {
 	if i.image == "" {
 		return nil, nil
 	}
@@ -206,10 +114,10 @@ func (i *importing) look(lay *definition.Layout, f made) ([]doubt.Doubt, error) 
 	if err != nil {
 		return nil, err
 	}
-	return doubt.OfImage(f.out.Path, f.bytes, lay, im)
+	return doubt.OfImage(path, file, lay, im)
 }
 
-func (i *importing) print(r *imported.Result, files []made, doubts []doubt.Doubt) error {
+func (i *importing) print(r *client.Imported, files []client.Out, doubts []doubt.Doubt) error {
 	a := i.a
 	worst := doubt.Worst(doubts)
 	a.saidNo = r.LeftOut() > 0 || worst.AtLeast(severity.Caution)
@@ -217,7 +125,7 @@ func (i *importing) print(r *imported.Result, files []made, doubts []doubt.Doubt
 	if a.json() {
 		var names []string
 		for _, f := range files {
-			names = append(names, f.out.Path)
+			names = append(names, f.Path)
 		}
 		return a.printJSON(map[string]any{"files": names, "definition": d.GetName(), "tables": len(d.GetTables()), "axes": len(d.GetAxes()), "rules": len(r.Limits.GetRules()),
 			"folders": len(d.GetFolders()), "left_out": r.LeftOut(), "said": append([]imported.Said{}, r.Said...), "verdict": worst, "doubts": append([]doubt.Doubt{}, doubts...)}, nil)
@@ -225,9 +133,9 @@ func (i *importing) print(r *imported.Result, files []made, doubts []doubt.Doubt
 	for _, s := range r.Said {
 		a.say(s.String())
 	}
-	fmt.Fprintf(a.out, "%s: %s\n", files[0].out.Path, counted(len(d.GetTables()), "table", len(d.GetAxes()), "shared axis", len(d.GetFolders()), "folder"))
+	fmt.Fprintf(a.out, "%s: %s\n", files[0].Path, counted(len(d.GetTables()), "table", len(d.GetAxes()), "shared axis", len(d.GetFolders()), "folder"))
 	if len(files) > 1 {
-		fmt.Fprintf(a.out, "%s: %s\n", files[1].out.Path, counted(len(r.Limits.GetRules()), "rule"))
+		fmt.Fprintf(a.out, "%s: %s\n", files[1].Path, counted(len(r.Limits.GetRules()), "rule"))
 	}
 	if n := r.LeftOut(); n > 0 {
 		fmt.Fprintf(a.out, "left out: %s\n", counted(n, "object"))
