@@ -3,6 +3,7 @@ package client
 import (
 	"context"
 	"path/filepath"
+	"slices"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
@@ -24,41 +25,80 @@ type NewSubmission struct {
 	From       uint32
 	MeantGiven bool
 	Meant      []string
+	// File is what Path held when somebody looked at it; nil reads it.
+	File []byte
 }
 
 // Submit compares the file with the job's read as found on the spot, and submits it.
 func (c *Client) Submit(ctx context.Context, n NewSubmission) (*recordv1.Submission, *calibrationv1.Report, error) {
-	job, rules, err := c.jobRules(ctx, n.Job)
+	d, err := c.submission(ctx, n)
 	if err != nil {
 		return nil, nil, err
+	}
+	got, err := c.act(ctx, d)
+	if err != nil {
+		return nil, nil, err
+	}
+	job, err := c.Job(n.Job)
+	if err != nil {
+		return nil, nil, err
+	}
+	// Somebody else's may have come since.
+	i := slices.IndexFunc(job.GetSubmissions(), func(s *recordv1.Submission) bool { return uint64(s.GetSubmitted().GetEntry()) == got.index })
+	return job.GetSubmissions()[i], got.made.Report, nil
+}
+
+// submission is a file as an action, which claims nothing yet.
+func (c *Client) submission(ctx context.Context, n NewSubmission) (*deed, error) {
+	job, rules, err := c.jobRules(ctx, n.Job)
+	if err != nil {
+		return nil, err
 	}
 	read, err := asFound(job)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	im, err := ReadFile(n.Path, n.Format, rules.Layout)
+	if n.File == nil {
+		if n.File, err = ReadBounded(n.Path, MaxFile); err != nil {
+			return nil, err
+		}
+	}
+	im, err := rules.Layout.ReadImage(n.Path, n.File, n.Format)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	held, err := image.FromMessages(read.GetImage().GetRanges())
 	if err == nil {
 		im, err = im.Holding(held)
 	}
 	if err != nil {
-		return nil, nil, refused("%s: %v; allowed: what the job's read holds, no more and no less", n.Path, err)
+		return nil, refused("%s: %v; allowed: what the job's read holds, no more and no less", n.Path, err)
 	}
 	d := &deed{}
 	d.bring(n.Path, im.Bytes)
 	d.action = &recordv1.Action{Body: &recordv1.Action_Submission{Submission: &recordv1.Submit{Job: n.Job, Image: im.Message(), From: n.From,
 		Note: d.seal("note", n.Note), FileName: d.seal("file_name", filepath.Base(n.Path)), MeantGiven: n.MeantGiven, Meant: n.Meant}}}
-	got, err := c.act(ctx, d)
+	return d, nil
+}
+
+// Preview compares a file as Submit does, and sends nothing.
+func (c *Client) Preview(ctx context.Context, n NewSubmission) (*Review, error) {
+	d, err := c.submission(ctx, n)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	if job, err = c.Job(n.Job); err != nil {
-		return nil, nil, err
+	r := &Review{}
+	if r.made, err = c.claims.Fill(source{c, ctx, d.blobs}, d.action, d.openings); err != nil {
+		return nil, refusal(err)
 	}
-	return job.GetSubmissions()[len(job.GetSubmissions())-1], got.made.Report, nil
+	if r.Job, err = c.Job(n.Job); err != nil {
+		return nil, err
+	}
+	said := d.action.GetSubmission()
+	r.Report, r.Judgement = r.made.Report, said.GetJudgement()
+	r.Submission = &recordv1.Submission{Job: n.Job, Number: uint32(len(r.Job.GetSubmissions()) + 1), From: n.From, Image: said.GetImage(),
+		Judgement: said.GetJudgement(), MeantGiven: n.MeantGiven, Meant: n.Meant, Corridor: said.GetCorridor()}
+	return r, nil
 }
 
 // Review is one submission with everything that was checked about it.
