@@ -39,6 +39,8 @@ type Made struct {
 	Last       *image.Image
 	// Run is a run held against Candidate, which is in its car; nil where what is in the car is not known.
 	Run *runcheck.Result
+	// Corridor is how a submission, or what is collected by a corridor's word alone, lies to that; nil where there is none.
+	Corridor *Corridor
 	// Reports are the bytes of every report that the action names.
 	Reports map[image.Hash][]byte
 	// Forgotten says that some claim was left as it was, since it depends on a text that was erased.
@@ -74,7 +76,7 @@ func (c *Computer) Fill(src Source, a *recordv1.Action, openings []*recordv1.Ope
 func (c *Computer) Check(src Source, a *recordv1.Action, openings []*recordv1.Opening) (*Made, error) {
 	made, err := c.check(src, a, openings)
 	if p, ok := src.(*Past); ok && p.before(err) {
-		return p.earlier(a)
+		return c.earlier(p, a)
 	}
 	return made, err
 }
@@ -119,6 +121,8 @@ func (m *making) fill(a *recordv1.Action, openings []*recordv1.Opening) error {
 		return m.readBack(b.ReadBack)
 	case *recordv1.Action_Run:
 		return m.run(b.Run)
+	case *recordv1.Action_Corridor:
+		return m.corridor(b.Corridor)
 	case *recordv1.Action_Note:
 		return m.note(b.Note)
 	}

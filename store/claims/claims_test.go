@@ -26,6 +26,8 @@ var said = []string{
 	"sign_off.reason", "sign_off.because", "sign_off.by_author", "sign_off.submission",
 	"collect.submission", "collect.car_checked_by", "read_back.not_possible",
 	"run.when", "note.submission",
+	"corridor.from", "corridor.from_sha256", "corridor.authors", "corridor.most", "corridor.maps", "corridor.definition", "corridor.limits",
+	"corridor.fuel", "corridor.numbers", "corridor.reason", "corridor.by_author",
 }
 
 func isSaid(path string) bool {
@@ -113,7 +115,7 @@ func TestEveryClaimIsChecked(t *testing.T) {
 			t.Errorf("%s as it was entered: %v", signoff.Kind(e.action), err)
 		}
 	}
-	if len(kinds) != 11 || len(claims) < 60 {
+	if len(kinds) != 12 || len(claims) < 60 {
 		t.Errorf("%d kinds, %d claims", len(kinds), len(claims))
 	}
 }
@@ -164,7 +166,7 @@ func TestRefusals(t *testing.T) {
 		{"read_back", ReasonClaim, "read_back.report_sha256", func(a *recordv1.Action) { a.GetReadBack().ReportSha256 = zero }},
 		{"run", ReasonClaim, "run.danger", func(a *recordv1.Action) { a.GetRun().Danger = true }},
 		{"run", ReasonRun, "run.file_sha256", func(a *recordv1.Action) { a.GetRun().FileSha256 = w.put([]byte("no run")) }},
-		{"note", ReasonClaim, "note.files", func(a *recordv1.Action) { a.GetNote().Files[0].Size++ }},
+		{"note", ReasonClaim, "note.files[0].size", func(a *recordv1.Action) { a.GetNote().Files[0].Size++ }},
 		{"note", record.ReasonNotFound, "note.table", func(a *recordv1.Action) { a.GetNote().Table = "nothing.here" }},
 		{"amend", record.ReasonOpening, "amend.details.note", func(a *recordv1.Action) { a.GetAmend().Details.Note = &recordv1.Sealed{Commitment: zero} }},
 		{"amend", record.ReasonOpening, "amend.details.note", func(a *recordv1.Action) { // a text is of one field

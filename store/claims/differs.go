@@ -32,6 +32,8 @@ func (m *making) differs(at string, said, right protoreflect.Message) error {
 		name := strings.TrimPrefix(at+"."+string(f.Name()), ".")
 		err := refuse(ReasonClaim, name, shown(f, right), "%s: the action says %s; right is %s", name, shown(f, said), shown(f, right))
 		switch both := has && right.Has(f); {
+		case both && f.IsList() && f.Message() != nil && a.List().Len() == b.List().Len():
+			err = m.eachDiffers(name, a.List(), b.List())
 		case both && f.Message() != nil && f.Cardinality() != protoreflect.Repeated:
 			err = m.differs(name, a.Message(), b.Message())
 		case both && f.Name() == "report_sha256":
@@ -40,6 +42,16 @@ func (m *making) differs(at string, said, right protoreflect.Message) error {
 			err = m.sameReport(name, image.Hash(a.String()), image.Hash(b.String()), &calibrationv1.RunCheck{}, &calibrationv1.RunCheck{})
 		}
 		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// eachDiffers is differs of two lists of messages, of one length.
+func (m *making) eachDiffers(at string, said, right protoreflect.List) error {
+	for i := range said.Len() {
+		if err := m.differs(fmt.Sprintf("%s[%d]", at, i), said.Get(i).Message(), right.Get(i).Message()); err != nil {
 			return err
 		}
 	}
@@ -56,6 +68,8 @@ func shown(f protoreflect.FieldDescriptor, m protoreflect.Message) string {
 			return true
 		})
 		slices.Sort(parts)
+	case f.IsList() && f.Message() != nil && v.List().Len() > 0:
+		parts = append(parts, fmt.Sprintf("%d of them", v.List().Len()))
 	case f.IsList():
 		for i := range v.List().Len() {
 			parts = append(parts, v.List().Get(i).String())

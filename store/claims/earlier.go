@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
@@ -66,8 +67,9 @@ func (p *Past) heard(a *recordv1.Action) {
 	})
 }
 
-// earlier holds an action to its own reports, which are by earlier rules than this program's.
-func (p *Past) earlier(a *recordv1.Action) (*Made, error) {
+// earlier holds an action to its own reports, which are by earlier rules than this program's, and to its corridor, whose rules
+// never change.
+func (c *Computer) earlier(p *Past, a *recordv1.Action) (*Made, error) {
 	err := reports("", a.ProtoReflect(), func(r report) error {
 		b, err := p.Blob(r.at, r.sha)
 		if err != nil {
@@ -83,10 +85,28 @@ func (p *Past) earlier(a *recordv1.Action) (*Made, error) {
 		}
 		return nil
 	})
+	m := c.making(p)
+	if sub := a.GetSubmission(); sub != nil && err == nil {
+		err = m.sameCorridor(sub)
+	}
 	if err != nil {
 		return nil, err
 	}
-	return &Made{Earlier: true}, nil
+	return &Made{Earlier: true, Corridor: m.Corridor}, nil
+}
+
+func (m *making) sameCorridor(sub *recordv1.Submit) (err error) {
+	if _, err = m.job(sub.GetJob()); err != nil {
+		return err
+	}
+	if m.Candidate, err = m.image("image", sub.GetImage()); err != nil {
+		return err
+	}
+	right := proto.CloneOf(sub)
+	if right.Corridor, err = m.inCorridor(sub.GetJob()); err != nil {
+		return err
+	}
+	return m.differs("submission", sub.ProtoReflect(), right.ProtoReflect())
 }
 
 // before says whether a refusal may be due to rules that have changed since.

@@ -11,13 +11,18 @@ import (
 	"witnessmark/tables/compare"
 )
 
+func (w *world) reportOf(j *recordv1.Judgement) *calibrationv1.Report {
+	r := &calibrationv1.Report{}
+	w.ok(proto.Unmarshal(w.blobs[j.GetReportSha256()], r))
+	return r
+}
+
 // An entry from before this program's rules of comparing is held to its own report when it is looked back at, and to nothing
 // less; one that comes in now is refused.
 func TestEarlierRules(t *testing.T) {
 	w := story(t)
 	e := w.entered[4]
-	ours := &calibrationv1.Report{}
-	w.ok(proto.Unmarshal(w.blobs[e.action.GetSubmission().GetJudgement().GetReportSha256()], ours))
+	ours := w.reportOf(e.action.GetSubmission().GetJudgement())
 	made := func(semantics uint32, change func(*recordv1.Judgement)) *recordv1.Action {
 		r := proto.CloneOf(ours)
 		r.Semantics, r.Bytes.Differing = semantics, r.Bytes.Differing+1 // as other rules would have it

@@ -16,6 +16,9 @@ func (m *making) submission(a *recordv1.Submit) error {
 	if err == nil {
 		a.Judgement, err = m.judgement(j, a.GetImage(), a.GetMeantGiven(), a.GetMeant())
 	}
+	if err == nil {
+		a.Corridor, err = m.inCorridor(a.GetJob())
+	}
 	return err
 }
 
@@ -27,7 +30,7 @@ func (m *making) signOff(a *recordv1.SignOff) error {
 	return err
 }
 
-// collect judges a release again; the read as found is not judged.
+// collect judges a release again, and holds one that a corridor gave against that; the read as found is not judged.
 func (m *making) collect(a *recordv1.Collect) error {
 	a.Judgement = nil
 	j, err := m.job(a.GetJob())
@@ -37,6 +40,9 @@ func (m *making) collect(a *recordv1.Collect) error {
 		m.Candidate, err = m.image("read as found", record.AsFound(j).GetImage())
 	default:
 		a.Judgement, err = m.again(j, a.GetSubmission())
+		if _, _, by := record.Approved(j, j.GetSubmissions()[a.GetSubmission()-1]); err == nil && by != nil {
+			m.Corridor, err = m.spoken(j, a.GetSubmission())
+		}
 	}
 	return err
 }

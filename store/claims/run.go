@@ -17,7 +17,7 @@ import (
 	"witnessmark/tables/severity"
 )
 
-// run: both files can be read. It is held against what the record knows to be in the car; danger that it then shows after a
+// run: both files can be read. It is held against what was in the car, as the action says or the record knows; danger that it then shows after a
 // change is the action's to say.
 func (m *making) run(a *recordv1.AddRun) error {
 	file, err := m.bytes("run.file_sha256", a.GetFileSha256())
@@ -33,7 +33,7 @@ func (m *making) run(a *recordv1.AddRun) error {
 		return refuse(ReasonRun, "run.file_sha256", "", "%s", oneLine(err))
 	}
 	a.Danger, a.CheckSha256 = false, ""
-	if m.Candidate, err = m.inCar(a.GetJob()); err != nil || m.Candidate == nil {
+	if m.Candidate, err = m.inCar(a.GetJob(), a.GetOf()); err != nil || m.Candidate == nil {
 		return err
 	}
 	m.c.slots <- struct{}{}
@@ -52,14 +52,19 @@ func (m *making) run(a *recordv1.AddRun) error {
 	return nil
 }
 
-// inCar is the image that a job's car has, by the job's own rules; nil where it is not known, or of another definition.
-func (m *making) inCar(job uint32) (*image.Image, error) {
+// inCar is the image that a job's car has, by the job's own rules: the one of the job that is named, or what the record knows; nil
+// where that is nothing, or of another definition.
+func (m *making) inCar(job uint32, named string) (*image.Image, error) {
 	j, err := m.job(job)
 	if err != nil {
 		return nil, err
 	}
 	var im *recordv1.Image
 	err = m.src.View(func(s *record.State) error {
+		if named != "" {
+			im, err = imageNamed(s, job, named)
+			return err
+		}
 		if in := s.InCar(j.GetCar()); in.GetKnown() {
 			if there, ok := s.Job(in.GetJob()); ok && there.GetDefinition().GetName() == m.Layout.Name {
 				im, _ = s.Image(in.GetImageSha256())
@@ -71,6 +76,15 @@ func (m *making) inCar(job uint32) (*image.Image, error) {
 		return nil, err
 	}
 	return m.image("what is in the car", im)
+}
+
+// imageNamed is an image of a job; whether it was ever in the car is for the rules to say.
+func imageNamed(s *record.State, job uint32, named string) (*recordv1.Image, error) {
+	of, err := record.ParseName(named)
+	if im, there := s.Image(s.BytesOf(of)); err == nil && there && of.Job == job {
+		return im, nil
+	}
+	return nil, refuse(record.ReasonNotFound, "run.of", "", "run.of: job %d has no image %.60q; allowed: a read, or a submission that was collected", job, named)
 }
 
 // driven is the newest run of a job, where its limits ask what a run covers, beside the runs before the change.

@@ -186,6 +186,13 @@ func (w *world) do(a *recordv1.Action) *Made {
 		}
 		w.put(b)
 	}
+	w.enter(a, openings)
+	return made
+}
+
+// enter admits an action by the rules alone.
+func (w *world) enter(a *recordv1.Action, openings []*recordv1.Opening) {
+	w.t.Helper()
 	var snapshot bytes.Buffer
 	before, err := w.engine, w.engine.Snapshot(&snapshot)
 	if err == nil {
@@ -203,7 +210,6 @@ func (w *world) do(a *recordv1.Action) *Made {
 	envelope, err := signoff.Seal(a, lead)
 	w.ok(err)
 	w.admit(record.MakeEntry(envelope, a.GetTime()), openings)
-	return made
 }
 
 func (w *world) admit(entry []byte, openings []*recordv1.Opening) {
@@ -325,5 +331,9 @@ func story(t testing.TB) *world {
 	w.do(w.submit(1, w.image(picture("FRAME001", 160))))
 	w.do(&recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: w.file(strict)}}})
 	w.do(&recordv1.Action{Body: &recordv1.Action_Definition{Definition: &recordv1.AddDefinition{Revision: w.file(tiny + "# again\n")}}})
+	w.do(w.corridor(1, 0, upTo("boost", "20", "10")))
+	w.do(w.submit(1, w.image(picture("FRAME001", 135))))
+	w.do(w.submit(1, w.image(picture("FRAME001", 125))))
+	w.do(w.collect(1, 5))
 	return w
 }
