@@ -69,7 +69,7 @@ func (h *Home) setBefore(genesis string) (dir string, back func() error, err err
 		return store.SyncFolder(h.Dir)
 	}
 	back = func() error {
-		if err := errors.Join(removed(h.path(copyFile)), removed(h.path(partFile)), removed(h.path(headFile))); err != nil {
+		if err := h.dropCopy(); err != nil {
 			return err
 		}
 		return errors.Join(move(of, h), os.Remove(dir))

@@ -151,7 +151,7 @@ func parseHead(text string) (h Head, err error) {
 }
 
 // settled refuses a home of another ledger, unless this one goes on from that: then what there is of that is set
-// aside, and back undoes it. What a login that came to nothing left is taken away.
+// aside, and back undoes it. What a login that came to nothing left is taken away, by the next one too where it was killed.
 func (c *Client) settled(continues *recordv1.Continues) (back func() error, err error) {
 	home := c.own.home
 	old, err := home.Config()
@@ -170,12 +170,12 @@ func (c *Client) settled(continues *recordv1.Continues) (back func() error, err 
 	case FileExists(home.path(configFile)):
 		return nil, err
 	}
-	for _, name := range []string{copyFile, partFile, headFile} {
-		if err := removed(home.path(name)); err != nil {
-			return nil, err
-		}
-	}
-	return back, nil
+	return home.dropCopy, home.dropCopy()
+}
+
+// dropCopy removes what a home has of a ledger that it did not pin.
+func (h *Home) dropCopy() error {
+	return errors.Join(removed(h.path(copyFile)), removed(h.path(partFile)), removed(h.path(headFile)))
 }
 
 // fetchGenesis asks for entry 0.
