@@ -115,8 +115,10 @@ func (c *Client) Key() ed25519.PublicKey { return c.signer.Public().(ed25519.Pub
 // Me is the person whose key this is, as the ledger knows them.
 func (c *Client) Me() (*recordv1.Person, error) { return look(c, c.meIn) }
 
-func (c *Client) meIn(s *record.State) (*recordv1.Person, error) {
-	id := signoff.Fingerprint(c.Key())
+func (c *Client) meIn(s *record.State) (*recordv1.Person, error) { return personOf(s, c.Key()) }
+
+func personOf(s *record.State, key ed25519.PublicKey) (*recordv1.Person, error) {
+	id := signoff.Fingerprint(key)
 	p, ok := s.PersonByKey(id)
 	if !ok {
 		return nil, refused("%s", cmp.Or(s.KeyEnded(id), "the key "+string(id)+" is not enrolled"))

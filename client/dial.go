@@ -60,7 +60,9 @@ type link struct {
 type road struct {
 	addr string
 	conn *grpc.ClientConn
-	bad  error // why the last handshake was refused; under the link's mu
+	bad  error // why the last handshake was refused; under the link's mu, as is
+	// shown: in the last handshake the server showed the key that is pinned.
+	shown bool
 }
 
 // addressesOf takes HOST:PORT, or several with commas, apart.
@@ -129,7 +131,7 @@ func (l *link) close() (err error) {
 func (l *link) verify(r *road, cs tls.ConnectionState) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	r.bad = nil
+	r.bad, r.shown = nil, false
 	if len(cs.PeerCertificates) == 0 {
 		return errors.New("the server shows no key")
 	}
@@ -143,6 +145,7 @@ func (l *link) verify(r *road, cs tls.ConnectionState) error {
 		r.bad = &Error{Kind: Distrust, Text: fmt.Sprintf("%s: the server's key is %s, and the one you pinned is %s", r.addr, signoff.Fingerprint(key), signoff.Fingerprint(l.pinned)),
 			Try: "ask the lead whether this is the server's address, and whether the ledger was begun anew: then a lead enrols you, and you log in anew"}
 	}
+	r.shown = r.bad == nil
 	return r.bad
 }
 
@@ -158,6 +161,13 @@ func (l *link) refusal(r *road) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	return r.bad
+}
+
+// shows says whether the server at the end of a road showed the pinned key last.
+func (l *link) shows(i int) bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.roads[i].shown
 }
 
 // refused is the address whose key is the one that err says is not the one pinned; else empty.

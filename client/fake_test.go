@@ -58,7 +58,8 @@ type lie struct {
 	note     func(note []byte) []byte
 	admitted func(a *servicev1.Admitted) *servicev1.Admitted
 	wanted   func(w []string) []string
-	lax      bool // admit without asking rules and claims
+	says     func() *servicev1.ConditionResponse // nil where it knows of no such question
+	lax      bool                                // admit without asking rules and claims
 	// at is asked at each point of an Admit; an error ends it there.
 	at func(point string) error
 }
@@ -388,6 +389,15 @@ func (f *fake) Download(r *servicev1.DownloadRequest, s grpc.ServerStreamingServ
 		return status.Error(codes.NotFound, "no such blob")
 	}
 	return s.Send(&servicev1.DownloadResponse{Size: uint64(len(b)), Chunk: b})
+}
+
+func (f *fake) Condition(context.Context, *servicev1.ConditionRequest) (*servicev1.ConditionResponse, error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.lie.says == nil {
+		return nil, status.Error(codes.Unimplemented, "unknown method Condition")
+	}
+	return f.lie.says(), nil
 }
 
 func (f *fake) Backup(_ *servicev1.BackupRequest, s grpc.ServerStreamingServer[servicev1.BackupResponse]) error {

@@ -34,6 +34,9 @@ func temporary(target string) string { return "." + filepath.Base(target) + "-*"
 // Sweep removes what processes that were killed left of a target's temporary files.
 func Sweep(target string) { held.Sweep(filepath.Dir(target), temporary(target)) }
 
+// Left are the temporary files of a target that Sweep would remove.
+func Left(target string) []string { return held.Left(filepath.Dir(target), temporary(target)) }
+
 // Stage writes a file that is not yet at its target; a failed one leaves nothing behind.
 func Stage(target string, mode fs.FileMode, write func(io.Writer) error) (Staged, error) {
 	f, err := held.Create(filepath.Dir(target), temporary(target))

@@ -225,6 +225,7 @@ func lookedAt(w *asked) {
 	w.as("technician", "verified ledger", 0, "ledger", "verify")
 	w.as("technician", "runs of a job", 0, "run", "list", "1")
 	w.as("technician", "desk", 0, "desk", "--no-open")
+	w.as("technician", "check-up", 1, "check-up") // there was no backup
 	w.as("lead", "backup", 0, "backup", "--out", w.path("backup"))
 }
 

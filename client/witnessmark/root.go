@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"runtime/debug"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -18,6 +17,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"witnessmark/client"
+	"witnessmark/store/built"
 	"witnessmark/store/record"
 )
 
@@ -46,7 +46,7 @@ func commands() []func(*app) *cobra.Command {
 		newJobCommand, newReadCommand, newSubmitCommand, newSheetCommand,
 		newSignCommand, newReturnCommand, newWithdrawCommand,
 		newCollectCommand, newGetCommand, newReadbackCommand, newNoteCommand, newSettleCommand, newEraseCommand,
-		newTrayCommand, newSearchCommand, newHistoryCommand, newLedgerCommand, newVerifyCommand, newBackupCommand, newDemoCommand, newDeskCommand,
+		newTrayCommand, newSearchCommand, newHistoryCommand, newLedgerCommand, newVerifyCommand, newBackupCommand, newCheckUpCommand, newDemoCommand, newDeskCommand,
 		newRunCommand, newOutcomeCommand, newReckonCommand,
 		newCompareCommand, newCheckCommand, newInspectCommand, newSignalCommand, newConvertCommand, newChecksumCommand,
 	}
@@ -62,7 +62,7 @@ func (a *app) root() *cobra.Command {
 			"signal that ended it (130 after Ctrl-C), and then nothing is left half written.\n" +
 			"Files are read whole, and must be regular ones: images and runs of at most 512 MiB, definitions, limits and channel\n" +
 			"files of at most 16 MiB. What comes as CSV has ' before a text that a spreadsheet would run.",
-		Version:       version(),
+		Version:       built.Version(),
 		SilenceUsage:  true,
 		SilenceErrors: true,
 		Args:          known,
@@ -242,21 +242,6 @@ func known(c *cobra.Command, args []string) error {
 		err.Try = c.CommandPath() + " " + strings.Join(like, ", or "+c.CommandPath()+" ")
 	}
 	return err
-}
-
-// version is what this was built from.
-func version() string {
-	info, ok := debug.ReadBuildInfo()
-	if !ok {
-		return "not known"
-	}
-	text := info.Main.Version
-	for _, s := range info.Settings {
-		if s.Key == "vcs.revision" || s.Key == "vcs.modified" && s.Value == "true" {
-			text += " " + strings.Replace(s.Value, "true", "modified", 1)
-		}
-	}
-	return text + " " + info.GoVersion
 }
 
 // takes holds a command to its arguments, and shows how it is called where they are others.

@@ -6,6 +6,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"testing"
 	"time"
 
@@ -82,11 +83,18 @@ func TestLeftovers(t *testing.T) {
 			t.Errorf("%s is gone, and in use", path)
 		}
 	}
+	left := func() []string { return append(held.Left(dir, ".out.bin-*"), held.Left(dir, "witnessmark-desk-*")...) }
+	if found := left(); len(found) != 0 {
+		t.Errorf("%v is told to be left, and in use", found)
+	}
 	if err := os.WriteFile(filepath.Join(oldFolder, "taken.bin"), nil, 0o600); err != nil {
 		t.Fatal(err)
 	}
 	_ = killed.Process.Kill()
 	_ = killed.Wait()
+	if found, want := left(), []string{oldFile, oldFolder}; !slices.Equal(found, want) || !there(oldFile) || !there(oldFolder) {
+		t.Errorf("left are %v, want %v", found, want)
+	}
 	second := sweep()
 	for _, path := range []string{oldFile, oldFolder} {
 		if there(path) {
@@ -127,6 +135,9 @@ func TestNoLeftovers(t *testing.T) {
 	left := filepath.Join(dir, ".out.bin-4")
 	if err := os.WriteFile(left, nil, 0o600); err != nil {
 		t.Fatal(err)
+	}
+	if found := append(held.Left(dir, ".out.bin-*"), held.Left(dir, "witnessmark-desk-*")...); !slices.Equal(found, []string{left}) {
+		t.Errorf("left are %v, want %s alone", found, left)
 	}
 	held.Sweep(dir, ".out.bin-*")
 	held.Sweep(filepath.Join(dir, "absent"), ".out.bin-*")
