@@ -123,6 +123,28 @@ func TestCorridors(t *testing.T) {
 			= release 1 4
 			M signs 1.5
 			T collects 1.5`},
+		{"a plain sign-off of what was collected by the corridor's yes is not voided with its key", false, oneJob + `
+			L enrols M lead
+			L opens-corridor 1 C
+			C submits 1 one
+			C submits 1 two
+			C submits 1 three
+			T collects 1.1
+			T collects 1.3
+			M signs 1.1 verdict=notice ! judgement-differs
+			M signs 1.2
+			M signs 1.3
+			L limits l L2 worse=1.1
+			M signs 1.1 warn=a
+			= waits 1 read-back:1.3
+			T closes-corridor 1 1 keep=3
+			= alarms 1 not-read-back:1.3
+			L retires M compromised
+			= 1.1 replaced
+			= 1.2 replaced
+			= 1.3 released
+			T reads-back 1.3 three
+			= waits 1`},
 		{"newer facts end it: limits, definition, fuel, limits of another name", false, oneJob + `
 			L limits m M1
 			L opens-corridor 1 C

@@ -5,6 +5,7 @@ import (
 	"encoding/base64"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"slices"
 	"sort"
 	"strings"
@@ -20,7 +21,10 @@ import (
 type oracle struct {
 	genesis *recordv1.Genesis
 	facts   []fact
+	inside  map[string]covered // by the hash of a submission's entry, which says all that came before
 }
+
+func newOracle() *oracle { return &oracle{inside: map[string]covered{}} }
 
 type fact struct {
 	i    uint32
@@ -183,6 +187,8 @@ func (o *oracle) newest(limits bool, name string) (sha string) {
 type story struct {
 	submitted, signed fact
 	state             string
+	key               string // of who said the newest yes
+	by                uint32 // the corridor that released it
 	everCollected     bool
 	worse             uint32 // the entry that judged it worse, until signed or returned
 }
@@ -197,6 +203,9 @@ func (o *oracle) story(job, n uint32) (s story) {
 		case f.GetSubmission() != nil && f.GetSubmission().GetJob() == job:
 			if count++; count == n {
 				s = story{submitted: f, state: "waiting"}
+				if s.by, _ = o.coveredBy(f); s.by != 0 {
+					s.state, s.key = "released", o.corridors(job)[s.by-1].by.key
+				}
 			} else if count > n && o.who(f).name == o.who(s.submitted).name {
 				again = append(again, f)
 				if s.state == "waiting" {
@@ -204,7 +213,9 @@ func (o *oracle) story(job, n uint32) (s story) {
 				}
 			}
 		case f.GetSignOff() != nil && ours(f.GetSignOff().GetJob(), f.GetSignOff().GetSubmission()):
-			s.signed, s.worse, collected = f, 0, false
+			covered := out && s.by != 0 && s.signed.Action == nil && // by the corridor already
+				slices.Index(severities, f.GetSignOff().GetJudgement().GetVerdict()) <= slices.Index(severities, s.submitted.GetSubmission().GetJudgement().GetVerdict())
+			s.signed, s.key, s.worse, collected = f, f.key, 0, collected && covered
 			if s.state != "in car" {
 				s.state = "released"
 			}
@@ -214,12 +225,16 @@ func (o *oracle) story(job, n uint32) (s story) {
 			s.state = "withdrawn"
 		case f.GetCollect() != nil && ours(f.GetCollect().GetJob(), f.GetCollect().GetSubmission()):
 			collected, s.everCollected = true, true
+		case f.GetCorridorClose().GetKeep() != 0 && f.GetCorridorClose().GetJob() == job && f.GetCorridorClose().GetCorridor() == s.by && s.by != 0:
+			if out && s.signed.Action == nil && f.GetCorridorClose().GetKeep() != n {
+				s.state = "replaced"
+			}
 		case f.GetReadBack().GetMatches() && f.GetReadBack().GetJob() == job && out:
 			s.state = "released"
 			if f.GetReadBack().GetSubmission() == n {
 				s.state = "in car"
 			}
-		case f.GetRetire().GetCompromised() && out && !collected && o.people(f.i)[f.GetRetire().GetName()].key == s.signed.key:
+		case f.GetRetire().GetCompromised() && out && !collected && o.people(f.i)[f.GetRetire().GetName()].key == s.key:
 			s.state = "waiting"
 			if len(again) > 0 {
 				s.state = "replaced"
@@ -263,12 +278,15 @@ func (o *oracle) mayCollect(f fact) bool {
 	}
 	s := o.story(c.GetJob(), c.GetSubmission())
 	said, _, _, definition := o.details(c.GetJob())
-	now, then := c.GetJudgement(), s.signed.GetSignOff().GetJudgement()
+	now, then, yes := c.GetJudgement(), s.signed.GetSignOff().GetJudgement(), s.signed
+	if s.by != 0 && s.signed.Action == nil {
+		then, yes = s.submitted.GetSubmission().GetJudgement(), s.submitted
+	}
 	covered := slices.Index(severities, now.GetVerdict()) <= slices.Index(severities, then.GetVerdict())
 	for _, w := range now.GetWarnings() {
 		covered = covered && slices.Contains(then.GetWarnings(), w)
 	}
-	return (s.state == "released" || s.state == "in car") && covered && f.GetActsOn() == s.signed.hash &&
+	return (s.state == "released" || s.state == "in car") && covered && f.GetActsOn() == yes.hash &&
 		c.GetImageSha256() == s.submitted.GetSubmission().GetImage().GetSha256() &&
 		now.GetDefinition().GetName() == definition && now.GetDefinition().GetSha256() == o.newest(false, definition) &&
 		now.GetLimits().GetName() == said.GetLimits().GetName() && now.GetLimits().GetSha256() == o.newest(true, said.GetLimits().GetName()) &&
@@ -316,20 +334,29 @@ func (o *oracle) inCar(car uint32) (in string) {
 	return in
 }
 
-// kept says whether some job that brought an image still has it: a note's file may be the same bytes, and goes with any erasure.
-func (o *oracle) kept(image string) bool {
-	erased, images := map[uint32]bool{}, map[uint32]bool{}
+// kept says whether an image that some job brought is still there: erasing takes from a job what it brought, or a
+// note's files alone, and the image goes with the last job that has it.
+func (o *oracle) kept(image string) (there bool) {
+	noted, brought := map[uint32]bool{}, map[uint32]bool{}
 	for _, f := range o.facts {
+		for _, n := range f.GetNote().GetFiles() {
+			if n.GetSha256() == image {
+				noted[f.GetNote().GetJob()] = true
+			}
+		}
+		if slices.Contains([]string{f.GetRead().GetImage().GetSha256(), f.GetSubmission().GetImage().GetSha256(), f.GetReadBack().GetImage().GetSha256()}, image) {
+			brought[f.GetRead().GetJob()+f.GetSubmission().GetJob()+f.GetReadBack().GetJob()] = true
+			there = true
+		}
 		if e := f.GetErase(); e != nil {
-			erased[e.GetJob()] = true
-			images[e.GetJob()] = images[e.GetJob()] || e.GetImages()
+			if e.GetImages() {
+				delete(brought, e.GetJob())
+			}
+			delete(noted, e.GetJob())
+			there = there && len(noted)+len(brought) > 0
 		}
 	}
-	return slices.ContainsFunc(o.facts, func(f fact) bool {
-		noted := slices.ContainsFunc(f.GetNote().GetFiles(), func(n *recordv1.NoteFile) bool { return n.GetSha256() == image })
-		return noted && !erased[f.GetNote().GetJob()] || !images[f.GetRead().GetJob()+f.GetSubmission().GetJob()+f.GetReadBack().GetJob()] &&
-			slices.Contains([]string{f.GetRead().GetImage().GetSha256(), f.GetSubmission().GetImage().GetSha256(), f.GetReadBack().GetImage().GetSha256()}, image)
-	})
+	return there
 }
 
 // alarms are raised and ended one entry after the other, as the rules for them say.
@@ -406,6 +433,9 @@ func (o *oracle) alarms() (out []string) {
 				on[fmt.Sprintf("%d %s %d.%d", job, OlderLimits, job, i+1)] = s.worse
 			}
 		}
+	}
+	for job := uint32(1); job <= o.jobs(); job++ {
+		maps.Copy(on, o.alone(job, taken))
 	}
 	for key, since := range on {
 		out = append(out, fmt.Sprint(key, " since ", since))

@@ -1,6 +1,7 @@
 package record
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"maps"
@@ -83,7 +84,7 @@ func (w *wanderer) someJob() *recordv1.Job {
 }
 
 var moves = strings.Fields(`submit submit submit submit sign sign sign sign sign sign return withdraw collect collect collect collect
-	collect back back back back cannot asfound read void void note run close settle settle shop shop shop shop shop shop`)
+	collect back back back back cannot asfound read void void note run close settle settle corridor corridor corridor end shop shop shop shop shop shop`)
 
 // move is a verb that is likely to do something for a job, and somebody who is likely to be allowed to.
 func (w *wanderer) move(job *recordv1.Job) (verb, who string) {
@@ -96,6 +97,10 @@ func (w *wanderer) move(job *recordv1.Job) (verb, who string) {
 		verb = pick(w, "reopen", "reopen", "erase", "back", "cannot", "return", "settle", "note")
 	case AsFound(job) == nil && verb != "shop":
 		verb = "read"
+	case openIn(job) != nil && w.chance(75):
+		verb = pick(w, "submit", "submit", "submit", "submit", "collect", "collect", "collect", "run", "back", "end")
+	case verb == "end" && openIn(job) == nil:
+		verb = "corridor"
 	case len(job.GetSubmissions()) == 0 && slices.Contains([]string{"sign", "return", "withdraw", "collect", "back", "cannot"}, verb):
 		verb = "submit"
 	case len(job.GetCollections()) == 0 && slices.Contains([]string{"back", "cannot"}, verb):
@@ -106,7 +111,7 @@ func (w *wanderer) move(job *recordv1.Job) (verb, who string) {
 		who = pick(w, "L", "M", "T", "C", "D", "E")
 	case slices.Contains([]string{"submit", "sign", "withdraw"}, verb):
 		who = pick(w, "L", "L", "C", "D", "E")
-	case slices.Contains([]string{"settle", "erase", "shop"}, verb):
+	case slices.Contains([]string{"settle", "erase", "shop", "corridor"}, verb):
 		who = pick(w, "L", "L", "L", "M")
 	default:
 		who = pick(w, "L", "T", "E")
@@ -121,7 +126,23 @@ func (w *wanderer) line() string {
 	verb, who := w.move(job)
 	switch verb {
 	case "submit":
-		return fmt.Sprintf("%s submits %d i%d from=%d%s", who, j, w.IntN(40), w.IntN(2), w.wording())
+		judged := w.wording()
+		if c := openIn(job); c != nil && w.chance(70) {
+			who, judged = pick(w, c.GetAsked().GetAuthors()...), pick(w, "", "", " verdict=notice", " verdict=caution")
+		}
+		return fmt.Sprintf("%s submits %d i%d from=%d%s%s", who, j, w.IntN(40), w.IntN(2), judged, pick(w, "", "", "", " out=cell:a", " out=axis:a,bytes:", fmt.Sprint(" corridor=", w.IntN(3))))
+	case "corridor":
+		line := fmt.Sprintf("%s opens-corridor %d %s most=%s maps=%d", who, j, pick(w, "C", "C,D", "C,D,E", "D,E", "C,E", "C,L", "L"), pick(w, "notice", "caution"), 1+w.IntN(4))
+		if n := len(job.GetSubmissions()); n > 0 && w.chance(40) {
+			line += fmt.Sprint(" from=", 1+w.IntN(n))
+		}
+		return line + pick(w, "", " author reason=alone")
+	case "end":
+		line := fmt.Sprintf("%s closes-corridor %d %d", who, j, max(1, len(job.GetCorridors())-w.IntN(8)/7))
+		if _, taken, _ := strings.Cut(w.taken(job, sub), "."); w.chance(70) {
+			line += " keep=" + taken
+		}
+		return line
 	case "sign":
 		line := fmt.Sprintf("%s signs %s%s", who, sub, w.wording())
 		if w.chance(20) {
@@ -151,7 +172,11 @@ func (w *wanderer) line() string {
 	case "note":
 		return fmt.Sprintf("%s notes %s %s file=%s,i%d", who, pick(w, fmt.Sprint(j), sub), w.token("NOTE"), w.token("FILE"), w.IntN(40))
 	case "run":
-		return fmt.Sprintf("%s runs %d after%s", who, j, pick(w, "", " danger"))
+		of := pick(w, sub, fmt.Sprintf("%d.read%d", j, 1+w.IntN(len(job.GetReads())+1)))
+		if name, known := w.presumed(j); known && w.chance(60) {
+			of = name.String()
+		}
+		return fmt.Sprintf("%s runs %d after%s%s", who, j, pick(w, "", " danger"), pick(w, "", " of="+of))
 	case "close":
 		return fmt.Sprintf("%s closes %d %s", who, j, pick(w, "done", "cancelled"))
 	case "reopen":
@@ -162,6 +187,11 @@ func (w *wanderer) line() string {
 		return who + " " + w.settle(j, sub)
 	}
 	return who + " " + w.workshop(job)
+}
+
+func (w *wanderer) presumed(job uint32) (name Name, known bool) {
+	w.h.view(func(s *State) { name, known = s.PresumedIn(job) })
+	return name, known
 }
 
 // taken is mostly what was collected last.
@@ -218,14 +248,15 @@ func (w *wanderer) worse(job *recordv1.Job) string {
 // TestRandomHistories: what the state says after each action is what a slow judge says who looks at the
 // list of entries alone; and documents are those entries', on every engine, however they came.
 func TestRandomHistories(t *testing.T) {
-	seen, refused, collects := map[string]int{}, map[string]int{}, map[bool]int{}
+	seen, refused, collects, covered := map[string]int{}, map[string]int{}, map[bool]int{}, map[string]int{}
 	r := newRand(t)
 	enough := func() bool {
-		return !slices.ContainsFunc(slices.Collect(maps.Keys(kinds)), func(name string) bool { return seen[name] == 0 }) && min(collects[true], collects[false]) >= 5
+		return !slices.ContainsFunc(slices.Collect(maps.Keys(kinds)), func(name string) bool { return seen[name] == 0 }) &&
+			min(collects[true], collects[false], covered["inside"], covered["author"], covered["verdict"], covered["cells"]) >= 5
 	}
 	for round := 0; round < 8 || !enough() && round < 80; round++ { // a rare kind may take a little longer
 		w := newWanderer(t, r)
-		o := &oracle{}
+		o := newOracle()
 		for _, told := range w.h.told {
 			o.add(t, told.GetEntry())
 		}
@@ -247,6 +278,12 @@ func TestRandomHistories(t *testing.T) {
 					t.Fatalf("%s: %v, but by the entries alone it may be collected: %v", line, err, may)
 				}
 			}
+			if sub := last.GetSubmission(); sub != nil {
+				n, _ := o.covering(sub.GetJob())
+				if right := n == sub.GetCorridor().GetCorridor(); right != (err == nil) && (err == nil || why.Reason == ReasonCorridor) {
+					t.Fatalf("%s: %v, but by the entries alone corridor %d covers", line, err, n)
+				}
+			}
 			if err != nil {
 				refused[why.Reason]++
 				continue
@@ -254,6 +291,9 @@ func TestRandomHistories(t *testing.T) {
 			seen[kindOf(last.Action)]++
 			o.facts = append(o.facts, last)
 			w.compare(o, line)
+			if by, reason := o.coveredBy(last); by != 0 || reason != "" {
+				covered[cmp.Or(reason, "inside")]++
+			}
 			if step%12 == 0 {
 				f.follow(false)
 			}
@@ -263,8 +303,8 @@ func TestRandomHistories(t *testing.T) {
 		w.searchTexts(o)
 		w.compareLists()
 	}
-	if t.Log(seen, refused, collects); !enough() {
-		t.Error("in all these histories some kind of action never happened")
+	if t.Log(seen, refused, collects, covered); !enough() {
+		t.Error("in all these histories some kind of action, or way to lie to a corridor, was too rare")
 	}
 }
 
@@ -282,9 +322,18 @@ func (w *wanderer) compare(o *oracle, line string) {
 		for job := uint32(1); job <= o.jobs(); job++ {
 			j, _ := s.Job(job)
 			for i, story := range o.stories(job) {
-				if got := j.GetSubmissions()[i].GetState(); got != story.state {
-					w.h.t.Fatalf("%s: %d.%d is %s, by the entries %s", line, job, i+1, got, story.state)
+				sub := j.GetSubmissions()[i]
+				_, why := o.coveredBy(story.submitted)
+				got := fmt.Sprintf("%s %d %s", sub.GetState(), sub.GetByCorridor(), sub.GetNotCovered())
+				if want := fmt.Sprintf("%s %d %s", story.state, story.by, why); got != want {
+					w.h.t.Fatalf("%s: %d.%d is %s, by the entries %s", line, job, i+1, got, want)
 				}
+			}
+			if n, _ := o.covering(job); n != s.Covering(job).GetNumber() {
+				w.h.t.Fatalf("%s: corridor %d of job %d covers, by the entries %d", line, s.Covering(job).GetNumber(), job, n)
+			}
+			if in, known := s.PresumedIn(job); o.presumedIn(job) != map[bool]string{true: in.String(), false: "unknown"}[known] {
+				w.h.t.Fatalf("%s: in the car of job %d is %v, by the entries %s", line, job, in, o.presumedIn(job))
 			}
 			if j.GetCar() != o.car(job) {
 				w.h.t.Fatalf("%s: job %d is of car %d, by the entries of %d", line, job, j.GetCar(), o.car(job))

@@ -132,9 +132,12 @@ func checkBecause(sub *recordv1.Submission, so *recordv1.SignOff) error {
 func applySignOff(c *change) {
 	so := c.action.GetSignOff()
 	sub := c.changeSub(so.GetJob(), so.GetSubmission(), func(sub *recordv1.Submission) {
+		if !onlyCorridor(sub) || Worse(sub.GetJudgement(), so.GetJudgement()) != "" {
+			sub.Collected = false // else it was collected by a yes that covers it, and stays so
+		}
 		sub.SignOff, sub.Signed = so, c.event
 		c.signedWith(sub, c.keyID)
-		sub.Voided, sub.Collected, sub.Latest = false, false, uint32(c.entry)
+		sub.Voided, sub.Latest = false, uint32(c.entry)
 		sub.JudgedWorse, sub.JudgedWorseBy = nil, 0
 		if sub.GetState() != InCar { // signed again: what is in the car stays in it
 			sub.State = Released
