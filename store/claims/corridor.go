@@ -9,6 +9,7 @@ import (
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
 	"witnessmark/tables/corridor"
+	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
 	"witnessmark/tables/reckon"
 )
@@ -66,7 +67,7 @@ func (m *making) inCorridor(job uint32) (in *recordv1.InCorridor, err error) {
 	return m.Corridor.In, nil
 }
 
-// against holds the candidate against a corridor.
+// against holds the candidate against a corridor of its job.
 func (m *making) against(j *recordv1.Job, c *recordv1.Corridor) (*Corridor, error) {
 	im := record.AsFound(j).GetImage() // no other one now, since no read is voided that a submission stands on
 	if n := c.GetAsked().GetFrom(); n != 0 {
@@ -76,20 +77,26 @@ func (m *making) against(j *recordv1.Job, c *recordv1.Corridor) (*Corridor, erro
 	if err != nil {
 		return nil, err
 	}
+	return Against(m.Layout, c, start, m.Candidate)
+}
+
+// Against holds an image against a corridor that starts from another; both are of the definition that this names. The error is a
+// *record.Refusal where they do not fit together.
+func Against(lay *definition.Layout, c *recordv1.Corridor, start, candidate *image.Image) (*Corridor, error) {
 	bounds := make([]corridor.Bound, len(c.GetAsked().GetTables()))
 	for i, t := range c.GetAsked().GetTables() {
 		bounds[i].Table = t.GetTable()
 		bounds[i].Up, _ = strconv.ParseFloat(t.GetUp(), 64) // as the rules took it
 		bounds[i].Down, _ = strconv.ParseFloat(t.GetDown(), 64)
 	}
-	r, err := corridor.Check(m.Layout, start, m.Candidate, bounds)
+	r, err := corridor.Check(lay, start, candidate, bounds)
 	if err != nil {
 		return nil, refuse(ReasonImage, "submission.image", "", "submission.image: %s", oneLine(err))
 	}
-	out := &Corridor{Of: c, Start: start, Candidate: m.Candidate, In: &recordv1.InCorridor{Corridor: c.GetNumber(), More: uint32(r.More)}}
+	out := &Corridor{Of: c, Start: start, Candidate: candidate, In: &recordv1.InCorridor{Corridor: c.GetNumber(), More: uint32(r.More)}}
 	for _, p := range r.Outside {
 		out.In.Outside = append(out.In.Outside, &recordv1.Outside{What: p.What, Table: p.Table, At: p.At, Address: p.Address})
-		out.Outside = append(out.Outside, corridor.Say(m.Layout, start, m.Candidate, bounds, p))
+		out.Outside = append(out.Outside, corridor.Say(lay, start, candidate, bounds, p))
 	}
 	if r.More > 0 {
 		out.Outside = append(out.Outside, fmt.Sprintf("and %d more places", r.More))

@@ -281,3 +281,46 @@ func TestCorridorIsAChangeRule(t *testing.T) {
 		}
 	})
 }
+
+// BenchmarkCorridor states what holding an image against a corridor of every table costs, as a multiple of comparing the two.
+func BenchmarkCorridor(b *testing.B) {
+	plain, one := manyTables(b, 10_000)
+	varying, two := manyVarying(b, 10_000)
+	for _, c := range []struct {
+		name   string
+		lay    *definition.Layout
+		base   []byte
+		change func(b []byte)
+	}{
+		{"equal", plain, one, func([]byte) {}},
+		{"one cell", plain, one, func(c []byte) { c[0x40+200*5000+7] ^= 1 }},
+		{"one cell in each of 10000 tables", plain, one, func(c []byte) {
+			for i := range 10_000 {
+				c[0x40+i*200+i%192] ^= 1
+			}
+		}},
+		{"one cell, each table counts its points", varying, two, func(c []byte) { c[64*5000+12] ^= 1 }},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			cand := edited(c.base, c.change)
+			var bounds []corridor.Bound
+			for _, t := range c.lay.Tables {
+				bounds = append(bounds, corridor.Bound{Table: t.ID, Up: 200, Down: 200})
+			}
+			compared := fastest(func() {
+				if _, err := Compare(Input{Base: whole(c.lay, c.base), Candidate: whole(c.lay, cand), Layout: c.lay}); err != nil {
+					b.Fatal(err)
+				}
+			})
+			run := func() {
+				if r, err := corridor.Check(c.lay, whole(c.lay, c.base), whole(c.lay, cand), bounds); err != nil || len(r.Outside) > 0 {
+					b.Fatal(r, err)
+				}
+			}
+			for b.Loop() {
+				run()
+			}
+			b.ReportMetric(float64(fastest(run))/float64(compared), "x-compare")
+		})
+	}
+}

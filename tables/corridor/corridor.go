@@ -46,7 +46,7 @@ type Result struct {
 
 // Check finds what of a candidate lies outside. The error says which image, table or bound cannot be used.
 func Check(lay *definition.Layout, start, candidate *image.Image, bounds []Bound) (*Result, error) {
-	c := &check{pair: pair{lay, start, candidate}, bounds: map[string]Bound{}, told: map[uint64]bool{}, out: &Result{}}
+	c := &check{pair: pair{lay: lay, start: start, candidate: candidate}, bounds: map[string]Bound{}, told: map[uint64]bool{}, out: &Result{}}
 	if err := c.fits(); err != nil {
 		return nil, err
 	}
@@ -88,8 +88,11 @@ func Fits(lay *definition.Layout, b Bound) error {
 type pair struct {
 	lay              *definition.Layout
 	start, candidate *image.Image
+	gaps             []image.Range // offsets of what both do not hold
+	scratch          [2][]uint64
 }
 
+// fits says whether the two can be held against each other, and what of them is unknown.
 func (p *pair) fits() error {
 	for _, side := range []struct {
 		name string
@@ -102,6 +105,7 @@ func (p *pair) fits() error {
 	if !slices.Equal(p.start.Held, p.candidate.Held) {
 		return fmt.Errorf("the candidate holds other ranges than the image that the corridor starts from; allowed: the same ones")
 	}
+	p.gaps = p.lay.Space.Offsets(p.start.Gaps())
 	return nil
 }
 

@@ -15,7 +15,7 @@ import (
 
 // Say is one line for a person about a place that Check told of the same things. It shows no byte that no table has.
 func Say(lay *definition.Layout, start, candidate *image.Image, bounds []Bound, p Place) string {
-	s, t := pair{lay, start, candidate}, lay.ByID[p.Table]
+	s, t := pair{lay: lay, start: start, candidate: candidate}, lay.ByID[p.Table]
 	if t == nil {
 		return s.bare(p.Address)
 	}
@@ -84,7 +84,7 @@ func (s *pair) beyond(t *definition.Table, v cell, b Bound) string {
 	switch {
 	case c.Off(v.was) || c.Off(v.is):
 		return both + "the corridor leaves what is off as it is"
-	case touches(v.one(), s.gaps()):
+	case !s.knows(v.one()):
 		return "it differs from the start, and not all of it is known"
 	case !surface.Finite(from, to):
 		return both + "the corridor is one of numbers"

@@ -2,6 +2,7 @@ package corridor
 
 import (
 	"math"
+	"slices"
 
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
@@ -55,21 +56,11 @@ func (c *check) table(t *definition.Table) {
 
 // found is a table as it lies in the start, and its pointers and counts; an error where that leads outside, or is not known.
 func (p *pair) found(t *definition.Table) (*definition.Table, []*definition.Cells, error) {
-	gaps := p.gaps()
-	return t.Found(p.start.Bytes, func(c *definition.Cells) bool { return !touches(c, gaps) })
+	return t.Found(p.start.Bytes, p.knows)
 }
 
-// gaps are the offsets of what is unknown.
-func (p *pair) gaps() []image.Range { return p.lay.Space.Offsets(p.start.Gaps()) }
-
-func touches(c *definition.Cells, ranges []image.Range) bool {
-	for _, r := range ranges {
-		if c.Touches(r) {
-			return true
-		}
-	}
-	return false
-}
+// knows says whether all bytes of cells are known.
+func (p *pair) knows(c *definition.Cells) bool { return !slices.ContainsFunc(p.gaps, c.Touches) }
 
 // cell is one cell of a table, and its raw bits in both images.
 type cell struct {
@@ -81,14 +72,22 @@ type cell struct {
 // changed visits the cells of a table, as it lies in the start, that differ.
 func (p *pair) changed(in *definition.Table, visit func(cell)) {
 	for n, t := range p.maps(in) {
-		for row := range t.Cells.NY {
-			for col := range t.Cells.NX {
-				if v := p.cell(t.Cells, n, row, col); v.was != v.is {
-					visit(v)
-				}
+		c := t.Cells
+		was, is := p.bits(0, c, p.start), p.bits(1, c, p.candidate)
+		for i := range was {
+			if was[i] != is[i] {
+				visit(cell{c, n, i / c.NX, i % c.NX, was[i], is[i]})
 			}
 		}
 	}
+}
+
+// bits are the raw bits of cells in an image; they last until scratch is used again.
+func (p *pair) bits(scratch int, c *definition.Cells, of *image.Image) []uint64 {
+	n := c.NX * c.NY
+	p.scratch[scratch] = slices.Grow(p.scratch[scratch][:0], n)[:n]
+	c.Read(of.Bytes, p.scratch[scratch])
+	return p.scratch[scratch]
 }
 
 // maps are the slices of a block; another table is its own one.
@@ -114,7 +113,7 @@ func (v cell) one() *definition.Cells {
 // of it, as where limits bound a change. What is no number, and what is not known, stays as it is.
 func (p *pair) within(b Bound, v cell) bool {
 	c := v.cells
-	if c.Off(v.was) || c.Off(v.is) || touches(v.one(), p.gaps()) {
+	if c.Off(v.was) || c.Off(v.is) || !p.knows(v.one()) {
 		return false
 	}
 	from, to := c.Conv.Apply(c.Number(v.was)), c.Conv.Apply(c.Number(v.is))
