@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/claims"
 	"witnessmark/store/record"
 	"witnessmark/tables/image"
 )
@@ -95,6 +96,9 @@ func (c *Client) FollowJob(ctx context.Context, job uint32, changed func(*Bay) e
 		return changed(b)
 	}, lost, found)
 }
+
+// Corridor is how a submission that was looked at by Preview lies to the corridor that covers now; nil where none does.
+func (r *Review) Corridor() *claims.Corridor { return r.made.Corridor }
 
 // File is a submission's image as a file of a kind.
 func (r *Review) File(format image.Format) ([]byte, error) { return r.made.Candidate.Encode(format) }

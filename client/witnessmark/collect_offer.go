@@ -13,7 +13,6 @@ import (
 
 	"witnessmark/client"
 	"witnessmark/client/sheet"
-	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
 	"witnessmark/tables/image"
@@ -82,7 +81,7 @@ func (f *bayFollower) heading(ctx context.Context, r *client.Review) []string {
 func (f *bayFollower) writeChanges(ctx context.Context, r *client.Review) error {
 	last, err := f.since(ctx, r)
 	if err == nil {
-		err = last.brief(f)
+		err = last.brief(f.out)
 	}
 	if err != nil {
 		return err
@@ -91,7 +90,7 @@ func (f *bayFollower) writeChanges(ctx context.Context, r *client.Review) error 
 	if err != nil || start.title == last.title {
 		return err
 	}
-	return start.brief(f)
+	return start.brief(f.out)
 }
 
 // write collects what is offered. It is offered until it is written, skipped, or no release any more.
@@ -158,22 +157,11 @@ func (f *bayFollower) path(sub *recordv1.Submission) string {
 	return strings.TrimSuffix(f.to, ending) + "-" + client.Name(sub) + ending
 }
 
-// difference is how what is offered differs from another image.
-type difference struct {
-	report *calibrationv1.Report
-	title  string // of which
-	sheet  sheet.Options
-}
-
-func (d difference) brief(f *bayFollower) error {
-	return sheet.WriteBrief(f.out, d.report, d.title, d.sheet)
-}
-
 // since compares with what was collected last, or where nothing was with the read as found.
 func (f *bayFollower) since(ctx context.Context, r *client.Review) (difference, error) {
 	last := f.bay.LastOf
 	if last == nil || last.GetNumber() == r.Submission.GetNumber() {
-		return f.between(nil, r, "")
+		return compared(nil, r, "", f.wide)
 	}
 	if f.written == nil || f.written.Submission.GetNumber() != last.GetNumber() {
 		var err error
@@ -181,7 +169,7 @@ func (f *bayFollower) since(ctx context.Context, r *client.Review) (difference, 
 			return difference{}, err
 		}
 	}
-	return f.between(f.written, r, "collected last")
+	return compared(f.written, r, "collected last", f.wide)
 }
 
 // sinceStart compares with where the release's corridor starts, else with the read as found.
@@ -190,19 +178,7 @@ func (f *bayFollower) sinceStart(ctx context.Context, r *client.Review) (differe
 	if err != nil {
 		return difference{}, err
 	}
-	return f.between(start, r, "where the corridor starts")
-}
-
-// between compares two submissions; none is the read as found.
-func (f *bayFollower) between(was, is *client.Review, which string) (d difference, err error) {
-	base, candidate := is.Images()
-	d = difference{is.Report, "since the car came", sheet.Options{Layout: is.Layout(), Base: base, Candidate: candidate, Width: f.wide}}
-	if was != nil {
-		d.title = fmt.Sprintf("since %s, %s", client.Name(was.Submission), which)
-		_, d.sheet.Base = was.Images()
-		d.report, err = client.Between(was, is)
-	}
-	return d, err
+	return compared(start, r, "where the corridor starts", f.wide)
 }
 
 // whole shows the tables that differ from what was collected last.

@@ -219,3 +219,62 @@ func TestFollowTakesNoOthersPlace(t *testing.T) {
 		}
 	}
 }
+
+// A file is submitted as it was shown, each time that it was saved and somebody says so; never half of one.
+func TestFollowSaves(t *testing.T) {
+	b := engineJob(t)
+	b.file("work.bin", engineImage(nil))
+	cal := b.types("calibrator", "submit", "1", "work.bin", "--follow")
+	cal.sees("work.bin is unchanged: it is the read as found")
+	b.file("work.bin", richer(1)[:engineSize/2])
+	cal.sees("work.bin: 512 bytes; allowed: 1024")
+	cal.sees("nothing is sent")
+	b.file("work.bin", richer(1))
+	cal.sees("work.bin, verdict clear")
+	cal.sees("since the car came: 1 table differs, in 1 cell")
+	cal.sees("247.9→248.9 ▲")
+	cal.sees("note (Enter submits, Escape passes it over): ")
+	cal.press("rig\x7fch\x1b[Der")
+	cal.sees("richer")
+	b.file("later.bin", richer(-2)) // what an editor does: another file takes its place
+	if err := os.Rename(filepath.Join(b.dir, "later.bin"), filepath.Join(b.dir, "work.bin")); err != nil {
+		t.Fatal(err)
+	}
+	cal.sees("verdict warning")
+	cal.sees("fuel-floor:fuel")
+	cal.sees("passes it over): richer") // what was typed stays
+	cal.press("\x1b")
+	cal.sees("passed over: nothing is sent")
+	b.file("work.bin", richer(1))
+	cal.sees("passes it over): ")
+	cal.press("a little richer\r")
+	cal.sees("1.1 clear, waiting")
+	b.file("work.bin", richer(2))
+	cal.sees("since 1.1, submitted last: 1 table differs")
+	cal.sees("248.9→249.9")
+	cal.sees("passes it over): ")
+	b.file("work.bin", richer(1))
+	cal.sees("work.bin is unchanged: it is 1.1")
+	b.file("work.bin", richer(2))
+	cal.sees("passes it over): ")
+	cal.press("\r")
+	cal.sees("1.2 clear, waiting")
+	if err := os.Remove(filepath.Join(b.dir, "work.bin")); err != nil {
+		t.Fatal(err)
+	}
+	cal.sees("no such file or directory: nothing is sent")
+	cal.press("\x03")
+	cal.ends(130)
+	card := b.as("lead", 0, "job", "show", "1")
+	for _, want := range []string{"a little richer", "submission 1.2"} {
+		if !strings.Contains(card, want) {
+			t.Errorf("the card lacks %q:\n%s", want, card)
+		}
+	}
+	if strings.Contains(card, "1.3") {
+		t.Errorf("more was submitted than two:\n%s", card)
+	}
+	if got := b.as("calibrator", 2, "submit", "1", "work.bin", "--follow"); !strings.Contains(got, "asks for notes at a terminal") {
+		t.Error(got)
+	}
+}

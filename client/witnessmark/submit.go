@@ -11,11 +11,25 @@ import (
 
 func newSubmitCommand(a *app) *cobra.Command {
 	var note, meant, from string
+	var follow bool
 	cmd := &cobra.Command{
-		Use:   "submit JOB FILE --note TEXT [--from NAME] [--meant TABLE,…]",
+		Use:   "submit JOB FILE --note TEXT [--from NAME] [--meant TABLE,…] | submit JOB FILE --follow",
 		Short: "Submit a modified image; prints JOB.N and the verdict; status 1 where that is danger",
-		Args:  takes(2),
+		Long: "Submit a modified image; prints JOB.N and the verdict; status 1 where that is danger.\n\n" +
+			"--follow watches the file: each time it was saved with another image it says what changed and what was found, asks for\n" +
+			"a note, and submits what it showed; Escape passes it over. Each one is said to have started from the one before.",
+		Args: takes(2),
+		PreRunE: func(cmd *cobra.Command, _ []string) error {
+			switch given := cmd.Flags().Changed("note"); {
+			case follow && given:
+				return usage("--note does not go with --follow, which asks for one each time")
+			case !follow && !given:
+				return usage("--note TEXT is needed, or --follow")
+			}
+			return nil
+		},
 	}
+	cmd.Flags().BoolVar(&follow, "follow", false, "go on, and submit the file each time that it was saved and Enter is pressed")
 	cmd.Flags().StringVar(&note, "note", "", "what was changed, and why")
 	cmd.Flags().StringVar(&meant, "meant", "", "the tables that were meant to change, with commas")
 	cmd.Flags().StringVar(&from, "from", "", "the submission that you started from; left out, the read as found")
@@ -33,8 +47,12 @@ func newSubmitCommand(a *app) *cobra.Command {
 		if err != nil {
 			return err
 		}
-		s, report, err := c.Submit(ctx, client.NewSubmission{Job: n, Path: args[1], Note: note, Format: f, From: base,
-			MeantGiven: cmd.Flags().Changed("meant"), Meant: client.SplitList(meant)})
+		asked := client.NewSubmission{Job: n, Path: args[1], Note: note, Format: f, From: base,
+			MeantGiven: cmd.Flags().Changed("meant"), Meant: client.SplitList(meant)}
+		if follow {
+			return a.followSaves(ctx, c, asked)
+		}
+		s, report, err := c.Submit(ctx, asked)
 		if err != nil {
 			return err
 		}
@@ -47,7 +65,7 @@ func newSubmitCommand(a *app) *cobra.Command {
 		a.saidNo = s.Judgement.GetVerdict() == string(severity.Danger) // entered, and nobody can sign it
 		return a.line(s, "%s %s", client.Name(s), s.Judgement.GetVerdict())
 	})
-	return required(cmd, "note")
+	return cmd
 }
 
 // startedFrom is the number of the submission in the job that an author started from; 0 is the read as found.

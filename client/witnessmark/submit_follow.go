@@ -1,0 +1,263 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+	"unicode"
+
+	"witnessmark/client"
+	"witnessmark/store/claims"
+	"witnessmark/store/record"
+)
+
+// saveFollower submits a file each time that it was saved and somebody says so.
+type saveFollower struct {
+	*app
+	client   *client.Client
+	ask      client.NewSubmission
+	keyboard *keyboard
+	wide     int
+
+	last    *client.Review // the person's newest submission in the job; nil for none
+	passed  string         // the image that was not to be submitted
+	pending []byte         // could not be compared while the server was away
+	offered *client.Review // waits for its note; nil for none
+	note    []rune
+	status  string
+}
+
+func (a *app) followSaves(ctx context.Context, c *client.Client, n client.NewSubmission) error {
+	if !a.terminal() || a.json() {
+		return usage("submit --follow asks for notes at a terminal; without one: submit %d FILE --note TEXT", n.Job)
+	}
+	f := &saveFollower{app: a, client: c, ask: n, wide: a.width()}
+	return f.run(ctx)
+}
+
+// newest finds what the person submitted last, once what became of an action is known whose answer was lost.
+func (f *saveFollower) newest(ctx context.Context) error {
+	if err := f.client.Resume(ctx); err != nil {
+		return err
+	}
+	me, err := f.client.Me()
+	if err != nil {
+		return err
+	}
+	j, err := f.client.Job(f.ask.Job)
+	if err != nil {
+		return err
+	}
+	for _, s := range slices.Backward(j.GetSubmissions()) {
+		if s.GetSubmitted().GetPerson() != me.GetName() {
+			continue
+		}
+		if f.last == nil || f.last.Submission.GetNumber() != s.GetNumber() {
+			f.last, err = f.client.Review(ctx, f.ask.Job, s.GetNumber())
+		}
+		return err
+	}
+	return nil
+}
+
+// run goes on until the person ends it.
+func (f *saveFollower) run(ctx context.Context) (err error) {
+	if f.keyboard, err = f.openKeyboard(); err != nil {
+		return err
+	}
+	defer f.keyboard.end()
+	f.aside("", "stop with Ctrl-C")
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	saves := make(chan save)
+	go watchSaves(ctx, f.ask.Path, func(s save) { deliver(ctx, saves, s) })
+	for err == nil {
+		var again <-chan time.Time
+		if f.pending != nil {
+			again = time.After(time.Second)
+		}
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case s := <-saves:
+			err = f.look(ctx, s)
+		case <-again:
+			err = f.look(ctx, save{file: f.pending})
+		case key, there := <-f.keyboard.keys:
+			if !there {
+				return usage("the terminal is gone")
+			}
+			if key == keyInterrupt {
+				return nil
+			}
+			err = f.press(ctx, key)
+		}
+	}
+	return err
+}
+
+// look compares what was saved, and asks for a note where it is new.
+func (f *saveFollower) look(ctx context.Context, s save) error {
+	if f.offered != nil {
+		fmt.Fprintln(f.out)
+	}
+	f.pending, f.offered = nil, nil
+	if s.err != nil {
+		f.tell("%v: nothing is sent", s.err)
+		return nil
+	}
+	n := f.ask
+	n.File = s.file
+	r, err := f.client.Preview(ctx, n)
+	if err == nil {
+		err = f.newest(ctx)
+	}
+	if err != nil {
+		return f.failed(err, s.file)
+	}
+	if same := f.known(r); same != "" {
+		f.tell("%s is unchanged: it is %s", f.ask.Path, same)
+		return nil
+	}
+	f.status, f.ask.File, f.offered = "", s.file, r
+	if err := f.show(ctx, r); err != nil {
+		return f.failed(err, s.file)
+	}
+	f.keyboard.dropped()
+	f.prompt()
+	return nil
+}
+
+// known says which image of the job that nobody submits again a file holds; empty for none.
+func (f *saveFollower) known(r *client.Review) string {
+	sha := r.Submission.GetImage().GetSha256()
+	switch {
+	case f.last != nil && sha == f.last.Submission.GetImage().GetSha256():
+		return client.Name(f.last.Submission)
+	case sha == record.AsFound(r.Job).GetImage().GetSha256():
+		return "the read as found"
+	case sha == f.passed:
+		return "what was passed over"
+	}
+	return ""
+}
+
+// show says what would be submitted, before anything is sent.
+func (f *saveFollower) show(ctx context.Context, r *client.Review) error {
+	fmt.Fprintf(f.out, "\n%s, verdict %s\n", f.ask.Path, r.Judgement.GetVerdict())
+	if err := writeFindings(f.out, r.Report); err != nil {
+		return err
+	}
+	start, err := f.client.StartOf(ctx, record.CorridorOf(r.Job, r.Submission.GetCorridor().GetCorridor()))
+	if err != nil {
+		return err
+	}
+	if err := f.brief(nil, r, ""); err != nil {
+		return err
+	}
+	if start != nil {
+		err = f.brief(start, r, "where the corridor starts")
+	}
+	if last := f.last; err == nil && last != nil && (start == nil || start.Submission.GetNumber() != last.Submission.GetNumber()) {
+		err = f.brief(last, r, "submitted last")
+	}
+	for _, line := range corridorLines(r.Corridor()) {
+		fmt.Fprintln(f.out, line)
+	}
+	return err
+}
+
+// corridorLines say how what would be submitted lies to the job's corridor.
+func corridorLines(c *claims.Corridor) []string {
+	switch {
+	case c == nil:
+		return nil
+	case len(c.Outside) == 0:
+		asked := c.Of.GetAsked()
+		return []string{fmt.Sprintf("inside corridor %d, which released %d of %d; at most %s, by %s", c.Of.GetNumber(), c.Of.GetReleased(),
+			asked.GetMaps(), asked.GetMost(), client.OneLine(strings.Join(asked.GetAuthors(), ", ")))}
+	}
+	lines := []string{fmt.Sprintf("outside corridor %d, so that it will wait to be signed:", c.Of.GetNumber())}
+	for _, text := range c.Outside {
+		lines = append(lines, "  "+client.OneLine(text))
+	}
+	return lines
+}
+
+func (f *saveFollower) brief(was, is *client.Review, which string) error {
+	d, err := compared(was, is, which, f.wide)
+	if err == nil {
+		err = d.brief(f.out)
+	}
+	return err
+}
+
+func (f *saveFollower) prompt() {
+	fmt.Fprintf(f.out, "\r\x1b[Knote (Enter submits, Escape passes it over): %s", string(f.note))
+}
+
+// press writes the note, submits, or passes over.
+func (f *saveFollower) press(ctx context.Context, key rune) error {
+	switch {
+	case f.offered == nil:
+		f.tell("nothing to submit; %s is watched, and Ctrl-C ends", f.ask.Path)
+	case key == keyEscape, key == keyEnter && string(f.note) == "n":
+		f.passed, f.offered, f.note = f.offered.Submission.GetImage().GetSha256(), nil, nil
+		fmt.Fprintln(f.out, "\npassed over: nothing is sent")
+	case key == keyEnter:
+		fmt.Fprintln(f.out)
+		return f.submit(ctx)
+	default:
+		switch {
+		case key == keyBackspace:
+			f.note = f.note[:max(0, len(f.note)-1)]
+			f.prompt()
+		case unicode.IsPrint(key):
+			f.note = append(f.note, key)
+			fmt.Fprint(f.out, string(key))
+		}
+	}
+	return nil
+}
+
+// submit sends what was shown, whatever the file holds by now.
+func (f *saveFollower) submit(ctx context.Context) error {
+	n := f.ask
+	n.Note = string(f.note)
+	s, _, err := f.client.Submit(ctx, n)
+	if err != nil {
+		return f.failed(err, n.File)
+	}
+	f.offered, f.note, f.ask.From = nil, nil, s.GetNumber()
+	fmt.Fprintf(f.out, "%s %s, %s\n", client.Name(s), s.GetJudgement().GetVerdict(), s.GetState())
+	f.last, err = f.client.Review(ctx, s.GetJob(), s.GetNumber())
+	return err
+}
+
+// failed says why a file was not compared or sent: it is tried again where the server was away, and else when it is
+// saved again. What is not to be trusted ends the command.
+func (f *saveFollower) failed(err error, file []byte) error {
+	if errors.Is(err, context.Canceled) || client.KindOf(err) == client.Distrust {
+		return err
+	}
+	f.offered = nil
+	if client.KindOf(err) == client.Away {
+		f.pending = file
+	}
+	again := ""
+	if f.pending != nil {
+		again = "; it is tried again"
+	}
+	f.tell("%v: nothing is sent%s", err, again)
+	return nil
+}
+
+func (f *saveFollower) tell(format string, args ...any) {
+	if line := fmt.Sprintf(format, args...); line != f.status {
+		f.status = line
+		f.say(line)
+	}
+}
