@@ -97,8 +97,8 @@ func (c *Client) FollowJob(ctx context.Context, job uint32, changed func(*Bay) e
 	}, lost, found)
 }
 
-// Corridor is how a submission that was looked at by Preview lies to the corridor that covers now; nil where none does.
-func (r *Review) Corridor() *claims.Corridor { return r.made.Corridor }
+// Foreseen is how a submission that was looked at by Preview lies to the corridor that covers now; nil where none does.
+func (r *Review) Foreseen() *claims.Corridor { return r.made.Corridor }
 
 // File is a submission's image as a file of a kind.
 func (r *Review) File(format image.Format) ([]byte, error) { return r.made.Candidate.Encode(format) }

@@ -164,14 +164,14 @@ func (f *saveFollower) show(ctx context.Context, r *client.Review) error {
 	if last := f.last; err == nil && last != nil && (start == nil || start.Submission.GetNumber() != last.Submission.GetNumber()) {
 		err = f.brief(last, r, "submitted last")
 	}
-	for _, line := range corridorLines(r.Corridor()) {
+	for _, line := range foreseenLines(r.Foreseen()) {
 		fmt.Fprintln(f.out, line)
 	}
 	return err
 }
 
-// corridorLines say how what would be submitted lies to the job's corridor.
-func corridorLines(c *claims.Corridor) []string {
+// foreseenLines say how what would be submitted lies to the job's corridor.
+func foreseenLines(c *claims.Corridor) []string {
 	switch {
 	case c == nil:
 		return nil
