@@ -58,8 +58,23 @@ var (
 	endBrowser = func() {}
 )
 
-// opens has a person open their private file in a browser that nobody else's cookies are in, as `witnessmark desk` does.
+// opens has a person open their private file, and waits for their tray.
 func (w *world) opens(p *person) *tab {
+	w.Helper()
+	b := w.tab(p)
+	b.enters()
+	b.sees("waits for you")
+	return b
+}
+
+// enters opens the private file, as `witnessmark desk` does.
+func (b *tab) enters() {
+	b.Helper()
+	b.do(chromedp.Navigate("file://" + b.p.desk.DoorFile()))
+}
+
+// tab is a browser that nobody else's cookies are in.
+func (w *world) tab(p *person) *tab {
 	w.Helper()
 	path := chromium(w.TB)
 	if browserAt == nil {
@@ -76,8 +91,6 @@ func (w *world) opens(p *person) *tab {
 	w.Cleanup(end)
 	b := &tab{w.TB, ctx, p}
 	w.must(chromedp.Do(ctx))
-	b.do(chromedp.Navigate("file://" + p.desk.DoorFile()))
-	b.sees("waits for you")
 	return b
 }
 

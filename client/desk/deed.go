@@ -33,7 +33,7 @@ type deed struct {
 
 // field is one thing that a form asks.
 type field struct {
-	Kind              string // line, text, day, pick, tick, ticks or file
+	Kind              string // line, secret, text, day, pick, tick, ticks or file
 	Name, Label, Hint string
 	Value             string
 	Options           [][2]string // of a pick or ticks: value and words
@@ -41,6 +41,7 @@ type field struct {
 	None              string      // what to do where there is nothing to pick
 	Must              bool
 	Holds             string // of a file: image or text
+	Wrong             string // why what was said is refused
 }
 
 // filling is a form on its way: what one person says in it.

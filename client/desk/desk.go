@@ -10,16 +10,24 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"witnessmark/client"
+	"witnessmark/client/workshop"
 	inuse "witnessmark/store/held"
 )
 
 // Options is what a desk needs.
 type Options struct {
-	Client *client.Client
+	// Client is whose desk it is. Nil where this machine knows no workshop yet, or nobody was there to type the
+	// key's passphrase: the desk then begins with a welcome, which Welcome says more of.
+	Client  *client.Client
+	Welcome Welcome
+	// Daemon is the workshop's, where this program runs it: its end is the desk's. Nil for none.
+	Daemon *workshop.Daemon
 	// Confirm stands between the page and the key; nil lets the desk sign nothing.
 	Confirm Confirmer
 	// Listen is a loopback address as IP:PORT; port 0 picks one. Empty is 127.0.0.1:0.
@@ -46,6 +54,12 @@ type Desk struct {
 	server  *http.Server
 	stop    context.CancelFunc
 	done    sync.WaitGroup
+
+	inside atomic.Pointer[http.ServeMux] // the pages that there are; others once the desk is somebody's
+	opened chan struct{}                 // closed when it is
+	daemon []string                      // how the server runs that was started from here; empty where none was
+	own    owned
+	firsts atomic.Bool // all that a workshop needs first is there
 }
 
 // Start listens on loopback and serves until Close.
@@ -60,9 +74,22 @@ func Start(o Options) (*Desk, error) {
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	d.stop = cancel
+	if o.Daemon != nil {
+		_ = d.hasRun(o.Daemon) // nothing has ended yet
+	}
+	var w *welcome
+	if o.Client == nil {
+		w = d.newWelcome(ctx, o.Welcome)
+	} else {
+		d.opens(o.Client, o.Confirm)
+	}
 	d.server = &http.Server{Handler: d.handler(), ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute,
 		BaseContext: func(net.Listener) context.Context { return ctx }}
-	d.done.Go(func() { d.watch(ctx) })
+	d.done.Go(func() {
+		if w == nil || w.waits() {
+			d.watch(ctx)
+		}
+	})
 	d.done.Go(func() { d.door.keepFresh(ctx) })
 	d.done.Go(func() {
 		if err := d.server.Serve(listener); !errors.Is(err, http.ErrServerClosed) {
@@ -76,9 +103,6 @@ func newDesk(o Options, addr string) (*Desk, error) {
 	if o.Logger == nil {
 		o.Logger = slog.New(slog.DiscardHandler)
 	}
-	if o.Confirm == nil {
-		o.Confirm = Never{}
-	}
 	if o.CodeLife == 0 {
 		o.CodeLife = time.Minute
 	}
@@ -90,10 +114,8 @@ func newDesk(o Options, addr string) (*Desk, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &Desk{client: o.Client, confirm: o.Confirm, log: o.Logger, pages: p, dir: dir, removed: done,
-		events: newEvents(), drafts: newKeep[*client.Draft](15 * time.Minute), taken: newKeep[*takenFiles](12 * time.Hour), notes: newKeep[note](15 * time.Minute),
-		told: &told{also: o.Client.Say}}
-	o.Client.Say = d.told.say
+	d := &Desk{log: o.Logger, pages: p, dir: dir, removed: done, opened: make(chan struct{}),
+		events: newEvents(), drafts: newKeep[*client.Draft](15 * time.Minute), taken: newKeep[*takenFiles](12 * time.Hour), notes: newKeep[note](15 * time.Minute)}
 	if d.door, err = newDoor(addr, dir, o.CodeLife); err != nil {
 		return nil, errors.Join(err, done())
 	}
@@ -133,7 +155,71 @@ func (d *Desk) Close() error {
 		err = d.server.Close()
 	}
 	d.done.Wait()
-	return errors.Join(err, d.removed())
+	return errors.Join(err, d.own.end(), d.removed())
+}
+
+// opens makes the desk somebody's; from then on it shows their pages.
+func (d *Desk) opens(c *client.Client, confirm Confirmer) {
+	if confirm == nil {
+		confirm = Never{}
+	}
+	d.client, d.confirm, d.told = c, confirm, &told{also: c.Say}
+	c.Say = d.told.say
+	d.inside.Store(d.rooms())
+	close(d.opened)
+}
+
+// hasRun has a daemon end with the desk, which says how it runs.
+func (d *Desk) hasRun(daemon *workshop.Daemon) error {
+	d.daemon = daemon.Says
+	return d.own.add(daemon.Stop)
+}
+
+// Says tells who looks at the desk something that nobody asked for.
+func (d *Desk) Says(line string) {
+	if d.isOpen() {
+		d.told.say(line)
+	} else {
+		d.log.Warn(line)
+	}
+}
+
+func (d *Desk) isOpen() bool {
+	select {
+	case <-d.opened:
+		return true
+	default:
+		return false
+	}
+}
+
+// owned is what ends with the desk, the last first.
+type owned struct {
+	mu    sync.Mutex
+	ended bool
+	ends  []func() error
+}
+
+// add takes something up; where the desk has ended meanwhile, it ends at once.
+func (o *owned) add(end func() error) error {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	if o.ended {
+		return errors.Join(errors.New("the desk was stopped"), end())
+	}
+	o.ends = append(o.ends, end)
+	return nil
+}
+
+func (o *owned) end() error {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	o.ended = true
+	var errs []error
+	for _, end := range slices.Backward(o.ends) {
+		errs = append(errs, end())
+	}
+	return errors.Join(errs...)
 }
 
 // watch follows the ledger and tells the pages when it has grown. A lost server is asked again; what

@@ -13,11 +13,22 @@ import (
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
 
+// handler is the desk as browsers meet it: behind the guard are the pages that there are now.
 func (d *Desk) handler() http.Handler {
-	mux := http.NewServeMux()
+	return d.guard(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { d.inside.Load().ServeHTTP(w, r) }))
+}
+
+// assets are in the mux of every desk.
+func (d *Desk) assets(mux *http.ServeMux) {
 	mux.Handle("GET "+assetsAt, http.StripPrefix(assetsAt, kept(http.FileServerFS(must(fs.Sub(embedded, "assets"))))))
 	mux.Handle("GET "+assetsAt+"view.css", kept(asset("text/css", view.CSS)))
 	mux.Handle("GET "+assetsAt+"view.js", kept(asset("text/javascript", view.JS)))
+}
+
+// rooms are the pages of a desk that is somebody's.
+func (d *Desk) rooms() *http.ServeMux {
+	mux := http.NewServeMux()
+	d.assets(mux)
 	mux.HandleFunc("GET /events", d.stream)
 	for pattern, fn := range map[string]func(http.ResponseWriter, *http.Request) error{
 		"GET /{$}":                               d.tray,
@@ -29,6 +40,14 @@ func (d *Desk) handler() http.Handler {
 		"GET /get/{name}":                        d.workingCopy,
 		"GET /ledger":                            d.ledger,
 		"POST /ledger":                           d.verifyLedger,
+		"GET /start":                             home, // where the desk was opened
+		"GET /join":                              home,
+		"GET /unlock":                            home,
+		"GET /people":                            d.people,
+		"GET /people/enrol":                      d.enrol,
+		"POST /people/enrol":                     d.enrol,
+		"GET /people/retire":                     d.retire,
+		"POST /people/retire":                    d.retire,
 		"GET /job/new":                           d.deed,
 		"POST /job/new":                          d.deed,
 		"GET /job/{job}":                         d.card,
@@ -54,7 +73,7 @@ func (d *Desk) handler() http.Handler {
 	} {
 		mux.HandleFunc(pattern, d.handle(fn))
 	}
-	return d.guard(mux)
+	return mux
 }
 
 // assetsAt is where styles and scripts are; another program has others.

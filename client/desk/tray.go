@@ -19,6 +19,8 @@ type slip struct {
 }
 
 type trayBody struct {
+	First      []first  // what a lead has to do before anybody can work; none once it is done
+	Runs       []string // how the server runs that was started from here
 	Alarms     []alarmLine
 	MoreAlarms int // on the pages after this one
 	Slips      []slip
@@ -104,6 +106,10 @@ func (d *Desk) tray(w http.ResponseWriter, r *http.Request) error {
 		b.Before = turned(r, "skip", max(0, f.Skip-mostSlips))
 	}
 	if b.Jobs, err = d.find(client.JobFilter{Query: record.Query{State: "open"}}); err != nil {
+		return err
+	}
+	b.Runs = d.daemon
+	if b.First, err = d.firstOf(p); err != nil {
 		return err
 	}
 	d.show(w, p, http.StatusOK, "tray", b)

@@ -37,6 +37,7 @@ type world struct {
 	lead, technician, calibrator *person
 	late                         atomic.Int64 // by how much the server's clock is behind, ns
 	stop                         []func() error
+	log                          screen // of desks that were nobody's
 }
 
 type person struct {
@@ -173,7 +174,9 @@ func (w *world) stops() {
 		}
 	}
 	w.stop = nil
-	_ = w.srv.Stop()
+	if w.srv != nil {
+		_ = w.srv.Stop()
+	}
 }
 
 // starts makes a server, and people who have the demo's definition and limits.

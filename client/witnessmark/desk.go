@@ -14,6 +14,8 @@ import (
 
 	"witnessmark/client"
 	"witnessmark/client/desk"
+	workshops "witnessmark/client/workshop"
+	"witnessmark/store/signoff"
 )
 
 func newDeskCommand(a *app) *cobra.Command {
@@ -23,27 +25,43 @@ func newDeskCommand(a *app) *cobra.Command {
 		Use:   "desk",
 		Short: "The desk: job cards, sheets and tables as pages in your browser",
 		Long: "The desk: job cards, sheets and tables as pages in your browser.\n\n" +
+			"On a machine that knows no workshop yet, it starts one, or joins one.\n\n" +
 			"It listens on loopback only, and lets in the browser that opens a private file of yours, whose code works once and for a\n" +
 			"minute. Each signature asks for your key's passphrase. Where the key has none, or ssh-agent holds it, a yes in this\n" +
 			"terminal is asked for instead. The desk runs until it is interrupted.",
 		Args: cobra.NoArgs,
-		RunE: a.looks(func(ctx context.Context, c *client.Client, _ []string) error {
-			c.Progress = nil
+		RunE: func(cmd *cobra.Command, _ []string) error {
 			home, err := a.home()
 			if err != nil {
 				return err
 			}
 			var t *desk.Terminal
-			if a.terminal() {
-				t = desk.NewTerminal(a.in, a.errOut)
+			o := desk.Options{Listen: addr, Logger: slog.New(slog.NewTextHandler(a.errOut, nil))}
+			o.Welcome = desk.Welcome{Home: home, Confirms: func(c *client.Client) (desk.Confirmer, error) {
+				if a.terminal() && t == nil {
+					t = desk.NewTerminal(a.in, a.errOut)
+				}
+				return desk.ConfirmerFor(c, home, agentAsks, t)
+			}}
+			ctx, serve := cmd.Context(), func(o desk.Options) error { return a.serveDesk(cmd.Context(), o, noOpen) }
+			if !home.LoggedIn() {
+				return serve(o)
 			}
-			confirm, err := desk.ConfirmerFor(c, home, agentAsks, t)
-			if err != nil {
-				return err
+			if o.Daemon, err = workshops.Resume(ctx, home, a.say); err != nil {
+				a.say(err.Error()) // there is much to see without the server
 			}
-			return a.serveDesk(ctx, desk.Options{Client: c, Confirm: confirm, Listen: addr,
-				Logger: slog.New(slog.NewTextHandler(a.errOut, nil))}, noOpen)
-		}),
+			defer o.Daemon.Stop()
+			if a.locked(home) {
+				return serve(o)
+			}
+			return a.looks(func(_ context.Context, c *client.Client, _ []string) (err error) {
+				c.Progress, o.Client = nil, c
+				if o.Confirm, err = o.Welcome.Confirms(c); err != nil {
+					return err
+				}
+				return serve(o)
+			})(cmd, nil)
+		},
 	}
 	cmd.Flags().BoolVar(&noOpen, "no-open", false, "do not open a browser; print the file to open instead")
 	cmd.Flags().StringVar(&addr, "listen", "127.0.0.1:0", "loopback address; port 0 picks one")
@@ -70,10 +88,25 @@ func (a *app) serveDesk(ctx context.Context, o desk.Options, noOpen bool) error 
 			a.say(fmt.Sprintf("no browser could be started (%v); open the file yourself", err))
 		}
 	}
-	a.aside("", o.Confirm.Says())
+	if o.Confirm != nil {
+		a.aside("", o.Confirm.Says())
+	}
 	a.aside("", "stop with Ctrl-C")
 	<-ctx.Done()
 	return errors.Join(d.Close())
+}
+
+// locked says whether the key has a passphrase that nobody is here to type: the page asks for it then.
+func (a *app) locked(home *client.Home) bool {
+	if a.terminal() {
+		return false
+	}
+	config, err := home.Config()
+	if err != nil {
+		return false
+	}
+	_, err = client.LoadSigner(config.Key, nil)
+	return errors.Is(err, signoff.ErrPassphrase)
 }
 
 // openBrowser opens a private file: only its path stands on the command line, and no secret.
