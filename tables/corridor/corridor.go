@@ -1,5 +1,6 @@
 // Package corridor says whether an image lies inside a corridor: each cell of the tables that it names within so much of where
-// the corridor starts, and everything else as it is there.
+// the corridor starts, and everything else as it is there. Entries hold its answers for ever, and no number says by which rules
+// they are: for the same inputs they stay the same.
 package corridor
 
 import (
