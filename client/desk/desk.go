@@ -49,6 +49,7 @@ type Desk struct {
 	taken   *keep[*takenFiles]
 	notes   *keep[note]
 	told    *told
+	backup  reminder
 	dir     string // private, for uploads, collected files and the door's file
 	removed func() error
 	server  *http.Server
@@ -110,7 +111,7 @@ func newDesk(o Options, addr string) (*Desk, error) {
 	if err != nil {
 		return nil, err
 	}
-	dir, done, err := inuse.Folder(os.TempDir(), "witnessmark-desk-*")
+	dir, done, err := inuse.Folder(os.TempDir(), client.DeskFolder)
 	if err != nil {
 		return nil, err
 	}

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"context"
 	"fmt"
 	"net/http"
 	"strconv"
@@ -28,6 +29,7 @@ type trayBody struct {
 	Text       string
 	Jobs       jobsBody // the newest open ones
 	Open       bool     // may open a job
+	Backup     string   // why one is due, for a lead
 
 	// The addresses of the pages before and after this one; empty for none.
 	AlarmsBefore, AlarmsAfter, Before, After string
@@ -65,6 +67,11 @@ func (d *Desk) tray(w http.ResponseWriter, r *http.Request) error {
 	p := d.base(r, "Tray")
 	p.Live = true
 	b := trayBody{Open: p.may("job") == "", Text: strings.TrimSpace(r.URL.Query().Get("text"))}
+	if p.has("lead") {
+		b.Backup = d.backup.due(!p.Away, func() (client.Condition, error) {
+			return d.client.Condition(context.WithoutCancel(r.Context())) // the page may be gone before the answer
+		})
+	}
 	err := d.client.View(func(s *record.State) error {
 		due := record.Due(s.Alarms(0), time.Now())
 		from := numberIn(r, "alarms")

@@ -45,7 +45,7 @@ type stageSet struct {
 // demo is the one place where client and server meet in a process.
 func (a *app) demo(ctx context.Context, exit bool, database string) (err error) {
 	defer client.Unfinished()()
-	dir, done, err := held.Folder(os.TempDir(), "witnessmark-demo-*")
+	dir, done, err := held.Folder(os.TempDir(), client.DemoFolder)
 	if err != nil {
 		return err
 	}
