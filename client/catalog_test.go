@@ -52,23 +52,28 @@ func TestCatalogue(t *testing.T) {
 	}
 }
 
-// TestWouldJudgeWorse tells what adding would, and enters nothing; what is not agreed to is not added either.
-func TestWouldJudgeWorse(t *testing.T) {
+// TestLookAtDocument tells what adding would come to, and enters nothing; what is not agreed to is not added either.
+func TestLookAtDocument(t *testing.T) {
 	w := newWorld(t).released()
 	w.must(nil, w.lead.Sync(ctx))
 	size := w.lead.Head().Size
 	stricter := []byte(strings.ReplaceAll(testLimits, "max: 60", "max: 31"))
-	worse, err := w.lead.WouldJudgeWorse(ctx, Limits, "next.yaml", stricter)
+	l, err := w.lead.LookAtDocument(ctx, Limits, "next.yaml", stricter)
 	w.must(nil, err)
-	if len(worse) != 1 || worse[0].GetJob() != 1 || worse[0].GetSubmission() != 1 || worse[0].GetVerdict() != "danger" {
-		t.Errorf("worse are %v", worse)
+	if l.Name != "bench-98" || l.Revision != 2 || l.Is || len(l.Worse) != 1 || l.Worse[0].GetJob() != 1 || l.Worse[0].GetSubmission() != 1 || l.Worse[0].GetVerdict() != "danger" {
+		t.Errorf("it would be %+v", l)
 	}
 	no := refused("not so")
 	if _, err := w.lead.AddFile(ctx, Limits, "next.yaml", stricter, func([]*recordv1.JudgedWorse) error { return no }); err != no {
 		t.Errorf("what was not agreed to: %v", err)
 	}
-	if _, err := w.lead.WouldJudgeWorse(ctx, Limits, "next.yaml", []byte(strings.ReplaceAll(testLimits, "[bench]", "[bunch]"))); KindOf(err) != Refused {
+	if _, err := w.lead.LookAtDocument(ctx, Limits, "next.yaml", []byte(strings.ReplaceAll(testLimits, "[bench]", "[bunch]"))); KindOf(err) != Refused {
 		t.Errorf("a definition that is not here: %v", err)
+	}
+	for text, want := range map[string]Looked{testLimits: {Name: "bench-98", Revision: 1, Is: true}, strings.ReplaceAll(testLimits, "bench-98", "new"): {Name: "new", Revision: 1}} {
+		if l, err := w.lead.LookAtDocument(ctx, Limits, "next.yaml", []byte(text)); err != nil || l.Name != want.Name || l.Revision != want.Revision || l.Is != want.Is || l.Worse != nil {
+			t.Errorf("it would be %+v, %v; want %+v", l, err, want)
+		}
 	}
 	w.must(nil, w.lead.Sync(ctx))
 	if got := w.lead.Head().Size; got != size {

@@ -55,14 +55,37 @@ func (c *Client) AddFile(ctx context.Context, kind, path string, file []byte, ag
 // errLooked ends what was to be looked at alone.
 var errLooked = errors.New("nothing was signed")
 
-// WouldJudgeWorse is what a file would judge worse, were it added; the error is why it cannot be, but for whose deed it is.
-// Nothing is signed.
-func (c *Client) WouldJudgeWorse(ctx context.Context, kind, path string, file []byte) (worse []*recordv1.JudgedWorse, err error) {
-	_, err = c.AddFile(ctx, kind, path, file, func(w []*recordv1.JudgedWorse) error { worse = w; return errLooked })
+// Looked is what adding a file would come to.
+type Looked struct {
+	Name     string // that it gives itself
+	Revision uint32 // that it would become; where it is the newest already, that one
+	Is       bool   // it is the newest revision, byte for byte, so that adding it would make none
+	Worse    []*recordv1.JudgedWorse
+}
+
+// LookAtDocument tells what adding a file would come to, without signing anything; path is what errors call it. The error is why it
+// cannot be added, but for whose deed that is.
+func (c *Client) LookAtDocument(ctx context.Context, kind, path string, file []byte) (l Looked, err error) {
+	is, err := c.UnchangedFile(ctx, kind, path, file)
+	if err != nil {
+		return l, err
+	}
+	if is != nil {
+		return Looked{Name: is.GetName(), Revision: is.GetRevision(), Is: true}, nil
+	}
+	rev, err := c.readDocument(kind, path, file)
+	if err != nil {
+		return l, err
+	}
+	l.Name, l.Revision = rev.GetName(), 1
+	if newest, err := c.Revisions(kind, l.Name, 0, 1); err == nil {
+		l.Revision += newest[0].GetRevision()
+	}
+	_, err = c.AddFile(ctx, kind, path, file, func(worse []*recordv1.JudgedWorse) error { l.Worse = worse; return errLooked })
 	if errors.Is(err, errLooked) {
 		err = nil
 	}
-	return worse, err
+	return l, err
 }
 
 // readDocument reads a file as strictly as its use will.

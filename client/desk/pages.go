@@ -95,6 +95,7 @@ var funcs = template.FuncMap{
 	"side":     sideRow,
 	"among":    func(list []string, s string) bool { return slices.Contains(list, s) },
 	"kind":     func(s string) string { return strings.ReplaceAll(s, "_", "-") },
+	"before":   func(n uint32) uint32 { return n - 1 },
 	"words":    func(s ...string) []string { return s },
 	"join":     func(s []string) string { return strings.Join(s, ", ") },
 }

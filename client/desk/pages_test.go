@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/chromedp/cdproto/emulation"
@@ -23,6 +24,8 @@ var pagesOf = map[string]string{
 	"between": "/job/1/between?a=1.1&b=1.2", "curve": "/sheet/1.2/table/boost.target", "runs": "/job/1/runs", "outcome": "/job/1/outcome", "visited": "/sheet/1.2?all=1",
 	"structures": "/sheet/5.1?all=1", "structures-2": "/sheet/5.2?all=1", "structures-between": "/job/5/between?a=5.1&b=5.2", "structures-read": "/report/5.read1", "block": "/sheet/5.1/table/torque?slice=1&at=0,2",
 	"block-4": "/sheet/5.1/table/trim", "counts": "/sheet/5.2/table/flow", "slices-moved": "/sheet/5.2/table/layers?slice=2", "text": "/sheet/5.1/table/note", "astray": "/sheet/5.2/table/ramp",
+	"definitions": "/catalog/definition", "limits": "/catalog/limits", "definition": "/catalog/definition/dx1-1.8t", "difference": "/catalog/limits/structured?against=1", "limits-remarks": "/catalog/limits/structured",
+	"add-definition": "/add/definition", "add-limits": "/add/limits", "add-from": "/add/limits?from=dx1-road-98", "proposal": "/propose?definition=dx1-1.8t&job=1",
 	"labels": "/sheet/5.1/table/per-gear", "block-labels": "/sheet/5.1/table/states", "meant": "/job/5/submit", "search-known": "/search?text=tq&definition=structured",
 }
 
@@ -168,6 +171,8 @@ func (w *world) structured(job uint32) {
 	structured.Flow(image, []uint16{1000, 1500, 3000}, []byte{20, 80}, []byte{1, 7, 5, 3, 8, 6})
 	image[0x70], image[0xB0], image[1] = 0x10, 3, 102
 	_, _, err = w.calibrator.client.Submit(ctx, client.NewSubmission{Job: job, Path: file("structured-2.bin", image), Note: "more points"})
+	w.must(err)
+	_, _, err = w.lead.client.AddDocument(ctx, client.Limits, file("structured-limits.yaml", []byte(strings.Replace(structured.Limits, "The gearbox.", "What the gearbox bears.", 1))))
 	w.must(err)
 	w.must(w.lead.client.Sync(ctx))
 }

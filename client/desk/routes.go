@@ -69,6 +69,12 @@ func (d *Desk) rooms() *http.ServeMux {
 		"POST /sheet/{sub}/sign":                 d.sign,
 		"POST /sheet/{sub}/return":               d.sendBack,
 		"POST /sheet/{sub}/withdraw":             d.withdraw,
+		"GET /catalog/{kind}":                    d.catalog,
+		"GET /catalog/{kind}/{name}":             d.document,
+		"GET /catalog/{kind}/{name}/file":        d.documentFile,
+		"GET /add/{kind}":                        d.add,
+		"POST /add/{kind}":                       d.add,
+		"GET /propose":                           d.propose,
 		"GET /":                                  func(http.ResponseWriter, *http.Request) error { return errAway },
 	} {
 		mux.HandleFunc(pattern, d.handle(fn))
