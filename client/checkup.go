@@ -5,6 +5,7 @@ import (
 	"crypto/ed25519"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"time"
@@ -59,7 +60,13 @@ func (u *checkUp) mend(about, try, format string, args ...any) {
 }
 
 // wrong is an error that somebody can mend.
-func (u *checkUp) wrong(about string, err error) { u.mend(about, TryOf(err), "%v", err) }
+func (u *checkUp) wrong(about string, err error) {
+	try := TryOf(err)
+	if try == "" && errors.Is(err, fs.ErrPermission) {
+		try = "make it yours to read and write, all of it: " + u.home.Dir
+	}
+	u.mend(about, try, "%v", err)
+}
 
 func (u *checkUp) run(ctx context.Context) error {
 	info, err := os.Stat(u.home.Dir)
@@ -68,7 +75,7 @@ func (u *checkUp) run(ctx context.Context) error {
 		return usage("set WITNESSMARK_HOME to a folder of your own", "%s is no folder", u.home.Dir)
 	case err == nil:
 		_, err = os.ReadDir(u.home.Dir)
-	case errors.Is(err, os.ErrNotExist):
+	case errors.Is(err, fs.ErrNotExist):
 		err = nil
 	}
 	if err != nil {

@@ -98,8 +98,8 @@ func (u *checkUp) person(own *ownCopy, whole bool, public ed25519.PublicKey, ans
 // copy holds the copy of the ledger to the head that is kept beside it, and says whether it can be asked.
 func (u *checkUp) copy(own *ownCopy) (whole bool) {
 	if kept := own.damaged(); len(kept) > 0 {
-		u.mend("disk", "have the disk looked at, and then remove "+strings.Join(kept, ", "), "%s set aside, the newest on %s: what was written was not what was read",
-			several(len(kept), "damaged copy of the ledger was", "damaged copies of the ledger were"), setAsideOn(kept[len(kept)-1]))
+		u.mend("copies set aside", "have the disk looked at, and then remove "+strings.Join(kept, ", "), "%s kept, the newest of %s: what was read there was not what had been written",
+			several(len(kept), "damaged copy of the ledger is", "damaged copies of the ledger are"), setAsideOn(kept[len(kept)-1]))
 	}
 	if !FileExists(u.home.path(copyFile)) {
 		u.mend("copy", mend, "there is no copy of the ledger in %s", u.home.Dir)

@@ -49,7 +49,7 @@ func (u *checkUp) servers(ctx context.Context, own *ownCopy, pinned ed25519.Publ
 	case unasked:
 		why = errUnasked
 		u.say("server's condition", Unknown, "witnessmark check-up --passphrase", "its clock, version, disk and backups are told to whom it knows, and %v", why)
-	default:
+	case why != nil:
 		u.say("server's condition", Unknown, "", "its clock, version, disk and backups could not be asked for")
 	}
 	return why
