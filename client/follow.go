@@ -86,17 +86,6 @@ func (b *Bay) First(notReadBack bool) string {
 	return ""
 }
 
-// FollowJob tells of a job's bay as Follow tells that the ledger has grown; lost and found are Follow's.
-func (c *Client) FollowJob(ctx context.Context, job uint32, changed func(*Bay) error, lost func(error), found func()) error {
-	return c.Follow(ctx, func() error {
-		b, err := c.Bay(job)
-		if err != nil {
-			return err
-		}
-		return changed(b)
-	}, lost, found)
-}
-
 // Foreseen is how a submission that was looked at by Preview lies to the corridor that covers now; nil where none does.
 func (r *Review) Foreseen() *claims.Corridor { return r.made.Corridor }
 

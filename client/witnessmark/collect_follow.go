@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
+	"google.golang.org/protobuf/proto"
 
 	"witnessmark/client"
 	"witnessmark/client/sheet"
@@ -106,10 +107,10 @@ func (f *bayFollower) run(ctx context.Context) (err error) {
 	f.aside("", "stop with Ctrl-C")
 	watching, stop := context.WithCancel(ctx)
 	defer stop()
-	bays, notices, ended := make(chan *client.Bay), make(chan string), make(chan error, 1)
+	grown, notices, ended := make(chan bool), make(chan string), make(chan error, 1)
 	notice := func(line string) { deliver(watching, notices, line) }
 	go func() {
-		ended <- f.client.FollowJob(watching, f.ask.Job, func(b *client.Bay) error { deliver(watching, bays, b); return nil },
+		ended <- f.client.Follow(watching, func() error { deliver(watching, grown, true); return nil },
 			func(err error) { notice(fmt.Sprintf("%v; it is asked again", err)) }, func() { notice("the server answers again") })
 	}()
 	for done := false; !done && err == nil; {
@@ -121,8 +122,8 @@ func (f *bayFollower) run(ctx context.Context) (err error) {
 			return cmp.Or(err, ctx.Err())
 		case line := <-notices:
 			f.say(line)
-		case f.bay = <-bays:
-			done, err = f.look(ctx)
+		case <-grown:
+			done, err = f.lookAnew(ctx)
 		case key, there := <-keys:
 			if !there {
 				return usage("the terminal is gone")
@@ -144,6 +145,14 @@ func deliver[T any](ctx context.Context, to chan<- T, v T) {
 	case to <- v:
 	case <-ctx.Done():
 	}
+}
+
+// lookAnew looks at the job as it is now.
+func (f *bayFollower) lookAnew(ctx context.Context) (done bool, err error) {
+	if f.bay, err = f.client.Bay(f.ask.Job); err != nil {
+		return false, err
+	}
+	return f.look(ctx)
 }
 
 // look does what the state of the job asks for; done says that there is nothing more to follow.
@@ -175,7 +184,7 @@ func (f *bayFollower) look(ctx context.Context) (done bool, err error) {
 	case f.lost != b.Release.GetNumber() && b.LastOf.GetNumber() == b.Release.GetNumber():
 		f.offered = nil
 		f.tell("%s is the newest release, and collected; %s", client.Name(b.Release), next(b.Corridor))
-	case f.skipped == b.Release.GetNumber(), f.offered != nil && f.offered.Submission.GetNumber() == b.Release.GetNumber():
+	case f.skipped == b.Release.GetNumber(), f.offered != nil && proto.Equal(f.offered.Submission, b.Release):
 	default:
 		return false, f.offer(ctx)
 	}

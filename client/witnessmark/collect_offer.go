@@ -101,20 +101,22 @@ func (f *bayFollower) write(ctx context.Context) error {
 	if q.Replace, err = f.leftover(q.Out, r); err != nil {
 		return f.failed(err)
 	}
+	f.lost = q.Submission // the ledger may have it, where the answer is lost
 	got, err := f.client.Collect(ctx, q)
 	if err != nil {
-		return f.failed(err)
+		if err := f.failed(err); err != nil || f.offered != nil || f.yes {
+			return err
+		}
+		_, err = f.lookAnew(ctx)
+		return err
 	}
-	f.offered, f.written, f.status = nil, r, ""
+	f.lost, f.offered, f.written, f.status = 0, nil, r, ""
 	if f.json() {
 		writeLine(f.out, map[string]string{"collected": client.Name(got.Submission), "file": q.Out, "sha256": got.FileSHA256})
 	} else if err := writeCollected(f.out, got, q.Out); err != nil {
 		return err
 	}
-	if f.bay, err = f.client.Bay(f.ask.Job); err != nil {
-		return err
-	}
-	_, err = f.look(ctx)
+	_, err = f.lookAnew(ctx)
 	return err
 }
 
@@ -131,18 +133,17 @@ func (f *bayFollower) leftover(path string, r *client.Review) (bool, error) {
 }
 
 // failed says why something could not be done, where it may be done later: the server is away, the release is none
-// any more, the disk is full. Anything else ends the command.
+// any more or judged otherwise, the disk is full. Anything else ends the command.
 func (f *bayFollower) failed(err error) error {
 	kind := client.KindOf(err)
 	if errors.Is(err, context.Canceled) || kind == client.Distrust || f.yes && kind != client.Away && kind != client.Refused {
 		return err
 	}
 	f.complain(err)
-	if f.offered != nil && !f.yes {
+	if f.yes || kind == client.Refused {
+		f.offered = nil // it is looked at again
+	} else if f.offered != nil {
 		f.prompt()
-	}
-	if f.yes {
-		f.offered = nil
 	}
 	return nil
 }

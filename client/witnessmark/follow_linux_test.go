@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -10,7 +11,19 @@ import (
 	"time"
 
 	"golang.org/x/sys/unix"
+
+	"witnessmark/client"
+	"witnessmark/client/waytest"
 )
+
+// hurried has commands of this test binary take a file that was written a moment ago for saved.
+const hurried = "WITNESSMARK_TEST_HURRIED"
+
+func init() {
+	if os.Getenv(hurried) != "" {
+		still = 50 * time.Millisecond
+	}
+}
 
 // typist is a command at a terminal of its own, and who types there.
 type typist struct {
@@ -64,11 +77,17 @@ func (p *typist) sees(text string) {
 	p.Fatalf("%v does not say %q; it said\n%s", p.cmd.Args, text, all[max(0, len(all)-1500):])
 }
 
-// press types; what is one key is one.
+// press has keys pressed, and counts them.
 func (p *typist) press(keys string) {
 	p.Helper()
 	p.keys += len([]rune(keys))
-	if _, err := p.master.WriteString(keys); err != nil {
+	p.types(keys)
+}
+
+// types has a text typed.
+func (p *typist) types(text string) {
+	p.Helper()
+	if _, err := p.master.WriteString(text); err != nil {
 		p.Fatal(err)
 	}
 }
@@ -277,4 +296,145 @@ func TestFollowSaves(t *testing.T) {
 	if got := b.as("calibrator", 2, "submit", "1", "work.bin", "--follow"); !strings.Contains(got, "asks for notes at a terminal") {
 		t.Error(got)
 	}
+}
+
+// The server goes and comes; what was released meanwhile is offered, and each of the two is said once.
+func TestFollowWithoutServer(t *testing.T) {
+	b := engineJob(t)
+	b.released(richer(1), "x")
+	way, err := waytest.Open("127.0.0.1:0", b.addr)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.as("technician", 0, "login", way.Addr, "--key", filepath.Join(b.dir, "technician.key"), "--fingerprint", b.fingerprint)
+	bay := b.types("technician", "collect", "1", "--follow", "--to", "car.bin")
+	bay.sees("Enter writes car-1.1.bin")
+	way.Cut()
+	bay.sees("it is asked again")
+	bay.press("\r")
+	bay.sees("Enter writes car-1.1.bin") // still
+	if _, err := os.Stat(filepath.Join(b.dir, "car-1.1.bin")); err == nil {
+		t.Fatal("a file was written, and nobody was asked")
+	}
+	b.as("lead", 0, "return", "1.1", "--because", "not this one")
+	b.released(richer(2), "y")
+	if way, err = waytest.Open(way.Addr, b.addr); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(way.Cut)
+	bay.sees("the server answers again")
+	bay.sees("1.2 by calibrator")
+	bay.sees("Enter writes car-1.2.bin")
+	bay.press("\r")
+	bay.sees("collected 1.2 into car-1.2.bin")
+	bay.press("q")
+	bay.ends(0)
+	b.holds("car-1.2.bin", richer(2))
+	if n := strings.Count(bay.said.String(), "it is asked again"); n != 1 {
+		t.Errorf("said %d times that the server is away", n)
+	}
+}
+
+// An answer that is lost: the ledger has the collection, and the file is offered until it is there.
+func TestFollowLostAnswer(t *testing.T) {
+	b := engineJob(t)
+	b.released(richer(1), "x")
+	g, lead := openGate(t, b.addr), b.open("lead")
+	b.as("technician", 0, "login", g.addr, "--key", filepath.Join(b.dir, "technician.key"), "--fingerprint", b.fingerprint)
+	bay := b.types("technician", "collect", "1", "--follow", "--to", "car.bin")
+	bay.sees("Enter writes car-1.1.bin")
+	entries := b.grown(lead)
+	g.held.Store(true)
+	bay.press("\r")
+	if !g.until(func() uint64 { return b.grown(lead) }, entries) {
+		t.Fatal(bay.said.String())
+	}
+	g.cut()
+	g.held.Store(false)
+	bay.sees("the server cannot be reached")
+	bay.sees("Enter writes car-1.1.bin")
+	if _, err := os.Stat(filepath.Join(b.dir, "car-1.1.bin")); err == nil {
+		t.Fatal("a file was written whose collection nobody confirmed")
+	}
+	bay.press("\r")
+	bay.sees("collected 1.1 into")
+	bay.sees("1.1 was collected and is not read back yet")
+	bay.press("q")
+	bay.ends(0)
+	b.holds("car-1.1.bin", richer(1))
+}
+
+// open is a person's client.
+func (b *workshop) open(person string) *client.Client {
+	b.Helper()
+	c, err := client.Open(&client.Home{Dir: filepath.Join(b.dir, person)}, nil)
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() { c.Close() })
+	return c
+}
+
+// grown is how many entries the ledger has by now.
+func (b *workshop) grown(c *client.Client) uint64 {
+	b.Helper()
+	if err := c.Sync(b.Context()); err != nil {
+		b.Fatal(err)
+	}
+	return c.Head().Size
+}
+
+// For a script: no key, one line of JSON a file, and what is beside it on the side.
+func TestFollowYes(t *testing.T) {
+	b := engineJob(t)
+	b.released(richer(1), "x")
+	var out, said heard
+	c := exec.Command("witnessmark", "collect", "1", "--follow", "--yes", "--format", "json", "--to", b.dir)
+	c.Env, c.Stdout, c.Stderr = append(os.Environ(), "WITNESSMARK_HOME="+filepath.Join(b.dir, "technician")), &out, &said
+	if err := c.Start(); err != nil {
+		t.Fatal(err)
+	}
+	stuck := time.AfterFunc(time.Minute, func() { _ = c.Process.Kill() })
+	defer stuck.Stop()
+	sees := func(in *heard, text string) {
+		for !strings.Contains(in.String(), text) && c.ProcessState == nil {
+			time.Sleep(5 * time.Millisecond)
+		}
+	}
+	sees(&said, "is not read back yet")
+	b.released(richer(2), "y")
+	b.as("technician", 0, "readback", "1", filepath.Join(b.dir, "1.1.bin"))
+	sees(&out, "1.2")
+	b.as("lead", 1, "return", "1.2", "--because", "it knocks")
+	sees(&said, "do not drive")
+	for strings.Count(out.String(), `"collected":"1.1"`) < 2 && c.ProcessState == nil {
+		time.Sleep(5 * time.Millisecond)
+	}
+	_ = c.Process.Signal(os.Interrupt)
+	_ = c.Wait()
+	if got := c.ProcessState.ExitCode(); got != 130 {
+		t.Errorf("status %d", got)
+	}
+	names := ""
+	for line := range strings.Lines(out.String()) {
+		var one struct{ Collected, File, SHA256 string }
+		if err := json.Unmarshal([]byte(line), &one); err != nil {
+			t.Fatal(err)
+		}
+		file, err := os.ReadFile(one.File)
+		if err != nil || client.HashHex(file) != one.SHA256 {
+			t.Errorf("%s: %v", line, err)
+		}
+		names += one.Collected + " "
+	}
+	if names != "1.1 1.2 1.1 " {
+		t.Errorf("collected %s", names)
+	}
+	for line := range strings.Lines(said.String()) {
+		if !json.Valid([]byte(line)) {
+			t.Errorf("on the side: %s", line)
+		}
+	}
+	b.holds("1.1.bin", richer(1))
+	b.holds("1.2.bin", richer(2))
 }

@@ -10,11 +10,10 @@ import (
 	"witnessmark/client"
 )
 
-// A file counts as saved once it has been still for so long; it is looked at so often.
-const (
-	still     = 300 * time.Millisecond
-	lookEvery = 50 * time.Millisecond
-)
+// still is how long nobody wrote a file that counts as saved; it is looked at so often.
+var still = 300 * time.Millisecond
+
+const lookEvery = 50 * time.Millisecond
 
 // save is a file as it was left, or why it cannot be read.
 type save struct {
