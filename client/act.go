@@ -104,7 +104,7 @@ func (c *Client) begin(ctx context.Context, a *recordv1.Action) (unlock func(), 
 	if err = c.Sync(ctx); err == nil {
 		err = c.settlePending(ctx)
 	}
-	if err == nil && (a.GetSignOff() != nil || a.GetCollect() != nil || a.GetReadBack() != nil) {
+	if err == nil && (a.GetSignOff() != nil || a.GetCorridor() != nil || a.GetCollect() != nil || a.GetReadBack() != nil) {
 		err = c.mending(ctx, c.own.sound)
 	}
 	if err != nil {

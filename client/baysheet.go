@@ -5,8 +5,6 @@ import (
 	"sort"
 	"strings"
 	"unicode"
-
-	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
 
 // baySheet is the plain text that goes to the bay with a file.
@@ -29,7 +27,7 @@ func baySheet(r *Review, got *Collected, checked string) string {
 	line("definition", "%s (%s)", r.Judgement.GetDefinition().GetName(), short(r.Judgement.GetDefinition().GetSha256()))
 	line("limits", "%s (%s)", r.Judgement.GetLimits().GetName(), short(r.Judgement.GetLimits().GetSha256()))
 	line("author", "%s", sub.Submitted.GetPerson())
-	line("signed by", "%s (entry %d)%s", sub.Signed.GetPerson(), sub.Signed.GetEntry(), byAuthor(sub.SignOff))
+	saidYes(line, YesTo(job, sub))
 	line("verdict", "%s", r.Judgement.Verdict)
 	if note := sub.GetNote().GetText(); note != "" {
 		line("note", "%s", OneLine(note))
@@ -53,11 +51,21 @@ func carChecked(by string) string {
 	return "nothing: the definition has no field that belongs to one car"
 }
 
-func byAuthor(s *recordv1.SignOff) string {
-	if !s.GetByAuthor() {
-		return ""
+// saidYes is who answers for the file, and of a corridor what it let the file be.
+func saidYes(line func(label, format string, args ...any), y *Yes) {
+	if y.Corridor == nil {
+		line("signed by", "%s (entry %d)%s", y.By.GetPerson(), y.By.GetEntry(), y.byAuthor())
+		return
 	}
-	return "; signed by its author: " + OneLine(s.GetReason())
+	line("released", "%s", strings.TrimPrefix(y.Says(), "released "))
+	for _, table := range Bounds(y.Corridor.GetAsked()) {
+		line("", "%s", table)
+	}
+	line("", "a verdict of at most %s", y.Corridor.GetAsked().GetMost())
+	if y.Reason != "" && !y.ByAuthor {
+		line("", "because: %s", OneLine(y.Reason))
+	}
+	line("", "The file that stays is read back, and signed off by itself, before the car leaves.")
 }
 
 func warningsOn(b *strings.Builder, r *Review) {

@@ -89,6 +89,13 @@ func (f *forgery) signOff(by *Client, on int, change func(*recordv1.SignOff)) {
 	f.collect(func(*recordv1.Collect) {})
 }
 
+// submission has the author say otherwise what they submitted.
+func (f *forgery) submission(change func(*recordv1.Submit)) {
+	s := &recordv1.Submit{Job: 1, Image: f.sub().GetImage(), Judgement: f.sub().GetJudgement()}
+	change(s)
+	f.entries[inSubmission] = f.signed(f.cal, inRead, &recordv1.Action{Body: &recordv1.Action_Submission{Submission: s}})
+}
+
 // line is the public key of somebody new.
 func (f *forgery) line() string {
 	key, _, err := ed25519.GenerateKey(nil)
@@ -250,6 +257,11 @@ var clauses = []struct {
 		newest := f.entries[inCollect]
 		f.signOff(f.lead, inRead, func(*recordv1.SignOff) {})
 		f.entries[inCollect] = newest
+	}},
+	{"it collects what nobody signed, and a corridor did not release: the one that it names is not open", func(f *forgery) {
+		f.submission(func(s *recordv1.Submit) { s.Corridor = &recordv1.InCorridor{Corridor: 1} })
+		f.drop(inSignOff)
+		f.collect(func(*recordv1.Collect) {})
 	}},
 	// What was collected.
 	{"it ends with no collection of a release", func(f *forgery) { f.drop(inCollect) }},

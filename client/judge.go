@@ -22,8 +22,9 @@ type judge struct {
 	sealed    map[string]bool // commitments of the job
 	leaves    map[string]bool // leaf hashes, hex
 
-	job        *recordv1.Job     // with its submissions
-	signedAt   map[uint32]string // leaf of a submission's newest sign-off
+	job        *recordv1.Job     // with its submissions and corridors
+	signedAt   map[uint32]string // leaf of what a submission is collected on: its newest sign-off, or itself where a corridor released it
+	uncovered  map[uint32]error  // why no corridor released it
 	collection *recordv1.Collect
 }
 
@@ -36,7 +37,7 @@ type owned struct {
 // newJudge knows what a genesis says.
 func newJudge(root string, g *recordv1.Genesis) (*judge, error) {
 	j := &judge{root: root, onePerson: g.GetOnePerson(), people: map[string]*recordv1.Person{}, keys: map[signoff.KeyID]owned{},
-		revisions: map[string]bool{}, sealed: map[string]bool{}, leaves: map[string]bool{}, signedAt: map[uint32]string{}}
+		revisions: map[string]bool{}, sealed: map[string]bool{}, leaves: map[string]bool{}, signedAt: map[uint32]string{}, uncovered: map[uint32]error{}}
 	return j, j.enrol(g.GetLeadName(), []string{signoff.RoleName(recordv1.Role_ROLE_LEAD)}, g.GetLeadKey())
 }
 
@@ -148,14 +149,24 @@ func (j *judge) saidOfJob(a *recordv1.Action, who *recordv1.Person, leaf string)
 	case *recordv1.Action_Amend:
 		j.details(b.Amend.GetDetails())
 	case *recordv1.Action_Read:
-		j.job.Reads = append(j.job.Reads, &recordv1.Read{Image: b.Read.GetImage(), Frame: shut(b.Read.GetFrame())})
+		j.job.Reads = append(j.job.Reads, &recordv1.Read{Number: uint32(len(j.job.GetReads()) + 1), Image: b.Read.GetImage(), Frame: shut(b.Read.GetFrame())})
 	case *recordv1.Action_Void:
 		if n := b.Void.GetRead(); n >= 1 && int(n) <= len(j.job.GetReads()) {
 			j.job.Reads[n-1].Voided = event
 		}
 	case *recordv1.Action_Submission:
-		j.job.Submissions = append(j.job.Submissions, &recordv1.Submission{Job: j.job.GetNumber(), Number: uint32(len(j.job.GetSubmissions()) + 1),
-			State: record.Waiting, Image: b.Submission.GetImage(), Judgement: b.Submission.GetJudgement(), Submitted: event})
+		sub := &recordv1.Submission{Job: j.job.GetNumber(), Number: uint32(len(j.job.GetSubmissions()) + 1),
+			State: record.Waiting, Image: b.Submission.GetImage(), Judgement: b.Submission.GetJudgement(), Submitted: event, Corridor: b.Submission.GetCorridor()}
+		j.job.Submissions = append(j.job.Submissions, sub)
+		if sub.GetCorridor() != nil {
+			j.release(sub, leaf)
+		}
+	case *recordv1.Action_Corridor:
+		return j.opens(b.Corridor, who, event)
+	case *recordv1.Action_CorridorClose:
+		j.closes(b.CorridorClose.GetCorridor(), b.CorridorClose.GetKeep())
+	case *recordv1.Action_Close:
+		j.closes(uint32(len(j.job.GetCorridors())), 0)
 	case *recordv1.Action_SignOff:
 		sub := record.SubmissionOf(j.job, b.SignOff.GetSubmission())
 		switch {
@@ -177,7 +188,10 @@ func (j *judge) saidOfJob(a *recordv1.Action, who *recordv1.Person, leaf string)
 		become(b.Withdraw.GetSubmission(), record.Withdrawn)
 	case *recordv1.Action_Collect:
 		n := b.Collect.GetSubmission()
-		if n != 0 && j.signedAt[n] != a.GetActsOn() {
+		switch {
+		case n != 0 && j.signedAt[n] == "" && j.uncovered[n] != nil:
+			return fmt.Errorf("it collects what nobody signed, and a corridor did not release: %w", j.uncovered[n])
+		case n != 0 && j.signedAt[n] != a.GetActsOn():
 			return errors.New("it collects on another sign-off than the newest")
 		}
 		if n != 0 {

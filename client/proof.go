@@ -20,19 +20,24 @@ import (
 	"witnessmark/tables/image"
 )
 
-// proofFiles are a proof's files, in this order and no other, and how large each may be.
+// proofFiles are a proof's files, in this order and no other, and how large each may be. Those that may be left out are of a
+// corridor's release alone: where the corridor starts, and its definition where the release was collected by a newer one.
 var proofFiles = []struct {
-	name string
-	most uint64
+	name    string
+	most    uint64
+	leftOut bool
 }{
-	{"image.bin", definition.MaxImage}, {"definition.yaml", MaxDocument}, {"limits.yaml", MaxDocument}, {"report.pb", 64 << 20},
-	{"openings.pb", 1 << 20}, {"entries.pb", 64 << 20}, {"checkpoint.txt", 64 << 10},
+	{"image.bin", definition.MaxImage, false}, {"start.bin", definition.MaxImage, true},
+	{"definition.yaml", MaxDocument, false}, {"corridor.yaml", MaxDocument, true}, {"limits.yaml", MaxDocument, false}, {"report.pb", 64 << 20, false},
+	{"openings.pb", 1 << 20, false}, {"entries.pb", 64 << 20, false}, {"checkpoint.txt", 64 << 10, false},
 }
 
 // Places in proofFiles.
 const (
 	proofImage = iota
+	proofStart
 	proofDefinition
+	proofCorridor
 	proofLimits
 	proofReport
 	proofOpenings
@@ -62,6 +67,11 @@ func (c *Client) proof(ctx context.Context, r *Review, collected uint64) ([]byte
 	if files[proofLimits], err = c.download(ctx, "limits "+j.GetLimits().GetName(), j.GetLimits().GetSha256()); err != nil {
 		return nil, err
 	}
+	if yes := YesTo(r.Job, r.Submission); yes != nil && yes.Corridor != nil {
+		if err := c.corridorFiles(ctx, files, yes.Corridor.GetAsked(), j); err != nil {
+			return nil, err
+		}
+	}
 	openings, entries, err := c.proven(r, head.Size, collected)
 	if err != nil {
 		return nil, err
@@ -77,6 +87,17 @@ func (c *Client) proof(ctx context.Context, r *Review, collected uint64) ([]byte
 	return pack(files)
 }
 
+// corridorFiles are those that a corridor's release needs beside what it was collected by.
+func (c *Client) corridorFiles(ctx context.Context, files [][]byte, asked *recordv1.OpenCorridor, j *recordv1.Judgement) (err error) {
+	if files[proofStart], err = c.download(ctx, "the start of the corridor", asked.GetFromSha256()); err != nil {
+		return err
+	}
+	if d := asked.GetDefinition(); d.GetSha256() != j.GetDefinition().GetSha256() {
+		files[proofCorridor], err = c.download(ctx, "definition "+d.GetName(), d.GetSha256())
+	}
+	return err
+}
+
 // proven are the car's texts, and the entries of a proof with their places in a tree of a size.
 func (c *Client) proven(r *Review, size, collected uint64) (*recordv1.OpeningList, *recordv1.ProvenList, error) {
 	openings, entries := &recordv1.OpeningList{}, &recordv1.ProvenList{}
@@ -88,7 +109,7 @@ func (c *Client) proven(r *Review, size, collected uint64) (*recordv1.OpeningLis
 				openings.Openings = append(openings.Openings, o)
 			}
 		}
-		for _, i := range saysYes(s, job, r.Judgement, collected) {
+		for _, i := range saysYes(s, job, r, collected) {
 			p, err := prove(tx, i, size)
 			if err != nil {
 				return err
@@ -101,12 +122,17 @@ func (c *Client) proven(r *Review, size, collected uint64) (*recordv1.OpeningLis
 }
 
 // saysYes are the entries that a proof holds, in order: the genesis, those about people, the job's up
-// to its collection, and the definition and limits that it was judged by.
-func saysYes(s *record.State, job *recordv1.Job, j *recordv1.Judgement, collected uint64) []uint64 {
+// to its collection, the definition and limits that it was judged by, and the definition of its corridor.
+func saysYes(s *record.State, job *recordv1.Job, r *Review, collected uint64) []uint64 {
 	out := append(s.AboutPeople(), collected)
-	for kind, rev := range map[string]*recordv1.Revision{record.Definitions: j.GetDefinition(), record.Limits: j.GetLimits()} {
+	add := func(kind string, rev *recordv1.Revision) {
 		f, _ := s.ByHash(kind, rev.GetSha256())
 		out = append(out, uint64(f.GetAdded().GetEntry()))
+	}
+	add(record.Definitions, r.Judgement.GetDefinition())
+	add(record.Limits, r.Judgement.GetLimits())
+	if yes := YesTo(job, r.Submission); yes != nil && yes.Corridor != nil {
+		add(record.Definitions, yes.Corridor.GetAsked().GetDefinition())
 	}
 	for _, e := range s.CarHistory(job.GetCar()).GetEvents() {
 		if i := uint64(e.GetEvent().GetEntry()); e.GetJob() == job.GetNumber() && i < collected {
@@ -135,6 +161,9 @@ func pack(files [][]byte) ([]byte, error) {
 func packInto(out io.Writer, files [][]byte) error {
 	z := zip.NewWriter(out)
 	for i, b := range files {
+		if b == nil && proofFiles[i].leftOut {
+			continue
+		}
 		w, err := z.CreateHeader(&zip.FileHeader{Name: proofFiles[i].name, Method: zip.Store, Modified: proofTime})
 		if err != nil {
 			return err
@@ -169,12 +198,15 @@ func unpack(name string, b []byte) ([][]byte, error) {
 	if err != nil {
 		return nil, bad("not a proof: %v", err)
 	}
-	if len(z.File) != len(proofFiles) {
-		return nil, bad("a proof has %d files, and this has %d", len(proofFiles), len(z.File))
-	}
-	var files [][]byte
+	files, next := make([][]byte, len(proofFiles)), 0
 	for i, f := range z.File {
-		want := proofFiles[i]
+		for next < len(proofFiles) && proofFiles[next].leftOut && f.Name != proofFiles[next].name {
+			next++
+		}
+		if next == len(proofFiles) {
+			return nil, bad("it has %d files, %q after the last one that a proof has", len(z.File), f.Name)
+		}
+		want := proofFiles[next]
 		switch {
 		case f.Name != want.name:
 			return nil, bad("file %d is called %q; it must be %s", i+1, f.Name, want.name)
@@ -187,7 +219,13 @@ func unpack(name string, b []byte) ([][]byte, error) {
 		if err != nil || at < 0 || uint64(at) > uint64(len(b)) || f.UncompressedSize64 > uint64(len(b))-uint64(at) {
 			return nil, bad("%s does not lie in it whole", f.Name)
 		}
-		files = append(files, b[at:uint64(at)+f.UncompressedSize64])
+		files[next] = b[at : uint64(at)+f.UncompressedSize64]
+		next++
+	}
+	for ; next < len(proofFiles); next++ {
+		if !proofFiles[next].leftOut {
+			return nil, bad("it has %d files, and %s is not among them", len(z.File), proofFiles[next].name)
+		}
 	}
 	again := &unlike{b}
 	if err := packInto(again, files); err != nil || len(again.rest) > 0 {

@@ -17,18 +17,34 @@ import (
 	"witnessmark/store/signoff"
 )
 
-// filesOf is files as small as a proof's parts may be.
-func filesOf() [][]byte {
+// filesOf is files as small as a proof's parts may be, without some of those that may be left out.
+func filesOf(without ...int) [][]byte {
 	files := make([][]byte, len(proofFiles))
 	for i := range files {
-		files[i] = []byte(proofFiles[i].name)
+		if !slices.Contains(without, i) {
+			files[i] = []byte(proofFiles[i].name)
+		}
 	}
 	return files
 }
 
 // The layout is a format of its own: names, order, storing and time stay as they are.
 func TestProofLayout(t *testing.T) {
-	b, err := pack(filesOf())
+	for _, c := range []struct {
+		without []int
+		names   string
+	}{
+		{[]int{proofStart, proofCorridor}, "image.bin definition.yaml limits.yaml report.pb openings.pb entries.pb checkpoint.txt"},
+		{[]int{proofCorridor}, "image.bin start.bin definition.yaml limits.yaml report.pb openings.pb entries.pb checkpoint.txt"},
+		{nil, "image.bin start.bin definition.yaml corridor.yaml limits.yaml report.pb openings.pb entries.pb checkpoint.txt"},
+	} {
+		proofIsLaidOut(t, filesOf(c.without...), c.names)
+	}
+}
+
+func proofIsLaidOut(t *testing.T, files [][]byte, want string) {
+	t.Helper()
+	b, err := pack(files)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -43,8 +59,12 @@ func TestProofLayout(t *testing.T) {
 			t.Errorf("%s: method %d, time %v", f.Name, f.Method, f.Modified)
 		}
 	}
-	if got := strings.Join(names, " "); got != "image.bin definition.yaml limits.yaml report.pb openings.pb entries.pb checkpoint.txt" {
-		t.Error(got)
+	if got := strings.Join(names, " "); got != want {
+		t.Errorf("%s, want %s", got, want)
+	}
+	again, err := unpack("proof", b)
+	if err != nil || !slices.EqualFunc(again, files, func(a, b []byte) bool { return (a == nil) == (b == nil) && bytes.Equal(a, b) }) {
+		t.Errorf("%s came back as %q, %v", want, again, err)
 	}
 }
 
@@ -75,7 +95,18 @@ func TestUnpackRefuses(t *testing.T) {
 		name, words string
 		zip         []byte
 	}{
-		{"too few", "has 7 files", odd(func(z *zip.Writer) { add(z, "image.bin", zip.Store, "") })},
+		{"too few", "it has 1 files, and definition.yaml is not among them", odd(func(z *zip.Writer) { add(z, "image.bin", zip.Store, "") })},
+		{"too many", `it has 10 files, "more.txt" after the last one`, odd(func(z *zip.Writer) {
+			for _, f := range proofFiles {
+				add(z, f.name, zip.Store, "")
+			}
+			add(z, "more.txt", zip.Store, "")
+		})},
+		{"one twice", "must be definition.yaml", odd(func(z *zip.Writer) {
+			for _, name := range []string{"image.bin", "start.bin", "start.bin"} {
+				add(z, name, zip.Store, "")
+			}
+		})},
 		{"another order", "must be image.bin", odd(func(z *zip.Writer) {
 			for i := range proofFiles {
 				add(z, proofFiles[(i+1)%len(proofFiles)].name, zip.Store, "")

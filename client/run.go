@@ -7,13 +7,20 @@ import (
 	"strings"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/run"
 )
 
 // AddRun adds a run to a job: a file that cannot be read enters nothing. channelsPath is empty
-// where the file's own headers say what each channel is; when is before or after.
+// where the file's own headers say what each channel is; when is before or after. The run is of what
+// the ledger presumes in the car, where it presumes anything.
 func (c *Client) AddRun(ctx context.Context, number uint32, path, channelsPath, when string) (*recordv1.Run, error) {
+	return c.AddRunOf(ctx, number, path, channelsPath, when, "")
+}
+
+// AddRunOf adds a run of what its name says was in the car: a read of the job, or a submission that was collected.
+func (c *Client) AddRunOf(ctx context.Context, number uint32, path, channelsPath, when, of string) (*recordv1.Run, error) {
 	if when != "before" && when != "after" {
 		return nil, usage("", "--when %q: allowed are before and after", when)
 	}
@@ -21,14 +28,33 @@ func (c *Client) AddRun(ctx context.Context, number uint32, path, channelsPath, 
 	if err != nil {
 		return nil, err
 	}
+	if of == "" {
+		if of, err = c.presumedIn(ctx, number); err != nil {
+			return nil, err
+		}
+	}
 	d := &deed{}
 	d.action = &recordv1.Action{Body: &recordv1.Action_Run{Run: &recordv1.AddRun{Job: number, When: when, FileSha256: d.bring(path, r.file),
-		ChannelsSha256: d.bring("channels", r.channels), FileName: d.seal("file_name", filepath.Base(path))}}}
+		ChannelsSha256: d.bring("channels", r.channels), FileName: d.seal("file_name", filepath.Base(path)), Of: of}}}
 	job, err := c.actOn(ctx, number, d)
 	if err != nil {
 		return nil, err
 	}
 	return job.GetRuns()[len(job.GetRuns())-1], nil
+}
+
+// presumedIn is the name of what should be in a job's car; empty where nothing is known, or it is another job's.
+func (c *Client) presumedIn(ctx context.Context, job uint32) (of string, err error) {
+	if err := c.Sync(ctx); err != nil {
+		return "", err
+	}
+	err = c.View(func(s *record.State) error {
+		if in, ok := s.PresumedIn(job); ok {
+			of = in.String()
+		}
+		return nil
+	})
+	return of, err
 }
 
 // RecordedRun is a run that was read, and its entry where it is in the ledger.

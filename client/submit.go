@@ -110,6 +110,8 @@ type Review struct {
 	Report    *calibrationv1.Report
 	Judgement *recordv1.Judgement
 	ByNewer   bool
+	// Corridor is nil where none was open when it came.
+	Corridor *InCorridor
 
 	made *claims.Made
 }
@@ -133,12 +135,16 @@ func (c *Client) Review(ctx context.Context, number, n uint32) (*Review, error) 
 		return nil, refusal(gone(r.Job, record.Name{Job: number, Part: record.ASubmission, N: n}, err))
 	}
 	r.Report, r.Judgement = r.made.Report, now.GetJudgement()
+	if r.Corridor, err = c.inCorridor(ctx, r); err != nil {
+		return nil, err
+	}
 	sub := r.Submission
 	if r.ByNewer = !record.SameInputs(sub.GetJudgement(), r.Judgement); r.ByNewer {
 		return r, nil
 	}
-	_, err = c.claims.Check(source{c: c, ctx: ctx}, &recordv1.Action{Body: &recordv1.Action_Submission{Submission: &recordv1.Submit{
-		Job: number, Image: sub.GetImage(), From: sub.GetFrom(), Judgement: sub.GetJudgement(), MeantGiven: sub.GetMeantGiven(), Meant: sub.GetMeant()}}}, nil)
+	// A sign-off says of it what its author did, and nothing of a corridor.
+	_, err = c.claims.Check(source{c: c, ctx: ctx}, &recordv1.Action{Body: &recordv1.Action_SignOff{SignOff: &recordv1.SignOff{
+		Job: number, Submission: n, Judgement: sub.GetJudgement()}}}, nil)
 	switch reasonOf(err) {
 	case "":
 		return r, err

@@ -211,8 +211,12 @@ func waitIn(s *record.State, j *recordv1.Job, w record.Wait) (out Wait, toJudge 
 		out.Says = "was read; nothing has been submitted yet"
 	case record.ToSign:
 		out.Says = "by " + w.Author + ": waits for a sign-off"
+		if record.IsRelease(sub) {
+			out.Says = fmt.Sprintf("by %s, released by corridor %d alone and kept: waits for a lead's sign-off", w.Author, sub.GetByCorridor())
+		}
 	case record.ToSignAgain:
-		out.Says = fmt.Sprintf("signed as %s, and %s by newer revisions: waits for a new sign-off", sub.GetSignOff().GetJudgement().GetVerdict(), w.Verdict)
+		signed, _, _ := record.Approved(j, sub)
+		out.Says = fmt.Sprintf("signed as %s, and %s by newer revisions: waits for a new sign-off", signed.GetVerdict(), w.Verdict)
 	case record.ToReturn:
 		out.Says = "by " + w.Author + ": nobody may sign it; it is to be returned"
 	case record.ToRevise:

@@ -3,6 +3,8 @@ package client
 import (
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
 
 	"google.golang.org/protobuf/proto"
 
@@ -22,6 +24,7 @@ import (
 type Verified struct {
 	Job         *recordv1.Job // as far as the proof tells
 	Submission  *recordv1.Submission
+	Yes         *Yes // whose it is
 	Report      *calibrationv1.Report
 	Fingerprint string
 	// Entries is the size of the ledger that the proof was made from.
@@ -150,15 +153,18 @@ func (o *opened) release() (*Verified, error) {
 	if sub == nil {
 		return nil, o.no("it ends with no collection of a release")
 	}
-	v := &Verified{Job: o.judge.job, Submission: sub, Entries: o.head.Size}
-	switch signer := o.judge.people[sub.GetSigned().GetPerson()]; {
+	v := &Verified{Job: o.judge.job, Submission: sub, Yes: YesTo(o.judge.job, sub), Entries: o.head.Size}
+	if v.Yes == nil {
+		return nil, o.no("%s was %s before it was collected", Name(sub), sub.GetState())
+	}
+	switch signer := o.judge.people[v.Yes.By.GetPerson()]; {
 	case sub.GetState() != record.Released:
 		return nil, o.no("%s was %s before it was collected", Name(sub), sub.GetState())
 	case col.GetImageSha256() != sub.GetImage().GetSha256():
 		return nil, o.no("another image was collected than that of %s", Name(sub))
 	case signer.GetCompromised():
-		return nil, o.no("%s was signed by %s, whose key was compromised since", Name(sub), sub.GetSigned().GetPerson())
-	case record.Worse(sub.GetSignOff().GetJudgement(), col.GetJudgement()) != "":
+		return nil, o.no("%s was signed by %s, whose key was compromised since", Name(sub), signer.GetName())
+	case record.Worse(v.Yes.Judgement, col.GetJudgement()) != "":
 		return nil, o.no("%s was collected as a %s, which its sign-off does not cover", Name(sub), col.GetJudgement().GetVerdict())
 	case col.GetJudgement().GetBaseSha256() != record.AsFound(v.Job).GetImage().GetSha256():
 		return nil, o.no("%s was not compared with its job's read as found", Name(sub))
@@ -166,15 +172,28 @@ func (o *opened) release() (*Verified, error) {
 	if err := o.documents(col.GetJudgement(), v); err != nil {
 		return nil, err
 	}
+	if err := o.inside(v); err != nil {
+		return nil, err
+	}
 	return v, o.texts(v.Job)
+}
+
+// signedFor compares files with their hashes, by place; those that are not named are looked at elsewhere.
+func (o *opened) signedFor(want map[int]string) error {
+	for _, i := range slices.Sorted(maps.Keys(want)) {
+		if got := HashHex(o.files[i]); got != want[i] {
+			return o.no("%s is not the one that was signed for (%s, and signed was %s)", proofFiles[i].name, short(got), short(want[i]))
+		}
+	}
+	return nil
 }
 
 // documents compares the files with the hashes that people signed.
 func (o *opened) documents(j *recordv1.Judgement, v *Verified) error {
-	for i, want := range []string{v.Submission.GetImage().GetSha256(), j.GetDefinition().GetSha256(), j.GetLimits().GetSha256(), j.GetReportSha256()} {
-		if got := HashHex(o.files[i]); got != want {
-			return o.no("%s is not the one that was signed for (%s, and signed was %s)", proofFiles[i].name, short(got), short(want))
-		}
+	want := map[int]string{proofImage: v.Submission.GetImage().GetSha256(), proofDefinition: j.GetDefinition().GetSha256(),
+		proofLimits: j.GetLimits().GetSha256(), proofReport: j.GetReportSha256()}
+	if err := o.signedFor(want); err != nil {
+		return err
 	}
 	for _, rev := range []*recordv1.Revision{j.GetDefinition(), j.GetLimits()} {
 		if !o.judge.revisions[rev.GetSha256()] {
@@ -281,7 +300,7 @@ func (o *opened) seen(tx store.ReadTx, p *recordv1.Proven, head ledger.Checkpoin
 // stands says whether the verifier's own copy still lets the release be used.
 func (o *opened) stands(s *record.State, v *Verified) error {
 	sub, ok := s.Submission(v.Job.GetNumber(), v.Submission.GetNumber())
-	if p, known := s.Person(v.Submission.GetSigned().GetPerson()); known && p.GetCompromised() {
+	if p, known := s.Person(v.Yes.By.GetPerson()); known && p.GetCompromised() {
 		return o.no("%s was signed by %s, whose key was compromised since", Name(v.Submission), p.GetName())
 	}
 	switch {

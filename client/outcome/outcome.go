@@ -154,20 +154,41 @@ func (o *Outcome) changed(in Input) {
 	}
 	s := in.Review.Submission
 	o.About = fmt.Sprintf("Submission %s by %s: %s.", client.Name(s), s.GetSubmitted().GetPerson(), shortened(oneLine(sheet.Sealed(s.GetNote()))))
-	switch {
+	switch y := client.YesTo(in.Review.Job, s); {
 	case s.GetVoided():
 		o.About += " Its sign-off was voided: the key was compromised."
-	case s.GetSigned() != nil:
-		o.About += fmt.Sprintf(" Signed off by %s, %s; verdict %s.", s.GetSigned().GetPerson(), when(s.GetSigned()), s.GetJudgement().GetVerdict())
-		if s.GetSignOff().GetByAuthor() {
-			o.About += " That is its author: " + oneLine(s.GetSignOff().GetReason()) + "."
-		}
-	default:
+	case y == nil:
 		o.About += " Nobody has signed it off."
+	default:
+		o.About += yesText(y, s.GetJudgement().GetVerdict())
 	}
-	for _, t := range in.Review.Report.GetTables() {
-		o.Changed = append(o.Changed, changedTable(t, in.Review.Layout()))
+	o.Changed = ChangedIn(in.Review.Report, in.Review.Layout())
+}
+
+// yesText is who answers for the submission, and of a corridor what it allowed.
+func yesText(y *client.Yes, verdict string) string {
+	text := fmt.Sprintf(" Signed off by %s, %s; verdict %s.", y.By.GetPerson(), when(y.By), verdict)
+	if y.Corridor != nil {
+		asked := y.Corridor.GetAsked()
+		text = fmt.Sprintf(" Released by %s; verdict %s. The corridor allowed a verdict of at most %s, and %s.",
+			strings.TrimPrefix(y.InAdvance(when(y.By)), "released by "), verdict, asked.GetMost(), strings.Join(client.Bounds(asked), "; "))
+		if y.Reason != "" && !y.ByAuthor {
+			text += " Because: " + oneLine(y.Reason) + "."
+		}
 	}
+	if y.ByAuthor {
+		text += " That is its author: " + oneLine(y.Reason) + "."
+	}
+	return text
+}
+
+// ChangedIn are the tables that a report says differ.
+func ChangedIn(r *calibrationv1.Report, lay *definition.Layout) []Changed {
+	out := []Changed{}
+	for _, t := range r.GetTables() {
+		out = append(out, changedTable(t, lay))
+	}
+	return out
 }
 
 func changedTable(t *calibrationv1.TableReport, lay *definition.Layout) Changed {

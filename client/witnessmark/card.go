@@ -10,6 +10,8 @@ import (
 	"slices"
 	"strings"
 
+	"google.golang.org/protobuf/proto"
+
 	"witnessmark/client"
 	"witnessmark/client/sheet"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
@@ -28,11 +30,7 @@ func (a *app) printCard(ctx context.Context, c *client.Client, n uint32) error {
 	if err != nil {
 		return err
 	}
-	var runs [][]string
-	for _, r := range j.GetRuns() {
-		runs = append(runs, []string{fmt.Sprintf("run %d", r.GetNumber()), fmt.Sprintf("%s, %s; %s", r.GetWhen(), eventText(r.GetAdded()), showed(ctx, c, j, r))})
-	}
-	return writeCard(a.out, j, files, distance(ctx, c, j), runs)
+	return writeCard(a.out, j, files, distance(ctx, c, j), runRows(ctx, c, j))
 }
 
 // printCardJSON is the job, with its alarms as the tray has them; what is in a car that was never read is not known.
@@ -67,7 +65,13 @@ func writeCard(w io.Writer, j *recordv1.Job, files client.JobFiles, distance str
 		rows = append(rows, []string{fmt.Sprintf("read %d", r.GetNumber()), readText(r)})
 	}
 	for _, s := range j.GetSubmissions() {
-		rows = append(rows, submissionRows(s)...)
+		rows = append(rows, submissionRows(j, s)...)
+	}
+	for _, c := range j.GetCorridors() {
+		rows = append(rows, []string{fmt.Sprintf("corridor %d", c.GetNumber()), client.CorridorRow(j, c)})
+		for _, line := range someOf(client.Bounds(c.GetAsked()), "tables") {
+			rows = append(rows, []string{"", line})
+		}
 	}
 	for _, c := range j.GetCollections() {
 		rows = append(rows, []string{"collected", fmt.Sprintf("%s, %s", ofJob(j.GetNumber(), c.GetSubmission()), eventText(c.GetCollected()))})
@@ -111,14 +115,17 @@ func distance(ctx context.Context, c *client.Client, j *recordv1.Job) string {
 		}
 		far = append(far, s)
 	}
-	if more := len(far) - mostFar; more > 1 {
-		far = append(far[:mostFar], fmt.Sprintf("and %d tables more", more))
-	}
-	return cmp.Or(strings.Join(far, ", "), "no table")
+	return cmp.Or(strings.Join(someOf(far, "tables"), ", "), "no table")
 }
 
-// mostFar keeps a card readable.
-const mostFar = 12
+// someOf keeps a card readable: of a long list the first dozen, and how many there are more.
+func someOf(list []string, things string) []string {
+	const most = 12
+	if more := len(list) - most; more > 1 {
+		return append(list[:most:most], fmt.Sprintf("and %d %s more", more, things))
+	}
+	return list
+}
 
 // factRows are what people said of a job.
 func factRows(j *recordv1.Job, files client.JobFiles) [][]string {
@@ -177,7 +184,7 @@ func frameText(j *recordv1.Job) string {
 	return "known, not shown"
 }
 
-func submissionRows(s *recordv1.Submission) [][]string {
+func submissionRows(j *recordv1.Job, s *recordv1.Submission) [][]string {
 	state := fmt.Sprintf("%s, %s, %s", s.GetState(), s.GetJudgement().GetVerdict(), eventText(s.GetSubmitted()))
 	if s.GetFrom() != 0 {
 		state += fmt.Sprintf("; from %d.%d", s.GetJob(), s.GetFrom())
@@ -186,24 +193,36 @@ func submissionRows(s *recordv1.Submission) [][]string {
 	if s.GetNote() != nil {
 		rows = append(rows, []string{"", sheet.Sealed(s.GetNote())})
 	}
-	if s.GetSigned() != nil {
-		text := "signed by " + eventText(s.GetSigned())
-		if s.GetSignOff().GetByAuthor() {
-			text += "; signed by its author: " + client.OneLine(s.GetSignOff().GetReason())
-		}
-		if s.GetVoided() {
-			text += "; voided, its key was compromised"
-		}
+	for _, text := range yesLines(j, s) {
 		rows = append(rows, []string{"", text})
-		because := s.GetSignOff().GetBecause()
-		for _, key := range slices.Sorted(maps.Keys(because)) {
-			rows = append(rows, []string{"", fmt.Sprintf("for %s: %s", client.OneLine(key), client.OneLine(because[key]))})
-		}
+	}
+	if not := client.NotCovered(j, s); not != "" {
+		rows = append(rows, []string{"", not})
 	}
 	if s.GetReturned() != nil {
 		rows = append(rows, []string{"", fmt.Sprintf("returned by %s: %s", eventText(s.GetReturned()), client.OneLine(s.GetReturn().GetReason()))})
 	}
 	return rows
+}
+
+// yesLines say whose yes a submission has, or had until a compromised key took it back, and the reasons that came with it.
+func yesLines(j *recordv1.Job, s *recordv1.Submission) (lines []string) {
+	given := proto.CloneOf(s)
+	given.Voided = false
+	y := client.YesTo(j, given)
+	if y == nil {
+		return nil
+	}
+	text := y.Says()
+	if s.GetVoided() {
+		text += "; voided, its key was compromised"
+	}
+	lines = append(lines, text)
+	because := s.GetSignOff().GetBecause()
+	for _, key := range slices.Sorted(maps.Keys(because)) {
+		lines = append(lines, fmt.Sprintf("for %s: %s", client.OneLine(key), client.OneLine(because[key])))
+	}
+	return lines
 }
 
 func noteRows(j *recordv1.Job, n *recordv1.Note) [][]string {

@@ -106,7 +106,7 @@ func (w *asked) take(answer string, out io.Reader, args []string) {
 // prints beside its answer, errors too, is JSON.
 func TestJSONFields(t *testing.T) {
 	w := &asked{workshop: newWorkshop(t), fields: fields{}, done: map[string]bool{}}
-	for _, scene := range []func(*asked){openedJob, wholeVisit, lookedAt, withoutServer, ended} {
+	for _, scene := range []func(*asked){openedJob, wholeVisit, onRollingRoad, lookedAt, withoutServer, ended} {
 		scene(w)
 	}
 	var leaf func(*cobra.Command)
@@ -209,6 +209,24 @@ func wholeVisit(w *asked) {
 	w.as("technician", "job", 0, "job", "reopen", "1", "--because", "a rattle")
 }
 
+// onRollingRoad has a corridor release one map, and another wait.
+func onRollingRoad(w *asked) {
+	w.file("three.bin", engineImage(map[[2]int]float64{{4, 7}: 250}))
+	w.file("four.bin", engineImage(map[[2]int]float64{{4, 7}: 256, {3, 8}: 266}))
+	w.as("lead", "corridor", 0, "corridor", "open", "1", "--author", "calibrator", "--table", "fuel=8:8", "--maps", "5", "--yes")
+	w.as("calibrator", "submission", 0, "submit", "1", w.path("three.bin"), "--note", "in it", "--meant", "fuel")
+	w.as("calibrator", "submission", 0, "submit", "1", w.path("four.bin"), "--note", "out of it", "--meant", "fuel")
+	w.as("calibrator", "sheet", 0, "sheet", "1.4")
+	w.as("calibrator", "sheet", 0, "sheet", "1.5")
+	w.as("technician", "submission", 0, "collect", "1.4", "--out", w.path("road.bin"))
+	w.as("technician", "submission", 0, "verify", w.path("road.bin.proof.zip"))
+	w.as("technician", "run", 0, "run", "add", "1", w.file("pull-road.csv", pulled(285, "torque [N.m]")), "--when", "after")
+	w.as("technician", "corridors", 0, "corridor", "show", "1")
+	w.as("technician", "corridor", 1, "corridor", "close", "1", "--keep", "1.4")
+	w.as("technician", "read-back", 0, "readback", "1", w.path("three.bin"))
+	w.as("lead", "submission", 0, "sign", "1.4")
+}
+
 func lookedAt(w *asked) {
 	w.as("technician", "job", 0, "job", "show", "1")
 	w.as("technician", "jobs", 0, "job", "list")
@@ -299,7 +317,7 @@ inputs:
 `
 
 func ended(w *asked) {
-	w.as("lead", "submission", 1, "return", "1.3", "--because", "the wheel is another one")
+	w.as("lead", "submission", 1, "return", "1.4", "--because", "the wheel is another one")
 	w.as("technician", "job", 0, "job", "open", "--car", "HC 81", "--definition", "engine-1.0", "--limits", "engine-plausible", "--fuel", "98 RON")
 	w.as("technician", "read", 1, "read", "add", "2", w.path("one.bin"))
 	w.as("technician", "read's sheet", 0, "sheet", "2.read1")

@@ -47,7 +47,7 @@ func commands() []func(*app) *cobra.Command {
 		newSignCommand, newReturnCommand, newWithdrawCommand,
 		newCollectCommand, newGetCommand, newReadbackCommand, newNoteCommand, newSettleCommand, newEraseCommand,
 		newTrayCommand, newSearchCommand, newHistoryCommand, newLedgerCommand, newVerifyCommand, newBackupCommand, newCheckUpCommand, newDemoCommand, newDeskCommand,
-		newRunCommand, newOutcomeCommand, newReckonCommand,
+		newCorridorCommand, newRunCommand, newOutcomeCommand, newReckonCommand,
 		newCompareCommand, newCheckCommand, newInspectCommand, newSignalCommand, newConvertCommand, newChecksumCommand,
 	}
 }

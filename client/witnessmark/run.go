@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"fmt"
 
 	"github.com/spf13/cobra"
 
@@ -12,24 +11,26 @@ import (
 )
 
 func newRunAdd(a *app) *cobra.Command {
-	var when, channels string
+	var when, channels, of string
 	cmd := &cobra.Command{
-		Use:   "add JOB FILE.csv --when before|after [--channels FILE]",
+		Use:   "add JOB FILE.csv --when before|after [--of NAME] [--channels FILE]",
 		Short: "Add a run on the rolling road to a job; prints its number alone",
 		Long: "Add a run on the rolling road to a job; prints its number alone.\n\n" +
 			"The file is CSV; a header is a quantity and a unit, such as engine_speed [1/min] or torque [N.m], or an everyday name\n" +
 			"(rpm, torque, boost, lambda, IAT …): run show says what is taken for what.\n" +
-			"A channel file (YAML: channels, each with header, quantity and unit) says what other headers are.",
+			"A channel file (YAML: channels, each with header, quantity and unit) says what other headers are.\n" +
+			"The run is of the map in the car: what was collected last, else what was read; --of says another.",
 		Args: takes(2),
 	}
 	cmd.Flags().StringVar(&when, "when", "", "before or after the change")
 	cmd.Flags().StringVar(&channels, "channels", "", "channel file, where the headers are others")
+	cmd.Flags().StringVar(&of, "of", "", "what was in the car, where that is not what the ledger presumes: 7.read1, 7.12")
 	cmd.RunE = a.acts(func(ctx context.Context, c *client.Client, args []string) error {
 		n, err := client.ParseJob(args[0])
 		if err != nil {
 			return err
 		}
-		r, err := c.AddRun(ctx, n, args[1], channels, when)
+		r, err := c.AddRunOf(ctx, n, args[1], channels, when, of)
 		if err != nil {
 			return err
 		}
@@ -53,12 +54,12 @@ func newRunList(a *app) *cobra.Command {
 				return err
 			}
 			if a.json() {
-				runs, err := messagesJSON(j.Runs)
-				return a.printJSON(map[string]any{"runs": runs}, err)
+				return a.printRuns(ctx, c, j)
 			}
-			rows := [][]string{{"run", "when", "file", "added", "held against the map"}}
-			for _, r := range j.Runs {
-				rows = append(rows, []string{fmt.Sprint(r.Number), r.When, "sha256 " + short(r.GetFileSha256()), eventText(r.Added), showed(ctx, c, j, r)})
+			rows := mapColumns(ctx, c, j)
+			rows[0] = append(rows[0], "file", "added", "held against the map")
+			for i, r := range j.Runs {
+				rows[i+1] = append(rows[i+1], "sha256 "+short(r.GetFileSha256()), eventText(r.Added), showed(ctx, c, j, r))
 			}
 			return columns(a.out, rows)
 		})}

@@ -61,9 +61,14 @@ func (a *app) submissionSheet(ctx context.Context, c *client.Client, name record
 		return err
 	}
 	if a.json() {
-		out, err := submissionJSON(c, r)
+		out, err := submissionJSON(ctx, c, r)
 		return a.printJSON(out, err)
 	}
+	farther, err := distancesIn(ctx, c, r)
+	if err != nil {
+		return err
+	}
+	o.Heading = append(o.Heading, farther...)
 	runs, err := c.Runs(ctx, name.Job, "before")
 	if err != nil {
 		return err
@@ -99,7 +104,7 @@ func (a *app) sinceSheet(ctx context.Context, c *client.Client, is record.Name, 
 	case "csv":
 		return printed.CSV(a.out, s.Changed)
 	case "json":
-		out, err := submissionJSON(c, s.Is)
+		out, err := submissionJSON(ctx, c, s.Is)
 		if err == nil {
 			out.Since, err = sinceOf(s)
 		}
@@ -252,6 +257,8 @@ func (a *app) sheetOf(c *client.Client, r *client.Review) sheet.Options {
 	if s.GetNote() != nil {
 		heading = append(heading, "note: "+sheet.Sealed(s.GetNote()))
 	}
+	heading = append(heading, yesLines(r.Job, s)...)
+	heading = append(heading, corridorLines(r)...)
 	heading = append(heading, alarmLines(r.Job, name)...)
 	heading = append(heading, askedLines(r.Asked())...)
 	for _, n := range r.Job.GetNotes() {

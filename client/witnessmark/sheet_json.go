@@ -1,11 +1,13 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"slices"
 
 	"witnessmark/client"
+	"witnessmark/client/outcome"
 	"witnessmark/client/sheet"
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
 	"witnessmark/store/record"
@@ -19,11 +21,35 @@ type sheetAsJSON struct {
 	State   string                `json:"state"`
 	Note    string                `json:"note"`
 	From    string                `json:"from"`
-	ByNewer bool                  `json:"by_newer"` // compared by other revisions or facts than when it was submitted
+	ByNewer bool                  `json:"by_newer"`    // compared by other revisions or facts than when it was submitted
+	Yes     *yesAsJSON            `json:"yes"`         // null where nobody said yes
+	InOpen  *inOpenAsJSON         `json:"in_corridor"` // null where none was open when it came
 	Alarms  []client.Alarm        `json:"alarms"`
 	Returns []returnAsJSON        `json:"returns"`
 	Report  *calibrationv1.Report `json:"report"`
 	Since   *sinceAsJSON          `json:"since,omitempty"`
+}
+
+// yesAsJSON is who said yes, to this submission or in advance: then corridor is its name.
+type yesAsJSON struct {
+	Person   string `json:"person"`
+	Time     string `json:"time"`
+	Entry    uint32 `json:"entry"`
+	Corridor string `json:"corridor"`
+	ByAuthor bool   `json:"by_author"`
+	Reason   string `json:"reason"`
+}
+
+// inOpenAsJSON is a submission held against the corridor that was open when it came. Before is the corridor's release before
+// it, empty where this is the first; from_start and from_before are the tables that differ from those two.
+type inOpenAsJSON struct {
+	Corridor   string            `json:"corridor"`
+	Says       string            `json:"says"`
+	Outside    []string          `json:"outside"`
+	Start      string            `json:"start"`
+	Before     string            `json:"before"`
+	FromStart  []outcome.Changed `json:"from_start"`
+	FromBefore []outcome.Changed `json:"from_before"`
 }
 
 // returnAsJSON is the reason of an earlier submission's return, and what became of the findings that it names.
@@ -81,7 +107,7 @@ type readbackAsJSON struct {
 	Report   *calibrationv1.Report `json:"report"`
 }
 
-func submissionJSON(c *client.Client, r *client.Review) (sheetAsJSON, error) {
+func submissionJSON(ctx context.Context, c *client.Client, r *client.Review) (sheetAsJSON, error) {
 	s := r.Submission
 	name := record.Name{Job: s.GetJob(), Part: record.ASubmission, N: s.GetNumber()}
 	out := sheetAsJSON{Name: name.String(), Author: s.GetSubmitted().GetPerson(), Time: s.GetSubmitted().GetSignedAt(), State: s.GetState(),
@@ -94,9 +120,40 @@ func submissionJSON(c *client.Client, r *client.Review) (sheetAsJSON, error) {
 		}
 		out.Returns = append(out.Returns, one)
 	}
+	if y := client.YesTo(r.Job, s); y != nil {
+		out.Yes = &yesAsJSON{Person: y.By.GetPerson(), Time: y.By.GetSignedAt(), Entry: y.By.GetEntry(), ByAuthor: y.ByAuthor, Reason: y.Reason}
+		if y.Corridor != nil {
+			out.Yes.Corridor = client.CorridorName(y.Corridor)
+		}
+	}
 	var err error
+	if out.InOpen, err = inOpenJSON(ctx, c, r); err != nil {
+		return out, err
+	}
 	out.Report = r.Report
 	out.Alarms, err = alarmsOf(c, name)
+	return out, err
+}
+
+func inOpenJSON(ctx context.Context, c *client.Client, r *client.Review) (*inOpenAsJSON, error) {
+	in := r.Corridor
+	if in == nil {
+		return nil, nil
+	}
+	out := &inOpenAsJSON{Corridor: client.CorridorName(in.Of), Says: in.Says(), Outside: append([]string{}, in.Outside...),
+		Start: client.CorridorStart(r.Job, in.Of.GetAsked()).String(), FromBefore: []outcome.Changed{}}
+	start, err := in.FromStart()
+	if err != nil {
+		return nil, err
+	}
+	out.FromStart = outcome.ChangedIn(start, r.Layout())
+	before := in.Before()
+	if before == nil {
+		return out, nil
+	}
+	out.Before = client.Name(before)
+	since, err := c.FromBefore(ctx, in)
+	out.FromBefore = outcome.ChangedIn(since, r.Layout())
 	return out, err
 }
 

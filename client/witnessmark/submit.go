@@ -63,7 +63,10 @@ func newSubmitCommand(a *app) *cobra.Command {
 			}
 		}
 		a.saidNo = s.Judgement.GetVerdict() == string(severity.Danger) // entered, and nobody can sign it
-		return a.line(s, "%s %s", client.Name(s), s.Judgement.GetVerdict())
+		if err := a.line(s, "%s %s", client.Name(s), s.Judgement.GetVerdict()); err != nil || a.json() {
+			return err
+		}
+		return a.inCorridor(ctx, c, s)
 	})
 	return cmd
 }

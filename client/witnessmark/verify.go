@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -33,8 +34,16 @@ func newVerifyCommand(a *app) *cobra.Command {
 }
 
 func writeVerified(w io.Writer, v *client.Verified) error {
-	fmt.Fprintf(w, "%s of car %s: signed by %s, %s; image sha256 %s\n", client.Name(v.Submission), sheet.Sealed(v.Job.GetPlate()),
-		client.OneLine(v.Submission.GetSigned().GetPerson()), v.Report.GetVerdict(), v.Submission.GetImage().GetSha256())
+	yes := "signed by " + client.OneLine(v.Yes.By.GetPerson())
+	if v.Yes.Corridor != nil {
+		yes = v.Yes.InAdvance(v.Yes.By.GetSignedAt())
+	}
+	fmt.Fprintf(w, "%s of car %s: %s, %s; image sha256 %s\n", client.Name(v.Submission), sheet.Sealed(v.Job.GetPlate()), yes, v.Report.GetVerdict(),
+		v.Submission.GetImage().GetSha256())
+	if v.Yes.Corridor != nil {
+		fmt.Fprintf(w, "each cell lies inside the corridor, for maps of %s from %s: %s\n", client.OneLine(strings.Join(v.Yes.Corridor.GetAsked().GetAuthors(), ", ")),
+			client.CorridorStart(v.Job, v.Yes.Corridor.GetAsked()), strings.Join(client.Bounds(v.Yes.Corridor.GetAsked()), "; "))
+	}
 	fmt.Fprintf(w, "holds against the ledger %s (%d entries)\n", v.Fingerprint, v.Entries)
 	if v.Newer != nil {
 		fmt.Fprintf(w, "a newer release, %s, took its place\n", client.Name(v.Newer))

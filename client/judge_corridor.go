@@ -1,0 +1,97 @@
+package client
+
+import (
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
+	"witnessmark/store/signoff"
+	"witnessmark/tables/severity"
+)
+
+// States of a corridor.
+const (
+	corridorOpen   = "open"
+	corridorClosed = "closed"
+)
+
+// opens takes in a yes in advance, which starts from what the proof itself holds.
+func (j *judge) opens(o *recordv1.OpenCorridor, who *recordv1.Person, event *recordv1.Event) error {
+	if slices.Contains(o.GetAuthors(), who.GetName()) && !(j.onePerson && o.GetByAuthor()) {
+		return fmt.Errorf("%s signs a corridor for their own maps", who.GetName())
+	}
+	if im := j.startOf(o); im.GetSha256() != o.GetFromSha256() {
+		return errors.New("its corridor starts from an image that the proof does not have")
+	}
+	j.closes(uint32(len(j.job.GetCorridors())), 0) // one at most is open
+	j.job.Corridors = append(j.job.Corridors, &recordv1.Corridor{Job: j.job.GetNumber(), Number: uint32(len(j.job.GetCorridors()) + 1),
+		Asked: o, Opened: event, SignedWith: who.GetKeyId(), State: corridorOpen})
+	return nil
+}
+
+// startOf is the image that a corridor starts from, as long as that stands: the read as found, or a release; else nil.
+func (j *judge) startOf(o *recordv1.OpenCorridor) *recordv1.Image {
+	if o.GetFrom() == 0 {
+		return record.AsFound(j.job).GetImage()
+	}
+	if sub := record.SubmissionOf(j.job, o.GetFrom()); record.IsRelease(sub) {
+		return sub.GetImage()
+	}
+	return nil
+}
+
+// release has the corridor that a submission names release it, or keeps why it does not.
+func (j *judge) release(sub *recordv1.Submission, leaf string) {
+	c := record.CorridorOf(j.job, sub.GetCorridor().GetCorridor())
+	if err := j.covers(c, sub); err != nil {
+		j.uncovered[sub.GetNumber()] = err
+		return
+	}
+	sub.State, sub.ByCorridor = record.Released, c.GetNumber()
+	c.Released++
+	j.signedAt[sub.GetNumber()] = leaf
+}
+
+// covers says why a corridor does not cover a submission, as far as few entries tell.
+func (j *judge) covers(c *recordv1.Corridor, sub *recordv1.Submission) error {
+	if c.GetState() != corridorOpen {
+		return errors.New("the one that it names is not open")
+	}
+	asked, signer := c.GetAsked(), j.people[c.GetOpened().GetPerson()]
+	by := sub.GetJudgement()
+	switch {
+	case c.GetReleased() >= asked.GetMaps():
+		return fmt.Errorf("its maps, %d, were used up", asked.GetMaps())
+	case signer.GetRetired() || signer.GetKeyId() != c.GetSignedWith() || !slices.Contains(signer.GetRoles(), signoff.RoleName(recordv1.Role_ROLE_LEAD)):
+		return fmt.Errorf("%s, who signed it, could sign none any more", signer.GetName())
+	case j.startOf(asked).GetSha256() != asked.GetFromSha256():
+		return errors.New("what it starts from was taken back")
+	case asked.GetDefinition().GetSha256() != by.GetDefinition().GetSha256() || asked.GetLimits().GetSha256() != by.GetLimits().GetSha256() ||
+		asked.GetFuel() != by.GetFuel() || !maps.Equal(asked.GetNumbers(), by.GetNumbers()):
+		return errors.New("it is for other revisions, fuel or numbers")
+	case !slices.Contains(asked.GetAuthors(), sub.GetSubmitted().GetPerson()):
+		return fmt.Errorf("it is not for maps of %s", sub.GetSubmitted().GetPerson())
+	case severity.Of(by.GetVerdict()).Rank() > severity.Of(asked.GetMost()).Rank():
+		return fmt.Errorf("%s is more than it covers", by.GetVerdict())
+	case len(sub.GetCorridor().GetOutside()) > 0:
+		return errors.New("its author says that it lies outside")
+	}
+	return nil
+}
+
+// closes ends a corridor; with keep, its other releases that have no sign-off of their own are none any more.
+func (j *judge) closes(n, keep uint32) {
+	c := record.CorridorOf(j.job, n)
+	if c == nil {
+		return
+	}
+	c.State = corridorClosed
+	for _, sub := range j.job.GetSubmissions() {
+		if keep != 0 && sub.GetNumber() != keep && sub.GetByCorridor() == n && sub.GetSignOff() == nil && record.IsRelease(sub) {
+			sub.State = record.Replaced
+		}
+	}
+}

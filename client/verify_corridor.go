@@ -1,0 +1,49 @@
+package client
+
+import (
+	"witnessmark/store/claims"
+	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
+)
+
+// inside looks at each cell of a corridor's release, since its author alone said that it lies inside; of any other
+// release a proof holds nothing for that.
+func (o *opened) inside(v *Verified) error {
+	c := v.Yes.Corridor
+	if c == nil {
+		if o.files[proofStart] != nil || o.files[proofCorridor] != nil {
+			return o.no("it holds where a corridor starts, and %s was signed off by itself", Name(v.Submission))
+		}
+		return nil
+	}
+	asked, by := c.GetAsked(), proofCorridor
+	if o.files[by] == nil {
+		by = proofDefinition
+	}
+	if err := o.signedFor(map[int]string{proofStart: asked.GetFromSha256(), by: asked.GetDefinition().GetSha256()}); err != nil {
+		return err
+	}
+	if !o.judge.revisions[asked.GetDefinition().GetSha256()] {
+		return o.no("it holds no entry that added %s, by which its corridor was signed", asked.GetDefinition().GetName())
+	}
+	lay, err := definition.Load(proofFiles[by].name, o.files[by])
+	if err != nil {
+		return o.no("%v", err)
+	}
+	start, err := image.FromMessage(o.judge.startOf(asked), lay.Space, o.files[proofStart])
+	if err != nil {
+		return o.no("%v", err)
+	}
+	candidate, err := image.FromMessage(v.Submission.GetImage(), lay.Space, o.files[proofImage])
+	if err != nil {
+		return o.no("%v", err)
+	}
+	held, err := claims.Against(lay, c, start, candidate)
+	if err != nil {
+		return o.no("%v", err)
+	}
+	if len(held.Outside) > 0 {
+		return o.no("%s lies outside %s: %s", Name(v.Submission), CorridorName(c), held.Outside[0])
+	}
+	return nil
+}
