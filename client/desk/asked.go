@@ -32,8 +32,43 @@ func (d *Desk) asks(r *http.Request, fields ...field) *asked {
 
 func (a *asked) value(name string) string { return said(a.r, name) }
 
+// must has stand beside each field that needs something, and has nothing, that it does; what is secret says so itself.
+func (a *asked) must() {
+	for _, f := range a.Fields {
+		if f.Must && f.Kind != "secret" && f.Value == "" {
+			a.wrong(f.Name, errors.New("this is needed"))
+		}
+	}
+}
+
+// Often and Seldom are the fields that are seen at once, and those that are folded away.
+func (a *asked) Often() (out []field)  { return a.those(false) }
+func (a *asked) Seldom() (out []field) { return a.those(true) }
+
+func (a *asked) those(seldom bool) (out []field) {
+	for _, f := range a.Fields {
+		if f.Seldom == seldom {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// Open says whether what is folded away has to be seen.
+func (a *asked) Open() bool {
+	return slices.ContainsFunc(a.Seldom(), func(f field) bool { return f.Wrong != "" })
+}
+
 // secret is a passphrase as it was typed.
 func (a *asked) secret(name string) []byte { return []byte(a.r.PostFormValue(name)) }
+
+// passphrase is what was typed, for a key that has one.
+func (a *asked) passphrase(string) ([]byte, error) {
+	if typed := a.secret("passphrase"); len(typed) > 0 {
+		return typed, nil
+	}
+	return nil, errors.New("nothing was typed")
+}
 
 // wrong has a refusal stand beside a field; the first of a field counts.
 func (a *asked) wrong(name string, err error) {

@@ -40,6 +40,7 @@ type field struct {
 	Chosen            []string    // of ticks
 	None              string      // what to do where there is nothing to pick
 	Must              bool
+	Seldom            bool   // folded away with its like
 	Holds             string // of a file: image or text
 	Wrong             string // why what was said is refused
 }

@@ -44,9 +44,22 @@ func unmade(t *testing.T) *world {
 	return w
 }
 
+// unfolds opens what is folded away.
+func (b *tab) unfolds() {
+	b.Helper()
+	eval[bool](b, `(document.querySelectorAll("main details").forEach(d => { d.open = true }), true)`)
+}
+
+// picks picks one of several.
+func (b *tab) picks(field, value string) {
+	b.Helper()
+	b.until(value, fmt.Sprintf(`(e => e !== null && (e.value = %s, e.value === %[1]s))(document.querySelector('main select[name=%s]'))`, quote(value), field))
+}
+
 // fills puts a text in place of what a field holds.
 func (b *tab) fills(field, text string) {
 	b.Helper()
+	b.unfolds()
 	selector := fmt.Sprintf(`main [name=%q]`, field)
 	b.comes(selector)
 	eval[bool](b, fmt.Sprintf(`(document.querySelector(%s).value = "", true)`, quote(selector)))
@@ -155,6 +168,8 @@ func (b *tab) startsAWorkshop(w *world) {
 
 	b.sees("This machine knows no workshop yet")
 	b.follows("Start a workshop here")
+	b.unfolds()
+	b.picks("listen", "here")
 	b.fills("name", "lead!")
 	b.refuses(start, "name", "the character U+0021")
 	b.fills("name", "lead")

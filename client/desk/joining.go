@@ -16,7 +16,7 @@ import (
 func ownKey(home *client.Home) []field {
 	passphrase := field{Kind: "secret", Name: "passphrase", Label: "Passphrase of your key", Must: true, Hint: "You choose it now. Every signature asks for it, and nobody can give it back to you."}
 	again := field{Kind: "secret", Name: "again", Label: "The same once more"}
-	file := field{Kind: "line", Name: "key", Label: "Or: the file of a key that you have", Hint: "An OpenSSH Ed25519 key; its passphrase goes into the first box. Left empty, one is made: " + home.KeyPath()}
+	file := field{Kind: "line", Name: "key", Label: "The file of a key that you have", Hint: "An OpenSSH Ed25519 key; its passphrase goes into the first box. Left empty, one is made: " + home.KeyPath(), Seldom: true}
 	if client.FileExists(home.KeyPath()) {
 		passphrase.Hint = "Of the key that was made here before: " + home.KeyPath()
 		file.Hint = "An OpenSSH Ed25519 key; its passphrase goes into the box above."
@@ -28,8 +28,7 @@ func ownKey(home *client.Home) []field {
 // keyOf is the key that was said.
 func (w *welcome) keyOf(a *asked) client.OwnKey {
 	first := a.secret("passphrase")
-	ask := func(string) ([]byte, error) { return first, nil }
-	key := client.OwnKey{Path: a.value("key"), Ask: ask, New: ask}
+	key := client.OwnKey{Path: a.value("key"), Ask: a.passphrase, New: a.passphrase}
 	switch {
 	case key.Path != "":
 		if _, err := os.Stat(key.Path); err != nil {
@@ -68,6 +67,7 @@ func (w *welcome) join(out http.ResponseWriter, r *http.Request) error {
 		a.show(out, "Join a workshop", "join")
 		return nil
 	}
+	a.must()
 	i, err := client.ParseInvitation(a.value("invitation"))
 	a.wrong("invitation", err)
 	a.wrong("name", signoff.CheckName(a.value("name")))

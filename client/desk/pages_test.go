@@ -1,7 +1,9 @@
 package desk
 
 import (
+	"encoding/hex"
 	"fmt"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
@@ -13,6 +15,7 @@ import (
 	"witnessmark/client"
 	"witnessmark/client/desk/view/structured"
 	"witnessmark/store/record"
+	"witnessmark/store/signoff"
 )
 
 // pagesOf is every page that has something on it, of a full world.
@@ -27,6 +30,7 @@ var pagesOf = map[string]string{
 	"definitions": "/catalog/definition", "limits": "/catalog/limits", "definition": "/catalog/definition/dx1-1.8t", "difference": "/catalog/limits/structured?against=1", "limits-remarks": "/catalog/limits/structured",
 	"add-definition": "/add/definition", "add-limits": "/add/limits", "add-from": "/add/limits?from=dx1-road-98", "proposal": "/propose?definition=dx1-1.8t&job=1",
 	"labels": "/sheet/5.1/table/per-gear", "block-labels": "/sheet/5.1/table/states", "meant": "/job/5/submit", "search-known": "/search?text=tq&definition=structured",
+	"people": "/people", "people-refused": "/people/enrol?line=witnessmark+introduction", "retire": "/people/retire?name=calibrator", "enrol": "/people/enrol?line=" + url.QueryEscape(introduction("technician")), "enrol-alike": "/people/enrol?line=" + url.QueryEscape(introduction("calibrat0r")),
 }
 
 // everyLook is a laptop in the dark, a laptop, a tablet, the laptop at 200 % zoom, and a telephone; axe-core looks, too, where colours
@@ -69,6 +73,58 @@ func (b *tab) everyLook(axe, name string) {
 		}
 	}
 	b.scheme("light")
+}
+
+// introduction is the line of somebody who has the key of RFC 8032's first test, section 7.1.
+func introduction(name string) string {
+	key, err := hex.DecodeString("d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a")
+	if err != nil {
+		panic(err)
+	}
+	return client.Introduction{Name: name, Roles: []string{"technician"}, Key: signoff.FormatPublicKey(key)}.String()
+}
+
+// TestWelcomeFits looks at the pages of a desk that is nobody's yet as at the others.
+func TestWelcomeFits(t *testing.T) {
+	looks(t)
+	axe := axeScript()
+	w := newWorld(t)
+	w.lead = w.nobodys("new")
+	b := w.tab(w.lead)
+	b.enters()
+	b.sees("This machine knows no workshop yet")
+	b.everyLook(axe, "welcome")
+	b.follows("Start a workshop here")
+	b.presses("Start the workshop")
+	b.sees("needs a passphrase")
+	b.everyLook(axe, "start")
+	b.goes("/join")
+	b.presses("Go on")
+	b.everyLook(axe, "join")
+	i, err := w.calibrator.client.Invite()
+	w.must(err)
+	b.fills("name", "new")
+	b.fills("invitation", i.String())
+	b.ticks("calibrator")
+	b.fills("passphrase", passphrase)
+	b.fills("again", passphrase)
+	b.presses("Go on")
+	b.line("witnessmark introduction ")
+	b.everyLook(axe, "joining")
+	w.must(w.srv.Stop())
+	b.sees("asked again every few seconds")
+	b.everyLook(axe, "joining-away")
+	last := len(w.stop) - 1 // theirs began last
+	w.must(w.stop[last]())
+	w.stop = w.stop[:last]
+	*w.lead = *w.nobodys("new")
+	b.enters()
+	b.presses("Go on")
+	b.sees("wrong passphrase: nothing was typed")
+	b.everyLook(axe, "joining-locked")
+	if axe == "" {
+		lacks(t, noAxe)
+	}
 }
 
 // headingsStay scrolls a grid that is wider than a telephone: its row headings stay where they are seen.

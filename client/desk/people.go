@@ -70,7 +70,10 @@ func (d *Desk) invites(r *http.Request, b *peopleBody) error {
 			}
 		}
 	}
-	b.Line, b.OnlyHere, b.Address.Value = i.String(), len(i.OnlyHere()) > 0, strings.Join(i.Addresses, ",")
+	b.Line, b.OnlyHere = i.String(), len(i.OnlyHere()) > 0
+	if !b.OnlyHere {
+		b.Address.Value = strings.Join(i.Addresses, ",")
+	}
 	return nil
 }
 

@@ -18,10 +18,10 @@ func (w *welcome) starts() []field {
 	fields := append([]field{{Kind: "line", Name: "name", Label: "Your name", Hint: "It stands under all that you sign, for ever.", Must: true}}, ownKey(w.Home)...)
 	return append(fields,
 		field{Kind: "pick", Name: "people", Label: "Who works here", Options: [][2]string{{"several", "several people: nobody signs off what they submitted themselves"}, {"one", "one person, who signs their own"}}, Hint: "This is settled for good."},
-		field{Kind: "pick", Name: "listen", Label: "Who reaches the server", Options: [][2]string{{"here", "this machine alone"}, {"network", "the machines of this network too"}}, Hint: "Each of them is let in by its key alone."},
-		field{Kind: "line", Name: "port", Label: "Port", Value: port, Must: true},
-		field{Kind: "line", Name: "address", Label: "How other machines reach this one", Hint: "HOST:PORT. Left empty, it is found out."},
-		field{Kind: "line", Name: "folder", Label: "Folder of the ledger", Value: workshop.DefaultFolder(w.Home), Must: true, Hint: "It is made, or is empty. Everything is in it; back it up."})
+		field{Kind: "pick", Name: "listen", Label: "Who reaches the server", Options: [][2]string{{"network", "the machines of this network too"}, {"here", "this machine alone"}}, Hint: "Whoever reaches it is let in by their key alone."},
+		field{Kind: "line", Name: "port", Label: "Port", Value: port, Seldom: true},
+		field{Kind: "line", Name: "address", Label: "How other machines reach this one", Hint: "HOST:PORT. Left empty, it is found out.", Seldom: true},
+		field{Kind: "line", Name: "folder", Label: "Folder of the ledger", Value: workshop.DefaultFolder(w.Home), Hint: "It is made, or is empty. All that the workshop keeps is in it; back it up.", Seldom: true})
 }
 
 const startTitle = "Start a workshop here"
@@ -37,6 +37,7 @@ func (w *welcome) start(out http.ResponseWriter, r *http.Request) error {
 }
 
 func (w *welcome) started(a *asked) bool {
+	a.must()
 	a.wrong("name", signoff.CheckName(a.value("name")))
 	key := w.keyOf(a)
 	host, _, _ := net.SplitHostPort(workshop.HereAlone)

@@ -80,7 +80,7 @@ func (w *welcome) handle(fn func(http.ResponseWriter, *http.Request) error) http
 func (w *welcome) offers(out http.ResponseWriter, r *http.Request) error {
 	switch {
 	case w.Home.LoggedIn():
-		w.asksPassphrase(r).show(out, "Whose desk is it?", "unlock")
+		w.asksPassphrase(r).show(out, "Open your desk", "unlock")
 	case w.joining != nil:
 		http.Redirect(out, r, "/join", http.StatusSeeOther)
 	default:
@@ -113,9 +113,8 @@ func (w *welcome) asksPassphrase(r *http.Request) *asked {
 // unlock opens the key of whose desk this is, or of who joins.
 func (w *welcome) unlock(out http.ResponseWriter, r *http.Request) error {
 	a := w.asksPassphrase(r)
-	typed := func(string) ([]byte, error) { return a.secret("passphrase"), nil }
 	if w.Home.LoggedIn() {
-		c, err := client.Open(w.Home, typed)
+		c, err := client.Open(w.Home, a.passphrase)
 		if err == nil {
 			err = w.opens(c)
 		}
@@ -123,14 +122,14 @@ func (w *welcome) unlock(out http.ResponseWriter, r *http.Request) error {
 			return home(out, r)
 		}
 		a.wrong("passphrase", err)
-		a.show(out, "Whose desk is it?", "unlock")
+		a.show(out, "Open your desk", "unlock")
 		return nil
 	}
 	if w.joining == nil {
 		return home(out, r)
 	}
 	if w.joining.Locked() {
-		if err := w.joining.Unlock(typed); err != nil {
+		if err := w.joining.Unlock(a.passphrase); err != nil {
 			a.wrong("passphrase", err)
 			return w.showJoining(out, r, a)
 		}

@@ -43,23 +43,22 @@ func newDeskCommand(a *app) *cobra.Command {
 				}
 				return desk.ConfirmerFor(c, home, agentAsks, t)
 			}}
-			ctx, serve := cmd.Context(), func(o desk.Options) error { return a.serveDesk(cmd.Context(), o, noOpen) }
 			if !home.LoggedIn() {
-				return serve(o)
+				return a.serveDesk(cmd.Context(), o, noOpen)
 			}
-			if o.Daemon, err = workshops.Resume(ctx, home, a.say); err != nil {
+			if o.Daemon, err = workshops.Resume(cmd.Context(), home, a.say); err != nil {
 				a.say(err.Error()) // there is much to see without the server
 			}
 			defer o.Daemon.Stop()
 			if a.locked(home) {
-				return serve(o)
+				return a.serveDesk(cmd.Context(), o, noOpen)
 			}
-			return a.looks(func(_ context.Context, c *client.Client, _ []string) (err error) {
+			return a.looks(func(ctx context.Context, c *client.Client, _ []string) (err error) {
 				c.Progress, o.Client = nil, c
 				if o.Confirm, err = o.Welcome.Confirms(c); err != nil {
 					return err
 				}
-				return serve(o)
+				return a.serveDesk(ctx, o, noOpen)
 			})(cmd, nil)
 		},
 	}
@@ -88,8 +87,13 @@ func (a *app) serveDesk(ctx context.Context, o desk.Options, noOpen bool) error 
 			a.say(fmt.Sprintf("no browser could be started (%v); open the file yourself", err))
 		}
 	}
-	if o.Confirm != nil {
+	switch {
+	case o.Client != nil:
 		a.aside("", o.Confirm.Says())
+	case o.Welcome.Home.LoggedIn():
+		a.aside("", "the page asks for the passphrase of your key")
+	default:
+		a.aside("", "this machine knows no workshop yet: the page starts one, or joins one")
 	}
 	a.aside("", "stop with Ctrl-C")
 	<-ctx.Done()
