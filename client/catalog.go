@@ -14,21 +14,37 @@ type Catalogued struct {
 	All    int                   // jobs of a definition, closed ones too; 0 of limits
 }
 
-// Catalogue is every name of a kind. What it costs depends on the names and the open jobs, not on revisions or what is closed.
-func (c *Client) Catalogue(kind string) (out []Catalogued, err error) {
+// Catalogue is names of a kind in their order, after one, at most so many. What it costs depends on those and on the open jobs, not on
+// revisions or what is closed.
+func (c *Client) Catalogue(kind, after string, most int) ([]Catalogued, error) {
 	return look(c, func(s *record.State) (out []Catalogued, err error) {
-		name := ""
-		first := func(f *recordv1.CatalogFile) bool { name = f.GetName(); return false }
-		for s.Revisions(kind, "", 0, first); name != ""; {
+		names(s, kind, after, func(name string) bool {
 			newest, _ := s.Newest(kind, name)
 			out = append(out, Catalogued{Newest: newest})
-			after := name
-			name = ""
-			s.Revisions(kind, after, math.MaxUint32, first)
-		}
+			return len(out) < most
+		})
 		users(s, kind, out)
 		return out, nil
 	})
+}
+
+// CatalogNames is every name of a kind, in order.
+func (c *Client) CatalogNames(kind string) ([]string, error) {
+	return look(c, func(s *record.State) (out []string, err error) {
+		names(s, kind, "", func(name string) bool { out = append(out, name); return true })
+		return out, nil
+	})
+}
+
+// names looks at the first revision of each name alone.
+func names(s *record.State, kind, after string, fn func(name string) (more bool)) {
+	for next := ""; ; next = "" {
+		s.Revisions(kind, after, math.MaxUint32, func(f *recordv1.CatalogFile) bool { next = f.GetName(); return false })
+		if next == "" || !fn(next) {
+			return
+		}
+		after = next
+	}
 }
 
 // CataloguedAs is one name of a kind; nil where there is none.

@@ -23,8 +23,18 @@ func TestCatalogue(t *testing.T) {
 	w.must(nil, w.lead.Sync(ctx))
 	for kind, want := range map[string]string{Definitions: "another 1 [] 0, bench 4 [3 1] 3, ", Limits: "bench-95 1 [] 0, bench-98 1 [3 1] 0, "} {
 		got := ""
-		names, err := w.lead.Catalogue(kind)
+		names, err := w.lead.Catalogue(kind, "", 9)
 		w.must(nil, err)
+		all, err := w.lead.CatalogNames(kind)
+		if err != nil || len(all) != len(names) || all[0] != names[0].Newest.GetName() || all[1] != names[1].Newest.GetName() {
+			t.Errorf("%s: names are %q, %v", kind, all, err)
+		}
+		for after, want := range map[string]int{"": 0, all[0]: 1, all[1]: 2} {
+			page, err := w.lead.Catalogue(kind, after, 1)
+			if err != nil || len(page) != min(1, 2-want) || len(page) == 1 && page[0].Newest.GetName() != all[want] {
+				t.Errorf("%s after %q: %v, %v", kind, after, page, err)
+			}
+		}
 		for _, n := range names {
 			got += fmt.Sprintf("%s %d %v %d, ", n.Newest.GetName(), n.Newest.GetRevision(), n.Open, n.All)
 			one, err := w.lead.CataloguedAs(kind, n.Newest.GetName())

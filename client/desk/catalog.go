@@ -78,17 +78,21 @@ func (d *Desk) catalog(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	p := d.base(r, k.Heading)
-	names, err := d.client.Catalogue(k.Kind)
+	names, err := d.client.Catalogue(k.Kind, r.URL.Query().Get("after"), shownNames)
 	if err != nil {
 		return err
 	}
 	b := struct {
 		catalogKind
 		Names []users
+		More  string // the address of those after; empty for none
 		May   string
 	}{catalogKind: k, May: p.may(k.Kind)}
 	for _, c := range names {
 		b.Names = append(b.Names, d.users(k, c))
+	}
+	if n := len(names); n == shownNames {
+		b.More = "?after=" + names[n-1].Newest.GetName()
 	}
 	d.show(w, p, http.StatusOK, "catalog", b)
 	return nil
@@ -108,8 +112,8 @@ type documentBody struct {
 	May        string // why this person adds none; empty where they may
 }
 
-// shownRevisions is how many a page lists.
-const shownRevisions = 20
+// How many a page lists.
+const shownNames, shownRevisions = 100, 20
 
 // document shows a revision with what is wrong or doubtful beside each line, or what differs from another.
 func (d *Desk) document(w http.ResponseWriter, r *http.Request) error {

@@ -167,6 +167,32 @@ func TestADescriptionBecomesADefinition(t *testing.T) {
 	}
 }
 
+// TestADescriptionOfTheStandard: what was left out is said object by object, and the limits that its author declared are looked at on their own.
+func TestADescriptionOfTheStandard(t *testing.T) {
+	w := newWorld(t)
+	b := w.inside(w.lead.desk)
+	a2l, err := os.ReadFile("../../tables/imported/testdata/hillclimb.a2l")
+	w.must(err)
+	want, err := os.ReadFile("../../tables/imported/testdata/hc-18t.limits.yaml")
+	w.must(err)
+	page := b.looksAt("definition", url.Values{"order": {"big"}}, [2]string{"hillclimb.a2l", string(a2l)}, http.StatusOK, "hc-18t.yaml", "What was left out of hillclimb.a2l", ": left out: ", "Limits that came with it", "Look at hc-18t.limits.yaml")
+	if strings.Contains(page, "/up-") || strings.Contains(page, w.lead.desk.dir) {
+		t.Error("the page names the desk's own folder")
+	}
+	declared := regexp.MustCompile(`(?s)name="text" value="(.*?)"><button`).FindStringSubmatch(page)
+	if declared == nil || declared[1] != string(want) {
+		t.Fatalf("the limits that came with it are\n%.300q", declared)
+	}
+	b.looksAt("limits", url.Values{"name": {"hc-18t.limits.yaml"}, "text": {declared[1]}}, [2]string{}, http.StatusOK, "It cannot be added as it is.", `there is no definition called "hc-18t"`)
+	b.does("/add/definition", url.Values{"do": {"add"}, "text": {sentText(page)}}, nil)
+	b.looksAt("limits", url.Values{"name": {"hc-18t.limits.yaml"}, "text": {declared[1]}}, [2]string{}, http.StatusOK, "It would become <b>hc-18t-declared</b>, revision 1.")
+	b.looksAt("definition", url.Values{"order": {"big"}, "module": {"another"}}, [2]string{"hillclimb.a2l", string(a2l)}, http.StatusUnprocessableEntity, `it has no module "another"`)
+	b.looksAt("definition", url.Values{"extension": {"x"}}, [2]string{"hillclimb.a2l", string(a2l)}, http.StatusUnprocessableEntity, `ddress extension "x" is no whole number`)
+	if status, page := b.get("/propose?definition=hc-18t"); status != http.StatusConflict || !strings.Contains(page, "nothing can be proposed") {
+		t.Errorf("a proposal by nothing: %d", status)
+	}
+}
+
 // TestAProposalGoesByAJobsRead, and by none of another definition.
 func TestAProposalGoesByAJobsRead(t *testing.T) {
 	w := submittedWorld(t, "submission-2.bin")

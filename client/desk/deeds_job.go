@@ -19,7 +19,7 @@ import (
 
 var openDeed = deed{label: "Open a job", kind: "job",
 	fields: func(f *filling) []field {
-		return append([]field{{Kind: "pick", Name: "definition", Label: "Definition of the controller", Options: f.desk.names(client.Definitions), Must: true, None: "A lead adds definitions: witnessmark definition add."}},
+		return append([]field{{Kind: "pick", Name: "definition", Label: "Definition of the controller", Options: f.desk.names(client.Definitions), Must: true, None: "A lead adds one under Definitions."}},
 			f.details(client.Details{})...)
 	},
 	do: func(f *filling) (string, string, error) {
@@ -43,7 +43,7 @@ func (f *filling) details(now client.Details) []field {
 	out := []field{
 		{Kind: "line", Name: "plate", Label: "Car: its plate", Value: now.Plate, Must: true},
 		{Kind: "line", Name: "frame", Label: "Frame number", Hint: "May be left out; a read tells it where the controller holds one."},
-		{Kind: "pick", Name: "limits", Label: "Limits", Options: f.desk.names(client.Limits), Value: now.Limits, Must: true, None: "A lead adds limits: witnessmark limits add."},
+		{Kind: "pick", Name: "limits", Label: "Limits", Options: f.desk.names(client.Limits), Value: now.Limits, Must: true, None: "A lead adds them under Limits."},
 		{Kind: "line", Name: "fuel", Label: "Fuel, as the limits call it", Value: now.Fuel},
 		{Kind: "text", Name: "parts", Label: "Parts fitted, one a line", Value: strings.Join(now.Parts, "\n")},
 		{Kind: "text", Name: "numbers", Label: "Numbers of the car and its parts, one a line", Value: strings.Join(now.Numbers, "\n"), Hint: "As NAME=VALUE, such as crank_pulley_mm=180. Limits may use them."},
@@ -74,14 +74,12 @@ func lines(s string) (out []string) {
 
 // names are what the catalogue has of a kind.
 func (d *Desk) names(kind string) (out [][2]string) {
-	files, err := d.client.Documents(kind)
+	all, err := d.client.CatalogNames(kind)
 	if err != nil {
 		d.log.Error("the catalogue cannot be read", "error", err)
 	}
-	for _, f := range files {
-		if f.GetRevision() == 1 {
-			out = append(out, [2]string{f.GetName(), f.GetName()})
-		}
+	for _, name := range all {
+		out = append(out, [2]string{name, name})
 	}
 	return out
 }

@@ -13,13 +13,16 @@ import (
 	"witnessmark/tables/units"
 )
 
+// mostLimits is how many limits of a quantity its targets are held against.
+const mostLimits = 20
+
 // against keeps what is asked for under what cuts it off: only where the limit varies along nothing that the target does not know.
 func (p *proposer) against() {
 	for _, q := range []struct{ id, quantity string }{{"boost", "manifold_pressure"}, {"torque", "engine_torque"}} {
 		limits := p.among(func(t *definition.Table) bool {
 			return t.Quantity == q.quantity && t.Role == "limit" && numeric(t) && t.Protects != "higher"
 		})
-		for i, limit := range limits {
+		for i, limit := range limits[:min(mostLimits, len(limits))] {
 			p.add(&calibrationv1.Rule{Id: fmt.Sprintf("%s-below-limit-%d", q.id, i+1), Reason: "What is asked for beyond " + limit.ID + " makes it come in normal driving.",
 				Kind: &calibrationv1.Rule_Below{Below: &calibrationv1.Against{Table: limit.ID}}},
 				p.among(func(t *definition.Table) bool {
@@ -48,18 +51,14 @@ func under(t, limit *definition.Table) bool {
 func (p *proposer) directions() error {
 	rising, falling := p.among(rises), p.among(falls)
 	if p.im != nil {
-		curves := p.among(func(t *definition.Table) bool { return describes(t) })
+		curves := p.among(describes)
 		up, down := direction("rising", curves), direction("falling", curves)
-		report, err := p.check([]*proposal{up, down})
+		saw, err := p.check([]*proposal{up, down})
 		if err != nil {
 			return err
 		}
-		keeps := func(r *proposal, t *definition.Table) bool {
-			return !slices.ContainsFunc(report.GetFindings(), func(f *calibrationv1.Finding) bool { return f.GetRule() == r.rule.GetId() && f.GetTable() == t.ID }) &&
-				!slices.ContainsFunc(report.GetUnjudged(), func(u *calibrationv1.Unjudged) bool { return u.GetRule() == r.rule.GetId() && u.GetTable() == t.ID })
-		}
-		rising = p.among(func(t *definition.Table) bool { return describes(t) && keeps(up, t) && !keeps(down, t) })
-		falling = p.among(func(t *definition.Table) bool { return describes(t) && keeps(down, t) && !keeps(up, t) })
+		rising = p.among(func(t *definition.Table) bool { return describes(t) && saw.keeps(up, t) && !saw.keeps(down, t) })
+		falling = p.among(func(t *definition.Table) bool { return describes(t) && saw.keeps(down, t) && !saw.keeps(up, t) })
 	}
 	for _, r := range []*proposal{direction("rising", rising), direction("falling", falling)} {
 		p.add(r.rule, r.tables...)
@@ -104,7 +103,7 @@ func (p *proposer) smooth() error {
 				Kind: &calibrationv1.Rule_Lump{Lump: &calibrationv1.Lump{Unit: s.unit, Max: proto.Float64(0)}}}, tables})
 		}
 	}
-	report, err := p.check(rules)
+	saw, err := p.check(rules)
 	if err != nil {
 		return err
 	}
@@ -116,11 +115,7 @@ func (p *proposer) smooth() error {
 			if t.Cells.Conv.Affine() {
 				most = 2 * t.Cells.Conv.Step()
 			}
-			for _, f := range report.GetFindings() {
-				if f.GetRule() == r.rule.GetId() && f.GetTable() == t.ID {
-					most = max(most, f.GetWorst().GetValue())
-				}
-			}
+			most = max(most, saw.of(r, t).GetWorst().GetValue())
 			in, err := units.ConvertDifference(t.Unit, lump.GetUnit(), most)
 			if err != nil {
 				return err

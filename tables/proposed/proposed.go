@@ -9,7 +9,6 @@ import (
 	"strings"
 
 	calibrationv1 "witnessmark/proto/witnessmark/calibration/v1"
-	"witnessmark/tables/compare"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
 	"witnessmark/tables/limits"
@@ -166,34 +165,4 @@ func (p *proposer) silent() (out []Silent) {
 		out[i].Tables = append(out[i].Tables, t.ID)
 	}
 	return out
-}
-
-// check judges the image by rules.
-func (p *proposer) check(rules []*proposal) (*calibrationv1.Report, error) {
-	lim, err := p.load(rules, nil)
-	if err != nil {
-		return nil, err
-	}
-	return compare.Check(p.im, p.lay, lim, nil)
-}
-
-// kept takes out of each rule the tables that break it in the image, and the rule where none is left.
-func (p *proposer) kept(out *Proposal) error {
-	report, err := p.check(p.rules)
-	if err != nil {
-		return err
-	}
-	for _, r := range slices.Clone(p.rules) {
-		for _, f := range report.GetFindings() {
-			if f.GetRule() != r.rule.GetId() {
-				continue
-			}
-			out.Unkept = append(out.Unkept, fmt.Sprintf("%s is not proposed for %s: the image itself does not keep it", f.GetRule(), cmp.Or(f.GetTable(), f.GetSignal())))
-			r.tables = slices.DeleteFunc(r.tables, func(t *definition.Table) bool { return t.ID == f.GetTable() })
-		}
-		if len(r.tables)+len(r.rule.GetSelect().GetSignals()) == 0 {
-			p.rules = slices.DeleteFunc(p.rules, func(one *proposal) bool { return one == r })
-		}
-	}
-	return nil
 }

@@ -28,7 +28,10 @@
       numbers.scrollTop = text.scrollTop;
     };
     box.prepend(numbers);
-    text.addEventListener("input", number);
+    let changed = false; // and neither checked nor added
+    text.addEventListener("input", () => { changed = true; number(); });
+    text.form.addEventListener("submit", () => { changed = false; });
+    addEventListener("beforeunload", (e) => { if (changed) e.preventDefault(); });
     text.addEventListener("scroll", () => { numbers.scrollTop = text.scrollTop; });
     number();
     const go = (line) => {
