@@ -57,9 +57,9 @@ var who = map[string]string{
 
 // whoSigns may sign every kind of action.
 var whoSigns = map[string]string{
-	"enrol": rolesL, "retire": rolesL, "definition": rolesL, "limits": rolesL, "settle": rolesL, "erase": rolesL,
+	"enrol": rolesL, "retire": rolesL, "definition": rolesL, "limits": rolesL, "settle": rolesL, "erase": rolesL, "corridor": rolesL,
 	"job": rolesTL, "amend": rolesTL, "close": rolesTL, "reopen": rolesTL, "read": rolesTL, "void": rolesTL,
-	"collect": rolesTL, "read_back": rolesTL, "run": rolesTL,
+	"collect": rolesTL, "read_back": rolesTL, "run": rolesTL, "corridor_close": rolesTL,
 	"submission": rolesCL, "sign_off": rolesCL, "withdraw": rolesCL,
 	"return": rolesAll, "note": rolesAll,
 }
