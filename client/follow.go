@@ -38,11 +38,7 @@ func (c *Client) Bay(job uint32) (*Bay, error) {
 		if b.Release, err = s.Release(job); err != nil {
 			b.None = refusal(err)
 		}
-		for _, corridor := range j.GetCorridors() {
-			if corridor.GetClosed() == nil {
-				b.Corridor = corridor
-			}
-		}
+		b.Corridor = OpenOf(j)
 		list := j.GetCollections()
 		if len(list) == 0 {
 			return b, nil

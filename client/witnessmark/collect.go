@@ -33,7 +33,7 @@ func newCollectCommand(a *app) *cobra.Command {
 	bay.add(cmd)
 	cmd.PreRunE = bay.check
 	format := fileFormat(cmd, byEnding)
-	cmd.RunE = a.acts(func(ctx context.Context, c *client.Client, args []string) error {
+	step := func(ctx context.Context, c *client.Client, args []string) error {
 		name, err := nameOf(args[0])
 		if err != nil {
 			return err
@@ -59,7 +59,13 @@ func newCollectCommand(a *app) *cobra.Command {
 			return a.line(got.Read, "%s into %s, image sha256 %s", ofJob(q.Job, 0), q.Out, got.Read.GetImage().GetSha256())
 		}
 		return a.print(got.Submission, func(w io.Writer) error { return writeCollected(w, got, q.Out) })
-	})
+	}
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		if bay.follow { // it waits for a server that is away
+			return a.looks(step)(cmd, args)
+		}
+		return a.acts(step)(cmd, args)
+	}
 	return cmd
 }
 

@@ -62,13 +62,11 @@ func (f *bayFollower) show(ctx context.Context, r *client.Review) error {
 // heading is who a release is by, what they say, and what the last run showed.
 func (f *bayFollower) heading(ctx context.Context, r *client.Review) []string {
 	s := r.Submission
-	_, yes, by := record.Approved(r.Job, s)
-	said := "signed off by " + client.OneLine(yes.GetPerson())
-	if by != nil {
-		said = fmt.Sprintf("released by corridor %d of %s", by.GetNumber(), client.OneLine(yes.GetPerson()))
+	lines := []string{"", fmt.Sprintf("%s by %s, verdict %s", client.Name(s), client.OneLine(s.GetSubmitted().GetPerson()), r.Judgement.GetVerdict())}
+	if y := client.YesTo(r.Job, s); y != nil {
+		lines = append(lines, y.Says())
 	}
-	lines := []string{"", fmt.Sprintf("%s by %s, verdict %s, %s", client.Name(s), client.OneLine(s.GetSubmitted().GetPerson()), r.Judgement.GetVerdict(), said),
-		"note: " + cmp.Or(client.OneLine(sheet.Sealed(s.GetNote())), "-")}
+	lines = append(lines, "note: "+cmp.Or(client.OneLine(sheet.Sealed(s.GetNote())), "-"))
 	lines = append(lines, alarmLines(r.Job, record.Name{Job: s.GetJob(), Part: record.ASubmission, N: s.GetNumber()})...)
 	if runs := r.Job.GetRuns(); len(runs) > 0 {
 		last := runs[len(runs)-1]

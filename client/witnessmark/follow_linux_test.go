@@ -209,7 +209,14 @@ func TestFollowTakesNoOthersPlace(t *testing.T) {
 	b.released(richer(1), "x")
 	other := []byte("something else")
 	b.file("car-1.1.bin", other)
-	bay := b.types("technician", "collect", "1", "--follow", "--to", "car.bin", "--quiet")
+	bay := b.types("technician", "collect", "1", "--follow", "--to", "none/car.bin")
+	bay.sees("Enter writes none/car-1.1.bin")
+	bay.press("\r")
+	bay.sees("no such file or directory")
+	bay.sees("Enter writes none/car-1.1.bin")
+	bay.press("q")
+	bay.ends(0)
+	bay = b.types("technician", "collect", "1", "--follow", "--to", "car.bin", "--quiet")
 	bay.sees("Enter writes car-1.1.bin")
 	bay.press("\r")
 	bay.sees("car-1.1.bin is there already and is not 1.1; nothing takes its place")
@@ -219,8 +226,11 @@ func TestFollowTakesNoOthersPlace(t *testing.T) {
 	}
 	bay.press("\r")
 	bay.sees("collected 1.1 into")
-	bay.press("q")
+	b.as("technician", 0, "job", "close", "1", "--as", "done")
+	bay.sees("job 1 is closed")
+	bay.sees("before the car leaves, 1.1 is read back")
 	bay.ends(0)
+	b.as("technician", 0, "job", "reopen", "1", "--because", "not done")
 	if strings.Contains(bay.said.String(), "\a") {
 		t.Error("--quiet rings")
 	}
@@ -267,7 +277,7 @@ func TestFollowSaves(t *testing.T) {
 	b.file("work.bin", richer(1))
 	cal.sees("passes it over): ")
 	cal.press("a little richer\r")
-	cal.sees("1.1 clear, waiting")
+	cal.sees("1.1 clear")
 	b.file("work.bin", richer(2))
 	cal.sees("since 1.1, submitted last: 1 table differs")
 	cal.sees("248.9→249.9")
@@ -277,7 +287,7 @@ func TestFollowSaves(t *testing.T) {
 	b.file("work.bin", richer(2))
 	cal.sees("passes it over): ")
 	cal.press("\r")
-	cal.sees("1.2 clear, waiting")
+	cal.sees("1.2 clear")
 	if err := os.Remove(filepath.Join(b.dir, "work.bin")); err != nil {
 		t.Fatal(err)
 	}
@@ -307,7 +317,14 @@ func TestFollowWithoutServer(t *testing.T) {
 		t.Fatal(err)
 	}
 	b.as("technician", 0, "login", way.Addr, "--key", filepath.Join(b.dir, "technician.key"), "--fingerprint", b.fingerprint)
+	way.Cut()
 	bay := b.types("technician", "collect", "1", "--follow", "--to", "car.bin")
+	bay.sees("server not reached")
+	bay.sees("it is asked again")
+	if way, err = waytest.Open(way.Addr, b.addr); err != nil {
+		t.Fatal(err)
+	}
+	bay.sees("the server answers again")
 	bay.sees("Enter writes car-1.1.bin")
 	way.Cut()
 	bay.sees("it is asked again")
@@ -330,8 +347,8 @@ func TestFollowWithoutServer(t *testing.T) {
 	bay.press("q")
 	bay.ends(0)
 	b.holds("car-1.2.bin", richer(2))
-	if n := strings.Count(bay.said.String(), "it is asked again"); n != 1 {
-		t.Errorf("said %d times that the server is away", n)
+	if n := strings.Count(bay.said.String(), "it is asked again"); n != 2 {
+		t.Errorf("said %d times that the server is away, which it was twice", n)
 	}
 }
 

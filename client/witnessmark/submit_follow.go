@@ -232,9 +232,19 @@ func (f *saveFollower) submit(ctx context.Context) error {
 		return f.failed(err, n.File)
 	}
 	f.offered, f.note, f.ask.From = nil, nil, s.GetNumber()
-	fmt.Fprintf(f.out, "%s %s, %s\n", client.Name(s), s.GetJudgement().GetVerdict(), s.GetState())
-	f.last, err = f.client.Review(ctx, s.GetJob(), s.GetNumber())
-	return err
+	fmt.Fprintf(f.out, "%s %s\n", client.Name(s), s.GetJudgement().GetVerdict())
+	r, err := f.client.Review(ctx, s.GetJob(), s.GetNumber())
+	switch {
+	case client.KindOf(err) == client.Distrust:
+		return err
+	case err != nil:
+		f.say(fmt.Sprintf("%s is entered; what became of it cannot be told here: %v", client.Name(s), err))
+		return nil
+	case r.Corridor != nil:
+		fmt.Fprintln(f.out, r.Corridor.Says())
+	}
+	f.last = r
+	return nil
 }
 
 // failed says why a file was not compared or sent: it is tried again where the server was away, and else when it is
