@@ -24,7 +24,14 @@ type oracle struct {
 	inside  map[string]covered // by the hash of a submission's entry, which says all that came before
 }
 
-func newOracle() *oracle { return &oracle{inside: map[string]covered{}} }
+// newOracle has read all of a history.
+func newOracle(t tb, h *history) *oracle {
+	o := &oracle{inside: map[string]covered{}}
+	for _, told := range h.told {
+		o.add(t, told.GetEntry())
+	}
+	return o
+}
 
 type fact struct {
 	i    uint32

@@ -70,6 +70,19 @@ func (w *wanderer) wording() string {
 	return " warn= verdict=" + pick(w, "clear", "notice", "caution", "danger")
 }
 
+// some is one of a few images.
+func (w *wanderer) some() string { return fmt.Sprint("i", w.IntN(40)) }
+
+// found is the image as which a job's car was found.
+func (w *wanderer) found(job *recordv1.Job) string {
+	for i := range 40 {
+		if label := fmt.Sprint("i", i); AsFound(job).GetImage().GetSha256() == sha(label) {
+			return label
+		}
+	}
+	return "found"
+}
+
 // someSub is a submission that is likely to be there.
 func (w *wanderer) someSub(job *recordv1.Job) string {
 	n := len(job.GetSubmissions())
@@ -98,7 +111,9 @@ func (w *wanderer) move(job *recordv1.Job) (verb, who string) {
 	case AsFound(job) == nil && verb != "shop":
 		verb = "read"
 	case openIn(job) != nil && w.chance(75):
-		verb = pick(w, "submit", "submit", "submit", "submit", "collect", "collect", "collect", "run", "back", "end")
+		verb = w.onTheRoad()
+	case w.chance(60) && slices.ContainsFunc(job.GetAlarms(), func(a *recordv1.Alarm) bool { return a.GetAlarm() == CorridorOnly }):
+		verb = pick(w, "asfound", "back", "back", "read", "sign")
 	case verb == "end" && openIn(job) == nil:
 		verb = "corridor"
 	case len(job.GetSubmissions()) == 0 && slices.Contains([]string{"sign", "return", "withdraw", "collect", "back", "cannot"}, verb):
@@ -111,32 +126,48 @@ func (w *wanderer) move(job *recordv1.Job) (verb, who string) {
 		who = pick(w, "L", "M", "T", "C", "D", "E")
 	case slices.Contains([]string{"submit", "sign", "withdraw"}, verb):
 		who = pick(w, "L", "L", "C", "D", "E")
-	case slices.Contains([]string{"settle", "erase", "shop", "corridor"}, verb):
+	case slices.Contains([]string{"settle", "erase", "shop", "signer"}, verb):
 		who = pick(w, "L", "L", "L", "M")
+	case verb == "corridor":
+		who = pick(w, "L", "M", "M")
 	default:
 		who = pick(w, "L", "T", "E")
 	}
 	return verb, who
 }
 
+// onTheRoad is what happens while a corridor is open.
+func (w *wanderer) onTheRoad() string {
+	return pick(w, strings.Fields("submit submit submit submit submit submit collect collect collect run back sign end end signer return")...)
+}
+
 // line draws an action.
 func (w *wanderer) line() string {
 	job := w.someJob()
-	j, sub := job.GetNumber(), w.someSub(job)
 	verb, who := w.move(job)
+	return w.draw(job, verb, who)
+}
+
+func (w *wanderer) draw(job *recordv1.Job, verb, who string) string {
+	j, sub := job.GetNumber(), w.someSub(job)
 	switch verb {
 	case "submit":
 		judged := w.wording()
-		if c := openIn(job); c != nil && w.chance(70) {
-			who, judged = pick(w, c.GetAsked().GetAuthors()...), pick(w, "", "", " verdict=notice", " verdict=caution")
+		if c := openIn(job); c != nil && w.chance(85) {
+			who, judged = pick(w, c.GetAsked().GetAuthors()...), pick(w, "", "", "", " verdict=notice", " verdict=caution", " warn=a")
 		}
-		return fmt.Sprintf("%s submits %d i%d from=%d%s%s", who, j, w.IntN(40), w.IntN(2), judged, pick(w, "", "", "", " out=cell:a", " out=axis:a,bytes:", fmt.Sprint(" corridor=", w.IntN(3))))
+		if w.chance(25) {
+			judged += pick(w, " out=cell:a", " out=axis:a,bytes:", fmt.Sprint(" corridor=", w.IntN(3)))
+		}
+		return fmt.Sprintf("%s submits %d %s from=%d%s", who, j, w.some(), w.IntN(2), judged)
 	case "corridor":
-		line := fmt.Sprintf("%s opens-corridor %d %s most=%s maps=%d", who, j, pick(w, "C", "C,D", "C,D,E", "D,E", "C,E", "C,L", "L"), pick(w, "notice", "caution"), 1+w.IntN(4))
+		line := fmt.Sprintf("%s opens-corridor %d %s most=%s maps=%d", who, j, pick(w, "C", "C,D", "C,D,E", "D,E", "C,E", "C,L", "L"), pick(w, "notice", "caution"), 1+w.IntN(6))
 		if n := len(job.GetSubmissions()); n > 0 && w.chance(40) {
 			line += fmt.Sprint(" from=", 1+w.IntN(n))
 		}
 		return line + pick(w, "", " author reason=alone")
+	case "signer":
+		return who + pick(w, " enrols M lead pub="+w.token("M"), " enrols M calibrator", " enrols M lead", " retires M compromised")
 	case "end":
 		line := fmt.Sprintf("%s closes-corridor %d %d", who, j, max(1, len(job.GetCorridors())-w.IntN(8)/7))
 		if _, taken, _ := strings.Cut(w.taken(job, sub), "."); w.chance(70) {
@@ -158,11 +189,11 @@ func (w *wanderer) line() string {
 	case "asfound":
 		return fmt.Sprintf("%s collects %d.0", who, j)
 	case "back":
-		return fmt.Sprintf("%s reads-back %s i%d%s", who, w.taken(job, sub), w.IntN(40), pick(w, "", "", " differs"))
+		return fmt.Sprintf("%s reads-back %s %s%s", who, w.taken(job, sub), w.some(), pick(w, "", "", " differs"))
 	case "cannot":
 		return fmt.Sprintf("%s cannot-read %s", who, w.taken(job, sub))
 	case "read":
-		line := fmt.Sprintf("%s reads %d i%d%s", who, j, w.IntN(40), pick(w, "", " differs"))
+		line := fmt.Sprintf("%s reads %d %s%s", who, j, pick(w, w.found(job), w.some(), w.some()), pick(w, "", " differs"))
 		if w.chance(50) {
 			line += " frame=" + pick(w, "WVWZZZ1Q", "WVWZZZ2Q")
 		}
@@ -228,7 +259,7 @@ func (w *wanderer) workshop(job *recordv1.Job) string {
 		name := pick(w, "T", "C", "D", "E", "M", w.token("N"))
 		return fmt.Sprintf("enrols %s %s pub=%s", name, pick(w, "technician", "calibrator", "technician+calibrator", "lead"), w.token(name))
 	case "retire":
-		return fmt.Sprintf("retires %s%s", pick(w, "T", "C", "D", "E", "M", w.token("N")), pick(w, "", " compromised", " compromised"))
+		return fmt.Sprintf("retires %s%s", pick(w, pick(w, "T", "C", "D", "E", "M"), w.token("N"), w.token("N")), pick(w, "", " compromised", " compromised"))
 	case "define":
 		return fmt.Sprintf("defines d D%d%s", w.IntN(3), w.worse(job))
 	}
@@ -245,56 +276,72 @@ func (w *wanderer) worse(job *recordv1.Job) string {
 	return " worse=" + strings.Join(names, ",")
 }
 
+// tally counts what random histories came to, so that a test sees that it tried something.
+type tally struct {
+	seen, refused, covered map[string]int
+	collects               map[bool]int
+}
+
+func newTally() tally {
+	return tally{map[string]int{}, map[string]int{}, map[string]int{}, map[bool]int{}}
+}
+
+// each says whether a submission lay to its corridor in each way so often, and collections came to both ends.
+func (c tally) each(n int) bool {
+	return min(c.collects[true], c.collects[false], c.covered["inside"], c.covered["author"], c.covered["verdict"], c.covered["cells"]) >= n
+}
+
+// step tries a line and holds what came of it to the slow judge.
+func (w *wanderer) step(o *oracle, line string, c tally) {
+	t := w.h.t
+	t.Helper()
+	told := w.h.tell(line, nil)
+	o.add(t, told.GetEntry())
+	last := o.facts[len(o.facts)-1]
+	o.facts = o.facts[:len(o.facts)-1]
+	err := w.h.try(line, nil)
+	var why *Refusal
+	if err != nil && !errors.As(err, &why) {
+		t.Fatalf("%s: %v", line, err)
+	}
+	if last.GetCollect() != nil {
+		c.collects[err == nil]++
+		if may := o.mayCollect(last); may != (err == nil) {
+			t.Fatalf("%s: %v, but by the entries alone it may be collected: %v", line, err, may)
+		}
+	}
+	if sub := last.GetSubmission(); sub != nil {
+		n, _ := o.covering(sub.GetJob())
+		if right := n == sub.GetCorridor().GetCorridor(); right != (err == nil) && (err == nil || why.Reason == ReasonCorridor) {
+			t.Fatalf("%s: %v, but by the entries alone corridor %d covers", line, err, n)
+		}
+	}
+	if err != nil {
+		c.refused[why.Reason]++
+		return
+	}
+	c.seen[kindOf(last.Action)]++
+	o.facts = append(o.facts, last)
+	w.compare(o, line)
+	if by, reason := o.coveredBy(last); by != 0 || reason != "" {
+		c.covered[cmp.Or(reason, "inside")]++
+	}
+}
+
 // TestRandomHistories: what the state says after each action is what a slow judge says who looks at the
 // list of entries alone; and documents are those entries', on every engine, however they came.
 func TestRandomHistories(t *testing.T) {
-	seen, refused, collects, covered := map[string]int{}, map[string]int{}, map[bool]int{}, map[string]int{}
+	c := newTally()
 	r := newRand(t)
 	enough := func() bool {
-		return !slices.ContainsFunc(slices.Collect(maps.Keys(kinds)), func(name string) bool { return seen[name] == 0 }) &&
-			min(collects[true], collects[false], covered["inside"], covered["author"], covered["verdict"], covered["cells"]) >= 5
+		return !slices.ContainsFunc(slices.Collect(maps.Keys(kinds)), func(name string) bool { return c.seen[name] == 0 }) && c.each(3)
 	}
-	for round := 0; round < 8 || !enough() && round < 80; round++ { // a rare kind may take a little longer
+	for round := 0; round < 6 || !enough() && round < 80; round++ { // a rare kind may take a little longer
 		w := newWanderer(t, r)
-		o := newOracle()
-		for _, told := range w.h.told {
-			o.add(t, told.GetEntry())
-		}
+		o := newOracle(t, w.h)
 		f := newFollower(t, w)
 		for step := range 150 {
-			line := w.line()
-			told := w.h.tell(line, nil)
-			o.add(t, told.GetEntry())
-			last := o.facts[len(o.facts)-1]
-			o.facts = o.facts[:len(o.facts)-1]
-			err := w.h.try(line, nil)
-			var why *Refusal
-			if err != nil && !errors.As(err, &why) {
-				t.Fatalf("%s: %v", line, err)
-			}
-			if last.GetCollect() != nil {
-				collects[err == nil]++
-				if may := o.mayCollect(last); may != (err == nil) {
-					t.Fatalf("%s: %v, but by the entries alone it may be collected: %v", line, err, may)
-				}
-			}
-			if sub := last.GetSubmission(); sub != nil {
-				n, _ := o.covering(sub.GetJob())
-				if right := n == sub.GetCorridor().GetCorridor(); right != (err == nil) && (err == nil || why.Reason == ReasonCorridor) {
-					t.Fatalf("%s: %v, but by the entries alone corridor %d covers", line, err, n)
-				}
-			}
-			if err != nil {
-				refused[why.Reason]++
-				continue
-			}
-			seen[kindOf(last.Action)]++
-			o.facts = append(o.facts, last)
-			w.compare(o, line)
-			if by, reason := o.coveredBy(last); by != 0 || reason != "" {
-				covered[cmp.Or(reason, "inside")]++
-			}
-			if step%12 == 0 {
+			if w.step(o, w.line(), c); step%12 == 0 {
 				f.follow(false)
 			}
 		}
@@ -303,8 +350,38 @@ func TestRandomHistories(t *testing.T) {
 		w.searchTexts(o)
 		w.compareLists()
 	}
-	if t.Log(seen, refused, collects, covered); !enough() {
+	if t.Log(c); !enough() {
 		t.Error("in all these histories some kind of action, or way to lie to a corridor, was too rare")
+	}
+}
+
+// TestRandomAfternoons is the same of one car on the rolling road, of whose corridors much happens in few entries.
+func TestRandomAfternoons(t *testing.T) {
+	c := newTally()
+	r := newRand(t)
+	for round := 0; round < 12 || !c.each(10) && round < 80; round++ {
+		w := newWanderer(t, r)
+		o := newOracle(t, w.h)
+		for range 60 {
+			job := look(w.h, func(s *State) *recordv1.Job { j, _ := s.Job(1); return j })
+			verb := w.onTheRoad()
+			switch {
+			case job.GetState() == closed:
+				verb = pick(w, "reopen", "reopen", "back", "return")
+			case w.chance(4):
+				verb = pick(w, "void", "read", "close", "withdraw", "note", "shop", "shop")
+			case openIn(job) != nil:
+			case w.chance(60):
+				verb = "corridor"
+			default:
+				verb = pick(w, "asfound", "back", "back", "read", "sign", "collect", "submit", "return")
+			}
+			w.step(o, w.draw(job, verb, pick(w, "L", "M", "E", "E")), c)
+		}
+		replays(t, w.h)
+	}
+	if t.Log(c); !c.each(10) {
+		t.Error("some way to lie to a corridor was too rare")
 	}
 }
 
