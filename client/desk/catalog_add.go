@@ -32,6 +32,7 @@ type adding struct {
 	More       int    // of what is said, what is left out
 	SaidOf     string // what it is said about
 	Declared   *client.ImportedFile
+	Typed      string  // yes where somebody changed the text in the page, so that it is nowhere else
 	Ask        []field // of a page that proposes: what it is asked
 	Definition string  // and for which definition
 }
@@ -132,7 +133,8 @@ func (f *filling) text(a *adding) error {
 			return &client.Error{Kind: client.Usage, Text: "choose a file first"}
 		}
 		a.File = fileName(cmp.Or(f.value("name"), a.Kind+".yaml"))
-		a.Text = strings.ReplaceAll(f.FormValue("text"), "\r\n", "\n") // as networks end lines
+		a.Text = typedText(f.FormValue("text"))
+		f.carried(a)
 		return nil
 	}
 	a.File = filepath.Base(path)
@@ -149,9 +151,20 @@ func (f *filling) text(a *adding) error {
 	if err == nil && !utf8.Valid(b) {
 		err = &client.Error{Kind: client.Usage, Text: a.File + " is not text"}
 	}
-	a.Text = strings.ReplaceAll(string(b), "\r\n", "\n")
+	a.Text = typedText(string(b))
 	return err
 }
+
+// carried is what a page said of the text when it was made, and says again.
+func (f *filling) carried(a *adding) {
+	a.Said, a.SaidOf, a.More, a.Typed = f.Form["said"], f.value("said-of"), int(f.number("more")), f.value("typed")
+	if name := f.value("declared"); name != "" {
+		a.Declared = &client.ImportedFile{Name: fileName(name), Bytes: []byte(typedText(f.FormValue("declared-text")))}
+	}
+}
+
+// typedText is a text as files have it; forms end lines as networks do.
+func typedText(s string) string { return strings.ReplaceAll(s, "\r\n", "\n") }
 
 // imported makes the text out of a description.
 func (f *filling) imported(path string, a *adding) error {

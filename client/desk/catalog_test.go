@@ -183,6 +183,11 @@ func TestADescriptionOfTheStandard(t *testing.T) {
 	if declared == nil || declared[1] != string(want) {
 		t.Fatalf("the limits that came with it are\n%.300q", declared)
 	}
+	again := b.looksAt("definition", url.Values{"text": {sentText(page)}, "said": {"RPM: left out: <b>no"}, "said-of": {"What was left out of hillclimb.a2l"}, "declared": {"../hc-18t.limits.yaml"}, "declared-text": {declared[1]}},
+		[2]string{}, http.StatusOK, "What was left out of hillclimb.a2l", "Look at hc-18t.limits.yaml") // still, when the text is checked again
+	if !strings.Contains(again, hidden(again, "declared-text")) || hidden(again, "said") != "RPM: left out: <b>no" {
+		t.Error("what was said of the import is said no more")
+	}
 	b.looksAt("limits", url.Values{"name": {"hc-18t.limits.yaml"}, "text": {declared[1]}}, [2]string{}, http.StatusOK, "It cannot be added as it is.", `there is no definition called "hc-18t"`)
 	b.does("/add/definition", url.Values{"do": {"add"}, "text": {sentText(page)}}, nil)
 	b.looksAt("limits", url.Values{"name": {"hc-18t.limits.yaml"}, "text": {declared[1]}}, [2]string{}, http.StatusOK, "It would become <b>hc-18t-declared</b>, revision 1.")

@@ -289,6 +289,7 @@ func withoutServer(w *asked) {
 		"--definition="+w.file("observed.yaml", []byte(observed)))
 	w.as("nobody", "doubts", 1, "definition", "check", w.file("doubtful.yaml", []byte(strings.Replace(signalled, "unit: deg, stored", "unit: degree, stored", 1))))
 	w.as("nobody", "doubts", 2, "limits", "check", w.path("limits.yaml"), definition)
+	w.as("nobody", "proposed", 1, "limits", "propose", "--definition="+filepath.Join("..", "..", "testdata", "demo", "dx1-1.8t.yaml"), "--out", w.path("start.yaml"))
 	w.demo()
 	w.as("nobody", "", 2, "nonsense")
 	w.as("nobody", "", 2, "job", "list", "--nonsense")

@@ -36,15 +36,20 @@ type Silent struct {
 }
 
 func (s Silent) String() string {
+	if s.Quantity == "" {
+		return "no rule was proposed for tables without a quantity: " + some(s.Tables)
+	}
+	return fmt.Sprintf("no rule was proposed for %s: %s", s.Quantity, some(s.Tables))
+}
+
+// some names the first few of many.
+func some(ids []string) string {
 	const most = 12
-	names := strings.Join(s.Tables[:min(most, len(s.Tables))], ", ")
-	if more := len(s.Tables) - most; more > 0 {
+	names := strings.Join(ids[:min(most, len(ids))], ", ")
+	if more := len(ids) - most; more > 0 {
 		names += fmt.Sprintf(" and %d more", more)
 	}
-	if s.Quantity == "" {
-		return "no rule was proposed for tables without a quantity: " + names
-	}
-	return fmt.Sprintf("no rule was proposed for %s: %s", s.Quantity, names)
+	return names
 }
 
 // proposal is a rule under way, and the tables that it is for; none where it is for signals.

@@ -49,13 +49,17 @@ func (p *proposer) kept(out *Proposal) error {
 		return err
 	}
 	for _, r := range p.rules {
+		var broken []string
 		r.tables = slices.DeleteFunc(r.tables, func(t *definition.Table) bool {
-			broken := saw.of(r, t) != nil
-			if broken {
-				out.Unkept = append(out.Unkept, fmt.Sprintf("%s is not proposed for %s, since the image itself does not keep it", r.rule.GetId(), t.ID))
+			if saw.of(r, t) == nil {
+				return false
 			}
-			return broken
+			broken = append(broken, t.ID)
+			return true
 		})
+		if broken != nil {
+			out.Unkept = append(out.Unkept, fmt.Sprintf("%s is not proposed where the image itself does not keep it: %s", r.rule.GetId(), some(broken)))
+		}
 	}
 	p.rules = slices.DeleteFunc(p.rules, func(r *proposal) bool { return len(r.tables)+len(r.rule.GetSelect().GetSignals()) == 0 })
 	return nil

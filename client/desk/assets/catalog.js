@@ -28,10 +28,11 @@
       numbers.scrollTop = text.scrollTop;
     };
     box.prepend(numbers);
-    let changed = false; // and neither checked nor added
-    text.addEventListener("input", () => { changed = true; number(); });
-    text.form.addEventListener("submit", () => { changed = false; });
-    addEventListener("beforeunload", (e) => { if (changed) e.preventDefault(); });
+    const typed = text.form.elements.typed; // what was typed is nowhere else
+    let sent = false;
+    text.addEventListener("input", () => { typed.value = "yes"; number(); });
+    text.form.addEventListener("submit", () => { sent = true; });
+    addEventListener("beforeunload", (e) => { if (typed.value && !sent) e.preventDefault(); });
     text.addEventListener("scroll", () => { numbers.scrollTop = text.scrollTop; });
     number();
     const go = (line) => {
