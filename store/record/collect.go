@@ -68,7 +68,7 @@ func decideCollect(d *decision) error {
 	}
 	signed, _, _ := Approved(j, sub)
 	if what := Worse(signed, c.GetJudgement()); what != "" {
-		return refuse(ReasonNewSignOff, what, "", "%s was released as %s and is %s as things are now (%s); it needs a new sign-off",
+		return refuse(ReasonNewSignOff, what, "", "%s was signed as %s and is %s as things are now (%s); it needs a new sign-off",
 			subName(sub), signed.GetVerdict(), c.GetJudgement().GetVerdict(), what)
 	}
 	return nil

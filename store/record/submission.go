@@ -71,7 +71,7 @@ func (s *State) wrongState(sub *recordv1.Submission, at, wanted string) error {
 	case Returned:
 		text = "returned by " + sub.GetReturned().GetPerson()
 	case Replaced:
-		if kept := CorridorOf(s.job(sub.GetJob()), sub.GetByCorridor()).GetKept(); kept != 0 {
+		if kept := CorridorOf(s.job(sub.GetJob()), sub.GetByCorridor()).GetKept(); kept != 0 && !sub.GetVoided() {
 			text = fmt.Sprintf("replaced by %s, which was kept", written(sub.GetJob(), kept))
 			break
 		}

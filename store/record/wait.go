@@ -91,12 +91,14 @@ func WaitsOf(j *recordv1.Job) (out []Wait) {
 		out = append(out, Wait{What: ToSubmit, Of: Name{Job: j.GetNumber()}, Since: found.GetAdded().GetEntry()})
 	}
 	for _, sub := range j.GetSubmissions() {
-		w := Wait{Of: Name{j.GetNumber(), ASubmission, sub.GetNumber()}, Verdict: Verdict(sub), Author: author(sub), Lead: onlyCorridor(sub)}
-		if w.What, w.Since = waitOf(j, sub); w.What != "" {
+		w := Wait{Of: Name{j.GetNumber(), ASubmission, sub.GetNumber()}, Verdict: Verdict(sub), Author: author(sub)}
+		w.What, w.Since = waitOf(j, sub)
+		if w.Lead = w.What == ToSignAgain && onlyCorridor(sub); w.What != "" {
 			out = append(out, w)
 		}
-		if by := CorridorOf(j, sub.GetByCorridor()); w.Lead && by.GetKept() == sub.GetNumber() && w.What != ToSignAgain && w.What != ToReturn {
-			w.What, w.Since = ToSign, by.GetClosed().GetEntry()
+		by := CorridorOf(j, sub.GetByCorridor())
+		if by.GetKept() == sub.GetNumber() && onlyCorridor(sub) && w.What != ToSignAgain && w.What != ToReturn {
+			w.What, w.Since, w.Lead = ToSign, by.GetClosed().GetEntry(), true
 			out = append(out, w)
 		}
 	}
@@ -113,8 +115,9 @@ func WaitsOf(j *recordv1.Job) (out []Wait) {
 // waitOf is what a submission waits for, and since which entry.
 func waitOf(j *recordv1.Job, sub *recordv1.Submission) (what string, since uint32) {
 	danger := Verdict(sub) == string(severity.Danger)
+	later := j.GetSubmissions()[sub.GetNumber():]
 	newer := func(counts func(*recordv1.Submission) bool) bool { // of the same author
-		return slices.ContainsFunc(j.GetSubmissions()[sub.GetNumber():], func(n *recordv1.Submission) bool { return author(n) == author(sub) && counts(n) })
+		return slices.ContainsFunc(later, func(n *recordv1.Submission) bool { return author(n) == author(sub) && counts(n) })
 	}
 	switch waits, worse := sub.GetState() == Waiting, IsRelease(sub) && sub.GetJudgedWorse() != nil; {
 	case (waits || worse) && danger:
@@ -125,8 +128,8 @@ func waitOf(j *recordv1.Job, sub *recordv1.Submission) (what string, since uint3
 		return ToSignAgain, sub.GetJudgedWorseBy()
 	case sub.GetState() == Returned && !newer(func(*recordv1.Submission) bool { return true }):
 		return ToRevise, sub.GetReturned().GetEntry()
-	case IsRelease(sub) && !sub.GetCollected() && sub.GetState() != InCar && !newer(IsRelease) &&
-		(sub.GetByCorridor() == 0 || !slices.ContainsFunc(j.GetSubmissions()[sub.GetNumber():], IsRelease)): // of a corridor's, anybody's newer one counts
+	case sub.GetByCorridor() != 0 && slices.ContainsFunc(later, IsRelease): // one on the way to the next, whoever made that
+	case IsRelease(sub) && !sub.GetCollected() && sub.GetState() != InCar && !newer(IsRelease):
 		return ToCollect, releasedBy(sub)
 	}
 	return "", 0
