@@ -98,10 +98,19 @@ func loopback(addr string) bool {
 }
 
 // FromElsewhere are the addresses of this machine in its networks at which something answers on the port of a loopback address:
-// what others can reach that server by. There are none where it listens to this machine alone.
+// what others can reach that server by, the likeliest first. There are none where it listens to this machine alone.
 func FromElsewhere(ctx context.Context, addr string) (out []string) {
 	_, port, _ := net.SplitHostPort(addr)
 	own, _ := net.InterfaceAddrs()
+	// The way out has the address that others see: nothing is sent to it (RFC 5737 keeps it for documents).
+	if way, err := net.Dial("udp", "192.0.2.1:9"); err == nil {
+		host, _, _ := net.SplitHostPort(way.LocalAddr().String())
+		i := slices.IndexFunc(own, func(a net.Addr) bool { return strings.HasPrefix(a.String(), host+"/") })
+		if i > 0 {
+			own[0], own[i] = own[i], own[0]
+		}
+		_ = way.Close()
+	}
 	for _, a := range own {
 		n, ok := a.(*net.IPNet)
 		if !ok || !n.IP.IsGlobalUnicast() {

@@ -14,7 +14,7 @@ import (
 
 // How long a daemon that failed is left alone, and how long one that was told to end may take.
 const (
-	startAgain = 5 * time.Second
+	startAgain = 2 * time.Second
 	ends       = 30 * time.Second
 )
 
@@ -34,6 +34,9 @@ type child struct {
 
 // asChild starts a daemon and waits until it answers.
 func asChild(ctx context.Context, path string, p *plan, say func(string)) (*Daemon, error) {
+	if say == nil {
+		say = func(string) {}
+	}
 	c := &child{say: say, began: make(chan struct{}), stopped: make(chan struct{}), done: make(chan struct{})}
 	c.run = func() *exec.Cmd {
 		cmd := exec.Command(path, "serve", "--data", p.Folder, "--listen", p.Listen)
@@ -58,7 +61,7 @@ func asChild(ctx context.Context, path string, p *plan, say func(string)) (*Daem
 	return &Daemon{child: c, Says: []string{"the workshop's server is a part of this program, and ends with it"}}, nil
 }
 
-// keep runs the daemon until it is told to end. Its thread is its own: the system ends a child with the thread that began it.
+// keep runs the daemon until it is told to end, on a thread of its own (see dieWithUs).
 func (c *child) keep(failed chan<- error) {
 	runtime.LockOSThread()
 	defer close(c.done)

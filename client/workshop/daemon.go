@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"time"
@@ -79,6 +80,12 @@ func (p *plan) serve(ctx context.Context, o Options, path string) (err error) {
 	if p.daemon, err = asUnit(ctx, path, p, o.Home); err == nil || ctx.Err() != nil {
 		return err
 	}
+	if p.removeUnit(ctx) != nil {
+		return err // and undo tries once more, and says so
+	}
+	if err := p.write(o.Home); err != nil {
+		return err
+	}
 	why := "it is no systemd user unit: " + client.OneLine(err.Error())
 	if p.daemon, err = asChild(ctx, path, p, o.Say); err == nil {
 		p.daemon.Says = append(p.daemon.Says, why)
@@ -93,10 +100,7 @@ func (p *plan) stop(ctx context.Context) error {
 
 // answers waits until something listens at an address; ended says that it is of no use to wait.
 func answers(ctx context.Context, listen string, ended func() error) error {
-	host, port, _ := net.SplitHostPort(listen)
-	if ip := net.ParseIP(host); host == "" || ip != nil && ip.IsUnspecified() {
-		listen = net.JoinHostPort("127.0.0.1", port)
-	}
+	listen, _ = here(listen)
 	return patiently(ctx, begins, func() (bool, error) {
 		if err := ended(); err != nil {
 			return true, err
@@ -127,7 +131,11 @@ func patiently(ctx context.Context, most time.Duration, try func() (done bool, e
 
 // output runs a program and answers with what it prints; its error is its last line.
 func output(ctx context.Context, path string, args ...string) (string, error) {
+	runtime.LockOSThread()
+	defer runtime.UnlockOSThread()
 	cmd := exec.CommandContext(ctx, path, args...)
+	dieWithUs(cmd)
+	cmd.WaitDelay = time.Second
 	cmd.Env = environment()
 	var out, said bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &out, &said

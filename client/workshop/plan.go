@@ -79,9 +79,12 @@ func (p *plan) undo(ctx context.Context, home *client.Home) error {
 	if entries := p.entries(); entries != "" && entries != "1" {
 		return usage("log in to it: witnessmark login "+p.Listen+" --key FILE", "%s holds a ledger of %s entries", p.Folder, entries)
 	}
-	err := p.stop(ctx)
+	if err := p.stop(ctx); err != nil {
+		return err
+	}
+	var err error
 	if p.entries() != "" {
-		err = errors.Join(err, os.RemoveAll(p.Folder))
+		err = os.RemoveAll(p.Folder)
 	}
 	if p.Key != "" {
 		err = errors.Join(err, removed(p.Key), removed(p.Key+".pub"))

@@ -1,11 +1,14 @@
 package workshop
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"os"
+	"os/user"
 	"path/filepath"
+	"strings"
 
 	"witnessmark/client"
 )
@@ -13,9 +16,8 @@ import (
 // unitName is the unit's of a daemon that systemd runs for a person.
 const unitName = program + ".service"
 
-// asUnit has systemd run the daemon for this person, and waits until it answers. It fails where systemd does not run for them, and
-// then nothing is left of the unit.
-func asUnit(ctx context.Context, path string, p *plan, home *client.Home) (d *Daemon, err error) {
+// asUnit has systemd run the daemon for this person, and waits until it answers.
+func asUnit(ctx context.Context, path string, p *plan, home *client.Home) (*Daemon, error) {
 	if _, err := systemctl(ctx, "show", "--property=Version"); err != nil {
 		return nil, err
 	}
@@ -32,11 +34,6 @@ func asUnit(ctx context.Context, path string, p *plan, home *client.Home) (d *Da
 		return nil, err
 	}
 	p.Unit = file
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, p.removeUnit(context.WithoutCancel(ctx)))
-		}
-	}()
 	if err := p.write(home); err != nil {
 		return nil, err
 	}
@@ -52,17 +49,34 @@ func asUnit(ctx context.Context, path string, p *plan, home *client.Home) (d *Da
 	if _, err := systemctl(ctx, "enable", "--now", unitName); err != nil {
 		return nil, err
 	}
-	err = answers(ctx, p.Listen, func() error {
-		if _, err := systemctl(ctx, "is-failed", "--quiet", unitName); err == nil {
-			return errors.New("the unit failed: journalctl --user --unit " + unitName)
-		}
-		return nil
-	})
-	if err != nil {
+	if err := answers(ctx, p.Listen, func() error { return unitFailed(ctx) }); err != nil {
 		return nil, err
 	}
-	return &Daemon{Unit: file, Says: []string{"the workshop's server is the systemd user unit " + file,
-		"it runs while you are logged in to this machine; to have it run always: loginctl enable-linger"}}, nil
+	d := &Daemon{Unit: file, Says: []string{"the workshop's server is the systemd user unit " + file}}
+	if !lingers(ctx) {
+		d.Says = append(d.Says, "it runs while you are logged in to this machine; to have it run always: loginctl enable-linger")
+	}
+	return d, nil
+}
+
+// unitFailed is what a daemon said that systemd had to start more than once.
+func unitFailed(ctx context.Context) error {
+	again, err := systemctl(ctx, "show", "--property=NRestarts", "--value", unitName)
+	if again = strings.TrimSpace(again); err != nil || again == "0" || again == "" {
+		return err
+	}
+	said, err := output(ctx, "journalctl", "--user", "--unit", unitName, "--identifier", program, "--lines=1", "--output=cat")
+	return errors.Join(fmt.Errorf("the unit fails: %s", cmp.Or(lastLine(said), "journalctl --user --unit "+unitName)), err)
+}
+
+// lingers says whether systemd runs a person's units also while they are not logged in.
+func lingers(ctx context.Context) bool {
+	me, err := user.Current()
+	if err != nil {
+		return false
+	}
+	out, err := output(ctx, "loginctl", "show-user", me.Username, "--property=Linger", "--value")
+	return err == nil && strings.TrimSpace(out) == "yes"
 }
 
 // removeUnit takes away the unit of a beginning that failed.
@@ -70,18 +84,19 @@ func (p *plan) removeUnit(ctx context.Context) error {
 	if p.Unit == "" {
 		return nil
 	}
-	var stopped error
 	if client.FileExists(p.Unit) {
-		_, stopped = systemctl(ctx, "disable", "--now", unitName)
+		if _, err := systemctl(ctx, "disable", "--now", unitName); err != nil {
+			return err
+		}
 	}
-	err := removed(p.Unit)
-	if _, reload := systemctl(ctx, "daemon-reload"); err == nil {
-		err = reload
+	if err := removed(p.Unit); err != nil {
+		return err
 	}
-	if err = errors.Join(stopped, err); err == nil {
-		p.Unit = ""
+	if _, err := systemctl(ctx, "daemon-reload"); err != nil {
+		return err
 	}
-	return err
+	p.Unit = ""
+	return nil
 }
 
 func systemctl(ctx context.Context, args ...string) (string, error) {

@@ -11,6 +11,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -54,7 +55,7 @@ func Start(ctx context.Context, o Options) (*Started, error) {
 		return nil, err
 	}
 	defer free()
-	p, program, err := o.plan()
+	p, path, err := o.plan()
 	if err != nil {
 		return nil, err
 	}
@@ -72,23 +73,28 @@ func Start(ctx context.Context, o Options) (*Started, error) {
 		p.Key = o.Key.Path
 	}
 	defer client.Unfinished()()
-	s, err := p.begin(ctx, o, program)
+	s, err := p.begin(ctx, o, path)
 	if err == nil {
 		return s, nil
 	}
-	if left := p.undo(context.WithoutCancel(ctx), o.Home); left != nil {
+	made := p.entries() != ""
+	left := p.undo(context.WithoutCancel(ctx), o.Home)
+	switch {
+	case left != nil:
 		return nil, fmt.Errorf("%w; and what was made could not all be taken away: %w", err, left)
+	case made:
+		return nil, fmt.Errorf("%w; the ledger that was made in %s is taken away again", err, p.Folder)
 	}
-	return nil, fmt.Errorf("%w; what was made of the workshop is taken away again", err)
+	return nil, err
 }
 
 // plan settles what was left out, and refuses what cannot be begun before anything is made.
-func (o *Options) plan() (p *plan, program string, err error) {
+func (o *Options) plan() (p *plan, path string, err error) {
 	if o.Home.LoggedIn() {
 		return nil, "", usage("witnessmark desk; for another workshop use another WITNESSMARK_HOME", "%s belongs to a workshop already", o.Home.Dir)
 	}
 	if err := signoff.CheckName(o.Lead); err != nil {
-		return nil, "", usage("", "%v", err)
+		return nil, "", usage("another name", "%v", err)
 	}
 	o.Key.Path = cmp.Or(o.Key.Path, o.Home.KeyPath())
 	if o.Key.Path, err = filepath.Abs(o.Key.Path); err != nil {
@@ -98,12 +104,12 @@ func (o *Options) plan() (p *plan, program string, err error) {
 	if p.Folder, err = filepath.Abs(cmp.Or(o.Folder, DefaultFolder(o.Home))); err != nil {
 		return nil, "", err
 	}
-	program, err = find()
-	return p, program, err
+	path, err = find()
+	return p, path, err
 }
 
 // begin does what was planned, a step at a time, each of which undo takes back.
-func (p *plan) begin(ctx context.Context, o Options, program string) (*Started, error) {
+func (p *plan) begin(ctx context.Context, o Options, path string) (*Started, error) {
 	if err := p.write(o.Home); err != nil {
 		return nil, err
 	}
@@ -111,11 +117,11 @@ func (p *plan) begin(ctx context.Context, o Options, program string) (*Started, 
 	if err != nil {
 		return nil, err
 	}
-	fingerprint, err := p.init(ctx, o, program, signer.Public().(ed25519.PublicKey))
+	fingerprint, err := p.init(ctx, o, path, signer.Public().(ed25519.PublicKey))
 	if err != nil {
 		return nil, err
 	}
-	if err := p.serve(ctx, o, program); err != nil {
+	if err := p.serve(ctx, o, path); err != nil {
 		return nil, err
 	}
 	c, err := client.LoginWith(ctx, o.Home, p.addresses(ctx, o.Address), o.Key.Path, signer, fingerprint, client.Head{})
@@ -127,15 +133,21 @@ func (p *plan) begin(ctx context.Context, o Options, program string) (*Started, 
 
 // addresses are where the server is reached: from this machine first, then from others.
 func (p *plan) addresses(ctx context.Context, others string) string {
-	host, port, _ := net.SplitHostPort(p.Listen)
-	if ip := net.ParseIP(host); host != "" && (ip == nil || !ip.IsUnspecified()) {
-		return strings.TrimSuffix(p.Listen+","+others, ",")
+	list := client.SplitList(others)
+	own, everywhere := here(p.Listen)
+	if there := client.FromElsewhere(ctx, own); everywhere && len(list) == 0 && len(there) > 0 {
+		list = there[:1]
 	}
-	own := net.JoinHostPort("127.0.0.1", port)
-	if others == "" {
-		others, _, _ = strings.Cut(strings.Join(client.FromElsewhere(ctx, own), ","), ",")
+	return strings.Join(append([]string{own}, slices.DeleteFunc(list, func(addr string) bool { return addr == own })...), ",")
+}
+
+// here is where this machine reaches what listens at an address, and whether that listens to all of its networks.
+func here(listen string) (addr string, everywhere bool) {
+	host, port, _ := net.SplitHostPort(listen)
+	if ip := net.ParseIP(host); host == "" || ip != nil && ip.IsUnspecified() {
+		return net.JoinHostPort("127.0.0.1", port), true
 	}
-	return strings.TrimSuffix(own+","+others, ",")
+	return listen, false
 }
 
 // unused refuses an address that another program listens on, and chooses a port for port 0.
