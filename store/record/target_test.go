@@ -295,3 +295,29 @@ func TestDecidedAlike(t *testing.T) {
 		t.Error(d)
 	}
 }
+
+// TestMade: what each entry made or is about, by its name.
+func TestMade(t *testing.T) {
+	h := newHistory(t, false).script(oneJob + `
+		C submits 1 first
+		L opens-corridor 1 C
+		C submits 1 inside
+		T collects 1.2
+		T runs 1 after of=1.2
+		T reads-back 1.2 inside
+		T closes-corridor 1 1 keep=2
+		L signs 1.2
+		L opens-corridor 1 D`)
+	want := strings.Fields("1 1.read1 1.1 1.corridor1 1.2 1.2 1.run1 1.back1 1.corridor1 1.2 1.corridor2")
+	h.view(func(s *State) {
+		for i := len(h.told) - len(want); i < len(h.told); i++ {
+			signed, err := s.Open(envelopeIn(t, h.told[i].GetEntry()))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if got := s.Made(uint64(i), signed.Action).String(); got != want[i-len(h.told)+len(want)] {
+				t.Errorf("entry %d, %s: %s, want %s", i, signed.Kind, got, want[i-len(h.told)+len(want)])
+			}
+		}
+	})
+}
