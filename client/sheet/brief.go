@@ -10,16 +10,23 @@ import (
 	"witnessmark/tables/definition"
 )
 
-// briefly is how many cells of a table a brief difference shows.
-const briefly = 6
+// A brief difference shows so many tables, and of each so many cells.
+const (
+	fewTables = 8
+	fewCells  = 6
+)
 
-// WriteBrief prints in a few lines how two images differ: of each table how many cells and how far, and its
-// first cells. Title says which two they are.
+// WriteBrief prints in some lines how two images differ: of each table how many cells and how far, and its first
+// cells; of what is further down only how much it is. Title says which two they are.
 func WriteBrief(w io.Writer, r *calibrationv1.Report, title string, o Options) error {
 	r = plainReport(r)
 	b := paperFor(w)
 	fmt.Fprintf(b, "%s: %s\n", bold.Render(plainText(title)), differing(r))
-	for _, t := range r.Tables {
+	for i, t := range r.Tables {
+		if i == fewTables && len(r.Tables) > fewTables+1 {
+			fmt.Fprintf(b, "  and %d tables more\n", len(r.Tables)-fewTables)
+			break
+		}
 		def := o.table(t.Id)
 		fmt.Fprintf(b, "  %s  %d of %s%s", bold.Render(t.Id), t.Changed, plural(int(t.Cells), "cell"), before(", in", unit(def)))
 		if d := t.Delta; d != nil {
@@ -39,8 +46,8 @@ func writeFirst(b *paper, t *calibrationv1.TableReport, def *definition.Table) {
 	cells := b.changesOf(t)
 	n := b.number(numbers(def))
 	for i, c := range cells.All() {
-		if i == briefly && cells.Len() > briefly+1 {
-			fmt.Fprintf(b, "    and %d more\n", cells.Len()-briefly)
+		if i == fewCells && cells.Len() > fewCells+1 {
+			fmt.Fprintf(b, "    and %d more\n", cells.Len()-fewCells)
 			return
 		}
 		var at []string

@@ -46,7 +46,7 @@ func TestAfternoon(t *testing.T) {
 		case 16:
 			d.crash()
 			d.bay.sees(fmt.Sprintf("1.%d is on the disk already: bay/car-1.%d.bin", n, n))
-			d.bay.sees("the next is waited for")
+			d.bay.sees(fmt.Sprintf("1.%d is the newest release, and collected; corridor 1 is open, 14 of 20 maps", n))
 		}
 	}
 	d.end(last)

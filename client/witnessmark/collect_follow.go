@@ -193,10 +193,10 @@ func (f *bayFollower) look(ctx context.Context) (done bool, err error) {
 
 // next is where the next release comes from.
 func next(c *recordv1.Corridor) string {
-	if c.GetEnded() != "" {
-		return fmt.Sprintf("corridor %d covers nothing more: %s", c.GetNumber(), client.OneLine(c.GetEnded()))
+	if c == nil {
+		return "the next is waited for"
 	}
-	return "the next is waited for"
+	return fmt.Sprintf("corridor %d is %s", c.GetNumber(), client.CorridorState(c))
 }
 
 // resume says what became of the file that was collected last: a crash may have come between the ledger and the disk.
