@@ -6,9 +6,6 @@ import (
 	"io"
 	"math/rand/v2"
 	"os/exec"
-	"reflect"
-	"slices"
-	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -28,195 +25,6 @@ import (
 	"witnessmark/store/storetest"
 	"witnessmark/tables/image"
 )
-
-// step is one action as a caller asks for it: on is the entry that it acts on, as its copy had it.
-type step struct {
-	kind, who, about string // about whom, of a retirement
-	job, sub, on     int
-	compromised      bool
-}
-
-// answered is the entry that a step became, or the reason why it was refused.
-type answered struct {
-	index  int
-	reason string
-}
-
-// floor is a workshop as somebody would keep it on paper: what was done, and nothing of how it is stored. It is
-// never changed, only copied.
-type floor struct {
-	last  int // entry
-	gone  map[string]bool
-	named map[string]int // the last entry about a person
-	jobs  []jobOnPaper
-}
-
-type jobOnPaper struct {
-	open         bool
-	latest, read int // entries; no read: 0
-	subs         []subOnPaper
-}
-
-type subOnPaper struct {
-	state, author, signer string
-	latest, signed        int
-	collected             bool
-}
-
-func (f floor) copied() floor {
-	out := floor{f.last, map[string]bool{}, map[string]int{}, slices.Clone(f.jobs)}
-	for name := range f.gone {
-		out.gone[name] = true
-	}
-	for name, at := range f.named {
-		out.named[name] = at
-	}
-	for i := range out.jobs {
-		out.jobs[i].subs = slices.Clone(out.jobs[i].subs)
-	}
-	return out
-}
-
-// verdict is why a step is refused, by the rules of the house; empty if it is not.
-func (f floor) verdict(s step) string {
-	if f.gone[s.who] {
-		return record.ReasonRetired
-	}
-	if s.kind == "retire" {
-		switch {
-		case f.gone[s.about]:
-			return record.ReasonNoChange
-		case f.named[s.about] != s.on:
-			return record.ReasonActsOn
-		}
-		return ""
-	}
-	j := f.jobs[s.job-1]
-	if !j.open && s.kind != "return" && s.kind != "reopen" {
-		return record.ReasonClosed
-	}
-	var sub subOnPaper
-	switch {
-	case s.sub > len(j.subs): // not yet
-		return record.ReasonNotFound
-	case s.sub > 0:
-		sub = j.subs[s.sub-1]
-	}
-	waits, out := sub.state == record.Waiting, sub.state == record.Released
-	want := j.latest
-	switch s.kind {
-	case "submit":
-		if want = j.read; want == 0 {
-			return record.ReasonNoRead
-		}
-	case "sign":
-		if want = sub.latest; !waits {
-			return record.ReasonState
-		}
-		if sub.author == s.who {
-			return record.ReasonAuthor
-		}
-	case "return":
-		if want = sub.latest; !waits && !out {
-			return record.ReasonState
-		}
-	case "withdraw":
-		if want = sub.latest; !waits {
-			return record.ReasonState
-		}
-	case "collect":
-		if want = sub.signed; !out {
-			return record.ReasonState
-		}
-	case "void":
-		switch want = j.read; {
-		case j.read == 0:
-			return record.ReasonNoChange
-		case len(j.subs) > 0:
-			return record.ReasonState
-		}
-	case "reopen":
-		if j.open {
-			return record.ReasonNoChange
-		}
-	}
-	if want != s.on {
-		return record.ReasonActsOn
-	}
-	return ""
-}
-
-// done is the floor after a step.
-func (f floor) done(s step, index int) floor {
-	out := f.copied()
-	out.last = index
-	if s.kind == "retire" {
-		out.gone[s.about], out.named[s.about] = true, index
-		for i := range out.jobs {
-			for k, sub := range out.jobs[i].subs {
-				if s.compromised && sub.state == record.Released && sub.signer == s.about && !sub.collected {
-					sub.state, sub.latest = record.Waiting, index
-					for _, newer := range out.jobs[i].subs[k+1:] {
-						if newer.author == sub.author {
-							sub.state = record.Replaced
-						}
-					}
-					out.jobs[i].subs[k] = sub
-				}
-			}
-		}
-		return out
-	}
-	j := &out.jobs[s.job-1]
-	var sub *subOnPaper
-	if s.sub > 0 {
-		sub = &j.subs[s.sub-1]
-	}
-	switch s.kind {
-	case "submit":
-		for i := range j.subs {
-			if j.subs[i].state == record.Waiting && j.subs[i].author == s.who {
-				j.subs[i].state = record.Replaced
-			}
-		}
-		j.subs = append(j.subs, subOnPaper{state: record.Waiting, author: s.who, latest: index})
-	case "sign":
-		sub.state, sub.signer, sub.signed, sub.latest, sub.collected = record.Released, s.who, index, index, false
-	case "return":
-		sub.state, sub.latest = record.Returned, index
-	case "withdraw":
-		sub.state, sub.latest = record.Withdrawn, index
-	case "collect":
-		sub.collected = true
-	case "void":
-		j.read = 0
-	case "amend":
-		j.latest = index
-	case "close", "reopen":
-		j.open, j.latest = s.kind == "reopen", index
-	}
-	return out
-}
-
-// onPaper is the model that a history is judged by: there is one order of all that was asked, in which nothing
-// comes before what was answered before it was asked, each step is answered as the floor then has it, and
-// each entry is the next one.
-func onPaper(begin floor) porcupine.Model {
-	return porcupine.Model{
-		Init: func() any { return begin },
-		Step: func(state, in, out any) (bool, any) {
-			f, s, a := state.(floor), in.(step), out.(answered)
-			if a.reason != "" {
-				return f.verdict(s) == a.reason, f
-			}
-			if f.verdict(s) != "" || a.index != f.last+1 {
-				return false, f
-			}
-			return true, f.done(s, a.index)
-		},
-		Equal: func(a, b any) bool { return reflect.DeepEqual(a, b) },
-	}
-}
 
 const (
 	callers   = 6
@@ -240,6 +48,7 @@ type house struct {
 	history []porcupine.Operation
 	servers []*inHouse
 	kills   int
+	end     floor                          // after all
 	unheard map[string]porcupine.Operation // by request id: whoever asked was retired before the answer came
 }
 
@@ -252,6 +61,8 @@ func newHouse(t *testing.T, p Place, servers int) *house {
 		h.enrol(staff(n), "technician", "calibrator", "lead")
 		h.begin.named[staff(n)] = int(h.size()) - 1
 	}
+	limits := h.have(houseLimits("to begin with", false))
+	h.begin.limits, h.begin.limitsAt = limits, int(h.act("lead", addLimits(limits)).GetIndex())
 	for n := range uint32(someJobs) {
 		opened, read := h.smallJob(n + 1)
 		h.begin.jobs = append(h.begin.jobs, jobOnPaper{open: true, latest: int(opened), read: int(read)})
@@ -316,74 +127,6 @@ func (c *caller) Blob(what string, sha image.Hash) ([]byte, error) {
 	return nil, fmt.Errorf("%s: %w", what, store.ErrNotFound)
 }
 
-var wishes = strings.Fields(`submit submit submit submit submit submit sign sign sign sign sign sign sign sign sign
-	collect collect collect collect collect collect collect collect collect return withdraw void amend close reopen retire`)
-
-// wish draws a step for one of the jobs that everybody is at, and makes the action of it; nil where its own copy
-// has nothing to do it to.
-func (c *caller) wish(at int) (s step, a *recordv1.Action, openings []*recordv1.Opening) {
-	s = step{kind: wishes[c.r.IntN(len(wishes))], who: c.who, job: at + c.r.IntN(jobsAtOne) + 1}
-	var j *recordv1.Job
-	_ = c.View(func(st *record.State) error { j, _ = st.Job(uint32(s.job)); return nil })
-	if j.GetState() == "closed" && c.r.IntN(2) == 0 {
-		s.kind = "reopen"
-	}
-	job, subs := uint32(s.job), j.GetSubmissions()
-	if slices.Contains([]string{"sign", "return", "withdraw", "collect"}, s.kind) {
-		if len(subs) == 0 {
-			return s, nil, nil
-		}
-		s.sub = c.likely(s.kind, subs)
-	}
-	made := smallMap(uint32(s.job))
-	n, sha := uint32(s.sub), hashOf(made)
-	switch s.kind {
-	case "submit":
-		a, openings = c.submit(job, made)
-	case "sign":
-		so := &recordv1.SignOff{Job: job, Submission: n, ImageSha256: sha, Reason: "fits the parts", Because: map[string]string{}}
-		for _, key := range subs[n-1].GetJudgement().GetWarnings() {
-			so.Because[key] = "seen on the rolling road"
-		}
-		a = &recordv1.Action{Body: &recordv1.Action_SignOff{SignOff: so}}
-	case "return":
-		a = &recordv1.Action{Body: &recordv1.Action_Return{Return: &recordv1.Return{Job: job, Submission: n, ImageSha256: sha, Reason: "too lean"}}}
-	case "withdraw":
-		if subs[n-1].GetSubmitted().GetPerson() == c.who {
-			a = &recordv1.Action{Body: &recordv1.Action_Withdraw{Withdraw: &recordv1.Withdraw{Job: job, Submission: n}}}
-		}
-	case "collect":
-		a = c.collect(job, n, sha)
-	case "void":
-		a = &recordv1.Action{Body: &recordv1.Action_Void{Void: &recordv1.VoidRead{Job: job, Read: 1, Because: "the wrong car"}}}
-	case "amend":
-		d := &recordv1.JobDetails{Plate: &recordv1.Sealed{Commitment: j.GetPlate().GetCommitment()}, Frame: &recordv1.Sealed{Commitment: j.GetFrame().GetCommitment()},
-			Limits: j.GetLimits(), Parts: []string{fmt.Sprint("wheel ", c.r.IntN(1000))}}
-		a = &recordv1.Action{Body: &recordv1.Action_Amend{Amend: &recordv1.AmendJob{Job: job, Details: d}}}
-	case "close":
-		a = closing(job)
-	case "reopen":
-		a = &recordv1.Action{Body: &recordv1.Action_Reopen{Reopen: &recordv1.ReopenJob{Job: job, Because: "another day"}}}
-	case "retire":
-		if c.r.IntN(4) == 0 {
-			s.about, s.job, s.compromised = staff(c.r.IntN(callers)), 0, c.r.IntN(2) == 0
-			a = &recordv1.Action{Body: &recordv1.Action_Retire{Retire: &recordv1.Retire{Name: s.about, Compromised: s.compromised}}}
-		}
-	}
-	return s, a, openings
-}
-
-// likely is a submission that the step is mostly right for.
-func (c *caller) likely(kind string, subs []*recordv1.Submission) int {
-	want := map[string]string{"sign": record.Waiting, "withdraw": record.Waiting, "collect": record.Released, "return": record.Released}[kind]
-	for i, sub := range slices.Backward(subs) {
-		if own := sub.GetSubmitted().GetPerson() == c.who; sub.GetState() == want && own == (kind == "withdraw") && c.r.IntN(5) > 0 {
-			return i + 1
-		}
-	}
-	return 1 + c.r.IntN(len(subs))
-}
-
 // ask makes an action's claims on the caller's own copy, signs it, and asks until there is an answer.
 func (c *caller) ask(at int) error {
 	if c.r.IntN(3) > 0 {
@@ -406,24 +149,24 @@ func (c *caller) ask(at int) error {
 	for _, report := range made.Reports {
 		c.have(report)
 	}
+	s.claimed(a)
 	var envelope []byte
 	err = c.View(func(st *record.State) (err error) {
 		carry(st, a)
 		envelope, err = signoff.Seal(a, testKey(c.who))
 		return err
 	})
-	if err == nil {
-		s.on, err = c.entryOf(a.GetActsOn())
+	if err != nil || a.GetActsOn() == "" { // there is nothing that it could act on
+		return err
 	}
-	if err != nil {
+	if s.on, err = c.entryOf(a.GetActsOn()); err != nil {
 		return err
 	}
 	files := map[string][]byte{}
-	for sha, report := range made.Reports {
-		files[string(sha)] = report
-	}
-	if s.kind == "submit" {
-		files[a.GetSubmission().GetImage().GetSha256()] = smallMap(uint32(s.job))
+	for _, b := range record.Brings(a) {
+		if files[b.SHA256], err = c.Blob("what it brings", image.Hash(b.SHA256)); err != nil {
+			return err
+		}
 	}
 	return c.askUntilAnswered(s, a.GetRequestId(), envelope, o, files)
 }
@@ -521,7 +264,8 @@ func (h *house) live(answers int, befalls func(nth int)) {
 	}
 }
 
-// settle adds to the history what somebody who was retired could not be told.
+// settle adds to the history what somebody who was retired could not be told, and what became of submissions when they
+// came; and the record says in the end what the paper does.
 func (h *house) settle() {
 	afterCheck(h, h.place, func(s *record.State) {
 		for id, op := range h.unheard {
@@ -530,7 +274,45 @@ func (h *house) settle() {
 				h.history = append(h.history, op)
 			}
 		}
+		for i, op := range h.history {
+			a := op.Output.(answered)
+			if op.Input.(step).kind == "submit" && a.reason == "" {
+				sub := submissionBy(s, op.Input.(step).job, a.index)
+				a.by, a.why = int(sub.GetByCorridor()), sub.GetNotCovered()
+				h.history[i].Output = a
+			}
+		}
+		said, f := inOrder(h.begin, h.history)
+		for i, j := range f.jobs {
+			if have, want := inRecord(s, uint32(i+1)), f.told(j); have != want && !h.Failed() {
+				h.Errorf("job %d is\n%s\nand by the paper\n%s\n%s", i+1, have, want, said)
+			}
+		}
+		h.end = f
 	})
+}
+
+func submissionBy(s *record.State, job, entry int) *recordv1.Submission {
+	j, _ := s.Job(uint32(job))
+	for _, sub := range j.GetSubmissions() {
+		if sub.GetSubmitted().GetEntry() == uint32(entry) {
+			return sub
+		}
+	}
+	return nil
+}
+
+// inRecord tells what the record has of a job, in the paper's words.
+func inRecord(s *record.State, job uint32) (out string) {
+	j, _ := s.Job(job)
+	for _, sub := range j.GetSubmissions() {
+		out += fmt.Sprintln(sub.GetState(), sub.GetByCorridor(), sub.GetNotCovered(), sub.GetLatest(), sub.GetCollected(), sub.GetJudgedWorse() != nil)
+	}
+	for _, c := range j.GetCorridors() {
+		out += fmt.Sprintln(c.GetState() == "open", c.GetReleased(), c.GetKept())
+	}
+	taken, _ := s.Release(job)
+	return out + fmt.Sprintln(j.GetState() == "open", s.Covering(job).GetNumber(), taken.GetNumber())
 }
 
 func (h *house) judged(history []porcupine.Operation) porcupine.CheckResult {
@@ -566,78 +348,28 @@ func testHistories(t *testing.T, next func(*testing.T) (*house, func(nth int))) 
 		h.live(200, befalls)
 		h.settle()
 		if verdict := h.judged(h.history); verdict != porcupine.Ok {
-			t.Errorf("no order explains the history (%s):\n%s", verdict, inOrder(h.begin, h.history))
+			said, _ := inOrder(h.begin, h.history)
+			t.Errorf("no order explains the history (%s):\n%s", verdict, said)
 		}
 		h.controls()
 		kills += h.kills
 		overlapping += overlaps(h.history)
 		for _, op := range h.history {
-			asked[op.Input.(step).kind+" "+op.Output.(answered).reason]++
+			s, a := op.Input.(step), op.Output.(answered)
+			if a.by > 0 {
+				a.reason = "released"
+			} else if a.why != "" {
+				a.reason = "waits: " + a.why
+			}
+			asked[s.kind+" "+a.reason]++
 		}
 	}
 	storetest.During(t, 0, one)
-	for tries := 0; tries < 5 && asked["collect "] == 0 && !t.Failed(); tries++ { // chance may keep everybody at other things
+	for tries := 0; tries < 5 && (asked["collect "] == 0 || asked["submit released"] == 0) && !t.Failed(); tries++ { // chance may keep everybody at other things
 		one()
 	}
 	t.Logf("%d kills, %d pairs overlap; %v", kills, overlapping, asked)
-	if kills == 0 || overlapping == 0 || asked["collect "] == 0 || asked["sign "] == 0 {
+	if kills == 0 || overlapping == 0 || asked["collect "] == 0 || asked["sign "] == 0 || asked["submit released"] == 0 {
 		t.Error("the histories show nothing")
 	}
-}
-
-// controls spoil a history: a judge who takes them judges nothing.
-func (h *house) controls() {
-	h.Helper()
-	spoil := func(what string, fn func(list []porcupine.Operation) []porcupine.Operation) {
-		if list := fn(slices.Clone(h.history)); list != nil && h.judged(list) != porcupine.Illegal {
-			h.Errorf("%s is taken for right", what)
-		}
-	}
-	spoil("an answer that is not in the ledger", func(list []porcupine.Operation) []porcupine.Operation {
-		at := slices.IndexFunc(list, func(op porcupine.Operation) bool { return op.Output.(answered).reason == "" })
-		return slices.Delete(list, at, at+1)
-	})
-	spoil("an entry twice", func(list []porcupine.Operation) []porcupine.Operation {
-		at := slices.IndexFunc(list, func(op porcupine.Operation) bool { return op.Output.(answered).reason == "" })
-		return append(list, list[at])
-	})
-	spoil("a refusal as an entry", func(list []porcupine.Operation) []porcupine.Operation {
-		at := slices.IndexFunc(list, func(op porcupine.Operation) bool { return op.Output.(answered).reason != "" })
-		if at < 0 {
-			return nil
-		}
-		list[at].Output = answered{index: h.begin.last + 1}
-		return list
-	})
-	spoil("an entry before it was asked for", func(list []porcupine.Operation) []porcupine.Operation {
-		slices.SortFunc(list, func(a, b porcupine.Operation) int { return int(a.Return - b.Return) })
-		for i, a := range list {
-			for k, b := range list[i+1:] {
-				if a.Output.(answered).reason == "" && b.Output.(answered).reason == "" && a.Return < b.Call {
-					list[i].Output, list[i+1+k].Output = b.Output, a.Output
-					return list
-				}
-			}
-		}
-		return nil
-	})
-}
-
-// inOrder tells a history by its entries, and what of it does not fit.
-func inOrder(f floor, history []porcupine.Operation) (out string) {
-	entries := slices.DeleteFunc(slices.Clone(history), func(op porcupine.Operation) bool { return op.Output.(answered).reason != "" })
-	slices.SortFunc(entries, func(a, b porcupine.Operation) int { return a.Output.(answered).index - b.Output.(answered).index })
-	for _, op := range entries {
-		s, index := op.Input.(step), op.Output.(answered).index
-		if why := f.verdict(s); why != "" || index != f.last+1 {
-			return fmt.Sprintf("%s%d %+v: by the paper %q, after entry %d", out, index, s, why, f.last)
-		}
-		f = f.done(s, index)
-	}
-	for _, op := range history {
-		if reason := op.Output.(answered).reason; reason != "" {
-			out += fmt.Sprintf("%s: %+v\n", reason, op.Input)
-		}
-	}
-	return "the entries fit; refused were\n" + out
 }
