@@ -148,6 +148,11 @@ func (t *tail) line() string {
 // Resume starts the daemon again that a workshop's folder began as a child, for whoever could not reach it; nil where there is none, where
 // systemd runs it, or where something listens at its address already.
 func Resume(ctx context.Context, home *client.Home, say func(line string)) (*Daemon, error) {
+	free, err := lock(home) // two desks may begin at once
+	if err != nil {
+		return nil, err
+	}
+	defer free()
 	p, err := planIn(home)
 	if p == nil || err != nil || p.Unit != "" || !home.LoggedIn() {
 		return nil, err
