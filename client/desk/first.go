@@ -32,8 +32,8 @@ func (d *Desk) firstOf(p page) (out []first, err error) {
 	}
 	others := slices.ContainsFunc(people, func(one *recordv1.Person) bool { return one.GetName() != p.Me.GetName() })
 	out = []first{
-		{len(definitions) > 0, "/definitions", "Add a definition", "where the tables are in a controller's image"},
-		{len(limits) > 0, "/limits", "Add limits", "the rules that a modified image is judged by"},
+		{len(definitions) > 0, "/add/definition", "Add a definition", "where the tables are in a controller's image"},
+		{len(limits) > 0, "/add/limits", "Add limits", "the rules that a modified image is judged by"},
 	}
 	if !d.client.OnePerson() {
 		out = append(out, first{others, "/people#invite", "Invite the others", "technicians and calibrators; nobody signs what they submitted themselves"})

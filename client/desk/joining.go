@@ -116,9 +116,7 @@ func (w *welcome) showJoining(out http.ResponseWriter, r *http.Request, a *asked
 	if key, err := signoff.ParsePublicKey("the key", []byte(j.Introduction.Key)); err == nil {
 		b.KeyID = string(signoff.Fingerprint(key))
 	}
-	if w.tried != nil && !errors.Is(w.tried, client.ErrNotEnrolled) {
-		b.Away = w.desk.plain(w.tried)
-	}
+	b.Away = w.why()
 	p, bad := page{Title: "Waiting for the lead"}, error(nil)
 	if j.Locked() {
 		if p.Title, b.Ask = "Go on joining", a; a == nil {
@@ -176,10 +174,18 @@ func (w *welcome) came(j *client.Joining, c *client.Client, err error) {
 	if client.KindOf(err) == client.Distrust {
 		w.joining, w.last = nil, j
 	}
-	if fmt.Sprint(err) != fmt.Sprint(w.tried) {
-		w.tried = err
+	was := w.why()
+	if w.tried = err; w.why() != was {
 		w.tell()
 	}
+}
+
+// why is what the last try failed for, other than that nobody has enrolled them yet.
+func (w *welcome) why() string {
+	if w.tried == nil || errors.Is(w.tried, client.ErrNotEnrolled) {
+		return ""
+	}
+	return w.desk.plain(w.tried)
 }
 
 // tell has open pages look again.

@@ -40,9 +40,6 @@ func (d *Desk) rooms() *http.ServeMux {
 		"GET /get/{name}":                        d.workingCopy,
 		"GET /ledger":                            d.ledger,
 		"POST /ledger":                           d.verifyLedger,
-		"GET /start":                             home, // where the desk was opened
-		"GET /join":                              home,
-		"GET /unlock":                            home,
 		"GET /people":                            d.people,
 		"GET /people/enrol":                      d.enrol,
 		"POST /people/enrol":                     d.enrol,
@@ -78,6 +75,10 @@ func (d *Desk) rooms() *http.ServeMux {
 		"GET /":                                  func(http.ResponseWriter, *http.Request) error { return errAway },
 	} {
 		mux.HandleFunc(pattern, d.handle(fn))
+	}
+	for _, at := range []string{"/start", "/join", "/unlock", "/leave"} { // another page of the welcome may still be open
+		mux.HandleFunc("GET "+at, d.handle(home))
+		mux.HandleFunc("POST "+at, d.handle(home))
 	}
 	return mux
 }
