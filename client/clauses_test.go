@@ -47,7 +47,10 @@ const (
 	inAll
 )
 
-func (w *world) forgery() *forgery {
+func (w *world) forgery() *forgery { w.Helper(); return w.forgeryOf(inAll) }
+
+// forgeryOf is of a proof with so many entries.
+func (w *world) forgeryOf(entries int) *forgery {
 	w.Helper()
 	whole, err := os.ReadFile(w.path("out.bin.proof.zip"))
 	w.must(nil, err)
@@ -57,8 +60,8 @@ func (w *world) forgery() *forgery {
 	var list recordv1.ProvenList
 	w.must(nil, proto.Unmarshal(files[proofEntries], &list))
 	w.must(nil, proto.Unmarshal(files[proofOpenings], f.openings))
-	if f.entries = list.GetEntries(); len(f.entries) != inAll {
-		w.Fatalf("a proof of %d entries, want %d", len(f.entries), inAll)
+	if f.entries = list.GetEntries(); len(f.entries) != entries {
+		w.Fatalf("a proof of %d entries, want %d", len(f.entries), entries)
 	}
 	return f
 }
@@ -107,7 +110,7 @@ func (f *forgery) drop(at int) { f.entries = slices.Delete(f.entries, at, at+1) 
 
 // collect has the release collected otherwise, and by that judged otherwise.
 func (f *forgery) collect(change func(*recordv1.Collect)) {
-	c := &recordv1.Collect{Job: 1, Submission: 1, ImageSha256: f.sub().GetImage().GetSha256(), Judgement: proto.CloneOf(f.sub().GetSignOff().GetJudgement())}
+	c := &recordv1.Collect{Job: 1, Submission: 1, ImageSha256: f.sub().GetImage().GetSha256(), Judgement: proto.CloneOf(YesTo(f.job(), f.sub()).Judgement)}
 	change(c)
 	f.entries[len(f.entries)-1] = f.signed(f.tech, len(f.entries)-2, &recordv1.Action{Body: &recordv1.Action_Collect{Collect: c}})
 }
@@ -175,12 +178,15 @@ func (f *forgery) verify(home *Home) error {
 	return err
 }
 
+// clause is a proof and how it is refused.
+type clause struct {
+	words string // of the refusal; Kind is Distrust, but of "newer version". Empty: it verifies
+	forge func(*forgery)
+}
+
 // clauses are the clauses of the verifier, each with a proof that it alone refuses: one that is left out lets a
 // proof through, or has it refused for another reason.
-var clauses = []struct {
-	words string // of the refusal; Kind is Distrust, but of "newer version"
-	forge func(*forgery)
-}{
+var clauses = []clause{
 	{"", func(*forgery) {}},
 	// What kind of thing it is.
 	{"entries.pb holds no entries", func(f *forgery) { f.files[proofEntries] = []byte("no entries") }},
@@ -287,6 +293,8 @@ var clauses = []struct {
 	{"not compared with its job's read as found", func(f *forgery) { // which was voided
 		f.insert(inSubmission, f.tech, &recordv1.Action{Body: &recordv1.Action_Void{Void: &recordv1.VoidRead{Job: 1, Read: 1, Because: "a slip"}}})
 	}},
+	{"it holds files of a corridor that 1.1 does not need", func(f *forgery) { f.files[proofStart] = f.files[proofImage] }},
+	{"it holds files of a corridor that 1.1 does not need", func(f *forgery) { f.files[proofCorridor] = f.files[proofDefinition] }},
 	// By what it was judged.
 	{"image.bin is not the one that was signed for", func(f *forgery) { f.files[proofImage][0x40]++ }},
 	{"definition.yaml is not the one that was signed for", func(f *forgery) { f.files[proofDefinition] = append(f.files[proofDefinition], '\n') }},
@@ -297,7 +305,7 @@ var clauses = []struct {
 	{`definition.yaml:1: unknown field "colour"`, func(f *forgery) { f.document(proofDefinition, "colour: red\n") }},
 	{`limits.yaml:1: unknown field "colour"`, func(f *forgery) { f.document(proofLimits, "colour: red\n") }},
 	{"size: the image has 256 bytes", func(f *forgery) { // a definition of a smaller image
-		f.document(proofDefinition, strings.NewReplacer("size: 0x100", "size: 0x80", "end: 0x100,", "end: 0x80,", "volatile:\n  - {start: 0xF0, end: 0x100, title: learned idle}\n", "").Replace(testDefinition))
+		f.document(proofDefinition, smaller(testDefinition))
 	}},
 	{"limits bench-98 do not apply to definition bench", func(f *forgery) {
 		f.document(proofLimits, strings.ReplaceAll(testLimits, "applies_to: [bench]", "applies_to: [other]"))
@@ -317,13 +325,38 @@ var clauses = []struct {
 	}},
 }
 
+// smaller is a definition of half of the image.
+func smaller(definition string) string {
+	return strings.NewReplacer("size: 0x100", "size: 0x80", "end: 0x100,", "end: 0x80,", "volatile:\n  - {start: 0xF0, end: 0x100, title: learned idle}\n", "").Replace(definition)
+}
+
 func TestClauses(t *testing.T) {
 	w := newWorld(t).released()
 	w.must(nil, w.collect(w.tech))
+	said := w.refuses(inAll, clauses)
+	road := newWorld(t).onRollingRoad()
+	said = append(said, road.refuses(onAll, corridorClauses)...)
+	// What the verifier's own copy knows against a proof.
+	f := w.forgery()
+	f.signOff(w.lead, inSubmission, func(*recordv1.SignOff) {})
+	said = append(said, refused1(w, f.verify(w.tech.own.home), "entry 8 is not that of the ledger that you have seen"))
+	w.must(w.lead.ReturnSubmission(ctx, 1, 1, "a slip"))
+	w.must(nil, w.tech.Sync(ctx))
+	said = append(said, refused1(w, w.forgery().verify(w.tech.own.home), "1.1 was recalled by lead: a slip"))
+	t.Logf("%d clauses, %d refusals", len(clauses)+len(corridorClauses), len(said))
+	for _, one := range refusalsIn(t, "verify.go", "judge.go", "verify_corridor.go", "judge_corridor.go") {
+		if !slices.ContainsFunc(said, one.words.MatchString) && !elsewhere[one.text] {
+			t.Errorf("%s: no proof is refused with %q", one.at, one.text)
+		}
+	}
+}
+
+// refuses has each proof of so many entries checked, and answers with what was said.
+func (w *world) refuses(entries int, list []clause) (said []string) {
+	w.Helper()
 	nobody := &Home{Dir: w.path("nobody")}
-	var said []string
-	for i, c := range clauses {
-		f := w.forgery()
+	for i, c := range list {
+		f := w.forgeryOf(entries)
 		c.forge(f)
 		err := f.verify(nobody)
 		if c.words == "" {
@@ -335,24 +368,12 @@ func TestClauses(t *testing.T) {
 			kind = Upgrade
 		}
 		if err == nil || KindOf(err) != kind || !regexp.MustCompile(c.words).MatchString(err.Error()) || strings.Contains(err.Error(), "\n") {
-			t.Errorf("%d, %s: kind %v, %v", i, c.words, KindOf(err), err)
+			w.Errorf("%d, %s: kind %v, %v", i, c.words, KindOf(err), err)
 			continue
 		}
 		said = append(said, err.Error())
 	}
-	// What the verifier's own copy knows against a proof.
-	f := w.forgery()
-	f.signOff(w.lead, inSubmission, func(*recordv1.SignOff) {})
-	said = append(said, refused1(w, f.verify(w.tech.own.home), "entry 8 is not that of the ledger that you have seen"))
-	w.must(w.lead.ReturnSubmission(ctx, 1, 1, "a slip"))
-	w.must(nil, w.tech.Sync(ctx))
-	said = append(said, refused1(w, w.forgery().verify(w.tech.own.home), "1.1 was recalled by lead: a slip"))
-	t.Logf("%d clauses, %d refusals", len(clauses), len(said))
-	for _, one := range refusalsIn(t, "verify.go", "judge.go") {
-		if !slices.ContainsFunc(said, one.words.MatchString) && !elsewhere[one.text] {
-			t.Errorf("%s: no proof is refused with %q", one.at, one.text)
-		}
-	}
+	return said
 }
 
 func refused1(w *world, err error, words string) string {
@@ -367,7 +388,7 @@ var elsewhere = map[string]bool{
 	"%s was signed by %s, whose key was compromised since":            true, // TestProofOfACompromisedKey
 	"%s holds an entry of a kind that this witnessmark does not know": true, // TestProofOfNewerVersion
 	"its tree does not hold at entry %d: %w":                          true, // TestDamagedCopyOffline
-	"%s is %s":                                                        true, // nothing but a return ends a release, today
+	"%s is %s":                                                        true, // TestCorridorProofs
 	"its first entry is no genesis":                                   true, // TestNoGenesis
 }
 

@@ -67,12 +67,16 @@ func (c *Client) proof(ctx context.Context, r *Review, collected uint64) ([]byte
 	if files[proofLimits], err = c.download(ctx, "limits "+j.GetLimits().GetName(), j.GetLimits().GetSha256()); err != nil {
 		return nil, err
 	}
-	if yes := YesTo(r.Job, r.Submission); yes != nil && yes.Corridor != nil {
-		if err := c.corridorFiles(ctx, files, yes.Corridor.GetAsked(), j); err != nil {
+	asked, err := c.askedBy(r)
+	if err != nil {
+		return nil, err
+	}
+	if asked != nil {
+		if err := c.corridorFiles(ctx, files, asked, j); err != nil {
 			return nil, err
 		}
 	}
-	openings, entries, err := c.proven(r, head.Size, collected)
+	openings, entries, err := c.proven(r, asked, head.Size, collected)
 	if err != nil {
 		return nil, err
 	}
@@ -87,6 +91,15 @@ func (c *Client) proof(ctx context.Context, r *Review, collected uint64) ([]byte
 	return pack(files)
 }
 
+// askedBy is what the corridor says that released a submission; nil where that was signed off by itself, also meanwhile.
+func (c *Client) askedBy(r *Review) (*recordv1.OpenCorridor, error) {
+	return look(c, func(s *record.State) (*recordv1.OpenCorridor, error) {
+		job, sub, err := subIn(s, r.Job.GetNumber(), r.Submission.GetNumber())
+		_, _, by := record.Approved(job, sub)
+		return by.GetAsked(), err
+	})
+}
+
 // corridorFiles are those that a corridor's release needs beside what it was collected by.
 func (c *Client) corridorFiles(ctx context.Context, files [][]byte, asked *recordv1.OpenCorridor, j *recordv1.Judgement) (err error) {
 	if files[proofStart], err = c.download(ctx, "the start of the corridor", asked.GetFromSha256()); err != nil {
@@ -99,7 +112,7 @@ func (c *Client) corridorFiles(ctx context.Context, files [][]byte, asked *recor
 }
 
 // proven are the car's texts, and the entries of a proof with their places in a tree of a size.
-func (c *Client) proven(r *Review, size, collected uint64) (*recordv1.OpeningList, *recordv1.ProvenList, error) {
+func (c *Client) proven(r *Review, asked *recordv1.OpenCorridor, size, collected uint64) (*recordv1.OpeningList, *recordv1.ProvenList, error) {
 	openings, entries := &recordv1.OpeningList{}, &recordv1.ProvenList{}
 	err := c.own.view(func(tx store.ReadTx) error {
 		s := record.Read(tx)
@@ -109,7 +122,7 @@ func (c *Client) proven(r *Review, size, collected uint64) (*recordv1.OpeningLis
 				openings.Openings = append(openings.Openings, o)
 			}
 		}
-		for _, i := range saysYes(s, job, r, collected) {
+		for _, i := range saysYes(s, job, r.Judgement, asked, collected) {
 			p, err := prove(tx, i, size)
 			if err != nil {
 				return err
@@ -123,16 +136,16 @@ func (c *Client) proven(r *Review, size, collected uint64) (*recordv1.OpeningLis
 
 // saysYes are the entries that a proof holds, in order: the genesis, those about people, the job's up
 // to its collection, the definition and limits that it was judged by, and the definition of its corridor.
-func saysYes(s *record.State, job *recordv1.Job, r *Review, collected uint64) []uint64 {
+func saysYes(s *record.State, job *recordv1.Job, j *recordv1.Judgement, asked *recordv1.OpenCorridor, collected uint64) []uint64 {
 	out := append(s.AboutPeople(), collected)
 	add := func(kind string, rev *recordv1.Revision) {
 		f, _ := s.ByHash(kind, rev.GetSha256())
 		out = append(out, uint64(f.GetAdded().GetEntry()))
 	}
-	add(record.Definitions, r.Judgement.GetDefinition())
-	add(record.Limits, r.Judgement.GetLimits())
-	if yes := YesTo(job, r.Submission); yes != nil && yes.Corridor != nil {
-		add(record.Definitions, yes.Corridor.GetAsked().GetDefinition())
+	add(record.Definitions, j.GetDefinition())
+	add(record.Limits, j.GetLimits())
+	if asked != nil {
+		add(record.Definitions, asked.GetDefinition())
 	}
 	for _, e := range s.CarHistory(job.GetCar()).GetEvents() {
 		if i := uint64(e.GetEvent().GetEntry()); e.GetJob() == job.GetNumber() && i < collected {

@@ -206,8 +206,15 @@ func TestProofOfACompromisedKey(t *testing.T) {
 
 // Every byte of a proof matters: no flipped bit verifies.
 func TestProofBits(t *testing.T) {
-	w := newWorld(t).released()
-	w.must(nil, w.collect(w.tech))
+	signed := newWorld(t).released()
+	signed.must(nil, signed.collect(signed.tech))
+	for _, w := range []*world{signed, newWorld(t).onRollingRoad()} {
+		w.proofBits(t)
+	}
+}
+
+func (w *world) proofBits(t *testing.T) {
+	t.Helper()
 	whole, err := os.ReadFile(w.path("out.bin.proof.zip"))
 	w.must(nil, err)
 	files, err := unpack("proof", whole)

@@ -10,15 +10,15 @@ import (
 // release a proof holds nothing for that.
 func (o *opened) inside(v *Verified) error {
 	c := v.Yes.Corridor
-	if c == nil {
-		if o.files[proofStart] != nil || o.files[proofCorridor] != nil {
-			return o.no("it holds where a corridor starts, and %s was signed off by itself", Name(v.Submission))
-		}
-		return nil
+	asked, by := c.GetAsked(), proofDefinition
+	if asked.GetDefinition().GetSha256() != o.judge.collection.GetJudgement().GetDefinition().GetSha256() {
+		by = proofCorridor
 	}
-	asked, by := c.GetAsked(), proofCorridor
-	if o.files[by] == nil {
-		by = proofDefinition
+	if o.files[proofStart] != nil && c == nil || o.files[proofCorridor] != nil && (c == nil || by == proofDefinition) {
+		return o.no("it holds files of a corridor that %s does not need", Name(v.Submission))
+	}
+	if c == nil {
+		return nil
 	}
 	if err := o.signedFor(map[int]string{proofStart: asked.GetFromSha256(), by: asked.GetDefinition().GetSha256()}); err != nil {
 		return err

@@ -49,6 +49,8 @@ type Outcome struct {
 type Measured struct {
 	Name    string
 	When    string // before or after
+	Map     string // what was in the car; empty where nobody said
+	Other   bool   // after the change, and of another map than the outcome is about: it is not compared
 	Run     *run.Run
 	Sweep   run.Sweep
 	Curve   *run.Curve // nil where none could be made
@@ -70,20 +72,39 @@ func Make(in Input) (*Outcome, error) {
 		return nil, fmt.Errorf("job %d has no runs: there is nothing to show yet", in.Job.GetNumber())
 	}
 	o := &Outcome{Job: in.Job, Units: in.Units, InCar: inCar(in.Job)}
-	var order int
+	about := ""
+	if in.Review != nil {
+		about = client.Name(in.Review.Submission)
+	}
+	o.measured(in, about)
+	slices.SortStableFunc(o.Runs, func(a, b *Measured) int { return strings.Compare(b.When, a.When) })
+	o.compare(in)
+	o.changed(in)
+	o.notes()
+	return o, nil
+}
+
+// measured takes the runs in, of which those after the change count that are of the map that the outcome is about.
+func (o *Outcome) measured(in Input, about string) {
+	var order, others int
 	for _, r := range in.Runs {
+		of := MapOf(in.Job, r.Entry)
+		name, err := record.ParseName(of) // what is no submission was presumed against what somebody says: after the change
+		other := r.Entry.GetWhen() == "after" && err == nil && name.Part == record.ASubmission && about != "" && of != about
+		if other {
+			others++
+		}
 		for _, m := range measure(r, in) {
+			m.Map, m.Other = of, other
 			if order++; m.pull != nil {
 				m.pull.Order = order
 			}
 			o.Runs = append(o.Runs, m)
 		}
 	}
-	slices.SortStableFunc(o.Runs, func(a, b *Measured) int { return strings.Compare(b.When, a.When) })
-	o.compare(in)
-	o.changed(in)
-	o.notes()
-	return o, nil
+	if others > 0 {
+		o.note(fmt.Sprintf("%d of the runs after the change are of other maps than %s, and are not compared.", others, about))
+	}
 }
 
 // measure makes the curve of every sweep of a run.
@@ -113,7 +134,7 @@ func (o *Outcome) compare(in Input) {
 	var sides [2][]*run.Pull
 	for _, m := range o.Runs {
 		switch {
-		case m.pull == nil:
+		case m.pull == nil, m.Other:
 		case m.When == "before":
 			sides[0] = append(sides[0], m.pull)
 		default:
@@ -139,7 +160,7 @@ func (o *Outcome) compare(in Input) {
 func (o *Outcome) side(when string) []*run.Curve {
 	var out []*run.Curve
 	for _, m := range o.Runs {
-		if m.When == when && m.Curve != nil {
+		if m.When == when && m.Curve != nil && !m.Other {
 			out = append(out, m.Curve)
 		}
 	}

@@ -127,7 +127,7 @@ func (o *Outcome) Watched() []Panel {
 		for _, m := range o.Runs {
 			values, ok := m.Run.Values(w.quantity)
 			speed, has := m.Run.Values("engine_speed")
-			if !ok || !has || m.Sweep.To <= m.Sweep.From || m.Sweep.To > len(values) || m.Sweep.To > len(speed) {
+			if !ok || !has || m.Other || m.Sweep.To <= m.Sweep.From || m.Sweep.To > len(values) || m.Sweep.To > len(speed) {
 				continue
 			}
 			unit = m.Run.Unit(w.quantity)

@@ -59,10 +59,14 @@ func (o *Outcome) Band() string { return o.Gain.Band() }
 
 // About says what a run holds.
 func (m *Measured) About() string {
-	if m.Curve == nil {
-		return "no curve: " + m.Why
+	of := ""
+	if m.Map != "" {
+		of = "of " + m.Map + ", "
 	}
-	return fmt.Sprintf("%.0f to %.0f 1/min in %.1f s, %d points, %s%s", m.Sweep.Low, m.Sweep.High,
+	if m.Curve == nil {
+		return of + "no curve: " + m.Why
+	}
+	return of + fmt.Sprintf("%.0f to %.0f 1/min in %.1f s, %d points, %s%s", m.Sweep.Low, m.Sweep.High,
 		m.Sweep.Until-m.Sweep.Begin, len(m.Curve.Raw), place(m.Curve.Place), m.corrected())
 }
 

@@ -44,6 +44,9 @@ func writeVerified(w io.Writer, v *client.Verified) error {
 		fmt.Fprintf(w, "each cell lies inside the corridor, for maps of %s from %s: %s\n", client.OneLine(strings.Join(v.Yes.Corridor.GetAsked().GetAuthors(), ", ")),
 			client.CorridorStart(v.Job, v.Yes.Corridor.GetAsked()), strings.Join(client.Bounds(v.Yes.Corridor.GetAsked()), "; "))
 	}
+	if v.Yes.ByAuthor {
+		fmt.Fprintf(w, "signed by its author: %s\n", client.OneLine(v.Yes.Reason))
+	}
 	fmt.Fprintf(w, "holds against the ledger %s (%d entries)\n", v.Fingerprint, v.Entries)
 	if v.Newer != nil {
 		fmt.Fprintf(w, "a newer release, %s, took its place\n", client.Name(v.Newer))
