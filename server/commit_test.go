@@ -113,12 +113,23 @@ func testCommitterUnderConcurrency(t *testing.T, p Place) {
 	w.leavesNothing()
 }
 
-// arrived opens, decides and computes an action as Admit does, and leaves it before the committer.
+// arrived opens an action, takes what it brings, decides and computes it as Admit does, and leaves it before the committer.
 func (w *workshop) arrived(name string, env []byte, openings ...*recordv1.Opening) *arrival {
 	w.Helper()
 	a := &arrival{openings: openings, answer: make(chan admitted, 1)}
-	if first, _, err := w.srv.core.open(a, env, signoff.Fingerprint(publicOf(w.keys[name]))); err != nil || first != nil {
+	first, wanted, err := w.srv.core.open(a, env, signoff.Fingerprint(publicOf(w.keys[name])))
+	if err != nil || first != nil {
 		w.Fatalf("open: %v %v", first, err)
+	}
+	for _, sha := range wanted {
+		part := &servicev1.BlobPart{Sha256: sha, Size: uint64(len(w.files[sha])), Data: w.files[sha]}
+		b, err := w.srv.spool.receive(name, func() (*servicev1.AdmitRequest, error) {
+			return &servicev1.AdmitRequest{Content: &servicev1.AdmitRequest_Part{Part: part}}, nil
+		}, sha)
+		if err != nil {
+			w.Fatal(err)
+		}
+		a.spooled = append(a.spooled, b)
 	}
 	if err := w.srv.core.compute(a); err != nil {
 		w.Fatal(err)

@@ -71,10 +71,13 @@ var afterwards = []afterward{
 	{"what lies outside released", []step{{kind: "limits"}, {kind: "corridor_close"}, {kind: "corridor"}, {kind: "submit", who: "an author", up: 4}}, answered{why: "cells"}},
 }
 
-// afterwards goes on with a history, in a job of its own.
+// afterwards goes on with a history, in the first of its jobs that has a read.
 func (h *house) afterwards(c afterward) (right, wrong []porcupine.Operation) {
 	f, at := h.end, int64(time.Since(h.start))
 	job := slices.IndexFunc(f.jobs, func(j jobOnPaper) bool { return j.read > 0 }) + 1
+	if job == 0 {
+		return nil, nil
+	}
 	steps := []step{{kind: "reopen"}, {kind: "corridor_close"}, {kind: "corridor"}}
 	right = slices.Clone(h.history)
 	for i, s := range append(steps, c.steps...) {
