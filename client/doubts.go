@@ -52,6 +52,19 @@ func (c *Client) DoubtsOf(ctx context.Context, kind, path string, file []byte) (
 	return doubt.InOrder(all), nil
 }
 
+// DoubtsRead is what looks wrong when an image file is read by a definition that has no fault.
+func (c *Client) DoubtsRead(path string, file []byte, imagePath string) ([]doubt.Doubt, error) {
+	lay, err := c.claims.Definition(path, HashHex(file), func() ([]byte, error) { return file, nil })
+	if err != nil {
+		return nil, err
+	}
+	im, err := ReadFile(imagePath, "", lay)
+	if err != nil {
+		return nil, err
+	}
+	return doubt.OfImage(path, file, lay, im)
+}
+
 // newestLayout compiles the newest revision of a definition; nil where there is none.
 func (c *Client) newestLayout(ctx context.Context, name string) (*definition.Layout, error) {
 	f, err := look(c, func(s *record.State) (*recordv1.CatalogFile, error) {

@@ -10,6 +10,7 @@ import (
 
 	"witnessmark/tables/a2l"
 	"witnessmark/tables/definition"
+	"witnessmark/tables/image"
 	"witnessmark/tables/imported"
 	"witnessmark/tables/limits"
 	"witnessmark/tables/yamldoc"
@@ -60,6 +61,15 @@ func Import(path string, o Importing) (*Imported, error) {
 		err = l.Check(out.Layout)
 	}
 	return out, err
+}
+
+// HeldIn is what an image file, read as b, says that it holds: nil where it has no addresses.
+func HeldIn(path string, b []byte, kind image.Format) ([]image.Range, error) {
+	f, err := image.Decode(path, b, kind, 0)
+	if err != nil || f.Format == image.Raw {
+		return nil, err
+	}
+	return f.Held(), nil
 }
 
 // importFile reads the file, as its ending says.

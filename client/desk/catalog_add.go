@@ -1,18 +1,13 @@
 package desk
 
 import (
-	"cmp"
 	"fmt"
 	"net/http"
-	"path/filepath"
-	"strconv"
 	"strings"
-	"unicode/utf8"
 
 	"witnessmark/client"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/tables/doubt"
-	"witnessmark/tables/imported"
 	"witnessmark/tables/severity"
 )
 
@@ -22,6 +17,7 @@ type adding struct {
 	File       string // its name, which what is said of it calls it
 	Text       string
 	Doubts     []remark
+	MoreDoubts int           // of those, how many are left out
 	Faults     int           // of those, how many keep it from being used
 	Looked     client.Looked // what adding it would come to; no name where that is not known
 	Why        string        // why it is not known
@@ -32,24 +28,14 @@ type adding struct {
 	More       int    // of what is said, what is left out
 	SaidOf     string // what it is said about
 	Declared   *client.ImportedFile
+	Image      string  // the file that was read by it; empty for none
+	ImageWhy   string  // why that could not be read
 	Typed      string  // yes where somebody changed the text in the page, so that it is nowhere else
 	Ask        []field // of a page that proposes: what it is asked
 	Definition string  // and for which definition
 }
 
-// remark is a doubt and the line that it is about.
-type remark struct {
-	doubt.Doubt
-	Quote string
-}
-
-// worse is a submission that would be judged worse.
-type worse struct {
-	Name, Plate string
-	*recordv1.JudgedWorse
-}
-
-// mostSaid is how many lines of what an import left out a page shows.
+// mostSaid is how much a page shows of what is said of a text, and of what an import left out.
 const mostSaid = 200
 
 // add takes a file, or the text that it became, and shows what is to be said of it; with a yes it adds it.
@@ -64,7 +50,10 @@ func (d *Desk) add(w http.ResponseWriter, r *http.Request) error {
 	f := &filling{Request: r, desk: d, files: map[string]string{}}
 	drop, err := f.receive(w)
 	defer drop()
-	a := &adding{catalogKind: k}
+	a := &adding{catalogKind: k, Image: f.files["image"]}
+	if err == nil && a.Image != "" {
+		err = wrongFile(a.Image, "image")
+	}
 	if err == nil {
 		err = f.text(a)
 	}
@@ -97,147 +86,6 @@ func (d *Desk) addFrom(w http.ResponseWriter, r *http.Request, k catalogKind) er
 		return err
 	}
 	return d.adding(w, r, &adding{catalogKind: k, File: name + ".yaml", Text: string(file)}, nil)
-}
-
-// addBody is the form that takes a file.
-type addBody struct {
-	catalogKind
-	Import      []field // how a description is read
-	Definitions []field // that limits are proposed for
-	May         string
-}
-
-func (f *filling) adding(p page, k catalogKind) addBody {
-	b := addBody{catalogKind: k, May: p.may(k.Kind)}
-	if k.Kind == client.Limits {
-		b.Definitions = []field{{Kind: "pick", Name: "definition", Label: "Propose limits to start from, for the definition", Options: f.desk.names(client.Definitions)}}
-		return b
-	}
-	b.Import = []field{
-		{Kind: "pick", Name: "order", Label: "Byte order", Options: [][2]string{{"", "as the description says"}, {"big", "big"}, {"little", "little"}}},
-		{Kind: "line", Name: "module", Label: "Module", Hint: "Where a description has several."},
-		{Kind: "text", Name: "only", Label: "Only objects of these names, one a line", Hint: "With * and ? in them; what they need comes with them."},
-		{Kind: "line", Name: "extension", Label: "Address extension", Hint: "Where it is not 0."},
-	}
-	for i := range b.Import {
-		b.Import[i].Value = f.value(b.Import[i].Name)
-	}
-	return b
-}
-
-// text is what was sent: a file, an import of one, or what was typed.
-func (f *filling) text(a *adding) error {
-	path := f.files["file"]
-	if path == "" {
-		if f.FormValue("text") == "" {
-			return &client.Error{Kind: client.Usage, Text: "choose a file first"}
-		}
-		a.File = fileName(cmp.Or(f.value("name"), a.Kind+".yaml"))
-		a.Text = typedText(f.FormValue("text"))
-		f.carried(a)
-		return nil
-	}
-	a.File = filepath.Base(path)
-	switch ending := strings.ToLower(filepath.Ext(path)); {
-	case ending == ".yaml" || ending == ".yml":
-	case a.Kind == client.Definitions && (ending == ".a2l" || ending == ".csv"):
-		return f.imported(path, a)
-	case a.Kind == client.Definitions:
-		return &client.Error{Kind: client.Usage, Text: a.File + ": its ending does not say what it is; allowed are .yaml, .a2l and .csv"}
-	default:
-		return &client.Error{Kind: client.Usage, Text: a.File + ": its ending does not say what it is; allowed is .yaml"}
-	}
-	b, err := client.ReadBounded(path, client.MaxDocument)
-	if err == nil && !utf8.Valid(b) {
-		err = &client.Error{Kind: client.Usage, Text: a.File + " is not text"}
-	}
-	a.Text = typedText(string(b))
-	return err
-}
-
-// carried is what a page said of the text when it was made, and says again.
-func (f *filling) carried(a *adding) {
-	a.Said, a.SaidOf, a.More, a.Typed = f.Form["said"], f.value("said-of"), int(f.number("more")), f.value("typed")
-	if name := f.value("declared"); name != "" {
-		a.Declared = &client.ImportedFile{Name: fileName(name), Bytes: []byte(typedText(f.FormValue("declared-text")))}
-	}
-}
-
-// typedText is a text as files have it; forms end lines as networks do.
-func typedText(s string) string { return strings.ReplaceAll(s, "\r\n", "\n") }
-
-// imported makes the text out of a description.
-func (f *filling) imported(path string, a *adding) error {
-	extension, err := strconv.ParseInt(cmp.Or(f.value("extension"), "0"), 0, 64)
-	if err != nil {
-		return &client.Error{Kind: client.Usage, Text: fmt.Sprintf("address extension %.40q is no whole number", f.value("extension"))}
-	}
-	made, err := client.Import(path, client.Importing{Module: f.value("module"),
-		Options: imported.Options{ByteOrder: f.value("order"), Extension: extension, Only: lines(f.value("only"))}})
-	if err != nil {
-		return err
-	}
-	a.File, a.Text = made.Files[0].Name, string(made.Files[0].Bytes)
-	if len(made.Files) > 1 {
-		a.Declared = &made.Files[1]
-	}
-	for _, s := range made.Said {
-		a.Said = append(a.Said, f.desk.plain(fmt.Errorf("%s", s)))
-	}
-	a.SaidOf = fmt.Sprintf("What was left out of %s, or kept without something", filepath.Base(path))
-	if a.Said == nil {
-		a.Said = []string{"Nothing: all of it was imported."}
-	}
-	a.More = max(0, len(a.Said)-mostSaid)
-	a.Said = a.Said[:len(a.Said)-a.More]
-	return nil
-}
-
-// look finds out what is to be said of the text.
-func (d *Desk) look(r *http.Request, a *adding) error {
-	doubts, err := d.client.DoubtsOf(r.Context(), a.Kind, a.File, []byte(a.Text))
-	if err != nil {
-		return err
-	}
-	all := strings.Split(a.Text, "\n")
-	for _, one := range doubts {
-		m := remark{Doubt: one}
-		if one.Line > 0 && one.Line <= len(all) {
-			m.Quote = all[one.Line-1]
-		}
-		if a.Doubts = append(a.Doubts, m); one.Severity == severity.Danger {
-			a.Faults++
-		}
-	}
-	if a.Faults > 0 {
-		return nil
-	}
-	if a.Looked, err = d.client.LookAtDocument(r.Context(), a.Kind, a.File, []byte(a.Text)); err != nil {
-		a.Why, a.Looked.Name = d.plain(err), ""
-		return nil
-	}
-	a.Worse, a.WorseIs = d.worseOf(a.Looked.Worse), worseSaid(a.Looked.Worse)
-	return nil
-}
-
-func (d *Desk) worseOf(list []*recordv1.JudgedWorse) (out []worse) {
-	for _, one := range list {
-		m := worse{Name: subAt(one.GetJob(), one.GetSubmission()), JudgedWorse: one}
-		if j, err := d.client.Job(one.GetJob()); err == nil {
-			m.Plate = text(j.GetPlate())
-		}
-		out = append(out, m)
-	}
-	return out
-}
-
-// worseSaid is what is agreed to.
-func worseSaid(list []*recordv1.JudgedWorse) string {
-	var out []string
-	for _, one := range list {
-		out = append(out, fmt.Sprint(subAt(one.GetJob(), one.GetSubmission()), " ", one.GetVerdict(), " ", one.GetWarnings()))
-	}
-	return strings.Join(out, "; ")
 }
 
 // adding shows a text with what is to be said of it, and why it was not added, if somebody wanted that.

@@ -73,6 +73,11 @@ func TestAFileIsLookedAtChangedAndAdded(t *testing.T) {
 	if got := sentText(page); got != faulty {
 		t.Error("the text is not the file's")
 	}
+	var many strings.Builder
+	for range mostSaid + 7 {
+		many.WriteString("  - {id: UPPER, severity: caution, select: {}, frozen: {}}\n")
+	}
+	b.looksAt("limits", nil, [2]string{"club.yaml", "name: club\nrules:\n" + many.String()}, http.StatusOK, "200 faults", fmt.Sprint(mostSaid+7, " more remarks.")) // a notice each, too
 	b.looksAt("limits", url.Values{"do": {"add"}, "text": {faulty}}, [2]string{}, http.StatusUnprocessableEntity, "Nothing was added: ", "cannot be used as it is", "Not done: ")
 	page = b.looksAt("limits", url.Values{"do": {"check"}, "name": {"club.yaml"}, "text": {strings.ReplaceAll(limits, "\n", "\r\n")}}, [2]string{}, http.StatusOK, "It would become <b>club-98</b>, revision 1.", `value="add"`)
 	if got := sentText(page); got != limits {
@@ -196,6 +201,33 @@ func TestADescriptionOfTheStandard(t *testing.T) {
 	if status, page := b.get("/propose?definition=hc-18t"); status != http.StatusConflict || !strings.Contains(page, "nothing can be proposed") {
 		t.Errorf("a proposal by nothing: %d", status)
 	}
+}
+
+// TestAnImageIsReadByADefinition: what looks wrong in it is said beside the lines, and what cannot be read is.
+func TestAnImageIsReadByADefinition(t *testing.T) {
+	w := newWorld(t)
+	b := w.inside(w.lead.desk)
+	files, err := demoFiles()
+	w.must(err)
+	def := strings.Replace(string(files["dx1-1.8t.yaml"]), "name: dx1-1.8t\n", "name: club\n", 1)
+	look := func(def, image, body string, status int, words ...string) {
+		t.Helper()
+		got, page := b.sends("/add/definition", nil, map[string][2]string{"file": {"club.yaml", def}, "image": {image, body}})
+		for _, says := range words {
+			if got != status || !strings.Contains(page, says) {
+				t.Errorf("%s: %d, and the page lacks %q in %.3000s", image, got, says, page)
+			}
+		}
+	}
+	found := string(files["asfound.bin"])
+	look(def, "asfound.hex", string(files["asfound.hex"]), http.StatusOK, "All of it was read once out of asfound.hex.", "Nothing is wrong or doubtful in it.", "revision 1")
+	look(strings.Replace(def, "unit: 1/min\n    stored: {address: 0x109A0", "unit: Hz\n    stored: {address: 0x109A0", 1), "asfound.bin", found, http.StatusOK, "limiter.soft holds", "far outside what engine_speed usually is", "v-caution")
+	look(strings.Replace(def, "role: target", "role: aim", 1), "asfound.bin", found, http.StatusOK, "It cannot be used as it is")
+	if _, page := b.sends("/add/definition", nil, map[string][2]string{"file": {"club.yaml", def}}); strings.Contains(page, "read once out of") {
+		t.Error("without an image it says that one was read")
+	}
+	look(def, "half.bin", found[:1000], http.StatusOK, "It could not be read out of half.bin: ", "revision 1")
+	look(def, "limits.yaml", string(files["dx1-road-98.yaml"]), http.StatusUnprocessableEntity, "limits.yaml is text, and not an image")
 }
 
 // TestAProposalGoesByAJobsRead, and by none of another definition.

@@ -98,11 +98,7 @@ func (i *importing) held() (_ []image.Range, err error) {
 	if i.kind, err = formatOr(i.format); err != nil {
 		return nil, err
 	}
-	f, err := image.Decode(i.image, i.file, i.kind, 0)
-	if err != nil || f.Format == image.Raw {
-		return nil, err
-	}
-	return f.Held(), nil
+	return client.HeldIn(i.image, i.file, i.kind)
 }
 
 // look reads everything out of the image once.
