@@ -74,10 +74,10 @@ func TestAFileIsLookedAtChangedAndAdded(t *testing.T) {
 		t.Error("the text is not the file's")
 	}
 	var many strings.Builder
-	for range mostSaid + 7 {
-		many.WriteString("  - {id: UPPER, severity: caution, select: {}, frozen: {}}\n")
+	for i := range mostSaid + 7 { // a remark each: it says no reason
+		fmt.Fprintf(&many, "  - {id: r%d, severity: caution, select: {}, frozen: {}}\n", i)
 	}
-	b.looksAt("limits", nil, [2]string{"club.yaml", "name: club\nrules:\n" + many.String()}, http.StatusOK, "200 faults", fmt.Sprint(mostSaid+7, " more remarks.")) // a notice each, too
+	b.looksAt("limits", nil, [2]string{"club.yaml", "name: club\napplies_to: [dx1-1.8t]\nrules:\n" + many.String()}, http.StatusOK, "It would become <b>club</b>, revision 1.", "7 more remarks.")
 	b.looksAt("limits", url.Values{"do": {"add"}, "text": {faulty}}, [2]string{}, http.StatusUnprocessableEntity, "Nothing was added: ", "cannot be used as it is", "Not done: ")
 	page = b.looksAt("limits", url.Values{"do": {"check"}, "name": {"club.yaml"}, "text": {strings.ReplaceAll(limits, "\n", "\r\n")}}, [2]string{}, http.StatusOK, "It would become <b>club-98</b>, revision 1.", `value="add"`)
 	if got := sentText(page); got != limits {
