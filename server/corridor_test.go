@@ -8,19 +8,13 @@ import (
 	"testing"
 
 	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	servicev1 "witnessmark/proto/witnessmark/service/v1"
 	"witnessmark/store"
 	"witnessmark/store/record"
 )
-
-// opening is the action that opens a corridor in a small job, for both calibrators.
-func (b *bench) opening(job uint32, maps int) *recordv1.Action {
-	var j *recordv1.Job
-	b.look(func(s *record.State) { j, _ = s.Job(job) })
-	return b.corridor(step{authors: []string{"calibrator", "second calibrator"}, up: 3, maps: maps, most: "caution"}, j,
-		record.AsFound(j).GetImage().GetSha256(), b.revision(record.Limits, "small-road"))
-}
 
 // corridorBench is a small bench with two calibrators, and a job.
 func corridorBench(t testing.TB, p Place) *bench {
@@ -59,7 +53,7 @@ func TestLastMapOfACorridor(t *testing.T) { onBoth(t, testLastMapOfACorridor) }
 
 func testLastMapOfACorridor(t *testing.T, p Place) {
 	b := corridorBench(t, p)
-	b.act("lead", b.opening(1, 1))
+	b.act("lead", b.opening(1, 0, 1, "calibrator", "second calibrator"))
 	one, env, o := b.sent("calibrator", 1)
 	two, late, lateOpenings := b.sent("second calibrator", 2)
 	same := b.arrived("calibrator", env, o...)
@@ -108,7 +102,7 @@ func testLastMapOfACorridor(t *testing.T, p Place) {
 func TestCorridorMeanwhile(t *testing.T) {
 	b := corridorBench(t, newFolderPlace(t))
 	before, _, _ := b.sent("calibrator", 1) // no corridor is open
-	open := b.sealedFor("lead", b.opening(1, 9))
+	open := b.sealedFor("lead", b.opening(1, 0, 9, "calibrator"))
 	b.srv.core.commit([]*arrival{open, before})
 	if r := <-open.answer; r.err != nil {
 		t.Fatal(r.err)
@@ -120,7 +114,7 @@ func TestCorridorMeanwhile(t *testing.T) {
 		by                uint32
 	}{
 		{"closed", record.ReasonCorridor, "no corridor is open", closingCorridor(1, 1, 0), 0},
-		{"opened again", record.ReasonCorridor, "1.corridor2 covers now", b.opening(1, 9), 2},
+		{"opened again", record.ReasonCorridor, "1.corridor2 covers now", b.opening(1, 0, 9, "calibrator"), 2},
 		{"other limits", record.ReasonOlderRevision, "not the newest", addLimits(b.have(houseLimits("newer", false))), 0},
 	} {
 		sub, _, _ := b.sent("calibrator", 2)
@@ -139,5 +133,57 @@ func TestCorridorMeanwhile(t *testing.T) {
 		})
 	}
 	before.close()
+	b.leavesNothing()
+}
+
+// TestEraseOfCorridor: what a job's corridor said of an image that is erased is forgotten, and no fault; of one that is
+// there it is made again. Whoever begins now comes to the same record.
+func TestEraseOfCorridor(t *testing.T) { onBoth(t, testEraseOfCorridor) }
+
+func testEraseOfCorridor(t *testing.T, p Place) {
+	b := newSmallBenchIn(t, p)
+	for n := uint32(1); n <= 2; n++ {
+		b.smallReleased(n)
+		b.act("lead", b.opening(n, 1, 9, "calibrator"))
+		for _, up := range []int{2, 9} {
+			sub, o := b.submit(n, houseMap(n, up))
+			b.act("calibrator", sub, o...)
+		}
+		b.act("technician", b.collect(n, 2, hashOf(houseMap(n, 2))))
+	}
+	b.closeAndErase(1, false)
+	texts := b.well().Passed
+	b.closeAndErase(2, true)
+	if images := b.well().Passed; images <= texts {
+		t.Errorf("%d claims are passed over, and %d before images were erased", images, texts)
+	}
+	for what, data := range map[string][]byte{"where it starts": smallMap(2), "what it released": houseMap(2, 2)} {
+		if _, err := download(t, servicev1.NewBlobsClient(b.as("lead")), hashOf(data)); status.Code(err) != codes.NotFound {
+			t.Errorf("%s: %v, want not found", what, err)
+		}
+	}
+	b.leavesNothing()
+	fresh := &bench{workshop: b.workshop, own: newOwn(), claims: b.claims}
+	fresh.sync()
+	if got := documentsOf(t, fresh.own); got != b.documents() {
+		t.Error("whoever begins now has other documents")
+	}
+}
+
+// TestMoveOfCorridors: corridors go into a database as they are, and what they cover there is a release.
+func TestMoveOfCorridors(t *testing.T) {
+	b := lived(t)
+	want := documentsIn(t, b.dir)
+	p := b.toDatabase()
+	if out, err := p.Move(); err != nil || out.Documents == 0 {
+		t.Fatalf("%+v %v", out, err)
+	}
+	b.place = p
+	b.start()
+	if b.documents() != want {
+		t.Error("other documents")
+	}
+	b.act("technician", b.collect(1, 2, hashOf(houseMap(1, 1))))
+	b.act("technician", closingCorridor(1, 1, 2))
 	b.leavesNothing()
 }

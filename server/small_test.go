@@ -63,8 +63,20 @@ func (b *bench) smallReleased(n uint32) {
 	b.act("lead", b.sign(n, 1))
 }
 
+// opening is the action that opens a corridor in a small job, from a submission or the read as found.
+func (b *bench) opening(job, from uint32, maps int, authors ...string) *recordv1.Action {
+	b.Helper()
+	var j *recordv1.Job
+	b.look(func(s *record.State) { j, _ = s.Job(job) })
+	start := record.AsFound(j).GetImage()
+	if from > 0 {
+		start = record.SubmissionOf(j, from).GetImage()
+	}
+	return b.corridor(step{from: int(from), authors: authors, up: 3, maps: maps, most: "caution"}, j, start.GetSha256(), b.revision(record.Limits, "small-road"))
+}
+
 // lived is a stopped server's folder that has every kind of document: a release that was collected, one that was
-// recalled, and a job that was erased whole.
+// recalled, a corridor that is open, and a job with another that was erased whole.
 func lived(t testing.TB) *bench {
 	b := newSmallBench(t)
 	for n := uint32(1); n <= 3; n++ {
@@ -74,6 +86,24 @@ func lived(t testing.TB) *bench {
 		b.act("technician", note, o...)
 	}
 	b.act("lead", &recordv1.Action{Body: &recordv1.Action_Return{Return: &recordv1.Return{Job: 2, Submission: 1, ImageSha256: hashOf(smallMap(2)), Reason: "too lean"}}})
+	b.act("lead", b.opening(1, 0, 9, "calibrator"))
+	b.act("lead", b.opening(3, 1, 9, "calibrator"))
+	for _, c := range []struct {
+		job uint32
+		up  int
+	}{{1, 1}, {1, 9}, {3, 2}} {
+		sub, o := b.submit(c.job, houseMap(c.job, c.up))
+		b.act("calibrator", sub, o...)
+	}
+	b.act("technician", b.collect(3, 2, hashOf(houseMap(3, 2))))
+	b.act("technician", closingCorridor(3, 1, 2))
+	b.look(func(s *record.State) {
+		one, _ := s.Job(1)
+		three, _ := s.Job(3)
+		if a, b, c := one.GetSubmissions()[1], one.GetSubmissions()[2], three.GetSubmissions()[1]; a.GetByCorridor() != 1 || b.GetNotCovered() != "cells" || c.GetByCorridor() != 1 {
+			t.Errorf("by corridors: %v, %v, %v", a, b, c)
+		}
+	})
 	b.closeAndErase(3, true)
 	b.must("lead", retireAction("calibrator"))
 	b.well()
