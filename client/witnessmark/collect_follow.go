@@ -85,7 +85,7 @@ func (a *app) followBay(ctx context.Context, c *client.Client, q client.Collecti
 	if f.bay, err = c.Bay(q.Job); err != nil {
 		return err
 	}
-	if flags.notReadBack && f.bay.Corridor == nil && f.bay.Release.GetByCorridor() == 0 {
+	if _, reached := c.AsOf(); reached && flags.notReadBack && f.bay.Corridor == nil && f.bay.Release.GetByCorridor() == 0 {
 		return usage("--not-read-back: job %d has no open corridor; what a person signed for is read back before the next is written", q.Job)
 	}
 	if file, ok := a.errOut.(*os.File); ok {
@@ -238,7 +238,7 @@ func (f *bayFollower) press(ctx context.Context, key rune) (done bool, err error
 		return f.look(ctx)
 	case key == 's' && f.offered != nil:
 		f.skipped, f.offered = f.offered.Submission.GetNumber(), nil
-		fmt.Fprintf(f.out, "%d.%d is skipped; Enter offers it again\n", f.ask.Job, f.skipped)
+		fmt.Fprintf(f.errOut, "%d.%d is skipped; Enter offers it again\n", f.ask.Job, f.skipped)
 	case key == 't' && f.offered != nil:
 		return false, f.whole(ctx)
 	default:
@@ -249,10 +249,10 @@ func (f *bayFollower) press(ctx context.Context, key rune) (done bool, err error
 
 func (f *bayFollower) prompt() {
 	if f.offered == nil {
-		fmt.Fprintln(f.out, "nothing is offered now; keys: q ends")
+		fmt.Fprintln(f.errOut, "nothing is offered now; keys: q ends")
 		return
 	}
-	fmt.Fprintf(f.out, "keys: Enter writes %s, s skips it, t shows its tables whole, q ends\n", f.path(f.offered.Submission))
+	fmt.Fprintf(f.errOut, "keys: Enter writes %s, s skips it, t shows its tables whole, q ends\n", f.path(f.offered.Submission))
 }
 
 // tell says how things stand, once.

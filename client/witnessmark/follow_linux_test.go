@@ -251,6 +251,7 @@ func TestFollowTakesNoOthersPlace(t *testing.T) {
 
 // A file is submitted as it was shown, each time that it was saved and somebody says so; never half of one.
 func TestFollowSaves(t *testing.T) {
+	t.Setenv(hurried, "yes")
 	b := engineJob(t)
 	b.file("work.bin", engineImage(nil))
 	cal := b.types("calibrator", "submit", "1", "work.bin", "--follow")

@@ -102,7 +102,7 @@ func (f *saveFollower) run(ctx context.Context) (err error) {
 // look compares what was saved, and asks for a note where it is new.
 func (f *saveFollower) look(ctx context.Context, s save) error {
 	if f.offered != nil {
-		fmt.Fprintln(f.out)
+		fmt.Fprintln(f.errOut)
 	}
 	f.pending, f.offered = nil, nil
 	if s.err != nil {
@@ -196,7 +196,7 @@ func (f *saveFollower) brief(was, is *client.Review, which string) error {
 }
 
 func (f *saveFollower) prompt() {
-	fmt.Fprintf(f.out, "\r\x1b[Knote (Enter submits, Escape passes it over): %s", string(f.note))
+	fmt.Fprintf(f.errOut, "\r\x1b[Knote (Enter submits, Escape passes it over): %s", string(f.note))
 }
 
 // press writes the note, submits, or passes over.
@@ -206,9 +206,9 @@ func (f *saveFollower) press(ctx context.Context, key rune) error {
 		f.tell("nothing to submit; %s is watched, and Ctrl-C ends", f.ask.Path)
 	case key == keyEscape, key == keyEnter && string(f.note) == "n":
 		f.passed, f.offered, f.note = f.offered.Submission.GetImage().GetSha256(), nil, nil
-		fmt.Fprintln(f.out, "\npassed over: nothing is sent")
+		fmt.Fprintln(f.errOut, "\npassed over: nothing is sent")
 	case key == keyEnter:
-		fmt.Fprintln(f.out)
+		fmt.Fprintln(f.errOut)
 		return f.submit(ctx)
 	default:
 		switch {
@@ -217,7 +217,7 @@ func (f *saveFollower) press(ctx context.Context, key rune) error {
 			f.prompt()
 		case unicode.IsPrint(key):
 			f.note = append(f.note, key)
-			fmt.Fprint(f.out, string(key))
+			fmt.Fprint(f.errOut, string(key))
 		}
 	}
 	return nil
