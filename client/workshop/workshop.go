@@ -93,6 +93,12 @@ func (o *Options) plan() (p *plan, path string, err error) {
 	if o.Home.LoggedIn() {
 		return nil, "", usage("witnessmark desk; for another workshop use another WITNESSMARK_HOME", "%s belongs to a workshop already", o.Home.Dir)
 	}
+	switch joining, err := client.JoiningIn(o.Home); {
+	case err != nil:
+		return nil, "", err
+	case joining != nil: // by a key that a beginning which was killed may have made
+		return nil, "", usage("go on with it, or use another WITNESSMARK_HOME", "%s is joining a workshop already", joining.Introduction.Name)
+	}
 	if err := signoff.CheckName(o.Lead); err != nil {
 		return nil, "", usage("another name", "%v", err)
 	}
@@ -135,8 +141,9 @@ func (p *plan) begin(ctx context.Context, o Options, path string) (*Started, err
 func (p *plan) addresses(ctx context.Context, others string) string {
 	list := client.SplitList(others)
 	own, everywhere := here(p.Listen)
-	if there := client.FromElsewhere(ctx, own); everywhere && len(list) == 0 && len(there) > 0 {
-		list = there[:1]
+	if everywhere && len(list) == 0 {
+		there := client.FromElsewhere(ctx, own)
+		list = there[:min(1, len(there))]
 	}
 	return strings.Join(append([]string{own}, slices.DeleteFunc(list, func(addr string) bool { return addr == own })...), ",")
 }

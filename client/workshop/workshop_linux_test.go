@@ -234,6 +234,18 @@ func TestStartRefuses(t *testing.T) {
 	m.refuses(m.options(), "witnessmarkd init: the disk is on fire")
 	m.script(program, `case $1 in serve) echo "witnessmarkd: the lock is stuck" >&2; exit 2;; esac; exec REAL "$@"`)
 	m.refuses(m.options(), "the workshop's server ended: the lock is stuck; the ledger that was made in ")
+	i, err := client.ParseInvitation("witnessmark invitation h:1 SHA256:" + strings.Repeat("A", 43) + " 1:" + strings.Repeat("0", 64))
+	if err != nil {
+		t.Fatal(err)
+	}
+	joining, err := client.BeginJoining(m.home, i, "Anna", []string{"lead"}, client.OwnKey{Path: m.home.KeyPath()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	m.refuses(m.options(), "Anna is joining a workshop already")
+	if err := joining.GiveUp(); err != nil {
+		t.Fatal(err)
+	}
 	t.Setenv("PATH", t.TempDir())
 	m.refuses(m.options(), "witnessmarkd was found neither beside ")
 	t.Setenv("PATH", m.bin+":"+filepath.Dir(m.real)+":/usr/bin:/bin")
