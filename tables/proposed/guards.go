@@ -30,6 +30,7 @@ var steps = []step{
 	{"lean-step-inverse", "lean-sum-inverse", []string{"equivalence_ratio"}, "", none, 2, "A leaner mixture wants a run with a wide-band sensor."},
 	{"torque-step", "torque-sum", []string{"engine_torque", "torque", "torque_request"}, "", 10, none, "More torque has to pass clutch and gearbox."},
 	{"fuel-step", "fuel-sum", []string{"injection_time", "fuel_mass", "fuel_factor"}, "", 10, 5, "Less fuel for the same air is a leaner engine; much more washes the bores."},
+	{"fuel-pressure-step", "", []string{"fuel_pressure"}, "", 10, 10, "Injectors and pump meet another pressure."},
 	{"dwell-step", "", []string{"dwell_time"}, "", 10, none, "Coils that charge longer grow hotter."},
 	{"duty-step", "", []string{"wastegate_duty"}, "%", 10, none, "Boost overshoots after a larger step."},
 	{"cam-step", "", []string{"cam_advance"}, "deg", 5, 5, "A camshaft that moves changes the air in the cylinder."},
@@ -115,6 +116,7 @@ func (p *proposer) guard() {
 		s := &steps[i]
 		propose(s.rule(s.id), func(t *definition.Table) bool { return s.of(t.Quantity) && numeric(t) && s.converts(t.Unit) })
 	}
+	propose(frozen("bounds-kept", "Something is held back, or begins, here."), bounds)
 	p.lean()
 }
 

@@ -115,6 +115,37 @@ func TestDemo(t *testing.T) {
 	}
 }
 
+// TestOneTableEach: what a table's quantity, role and side of protection ask for, and nothing else.
+func TestOneTableEach(t *testing.T) {
+	for _, c := range []struct{ table, want string }{
+		{`quantity: ignition_advance, role: target, unit: deg`, "advance-step"}, {`quantity: ignition_advance, unit: rad`, "advance-step"},
+		{`quantity: ignition_advance, unit: deg, protects: lower`, "protection-kept-low"}, {`quantity: ignition_advance, unit: kPa`, ""}, {`quantity: ignition_advance, unit_text: degrees`, ""},
+		{`quantity: manifold_pressure, role: target, unit: "kPa{gauge}"`, "boost-step"}, {`quantity: manifold_pressure, role: limit, unit: kPa`, "boost-limit-kept"},
+		{`quantity: lambda, role: target, unit: "1", y: {quantity: cylinder_filling, unit: "%", points: [50, 150]}`, "lean-step lean-under-load"},
+		{`quantity: equivalence_ratio, unit: "1", y: {quantity: manifold_pressure, unit: bar, points: [0.5, 1.5]}`, "lean-step-inverse lean-under-boost-inverse"},
+		{`quantity: lambda, unit: "1", y: {quantity: manifold_pressure, unit: "kPa{gauge}", points: [0, 50]}`, "lean-step"},
+		{`quantity: engine_torque, role: limit, unit: N.m`, "torque-step"}, {`quantity: engine_speed, role: limit, unit: 1/min`, "limiters-kept"}, {`quantity: engine_speed, role: target, unit: 1/min`, ""},
+		{`quantity: oil_temperature, role: threshold, unit: Cel`, "heat-kept"}, {`quantity: oil_pressure, role: threshold, unit: kPa, protects: higher`, "protection-kept-high"},
+		{`quantity: oil_pressure, role: threshold, unit: kPa`, "bounds-kept"}, {`quantity: knock_ratio, role: threshold, unit: "1"`, "knock-kept"}, {`quantity: fuel_pressure, role: target, unit: MPa`, "fuel-pressure-step"},
+		{`quantity: injector_flow, unit: g/min`, "parts-kept"}, {`role: switch, conversion: {labels: {0: off, 1: "on"}}`, "switches-kept"}, {`quantity: mode, protects: higher, conversion: {labels: {0: off, 1: "on"}}`, "switches-kept"},
+		{`quantity: road_speed, unit: km/h`, ""}, {`unit: kPa, role: target`, ""},
+	} {
+		lay, err := definition.Load("one.yaml", []byte("name: one\nbyte_order: big\nimage: {size: 64}\ntables:\n  - {id: it, stored: {address: 0, type: u8}, x: {quantity: place, unit: m, points: [0, 1]}, "+c.table+"}\n"))
+		must(t, lay, err)
+		p, err := Limits(lay, nil, nil)
+		if c.want == "" {
+			if err == nil {
+				t.Errorf("%s: proposed %q", c.table, ids(p.Limits))
+			}
+			continue
+		}
+		must(t, p, err)
+		if got := strings.Join(ids(p.Limits), " "); got != c.want {
+			t.Errorf("%s: %s, want %s", c.table, got, c.want)
+		}
+	}
+}
+
 // TestNothingToGoBy: tables without quantities or roles, as of a description of the standard, tell nothing.
 func TestNothingToGoBy(t *testing.T) {
 	_, err := Limits(layout(t, "../imported/testdata/hc-18t.yaml"), nil, nil)
