@@ -164,9 +164,10 @@ func (w *welcome) came(j *client.Joining, c *client.Client, err error) {
 	w.turn.Lock()
 	defer w.turn.Unlock()
 	if err == nil {
-		if err = w.opens(c); err == nil {
-			return
+		if w.joining, w.tried = nil, w.opens(c); w.tried != nil {
+			w.tell()
 		}
+		return
 	}
 	if w.joining != j { // they left
 		return

@@ -122,6 +122,10 @@ func TestWelcomeFits(t *testing.T) {
 	b.presses("Go on")
 	b.sees("wrong passphrase: nothing was typed")
 	b.everyLook(axe, "joining-locked")
+	closed := w.tab(w.nobodys("lead"))
+	closed.enters()
+	closed.sees("Your key is closed")
+	closed.everyLook(axe, "unlock")
 	if axe == "" {
 		lacks(t, noAxe)
 	}

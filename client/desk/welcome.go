@@ -101,7 +101,6 @@ func (w *welcome) opens(c *client.Client) error {
 			return err
 		}
 	}
-	w.joining = nil
 	w.desk.opens(c, confirm)
 	return nil
 }

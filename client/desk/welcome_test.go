@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"net"
 	"net/http"
 	"net/url"
 	"os"
@@ -109,5 +110,35 @@ func TestWhatCannotBeMadeIsSaid(t *testing.T) {
 	b.post("/leave", nil)
 	if page := b.shows(b.location, `value="new"`, `value="technician" checked`, i.Fingerprint); client.FileExists(w.path("home-damaged/joining.json")) || strings.Contains(page, "once more") {
 		t.Errorf("begun anew: %s", page) // the key that was made is gone on with
+	}
+}
+
+// TestOnePersonStartsWithAKeyThatTheyHave: nobody is to be invited, and the workshop runs on while the desk does.
+func TestOnePersonStartsWithAKeyThatTheyHave(t *testing.T) {
+	w := unmade(t)
+	w.key("mine")
+	free, err := net.Listen("tcp", "127.0.0.1:0")
+	w.must(err)
+	_, port, _ := net.SplitHostPort(free.Addr().String())
+	w.must(free.Close())
+	p := w.nobodys("alone")
+	b := w.inside(p.desk)
+	said := url.Values{"name": {"alone"}, "passphrase": {"battery staple"}, "key": {w.path("mine")}, "people": {"one"}, "listen": {"here"}, "port": {port}, "folder": {w.path("workshop")}}
+	if status, page := b.post("/start", said); status != http.StatusUnprocessableEntity || !strings.Contains(beside(page, "passphrase"), "wrong passphrase") || client.FileExists(w.path("workshop")) {
+		t.Errorf("a wrong passphrase: %d %s", status, beside(page, "passphrase"))
+	}
+	said.Set("passphrase", passphrase)
+	if status, page := b.post("/start", said); status != http.StatusSeeOther {
+		t.Fatalf("%d %s", status, page)
+	}
+	b.shows("/", "You are alone (lead)", "What comes next", "Add a definition", "ends with it")
+	b.hides("/", "Invite the others")
+	if !p.desk.client.OnePerson() || client.FileExists(w.path("home-alone/key")) {
+		t.Error("not one person's, or another key was made")
+	}
+	w.stops()
+	if c, err := net.Dial("tcp", "127.0.0.1:"+port); err == nil {
+		c.Close()
+		t.Error("the server goes on without the desk")
 	}
 }
