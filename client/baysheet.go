@@ -51,6 +51,9 @@ func carChecked(by string) string {
 	return "nothing: the definition has no field that belongs to one car"
 }
 
+// mostBounds keeps the sheet one that is read in the bay.
+const mostBounds = 40
+
 // saidYes is who answers for the file, and of a corridor what it let the file be.
 func saidYes(line func(label, format string, args ...any), y *Yes) {
 	if y.Corridor == nil {
@@ -58,7 +61,7 @@ func saidYes(line func(label, format string, args ...any), y *Yes) {
 		return
 	}
 	line("released", "%s", strings.TrimPrefix(y.Says(), "released "))
-	for _, table := range Bounds(y.Corridor.GetAsked()) {
+	for _, table := range SomeTables(Bounds(y.Corridor.GetAsked()), mostBounds) {
 		line("", "%s", table)
 	}
 	line("", "a verdict of at most %s", y.Corridor.GetAsked().GetMost())

@@ -66,6 +66,14 @@ func Bounds(asked *recordv1.OpenCorridor) (lines []string) {
 	return lines
 }
 
+// SomeTables are so many lines of a long list, a table each, and how many there are more.
+func SomeTables(lines []string, most int) []string {
+	if more := len(lines) - most; more > 1 {
+		return append(lines[:most:most], fmt.Sprintf("and %d tables more", more))
+	}
+	return lines
+}
+
 // CorridorRows are what a corridor says, for columns: a label and what stands beside it.
 func (c *Client) CorridorRows(j *recordv1.Job, corridor *recordv1.Corridor) ([][]string, error) {
 	asked := corridor.GetAsked()

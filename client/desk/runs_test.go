@@ -93,7 +93,7 @@ func TestRunsAndOutcomeHoldTheNumbers(t *testing.T) {
 	if status, _ := b.get("/job/1/runs?units=furlongs"); status != http.StatusNotFound {
 		t.Errorf("unknown units: status %d", status)
 	}
-	b.shows("/job/1", `href="/job/1/outcome"`, "run 1 added, before")
+	b.shows("/job/1", `href="/job/1/outcome"`, "run 1 of 1.read1 added, before")
 }
 
 // TestABadRunEntersNothing: the place of the mistake is said, and the ledger stays as it was.

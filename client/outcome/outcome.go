@@ -186,13 +186,16 @@ func (o *Outcome) changed(in Input) {
 	o.Changed = ChangedIn(in.Review.Report, in.Review.Layout())
 }
 
+// mostBounds keeps a corridor from filling the page.
+const mostBounds = 6
+
 // yesText is who answers for the submission, and of a corridor what it allowed.
 func yesText(y *client.Yes, verdict string) string {
 	text := fmt.Sprintf(" Signed off by %s, %s; verdict %s.", y.By.GetPerson(), when(y.By), verdict)
 	if y.Corridor != nil {
 		asked := y.Corridor.GetAsked()
 		text = fmt.Sprintf(" Released by %s; verdict %s. The corridor allowed a verdict of at most %s, and %s.",
-			strings.TrimPrefix(y.InAdvance(when(y.By)), "released by "), verdict, asked.GetMost(), strings.Join(client.Bounds(asked), "; "))
+			strings.TrimPrefix(y.InAdvance(when(y.By)), "released by "), verdict, asked.GetMost(), strings.Join(client.SomeTables(client.Bounds(asked), mostBounds), "; "))
 		if y.Reason != "" && !y.ByAuthor {
 			text += " Because: " + oneLine(y.Reason) + "."
 		}

@@ -69,7 +69,7 @@ func writeCard(w io.Writer, j *recordv1.Job, files client.JobFiles, distance str
 	}
 	for _, c := range j.GetCorridors() {
 		rows = append(rows, []string{fmt.Sprintf("corridor %d", c.GetNumber()), client.CorridorRow(j, c)})
-		for _, line := range someOf(client.Bounds(c.GetAsked()), "tables") {
+		for _, line := range client.SomeTables(client.Bounds(c.GetAsked()), mostLines) {
 			rows = append(rows, []string{"", line})
 		}
 	}
@@ -115,17 +115,11 @@ func distance(ctx context.Context, c *client.Client, j *recordv1.Job) string {
 		}
 		far = append(far, s)
 	}
-	return cmp.Or(strings.Join(someOf(far, "tables"), ", "), "no table")
+	return cmp.Or(strings.Join(client.SomeTables(far, mostLines), ", "), "no table")
 }
 
-// someOf keeps a card readable: of a long list the first dozen, and how many there are more.
-func someOf(list []string, things string) []string {
-	const most = 12
-	if more := len(list) - most; more > 1 {
-		return append(list[:most:most], fmt.Sprintf("and %d %s more", more, things))
-	}
-	return list
-}
+// mostLines keeps a card readable.
+const mostLines = 12
 
 // factRows are what people said of a job.
 func factRows(j *recordv1.Job, files client.JobFiles) [][]string {

@@ -46,7 +46,7 @@ func corridorLines(r *client.Review) (lines []string) {
 	}
 	lines = append(lines, in.Says())
 	if y := client.YesTo(r.Job, r.Submission); y != nil && y.Corridor != nil {
-		for _, table := range someOf(client.Bounds(y.Corridor.GetAsked()), "tables") {
+		for _, table := range client.SomeTables(client.Bounds(y.Corridor.GetAsked()), mostLines) {
 			lines = append(lines, "    "+table)
 		}
 		if y.Reason != "" && !y.ByAuthor {
@@ -110,5 +110,5 @@ func differs(from string, r *calibrationv1.Report, lay *definition.Layout) strin
 	if len(tables) == 0 {
 		tables = []string{"no table"}
 	}
-	return fmt.Sprintf("differs from %s: %s", from, strings.Join(someOf(tables, "tables"), "; "))
+	return fmt.Sprintf("differs from %s: %s", from, strings.Join(client.SomeTables(tables, mostLines), "; "))
 }

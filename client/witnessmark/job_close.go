@@ -15,9 +15,21 @@ func newJobClose(a *app) *cobra.Command {
 	cmd := &cobra.Command{Use: "close JOB --as done|cancelled [--because TEXT]", Short: "End a visit", Args: takes(1)}
 	cmd.Flags().StringVar(&outcome, "as", "", "what became of it: done or cancelled")
 	cmd.Flags().StringVar(&why, "because", "", "why; "+forEver)
-	cmd.RunE = a.onJob(func(ctx context.Context, c *client.Client, n uint32) (*recordv1.Job, error) {
-		return c.CloseJob(ctx, n, outcome, why)
-	}, func(j *recordv1.Job) string { return fmt.Sprintf("closed job %d: %s", j.GetNumber(), j.GetOutcome()) })
+	cmd.RunE = a.acts(func(ctx context.Context, c *client.Client, args []string) error {
+		n, err := client.ParseJob(args[0])
+		if err != nil {
+			return err
+		}
+		j, err := c.CloseJob(ctx, n, outcome, why)
+		if err != nil {
+			return err
+		}
+		turns := j.GetTurns()
+		if err := a.raised(c, turns[len(turns)-1].GetEntry()); err != nil {
+			return err
+		}
+		return a.line(j, "closed job %d: %s", n, outcome)
+	})
 	return required(cmd, "as")
 }
 

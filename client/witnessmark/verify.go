@@ -42,7 +42,7 @@ func writeVerified(w io.Writer, v *client.Verified) error {
 		v.Submission.GetImage().GetSha256())
 	if v.Yes.Corridor != nil {
 		fmt.Fprintf(w, "each cell lies inside the corridor, for maps of %s from %s: %s\n", client.OneLine(strings.Join(v.Yes.Corridor.GetAsked().GetAuthors(), ", ")),
-			client.CorridorStart(v.Job, v.Yes.Corridor.GetAsked()), strings.Join(client.Bounds(v.Yes.Corridor.GetAsked()), "; "))
+			client.CorridorStart(v.Job, v.Yes.Corridor.GetAsked()), strings.Join(client.SomeTables(client.Bounds(v.Yes.Corridor.GetAsked()), mostLines), "; "))
 	}
 	if v.Yes.ByAuthor {
 		fmt.Fprintf(w, "signed by its author: %s\n", client.OneLine(v.Yes.Reason))
