@@ -26,6 +26,7 @@ var endsBy = map[string]string{
 	record.Recalled:        "A read-back of what else was written ends it, or a lead settles it.",
 	record.ChangedSince:    "A lead settles it.",
 	record.RunDanger:       "A lead settles it.",
+	record.CorridorOnly:    "A lead's sign-off of it ends it, or the car being back as found.",
 }
 
 // alarmLines are the alarms of a job that count now.

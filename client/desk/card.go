@@ -38,6 +38,7 @@ type cardBody struct {
 	More               []offered // seldom done
 	Not                []offered // what cannot be done now
 	Releases           []string
+	Corridors          []corridorLine
 	Definition, Limits string     // with their revisions
 	Pairs              bool       // two submissions can be compared
 	Numbers            [][]string // of the car and its parts, and what they come to
@@ -51,7 +52,7 @@ func (d *Desk) card(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	p.Title, p.Live = fmt.Sprintf("Job %d, %s", j.GetNumber(), text(j.GetPlate())), true
-	b := cardBody{Job: j, Pairs: len(j.GetSubmissions()) > 1, Numbers: client.NumberRows(j)}
+	b := cardBody{Job: j, Pairs: len(j.GetSubmissions()) > 1, Numbers: client.NumberRows(j), Corridors: corridorLines(j)}
 	if b.Definition, err = d.revision(client.Definitions, j.GetDefinition()); err != nil {
 		return err
 	}
@@ -144,6 +145,9 @@ func (b *cardBody) offer(p page, j *recordv1.Job, onePerson bool) {
 		default:
 			b.Deeds = append(b.Deeds, one)
 		}
+	}
+	if client.OpenOf(j) != nil {
+		b.Deeds = append(b.Deeds, offered{Href: roadAt(j), Label: "The rolling-road page", Strong: true})
 	}
 	slices.SortStableFunc(b.Deeds, func(a, b offered) int {
 		switch {

@@ -205,7 +205,7 @@ func (f *filling) act(o *deed) (note, to string, err error) {
 // deeds are all that can be done with a job, the likely first.
 func deeds() []*deed {
 	return []*deed{&readDeed, &submitDeed, &collectDeed, &asFoundDeed, &readbackDeed, &runDeed,
-		&noteDeed, &amendDeed, &voidDeed, &settleDeed, &closeDeed, &reopenDeed, &eraseDeed}
+		&corridorDeed, &closeCorridorDeed, &noteDeed, &amendDeed, &voidDeed, &settleDeed, &closeDeed, &reopenDeed, &eraseDeed}
 }
 
 // raised is a note that also says which alarm a deed raised.

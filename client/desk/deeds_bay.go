@@ -142,7 +142,8 @@ var readbackDeed = deed{path: "readback", label: "Add a read-back", kind: "read_
 
 var runDeed = deed{path: "run", label: "Add a run", kind: "run",
 	says: func(*recordv1.Job) string {
-		return "A file with a header row; each header is a quantity and its unit, such as engine_speed [1/min] or torque [N.m]. A channel file says what other headers are."
+		return "A file with a header row; each header is a quantity and its unit, such as engine_speed [1/min] or torque [N.m]. A channel file says what other headers are. " +
+			"The run is of the map in the car: what was collected last, else what was read."
 	},
 	fields: func(*filling) []field {
 		return []field{{Kind: "file", Name: "file", Label: "Run as CSV", Must: true, Holds: "text"},

@@ -39,22 +39,24 @@ type Options struct {
 
 // Desk is a running desk.
 type Desk struct {
-	client  *client.Client
-	confirm Confirmer
-	log     *slog.Logger
-	door    *door
-	pages   *pages
-	events  *events
-	drafts  *keep[*client.Draft]
-	taken   *keep[*takenFiles]
-	notes   *keep[note]
-	told    *told
-	backup  reminder
-	dir     string // private, for uploads, collected files and the door's file
-	removed func() error
-	server  *http.Server
-	stop    context.CancelFunc
-	done    sync.WaitGroup
+	client    *client.Client
+	confirm   Confirmer
+	log       *slog.Logger
+	door      *door
+	pages     *pages
+	events    *events
+	drafts    *keep[*client.Draft]
+	corridors *keep[*client.CorridorDraft]
+	maps      mapRuns
+	taken     *keep[*takenFiles]
+	notes     *keep[note]
+	told      *told
+	backup    reminder
+	dir       string // private, for uploads, collected files and the door's file
+	removed   func() error
+	server    *http.Server
+	stop      context.CancelFunc
+	done      sync.WaitGroup
 
 	inside atomic.Pointer[http.ServeMux] // the pages that there are; others once the desk is somebody's
 	opened chan struct{}                 // closed when it is
@@ -116,7 +118,8 @@ func newDesk(o Options, addr string) (*Desk, error) {
 		return nil, err
 	}
 	d := &Desk{log: o.Logger, pages: p, dir: dir, removed: done, opened: make(chan struct{}),
-		events: newEvents(), drafts: newKeep[*client.Draft](15 * time.Minute), taken: newKeep[*takenFiles](12 * time.Hour), notes: newKeep[note](15 * time.Minute)}
+		events: newEvents(), drafts: newKeep[*client.Draft](15 * time.Minute), corridors: newKeep[*client.CorridorDraft](15 * time.Minute),
+		taken: newKeep[*takenFiles](12 * time.Hour), notes: newKeep[note](15 * time.Minute)}
 	if d.door, err = newDoor(addr, dir, o.CodeLife); err != nil {
 		return nil, errors.Join(err, done())
 	}

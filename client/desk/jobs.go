@@ -163,6 +163,8 @@ func hrefOf(n record.Name) string {
 		return reportAt(n)
 	case record.ARollingRoad:
 		return fmt.Sprintf("/job/%d/runs", n.Job)
+	case record.ACorridor:
+		return fmt.Sprintf("/job/%d#corridor%d", n.Job, n.N)
 	}
 	return fmt.Sprintf("/job/%d", n.Job)
 }

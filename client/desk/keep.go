@@ -2,6 +2,8 @@ package desk
 
 import (
 	"crypto/rand"
+	"maps"
+	"slices"
 	"sync"
 	"time"
 )
@@ -47,4 +49,17 @@ func (k *keep[T]) drop(name string) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	delete(k.held, name)
+}
+
+// newest goes over what is held, what was put last first.
+func (k *keep[T]) newest(fn func(name string, v T)) {
+	k.mu.Lock()
+	all := maps.Clone(k.held)
+	k.mu.Unlock()
+	names := slices.SortedFunc(maps.Keys(all), func(a, b string) int { return all[b].until.Compare(all[a].until) })
+	for _, name := range names {
+		if time.Now().Before(all[name].until) {
+			fn(name, all[name].value)
+		}
+	}
 }

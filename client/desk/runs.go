@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"strings"
 
 	"witnessmark/client"
 	"witnessmark/client/outcome"
@@ -28,6 +29,7 @@ type runsBody struct {
 type runRow struct {
 	*outcome.Measured
 	Entry         *recordv1.Run
+	Map           string // that was in the car; empty where nobody knows
 	Torque, Power string // the peaks
 }
 
@@ -105,15 +107,16 @@ func (d *Desk) runs(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// rowsOf sets each run beside its entry in the ledger.
+// rowsOf sets each sweep of a run beside the run's entry in the ledger.
 func rowsOf(j *recordv1.Job, o *outcome.Outcome) []runRow {
-	entries := map[string]*recordv1.Run{}
-	for _, e := range j.Runs {
-		entries[client.RunName(e)] = e
-	}
 	var rows []runRow
 	for _, m := range o.Runs {
-		r := runRow{Measured: m, Entry: entries[m.Name]}
+		r := runRow{Measured: m}
+		for _, e := range j.GetRuns() {
+			if strings.HasPrefix(m.Name, client.RunName(e)) {
+				r.Entry, r.Map = e, outcome.MapOf(j, e)
+			}
+		}
 		r.Torque, r.Power = m.Peaks(o.Units)
 		rows = append(rows, r)
 	}

@@ -29,9 +29,12 @@ type sheetBody struct {
 	Meant    []meantTable
 	Get      bool // this person may take a working copy
 	Needs    []need
-	Long     bool   // so many that a browser lays them out later
-	NotSign  string // why this person may not sign
-	Return   bool   // it can be returned, or recalled
+	Long     bool                   // so many that a browser lays them out later
+	NotSign  string                 // why this person may not sign
+	Decide   string                 // what this person may do about it
+	Way      []*recordv1.Submission // the releases up to this one, where it stays of a corridor
+	Bounds   []string               // of the corridor that released it
+	Return   bool                   // it can be returned, or recalled
 	Recall   bool
 	Withdraw bool
 	Others   []*recordv1.Submission // of the same job
@@ -117,12 +120,33 @@ func (d *Desk) sheetOf(r *http.Request) (page, *sheetBody, error) {
 		b.Needs = d.needs(rev)
 		b.Long = len(b.Needs) > view.LongList
 	}
+	b.Decide = decideOf(b)
+	if yes := client.YesTo(rev.Job, s); yes != nil && yes.Corridor != nil {
+		line := asCorridorLine(yes.Corridor)
+		b.Bounds = line.Bounds
+		if line.More > 0 {
+			b.Bounds = append(b.Bounds, fmt.Sprintf("and %d more tables", line.More))
+		}
+	}
+	b.Way = wayTo(rev)
 	for _, o := range rev.Job.Submissions {
 		if o.Number != s.Number {
 			b.Others = append(b.Others, o)
 		}
 	}
 	return p, b, nil
+}
+
+// decideOf heads what this person may do about a submission.
+func decideOf(b *sheetBody) string {
+	no := "return"
+	if b.Recall {
+		no = "recall"
+	}
+	if b.NotSign == "" {
+		return "Sign or " + no
+	}
+	return sentence(no)
 }
 
 // needs is what has to be answered before signing, each with its finding.
@@ -151,14 +175,34 @@ func stands(r *client.Review, onePerson bool) string {
 	case record.Returned:
 		return "Returned by " + s.GetReturned().GetPerson() + "."
 	case record.InCar:
-		return "It is in the car: a read-back matched it. " + s.GetSigned().GetPerson() + " signed it off."
+		return "It is in the car: a read-back matched it. " + sentence(approvedBy(r.Job, s)) + "." + byItself(r)
 	case record.Released:
 		if s.GetCollected() {
-			return "Released and collected; " + s.GetSigned().GetPerson() + " signed it off."
+			return "Collected. " + sentence(approvedBy(r.Job, s)) + "." + byItself(r)
 		}
-		return "Released by " + s.GetSigned().GetPerson() + "; it can be collected."
+		return sentence(approvedBy(r.Job, s)) + "; it can be collected." + byItself(r)
 	}
 	return "It is " + s.GetState() + "; nothing is left to sign."
+}
+
+// byItself asks for the sign-off that what stays of a corridor lacks; empty where it lacks none.
+func byItself(r *client.Review) string {
+	if y := client.YesTo(r.Job, r.Submission); y != nil && y.Corridor.GetKept() == r.Submission.GetNumber() {
+		return " It stays, and a lead is asked to sign it by itself."
+	}
+	return ""
+}
+
+// approvedBy is whose yes a submission has, to itself or in advance; empty where it has none.
+func approvedBy(j *recordv1.Job, s *recordv1.Submission) string {
+	y := client.YesTo(j, s)
+	switch {
+	case y == nil:
+		return ""
+	case y.Corridor != nil:
+		return y.InAdvance(when(y.By.GetSignedAt()))
+	}
+	return "signed off by " + y.By.GetPerson()
 }
 
 func whoSigns(r *client.Review, onePerson bool) string {

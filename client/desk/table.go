@@ -128,10 +128,9 @@ func (d *Desk) history(ctx context.Context, rev *client.Review, id string) (func
 		}
 		after := surface.Decode(t, image)
 		text := fmt.Sprintf("set by %s, submitted by %s", client.Name(s), s.Submitted.GetPerson())
-		switch {
-		case s.Signed != nil:
-			text += ", signed off by " + s.Signed.GetPerson()
-		default:
+		if yes := approvedBy(rev.Job, s); yes != "" {
+			text += ", " + yes
+		} else {
 			text += ", not signed off (" + s.State + ")"
 		}
 		anew := !slices.Equal(shapeOf(after), shapeOf(before))

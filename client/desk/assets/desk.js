@@ -8,33 +8,40 @@
     if (!document.querySelector("header.band")) return;
     const stream = new EventSource("/events");
     let last = Number(document.body.dataset.ledger); // entries that the page was made of
-    stream.addEventListener("ledger", async (e) => {
+    stream.addEventListener("ledger", (e) => {
       const size = Number(e.data);
       if (size <= last) return;
       last = size;
-      if (!document.body.hasAttribute("data-live")) {
-        recount();
-        news.replaceChildren("The ledger has grown to " + e.data + " entries. ", link("Show this page anew"));
-        return;
-      }
-      const answer = await fetch(location.pathname + location.search);
-      if (!answer.ok) return;
-      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-      if (size < last) return; // a newer one is on its way
-      const fresh = page.getElementById("live");
-      const stale = document.getElementById("live");
-      if (!fresh || !stale) return;
-      const held = document.activeElement && stale.contains(document.activeElement) && document.activeElement.getAttribute("href");
+      if (document.body.hasAttribute("data-live")) return renew("This page was renewed: the ledger has grown to " + size + " entries.");
+      recount();
+      news.replaceChildren("The ledger has grown to " + size + " entries. ", link("Show this page anew"));
+    });
+    document.addEventListener("renew", () => renew(""));
+    addEventListener("pagehide", () => stream.close());
+  }
+
+  // renew puts what is live of the page anew, and says so to the page's own script; what is typed elsewhere stays.
+  let turn = 0;
+  async function renew(says) {
+    const mine = ++turn;
+    const answer = await fetch(location.pathname + location.search);
+    if (!answer.ok) return;
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    if (mine < turn) return; // a newer one is on its way
+    for (const stale of document.querySelectorAll("#live, [data-renewed]")) {
+      const fresh = page.getElementById(stale.id);
+      if (!fresh) continue;
+      const held = stale.contains(document.activeElement) && document.activeElement.getAttribute("href");
       stacks(fresh);
       stale.replaceWith(document.adoptNode(fresh));
-      if (held) document.querySelector('#live a[href="' + CSS.escape(held) + '"]')?.focus();
-      document.title = page.title;
-      band(page);
-      const foot = page.querySelector(".foot");
-      if (foot) document.querySelector(".foot")?.replaceWith(document.adoptNode(foot));
-      news.textContent = "This page was renewed: the ledger has grown to " + e.data + " entries.";
-    });
-    addEventListener("pagehide", () => stream.close());
+      if (held) fresh.querySelector('a[href="' + CSS.escape(held) + '"]')?.focus();
+    }
+    document.title = page.title;
+    band(page);
+    const foot = page.querySelector(".foot");
+    if (foot) document.querySelector(".foot")?.replaceWith(document.adoptNode(foot));
+    news.textContent = says;
+    document.dispatchEvent(new Event("renewed"));
   }
 
   // recount takes what waits, in title and band, from a page that is quickly made.

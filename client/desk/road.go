@@ -1,0 +1,279 @@
+package desk
+
+import (
+	"context"
+	"fmt"
+	"html/template"
+	"net/http"
+	"slices"
+	"sync"
+
+	"witnessmark/client"
+	"witnessmark/client/outcome"
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
+)
+
+func roadAt(j *recordv1.Job) string { return fmt.Sprintf("/job/%d/road", j.GetNumber()) }
+
+// roadBody is a job as whoever stands in the bay has it before them.
+type roadBody struct {
+	Job      *recordv1.Job
+	Bay      *client.Bay
+	Alarms   []alarmLine
+	InCar    string        // the name of what is in the car; empty where nobody knows
+	Owed     string        // what is to be read back, also before that is an alarm
+	Day      *corridorLine // the newest corridor; nil for none
+	Offer    *offer        // nil where nothing is to be collected
+	Why      string        // then why
+	Cautions string
+	Collects bool    // this person may
+	Fields   []field // by which the car is told apart; they stay on the page
+	Waiting  []waitingLine
+	Last     *heldRun // what the last run showed; nil without a run
+	RunOf    string   // the map that was in the car then
+	Runs     [][]string
+	NoRuns   string // why those that there are cannot be shown
+	Files    []takenAt
+	Stays    *recordv1.Submission // of the newest corridor, once it is closed
+	Yes      *client.Yes          // to what stays by itself; nil for none
+	Closes   bool                 // this person may close the corridor
+}
+
+// offer is the release that is to be collected next.
+type offer struct {
+	*client.Review
+	Name     string
+	Says     string // whose yes it has
+	Findings template.HTML
+	Differs  []differing
+	ReadBack bool // what was collected last is to be read back first
+}
+
+// differing is how a release differs from another image, in small.
+type differing struct {
+	From, Href string
+	Cards      []tableCard
+	More       int
+}
+
+// waitingLine is a submission that lies outside, or waits for another reason.
+type waitingLine struct {
+	*recordv1.Submission
+	Says string
+}
+
+// takenAt is what was collected at this desk, and where its files are.
+type takenAt struct {
+	*takenFiles
+	At string
+}
+
+// How much of a release, and of what waits, stands on the page.
+const (
+	mostDiffering = 6
+	mostWaiting   = 3
+)
+
+const roadCautions = "Before it is loaded: car strapped, guards closed, fans and extraction on, nobody in line with the wheels, a second person at the stop. First loads short; stop at the first thing that is not as expected."
+
+// road is what the technician at the rolling road has before them: it renews itself, and a key collects what is new.
+func (d *Desk) road(w http.ResponseWriter, r *http.Request) error {
+	p := d.base(r, "")
+	j, err := d.jobAt(r)
+	if err != nil {
+		return err
+	}
+	b := roadBody{Job: j, Cautions: roadCautions, Collects: p.may(collectDeed.kind) == "" && j.GetState() != "closed", Closes: closeCorridorDeed.why(p, j) == "",
+		Fields: []field{{Kind: "line", Name: "frame", Label: "Frame number of the car in the bay"}, {Kind: "file", Name: "fresh", Label: "or a fresh read of it"}, formatField("as the read came in")}}
+	if b.Bay, err = d.client.Bay(j.GetNumber()); err != nil {
+		return err
+	}
+	if b.Alarms, err = d.alarmsOf(p, j.GetCar()); err != nil {
+		return err
+	}
+	for _, a := range j.GetAlarms() {
+		if a.GetAlarm() == record.NotReadBack {
+			b.Owed = sentence(a.GetSays())
+		}
+	}
+	err = d.client.View(func(s *record.State) error {
+		if in, known := s.PresumedIn(j.GetNumber()); known {
+			b.InCar = in.String()
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	if err := d.offers(r.Context(), &b); err != nil {
+		return err
+	}
+	p.Live, p.Title = true, fmt.Sprintf("Rolling road: job %d, %s", j.GetNumber(), text(j.GetPlate()))
+	if b.Offer != nil {
+		p.Title = b.Offer.Name + " to collect: " + p.Title
+	}
+	b.ends()
+	b.Waiting = d.waitingOf(r.Context(), j)
+	d.runsBeside(r.Context(), &b)
+	b.Files = d.takenOf(j)
+	d.show(w, p, http.StatusOK, "road", b)
+	return nil
+}
+
+// offers finds what is to be collected next: the release that collecting takes by default, unless that was collected last.
+func (d *Desk) offers(ctx context.Context, b *roadBody) error {
+	s, last := b.Bay.Release, b.Bay.LastOf
+	switch {
+	case b.Job.GetState() == "closed":
+		b.Why = "The job is closed."
+		return nil
+	case s == nil:
+		b.Why = sentence(b.Bay.None.Error()) + "."
+		return nil
+	case last.GetNumber() == s.GetNumber() && s.GetCollected():
+		b.Why = fmt.Sprintf("%s was collected, and nothing newer is released.", client.Name(s))
+		return nil
+	}
+	rev, err := d.client.Review(ctx, s.GetJob(), s.GetNumber())
+	if err != nil {
+		return err
+	}
+	drawn := comparisonOf(rev)
+	o := &offer{Review: rev, Name: client.Name(s), Says: sentence(approvedBy(rev.Job, rev.Submission)), ReadBack: b.Bay.First(true) != ""}
+	o.Findings = drawn.Brief(rev.Report.GetFindings(), hrefIn(drawn, "/sheet/"+o.Name))
+	b.Offer = o
+	return d.differences(ctx, o, last)
+}
+
+// differences set what is offered beside the one before it, which is what was collected last, and beside where the day began.
+func (d *Desk) differences(ctx context.Context, o *offer, before *recordv1.Submission) error {
+	start, err := d.client.StartOf(ctx, record.CorridorOf(o.Job, o.Submission.GetByCorridor()))
+	if err != nil {
+		return err
+	}
+	which := "collected last"
+	if before == nil && o.Corridor != nil {
+		before, which = o.Corridor.Before(), "the one before"
+	}
+	known := before == nil || before.GetNumber() == o.Submission.GetNumber() || start != nil && start.Submission.GetNumber() == before.GetNumber()
+	if !known {
+		was, err := d.client.Review(ctx, before.GetJob(), before.GetNumber())
+		if err != nil {
+			return err
+		}
+		if err := o.differs(was, which); err != nil {
+			return err
+		}
+	}
+	return o.differs(start, "where the corridor starts")
+}
+
+// differs adds how the release differs from another; nil is the read as found.
+func (o *offer) differs(was *client.Review, what string) error {
+	c, at, one := comparisonOf(o.Review), "/sheet/"+o.Name, differing{From: "the read as found", Href: "/sheet/" + o.Name + "#tables"}
+	if was != nil {
+		name := client.Name(was.Submission)
+		one.From = name + ", " + what
+		at, one.Href = betweenAt(was, o.Review), fmt.Sprintf("/job/%d/between?a=%s&b=%s", o.Job.GetNumber(), name, o.Name)
+		var err error
+		if c.Report, err = client.Between(was, o.Review); err != nil {
+			return err
+		}
+		_, c.Base = was.Images()
+	}
+	for _, folder := range cardsOf(c, at, mostDiffering) {
+		one.Cards = append(one.Cards, folder.Cards...)
+	}
+	one.More = max(0, len(one.Cards)-mostDiffering)
+	one.Cards = one.Cards[:len(one.Cards)-one.More]
+	o.Differs = append(o.Differs, one)
+	return nil
+}
+
+// ends says how the day stands: its corridor, and of a closed one what stays.
+func (b *roadBody) ends() {
+	list := b.Job.GetCorridors()
+	if len(list) == 0 {
+		return
+	}
+	line := asCorridorLine(list[len(list)-1])
+	b.Day, b.Stays = &line, record.SubmissionOf(b.Job, line.GetKept())
+	if yes := client.YesTo(b.Job, b.Stays); b.Stays != nil && yes != nil && yes.Corridor == nil {
+		b.Yes = yes
+	}
+}
+
+func (d *Desk) waitingOf(ctx context.Context, j *recordv1.Job) (out []waitingLine) {
+	for _, s := range slices.Backward(j.GetSubmissions()) {
+		if s.GetState() != record.Waiting || len(out) == mostWaiting {
+			continue
+		}
+		one := waitingLine{s, "Waits for a sign-off."}
+		if s.GetCorridor() != nil {
+			if rev, err := d.client.Review(ctx, s.GetJob(), s.GetNumber()); err != nil {
+				one.Says = d.plain(err)
+			} else {
+				one.Says = sentence(rev.Corridor.Says()) + "."
+			}
+		}
+		out = append(out, one)
+	}
+	return out
+}
+
+// takenOf is what was collected of a job at this desk, the newest first.
+func (d *Desk) takenOf(j *recordv1.Job) (out []takenAt) {
+	d.taken.newest(func(id string, t *takenFiles) {
+		if t.Job.GetNumber() == j.GetNumber() {
+			out = append(out, takenAt{t, "/taken/" + id})
+		}
+	})
+	return out
+}
+
+// runsBeside sets the job's runs beside the maps that they are of, and says what the last one showed.
+func (d *Desk) runsBeside(ctx context.Context, b *roadBody) {
+	runs := b.Job.GetRuns()
+	if len(runs) == 0 {
+		return
+	}
+	var err error
+	if b.Runs, err = d.maps.of(ctx, d.client, b.Job); err != nil {
+		b.NoRuns = d.plain(err)
+	}
+	last := runs[len(runs)-1]
+	held := d.heldOf(ctx, runs[len(runs)-1:])[last.GetAdded().GetEntry()]
+	b.Last, b.RunOf = &held, outcome.MapOf(b.Job, last)
+}
+
+// mapRuns remembers the runs of the job that was looked at last, side by side: they are read again only where there are others.
+type mapRuns struct {
+	mu   sync.Mutex
+	key  string
+	rows [][]string
+}
+
+// of are the rows, their heading first.
+func (m *mapRuns) of(ctx context.Context, c *client.Client, j *recordv1.Job) ([][]string, error) {
+	key := fmt.Sprint(j.GetNumber(), j.GetDefinition().GetSha256(), outcome.StartOf(j))
+	for _, r := range j.GetRuns() {
+		key += fmt.Sprint(" ", r.GetFileSha256(), r.GetChannelsSha256(), r.GetWhen(), outcome.MapOf(j, r))
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.key == key {
+		return m.rows, nil
+	}
+	lay, err := c.JobLayout(ctx, j)
+	if err != nil {
+		return nil, err
+	}
+	runs, err := c.Runs(ctx, j.GetNumber(), "")
+	if err != nil {
+		return nil, err
+	}
+	beside, start := outcome.MapRuns(j, runs, lay)
+	m.key, m.rows = key, outcome.Columns(beside, start, outcome.Metric)
+	return m.rows, nil
+}
