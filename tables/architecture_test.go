@@ -18,7 +18,7 @@ var rules = []struct {
 	{"witnessmark/store/record", pureNever}, {"witnessmark/store/claims", pureNever}, {"witnessmark/store/ledger", pureNever}, {"witnessmark/store/signoff", pureNever},
 	{"witnessmark/store/...", []string{"google.golang.org/grpc", "witnessmark/server", "witnessmark/client", "witnessmark/proto/witnessmark/service/v1"}},
 	{"witnessmark/server", []string{"witnessmark/client"}},
-	{"witnessmark/client", clientNever}, {"witnessmark/client/desk/...", clientNever},
+	{"witnessmark/client", clientNever}, {"witnessmark/client/desk/...", clientNever}, {"witnessmark/client/workshop", clientNever},
 	{"witnessmark/client/demo", []string{"google.golang.org/grpc", "witnessmark/store", "witnessmark/server"}},
 	{"witnessmark/client/sheet", []string{"google.golang.org/grpc", "witnessmark/proto/witnessmark/service/v1", "witnessmark/server"}},
 }

@@ -274,3 +274,26 @@ func TestARunOfWhatWasInTheCar(t *testing.T) {
 		}
 	}
 }
+
+// TestReleasesOfACorridorJudgedWorse: what a corridor released is held to what that covered when limits get a revision.
+func TestReleasesOfACorridorJudgedWorse(t *testing.T) {
+	cautious := strings.NewReplacer("severity: warning", "severity: caution", "max: 200", "max: 120").Replace(road)
+	w := rolling(t)
+	limits := func(text string) *recordv1.AddLimits {
+		a := &recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: w.file(text)}}}
+		w.do(a)
+		return a.GetLimits()
+	}
+	limits(cautious)
+	w.do(w.corridor(1, 0, upTo("boost", "20", "10")))
+	w.do(w.submit(1, w.image(picture("FRAME001", 125))))
+	if sub := w.job(1).GetSubmissions()[0]; sub.GetState() != record.Released || sub.GetJudgement().GetVerdict() != "caution" {
+		t.Fatalf("%v", sub)
+	}
+	if worse := limits(cautious + "# as before\n").GetJudgedWorse(); worse != nil {
+		t.Errorf("no stricter: %v", worse)
+	}
+	if worse := limits(strings.Replace(cautious, "caution", "warning", 1)).GetJudgedWorse(); len(worse) != 1 || worse[0].GetVerdict() != "warning" {
+		t.Errorf("stricter: %v", worse)
+	}
+}

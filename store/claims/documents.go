@@ -135,7 +135,7 @@ func (m *making) worseIn(j *recordv1.Job, out []*recordv1.JudgedWorse) ([]*recor
 	for _, sub := range j.GetSubmissions() {
 		stands := sub.GetJudgement()
 		if record.IsRelease(sub) {
-			stands = sub.GetSignOff().GetJudgement()
+			stands, _, _ = record.Approved(j, sub)
 		} else if sub.GetState() != record.Waiting {
 			continue
 		}

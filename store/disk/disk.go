@@ -12,11 +12,15 @@ func Of(dir string) (size, free uint64, err error) {
 	return size, free, nil
 }
 
-// What is nearly full: less than a twentieth is free, or less than a gibibyte. Common practice, no source.
+// What is nearly full: less than a gibibyte is free, or less than a twentieth where that is not much either. Common
+// practice, no source.
 const (
 	leastPart  = 20
 	leastBytes = 1 << 30
+	enough     = 10 << 30
 )
 
 // NearlyFull says whether so little of a disk is free that somebody should see to it.
-func NearlyFull(size, free uint64) bool { return free < size/leastPart || free < leastBytes }
+func NearlyFull(size, free uint64) bool {
+	return free < min(size/leastPart, enough) || free < leastBytes
+}

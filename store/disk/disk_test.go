@@ -45,7 +45,7 @@ func TestNearlyFull(t *testing.T) {
 		size, free uint64
 		full       bool
 	}{
-		{100 * gib, 5 * gib, false}, {100 * gib, 5*gib - 1, true}, {10 * gib, gib, false}, {10 * gib, gib - 1, true}, {gib / 2, gib / 2, true},
+		{100 * gib, 5 * gib, false}, {100 * gib, 5*gib - 1, true}, {1000 * gib, 10 * gib, false}, {1000 * gib, 10*gib - 1, true}, {10 * gib, gib, false}, {10 * gib, gib - 1, true}, {gib / 2, gib / 2, true},
 	} {
 		if got := disk.NearlyFull(c.size, c.free); got != c.full {
 			t.Errorf("%d of %d free: nearly full %v", c.free, c.size, got)

@@ -1011,7 +1011,7 @@ type Submission struct {
 	Returned   *Event  `protobuf:"bytes,16,opt,name=returned,proto3" json:"returned,omitempty"`
 	// A sign-off was voided because its key was compromised.
 	Voided bool `protobuf:"varint,17,opt,name=voided,proto3" json:"voided,omitempty"`
-	// Collected since its newest sign-off.
+	// Collected since the yes that covers it.
 	Collected bool `protobuf:"varint,18,opt,name=collected,proto3" json:"collected,omitempty"`
 	// The latest entry of its own: itself, its sign-off, its return.
 	Latest uint32 `protobuf:"varint,19,opt,name=latest,proto3" json:"latest,omitempty"`
