@@ -286,14 +286,17 @@ func TestReleasesOfACorridorJudgedWorse(t *testing.T) {
 	}
 	limits(cautious)
 	w.do(w.corridor(1, 0, upTo("boost", "20", "10")))
+	w.do(w.submit(1, w.image(picture("FRAME001", 119))))
 	w.do(w.submit(1, w.image(picture("FRAME001", 125))))
-	if sub := w.job(1).GetSubmissions()[0]; sub.GetState() != record.Released || sub.GetJudgement().GetVerdict() != "caution" {
-		t.Fatalf("%v", sub)
+	for i, want := range []string{"clear", "caution"} {
+		if sub := w.job(1).GetSubmissions()[i]; sub.GetState() != record.Released || sub.GetJudgement().GetVerdict() != want {
+			t.Fatalf("%v", sub)
+		}
 	}
 	if worse := limits(cautious + "# as before\n").GetJudgedWorse(); worse != nil {
 		t.Errorf("no stricter: %v", worse)
 	}
-	if worse := limits(strings.Replace(cautious, "caution", "warning", 1)).GetJudgedWorse(); len(worse) != 1 || worse[0].GetVerdict() != "warning" {
+	if worse := limits(strings.Replace(cautious, "max: 120", "max: 118", 1)).GetJudgedWorse(); len(worse) != 1 || worse[0].GetSubmission() != 1 || worse[0].GetVerdict() != "caution" {
 		t.Errorf("stricter: %v", worse)
 	}
 }
