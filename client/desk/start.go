@@ -28,6 +28,9 @@ const startTitle = "Start a workshop here"
 
 // start is the form of somebody who starts a workshop; filled in, the workshop runs and the desk is theirs.
 func (w *welcome) start(out http.ResponseWriter, r *http.Request) error {
+	if w.joining != nil {
+		return home(out, r)
+	}
 	a := w.desk.asks(r, w.starts()...)
 	if r.Method == http.MethodPost && w.started(a) {
 		return home(out, r)

@@ -1,12 +1,14 @@
 package desk
 
 import (
+	"html"
 	"net"
 	"net/http"
 	"net/url"
 	"os"
 	"strings"
 	"testing"
+	"time"
 
 	"witnessmark/client"
 )
@@ -141,4 +143,41 @@ func TestOnePersonStartsWithAKeyThatTheyHave(t *testing.T) {
 		c.Close()
 		t.Error("the server goes on without the desk")
 	}
+}
+
+// waitsFor asks for a page until it says the words.
+func (b *browser) waitsFor(path, words string) (page string) {
+	b.Helper()
+	for end := time.Now().Add(longest); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
+		if _, page = b.get(path); strings.Contains(page, words) {
+			return page
+		}
+	}
+	b.Fatalf("%s waits in vain for %q: %s", path, words, page)
+	return ""
+}
+
+// TestWhoJoinsGoesOnWhenTheServerIsBack: it is said while it is away, and what comes after is as if it had not been.
+func TestWhoJoinsGoesOnWhenTheServerIsBack(t *testing.T) {
+	w := newWorld(t)
+	i, err := w.lead.client.Invite()
+	w.must(err)
+	b := w.inside(w.nobodys("new").desk)
+	b.post("/join", url.Values{"name": {"new"}, "passphrase": {passphrase}, "again": {passphrase}, "role": {"technician"}, "invitation": {i.String()}})
+	b.shows("/join", "Waiting until the lead has enrolled you.")
+	if _, page := b.get("/start"); b.location != "/" {
+		t.Errorf("who joins may start a workshop: %s", page)
+	}
+	addr := w.srv.Addr()
+	w.must(w.srv.Stop())
+	b.waitsFor("/join", "It is asked again every few seconds.")
+	w.serve(addr)
+	page := b.waitsFor("/join", "Waiting until the lead has enrolled you.")
+	_, after, _ := strings.Cut(page, "<code data-line>")
+	line, _, _ := strings.Cut(after, "</code>")
+	who, err := client.ParseIntroduction(html.UnescapeString(line))
+	w.must(err)
+	_, err = w.lead.client.EnrolIntroduced(ctx, who)
+	w.must(err)
+	b.waitsFor("/", "You are new (technician)")
 }
