@@ -11,12 +11,12 @@ import (
 	"witnessmark/client"
 )
 
-// drops has a file dropped where the page takes one.
+// drops has a file dropped anywhere on a page that takes one.
 func (b *tab) drops(name, text string) {
 	b.Helper()
 	b.comes("[data-drop]")
 	eval[bool](b, fmt.Sprintf(`(() => { const all = new DataTransfer(); all.items.add(new File([%s], %s));
-		document.querySelector("[data-drop]").dispatchEvent(new DragEvent("drop", {dataTransfer: all, bubbles: true, cancelable: true})); return true })()`, quote(text), quote(name)))
+		document.querySelector("h1").dispatchEvent(new DragEvent("drop", {dataTransfer: all, bubbles: true, cancelable: true})); return true })()`, quote(text), quote(name)))
 }
 
 // edits puts one text in the place of another, as typing does.

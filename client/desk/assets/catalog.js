@@ -51,18 +51,20 @@
     }));
   });
 
-  // dropped takes a file that was dropped as if it was chosen, and has it looked at.
+  // dropped takes a file that was dropped anywhere as if it was chosen, and has it looked at; fields of their own keep theirs.
   document.querySelectorAll("[data-drop]").forEach((place) => {
     const input = place.querySelector("input[type=file]");
+    const own = (e) => e.target.type === "file" && e.target !== input;
     const over = (on) => (e) => {
+      if (own(e)) return;
       e.preventDefault();
       place.classList.toggle("over", on);
     };
-    place.addEventListener("dragover", over(true));
-    place.addEventListener("dragleave", over(false));
-    place.addEventListener("drop", (e) => {
+    addEventListener("dragover", over(true));
+    addEventListener("dragleave", over(false));
+    addEventListener("drop", (e) => {
       over(false)(e);
-      if (!e.dataTransfer.files.length) return;
+      if (own(e) || !e.dataTransfer.files.length) return;
       input.files = e.dataTransfer.files;
       input.form.requestSubmit(input.form.querySelector("button"));
     });
