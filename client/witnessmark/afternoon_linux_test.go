@@ -64,6 +64,7 @@ type afternoon struct {
 	runs     bool              // whether there was one
 	released int               // by the corridor
 	before   int               // what was collected last; 0 for nothing
+	heard    string            // of bays that are gone, and
 	bayKeys  int               // of bays that are gone
 }
 
@@ -165,6 +166,7 @@ func (d *afternoon) kill() {
 	_ = d.bay.cmd.Process.Kill()
 	_ = d.bay.cmd.Wait()
 	d.bayKeys += d.bay.keys
+	d.heard += d.bay.said.String()
 }
 
 // crashUnnamed has it go when the ledger has the collection, and the file not its name.
@@ -245,6 +247,9 @@ func (d *afternoon) end(kept int) {
 	d.bay.sees("corridor 1 is closed")
 	d.bay.sees("before the car leaves, " + name + " is read back: witnessmark readback 1 FILE")
 	d.bay.ends(0)
+	if n := strings.Count(d.heard+d.bay.said.String(), "do not drive"); n != 1 {
+		d.Errorf("the bay shouted %d times, of one recall", n)
+	}
 	wantAlarms("corridor-only "+name, "not-read-back "+name, "recalled 1.10")
 	d.as("technician", 0, "readback", "1", filepath.Join(d.dir, "bay", "car-"+name+".bin"))
 	wantAlarms("corridor-only " + name)

@@ -100,6 +100,7 @@ func (f *bayFollower) run(ctx context.Context) (err error) {
 		defer f.keyboard.end()
 		keys = f.keyboard.keys
 	}
+	defer f.close()
 	f.aside("", "stop with Ctrl-C")
 	watching, stop := context.WithCancel(ctx)
 	defer stop()
@@ -112,7 +113,6 @@ func (f *bayFollower) run(ctx context.Context) (err error) {
 	for done := false; !done && err == nil; {
 		select {
 		case <-ctx.Done():
-			f.close()
 			return ctx.Err()
 		case err = <-ended:
 			return cmp.Or(err, ctx.Err())
@@ -126,11 +126,6 @@ func (f *bayFollower) run(ctx context.Context) (err error) {
 			}
 			done, err = f.press(ctx, key)
 		}
-	}
-	stop()
-	<-ended
-	if err == nil {
-		f.close()
 	}
 	return err
 }
@@ -159,12 +154,13 @@ func (f *bayFollower) bell() {
 
 // shout says at once that what was collected last was recalled.
 func (f *bayFollower) shout() {
-	if f.bay.Recalled.GetSince().GetEntry() == f.shouted {
+	recall := f.bay.Recalled
+	if recall == nil || recall.GetSince().GetEntry() == f.shouted {
 		return
 	}
-	f.shouted = f.bay.Recalled.GetSince().GetEntry()
+	f.shouted = recall.GetSince().GetEntry()
 	f.bell()
-	text := "do not drive: " + f.bay.Recalled.GetSays()
+	text := "do not drive: " + recall.GetSays()
 	if f.bay.Release != nil {
 		text += "; the newest release is " + client.Name(f.bay.Release)
 	}
@@ -181,8 +177,7 @@ func (f *bayFollower) close() {
 	switch {
 	case err != nil || b.Last == nil:
 	case b.Recalled != nil:
-		f.shouted = 0
-		f.bay = b
+		f.bay, f.shouted = b, 0
 		f.shout()
 	case b.Owed:
 		f.aside("", fmt.Sprintf("before the car leaves, %s is read back: witnessmark readback %d FILE", b.LastName(), f.ask.Job))

@@ -27,7 +27,7 @@ func (f *bayFollower) look(ctx context.Context) (done bool, err error) {
 	f.shout()
 	if !f.began {
 		if err := f.resume(ctx); err != nil {
-			return false, err
+			return false, f.later(err)
 		}
 		f.began = true
 	}
@@ -73,7 +73,7 @@ func (f *bayFollower) resume(ctx context.Context) error {
 	}
 	r, err := f.client.Review(ctx, f.ask.Job, b.LastOf.GetNumber())
 	if err != nil {
-		return f.failed(err)
+		return err
 	}
 	path := f.path(b.LastOf)
 	same, err := f.sameFile(path, r)

@@ -32,9 +32,19 @@ func (f *bayFollower) sameFile(path string, r *client.Review) (bool, error) {
 func (f *bayFollower) offer(ctx context.Context) error {
 	r, err := f.client.Review(ctx, f.ask.Job, f.bay.Release.GetNumber())
 	if err != nil {
-		return f.failed(err)
+		return f.later(err)
 	}
 	return f.show(ctx, r)
+}
+
+// later says once why something cannot be looked at now: the server is away, or the rules say no. Anything else ends
+// the command.
+func (f *bayFollower) later(err error) error {
+	if kind := client.KindOf(err); kind != client.Away && kind != client.Refused {
+		return err
+	}
+	f.tell("%v", err)
+	return nil
 }
 
 // show says what a release is, rings, and waits for a key; with --yes it is written at once.
