@@ -382,6 +382,41 @@ func TestFollowLostAnswer(t *testing.T) {
 	b.holds("car-1.1.bin", richer(1))
 }
 
+// An answer that is lost: what the ledger has is not submitted twice.
+func TestFollowSavesLostAnswer(t *testing.T) {
+	t.Setenv(hurried, "yes")
+	b := engineJob(t)
+	g, lead := openGate(t, b.addr), b.open("lead")
+	b.as("calibrator", 0, "login", g.addr, "--key", filepath.Join(b.dir, "calibrator.key"), "--fingerprint", b.fingerprint)
+	b.file("work.bin", richer(1))
+	cal := b.types("calibrator", "submit", "1", "work.bin", "--follow")
+	cal.sees("passes it over): ")
+	entries := b.grown(lead)
+	g.held.Store(true)
+	cal.press("once\r")
+	if !g.until(func() uint64 { return b.grown(lead) }, entries) {
+		t.Fatal(cal.said.String())
+	}
+	g.cut()
+	g.held.Store(false)
+	cal.sees("the server cannot be reached")
+	cal.sees("work.bin is unchanged: it is 1.1")
+	b.file("work.bin", richer(2))
+	cal.sees("passes it over): ")
+	cal.press("\r")
+	cal.sees("1.2 clear")
+	cal.press("\x03")
+	cal.ends(130)
+	b.grown(lead)
+	j, err := lead.Job(1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if subs := j.GetSubmissions(); len(subs) != 2 || subs[0].GetNote().GetText() != "once" || subs[1].GetNote() != nil || subs[1].GetFrom() != 1 {
+		t.Errorf("submitted: %v", subs)
+	}
+}
+
 // open is a person's client.
 func (b *workshop) open(person string) *client.Client {
 	b.Helper()

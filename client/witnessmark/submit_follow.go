@@ -113,15 +113,16 @@ func (f *saveFollower) look(ctx context.Context, s save) error {
 		err = f.newest(ctx)
 	}
 	if err != nil {
-		return f.failed(err, s.file)
+		return f.failed(err, s.file, ": nothing is sent")
 	}
 	if same := f.known(r); same != "" {
+		f.note = nil
 		f.tell("%s is unchanged: it is %s", f.ask.Path, same)
 		return nil
 	}
 	f.status, f.ask.File, f.offered = "", s.file, r
 	if err := f.show(ctx, r); err != nil {
-		return f.failed(err, s.file)
+		return f.failed(err, s.file, ": nothing is sent")
 	}
 	f.keyboard.dropped()
 	f.prompt()
@@ -162,7 +163,7 @@ func (f *saveFollower) submit(ctx context.Context) error {
 	n.Note = string(f.note)
 	s, _, err := f.client.Submit(ctx, n)
 	if err != nil {
-		return f.failed(err, n.File)
+		return f.failed(err, n.File, "") // it may have been, where the answer is lost
 	}
 	f.offered, f.note, f.ask.From = nil, nil, s.GetNumber()
 	fmt.Fprintf(f.out, "%s %s\n", client.Name(s), s.GetJudgement().GetVerdict())
@@ -182,19 +183,15 @@ func (f *saveFollower) submit(ctx context.Context) error {
 
 // failed says why a file was not compared or sent: it is tried again where the server was away, and else when it is
 // saved again. What is not to be trusted ends the command.
-func (f *saveFollower) failed(err error, file []byte) error {
+func (f *saveFollower) failed(err error, file []byte, so string) error {
 	if errors.Is(err, context.Canceled) || client.KindOf(err) == client.Distrust {
 		return err
 	}
 	f.offered = nil
 	if client.KindOf(err) == client.Away {
-		f.pending = file
+		f.pending, so = file, so+"; it is tried again"
 	}
-	again := ""
-	if f.pending != nil {
-		again = "; it is tried again"
-	}
-	f.tell("%v: nothing is sent%s", err, again)
+	f.tell("%v%s", err, so)
 	return nil
 }
 

@@ -10,13 +10,16 @@ import (
 	"witnessmark/store/record"
 )
 
-// known says which image of the job that nobody submits again a file holds; empty for none.
+// known says which image of the job that nobody submits again a file holds; empty for none. What is saved next started
+// from that.
 func (f *saveFollower) known(r *client.Review) string {
 	sha := r.Submission.GetImage().GetSha256()
 	switch {
 	case f.last != nil && sha == f.last.Submission.GetImage().GetSha256():
+		f.ask.From = f.last.Submission.GetNumber()
 		return client.Name(f.last.Submission)
 	case sha == record.AsFound(r.Job).GetImage().GetSha256():
+		f.ask.From = 0
 		return "the read as found"
 	case sha == f.passed:
 		return "what was passed over"
