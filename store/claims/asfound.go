@@ -10,8 +10,8 @@ import (
 	"witnessmark/tables/image"
 )
 
-// asFound is the first read, in all visits of a car, of the software that the base is of; nil where
-// that is the base itself. A read that was voided or erased is none.
+// asFound is the first read, in all visits of a car, of the software that the base is of, which may be the base itself; nil
+// where there is none. A read that was voided or erased is none.
 func (m *making) asFound(car uint32) (*image.Image, error) {
 	var reads []*recordv1.Read
 	definitions := map[*recordv1.Read]string{}
@@ -33,7 +33,7 @@ func (m *making) asFound(car uint32) (*image.Image, error) {
 	for _, r := range reads {
 		sha := r.GetImage().GetSha256()
 		if sha == string(m.Base.SHA256()) {
-			return nil, nil
+			return m.Base, nil
 		}
 		if seen[sha] || uint64(r.GetImage().GetSize()) != m.Layout.Size {
 			continue

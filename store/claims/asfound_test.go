@@ -257,3 +257,19 @@ func TestAsFoundIsOneLook(t *testing.T) {
 		}
 	}
 }
+
+// TestRuleSinceAsFoundOnTheFirstVisit: what a car came with is known in its first job too.
+func TestRuleSinceAsFoundOnTheFirstVisit(t *testing.T) {
+	w := newWorld(t)
+	since := strings.Replace(road, "range: {unit: kPa, max: 200}", "change: {unit: kPa, max_up: 15, since: as-found}", 1)
+	w.do(&recordv1.Action{Body: &recordv1.Action_Limits{Limits: &recordv1.AddLimits{Revision: w.file(since)}}})
+	for job, want := range []string{"warning", "clear"} { // in another visit the first one counts
+		n := w.visit("A", picture("FRAME001", byte(110+10*job)))
+		a := w.submit(n, w.image(picture("FRAME001", byte(126-2*job))))
+		_, made, err := w.fill(a)
+		w.ok(err)
+		if got := a.GetSubmission().GetJudgement().GetVerdict(); got != want || len(made.Report.GetUnjudged()) > 0 {
+			t.Errorf("visit %d: %s, unjudged %v", job+1, got, made.Report.GetUnjudged())
+		}
+	}
+}
