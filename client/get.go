@@ -90,6 +90,8 @@ func (c *Client) imageAt(w *WorkingCopy, job *recordv1.Job) (*recordv1.Image, er
 		}
 		w.State = backState(b)
 		return b.GetImage(), err
+	case record.ACorridor:
+		return nil, usage(fmt.Sprintf("witnessmark corridor show %d", job.GetNumber()), "%s is a corridor, and has no bytes", w.Name)
 	}
 	s, err := nth(job, job.GetSubmissions(), n, "submission")
 	if err != nil {
