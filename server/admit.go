@@ -30,7 +30,7 @@ func (s *recordServer) Admit(stream servicev1.Record_AdmitServer) error {
 	}
 	a := &arrival{openings: m.GetAction().GetOpenings(), answer: make(chan admitted, 1)}
 	defer a.close()
-	answer, wanted, err := s.core.open(a, m.GetAction().GetEnvelope(), callOf(ctx).keyID)
+	answer, wanted, err := s.core.openInTurn(ctx, a, m.GetAction().GetEnvelope(), callOf(ctx).keyID)
 	switch {
 	case err != nil:
 		return err
@@ -75,6 +75,21 @@ func (s *recordServer) patiently(stream servicev1.Record_AdmitServer) func() (*s
 		got += int64(proto.Size(m))
 		return m, err
 	}
+}
+
+// inTurn is how large an envelope is whose reading counts.
+const inTurn = 64 << 10
+
+// openInTurn is open; of what is large it opens one of each caller at a time.
+func (c *core) openInTurn(ctx context.Context, a *arrival, envelope []byte, caller signoff.KeyID) (first *admitted, wanted []string, err error) {
+	if len(envelope) > inTurn {
+		leave, err := c.lanes.enter(ctx, string(caller))
+		if err != nil {
+			return nil, nil, err
+		}
+		defer leave()
+	}
+	return c.open(a, envelope, caller)
 }
 
 // open opens an envelope, which happens nowhere else, decides it, and lists the blobs that it brings

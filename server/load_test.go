@@ -11,8 +11,11 @@ import (
 	"testing"
 	"time"
 
+	"google.golang.org/grpc/codes"
+
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	servicev1 "witnessmark/proto/witnessmark/service/v1"
+	"witnessmark/store/record"
 	"witnessmark/store/storetest"
 )
 
@@ -88,6 +91,17 @@ var abuses = map[string]abuse{
 		env := b.seal("abuser", b.carry(read))
 		return 1, func(ctx context.Context) { _, _, _ = bring(b.TB, b.as("abuser"), b.files, env, o...) }
 	},
+	"corridors as large as an action may be": func(b *bench) (int, func(context.Context)) {
+		open := &recordv1.OpenCorridor{Job: 1, FromSha256: hashOf(demoFile(b, "asfound.bin")), Authors: []string{"calibrator"}, Most: "caution", Maps: 1,
+			Definition: b.revision(record.Definitions, definitionName), Limits: b.revision(record.Limits, limitsName), Fuel: "98 RON"}
+		for i := range 10000 {
+			open.Tables = append(open.Tables, &recordv1.CorridorTable{Table: fmt.Sprintf("no.such.table.%d", i), Up: "1", Down: "1"})
+		}
+		env := b.seal("abuser", b.carry(&recordv1.Action{Body: &recordv1.Action_Corridor{Corridor: open}}))
+		_, _, err := bring(b.TB, b.as("abuser"), nil, env)
+		wantFault(b.TB, err, codes.InvalidArgument, record.ReasonBadValue)
+		return 3, func(context.Context) { _, _, _ = bring(b.TB, b.as("abuser"), nil, env) }
+	},
 	"actions without end": func(b *bench) (int, func(context.Context)) {
 		return 8, func(ctx context.Context) { _, _, _ = bring(b.TB, b.as("abuser"), nil, []byte("{}")) }
 	},
@@ -100,7 +114,7 @@ var plates atomic.Int64
 func TestHonestBesideAbuse(t *testing.T) {
 	long := storetest.Long(t, 0)
 	b := newBench(t)
-	b.enrol("abuser", "technician", "calibrator")
+	b.enrol("abuser", "technician", "calibrator", "lead")
 	b.as("abuser") // a connection that outlives each part
 	open, o := b.openJob("AB 12 CD")
 	b.do("technician", open, o)
