@@ -99,7 +99,7 @@ func severityOf(up int, strict bool) int {
 	switch {
 	case up > 5, strict && up > 2:
 		return aWarning
-	case up > 1:
+	case up > 2, strict && up > 1:
 		return aCaution
 	}
 	return fine

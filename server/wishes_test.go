@@ -13,19 +13,19 @@ import (
 var wishes = strings.Fields(strings.Repeat("submit ", 20) + strings.Repeat("sign ", 14) + strings.Repeat("collect ", 16) + strings.Repeat("corridor ", 10) +
 	strings.Repeat("corridor_close ", 4) + "return return withdraw void amend amend close close reopen retire retire limits")
 
-// houseLimits warn of more than 5 up, or of more than 2; see severityOf.
+// houseLimits caution of more than 2 up and warn of more than 5, or earlier; see severityOf.
 func houseLimits(title string, strict bool) []byte {
-	most := 5
+	more, much := 2, 5
 	if strict {
-		most = 2
+		more, much = 1, 2
 	}
 	return fmt.Appendf(nil, `name: small-road
 title: %s
 applies_to: [small]
 rules:
-  - {id: more, severity: caution, select: {tables: [idle.speed]}, change: {unit: 1/min, max_up: 1}, reason: It rattles., source: test}
+  - {id: more, severity: caution, select: {tables: [idle.speed]}, change: {unit: 1/min, max_up: %d}, reason: It rattles., source: test}
   - {id: much, severity: warning, select: {tables: [idle.speed]}, change: {unit: 1/min, max_up: %d}, reason: It rattles., source: test}
-`, title, most)
+`, title, more, much)
 }
 
 func addLimits(sha string) *recordv1.Action {
