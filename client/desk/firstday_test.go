@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 
@@ -31,6 +32,9 @@ func (w *world) nobodys(name string) *person {
 // unmade is a world in which there is nothing but programs: witnessmarkd, and a systemctl that does not run for this person.
 func unmade(t *testing.T) *world {
 	t.Helper()
+	if runtime.GOOS != "linux" {
+		t.Skip("the daemon runs on Linux alone")
+	}
 	w := &world{TB: t, dir: t.TempDir()}
 	t.Cleanup(w.stops)
 	bin := w.path("bin")
