@@ -39,10 +39,11 @@ type cardBody struct {
 	Not                []offered // what cannot be done now
 	Releases           []string
 	Corridors          []corridorLine
-	Definition, Limits string     // with their revisions
-	Pairs              bool       // two submissions can be compared
-	Numbers            [][]string // of the car and its parts, and what they come to
-	Others             []uint32   // other jobs of this car
+	Outside            []waitingLine // what waits because no corridor covered it
+	Definition, Limits string        // with their revisions
+	Pairs              bool          // two submissions can be compared
+	Numbers            [][]string    // of the car and its parts, and what they come to
+	Others             []uint32      // other jobs of this car
 }
 
 func (d *Desk) card(w http.ResponseWriter, r *http.Request) error {
@@ -79,6 +80,7 @@ func (d *Desk) card(w http.ResponseWriter, r *http.Request) error {
 			b.Happened[i].Held = &h
 		}
 	}
+	b.Outside = d.waitingOf(r.Context(), j, func(s *recordv1.Submission) bool { return s.GetNotCovered() != "" })
 	b.Far = d.farOf(r.Context(), j.GetInCar())
 	b.offer(p, j, d.client.OnePerson())
 	d.show(w, p, http.StatusOK, "card", b)

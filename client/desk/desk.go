@@ -226,22 +226,34 @@ func (o *owned) end() error {
 	return errors.Join(errs...)
 }
 
-// watch follows the ledger and tells the pages when it has grown. A lost server is asked again; what
-// was signed and never answered is settled first.
+// watch follows the ledger and tells the pages when it has grown, and when the server is lost or found. A lost one is asked
+// again; what was signed and never answered is settled first.
 func (d *Desk) watch(ctx context.Context) {
+	lost := false
 	for wait := time.Second; ctx.Err() == nil; wait = min(2*wait, 30*time.Second) {
 		if err := d.client.Resume(ctx); err != nil {
 			d.log.Warn("what was signed earlier is not settled yet", "error", err)
 		}
+		err := d.client.Sync(ctx)
 		d.events.tell(d.client.Head().Size) // what came while nobody watched
-		err := d.client.Watch(ctx, func() {
-			wait = time.Second
-			d.events.tell(d.client.Head().Size)
-		})
+		if err == nil {
+			if lost {
+				lost = false
+				d.events.turn()
+			}
+			err = d.client.Watch(ctx, func() {
+				wait = time.Second
+				d.events.tell(d.client.Head().Size)
+			})
+		}
 		if ctx.Err() != nil {
 			return
 		}
 		d.log.Warn("the ledger is not watched", "error", err)
+		if !lost {
+			lost = true
+			d.events.turn()
+		}
 		select {
 		case <-ctx.Done():
 			return

@@ -26,6 +26,7 @@ type roadBody struct {
 	Day      *corridorLine // the newest corridor; nil for none
 	Offer    *offer        // nil where nothing is to be collected
 	Why      string        // then why
+	Choose   bool          // there are releases all the same, and this person may collect one
 	Cautions string
 	Collects bool    // this person may
 	Fields   []field // by which the car is told apart; they stay on the page
@@ -47,7 +48,8 @@ type offer struct {
 	Says     string // whose yes it has
 	Findings template.HTML
 	Differs  []differing
-	ReadBack bool // what was collected last is to be read back first
+	Untold   string // why not all of that is told
+	ReadBack bool   // what was collected last is to be read back first
 }
 
 // differing is how a release differs from another image, in small.
@@ -106,44 +108,44 @@ func (d *Desk) road(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if err := d.offers(r.Context(), &b); err != nil {
-		return err
+	if b.Offer, b.Why = d.offers(r.Context(), b.Bay); b.Offer == nil && len(releases(j)) > 0 {
+		b.Choose = b.Collects
 	}
 	p.Live, p.Title = true, fmt.Sprintf("Rolling road: job %d, %s", j.GetNumber(), text(j.GetPlate()))
 	if b.Offer != nil {
 		p.Title = b.Offer.Name + " to collect: " + p.Title
 	}
 	b.ends()
-	b.Waiting = d.waitingOf(r.Context(), j)
+	b.Waiting = d.waitingOf(r.Context(), j, func(*recordv1.Submission) bool { return true })
 	d.runsBeside(r.Context(), &b)
 	b.Files = d.takenOf(j)
 	d.show(w, p, http.StatusOK, "road", b)
 	return nil
 }
 
-// offers finds what is to be collected next: the release that collecting takes by default, unless that was collected last.
-func (d *Desk) offers(ctx context.Context, b *roadBody) error {
-	s, last := b.Bay.Release, b.Bay.LastOf
+// offers finds what is to be collected next: the release that collecting takes by default, unless that was collected last. Where it
+// is nil, why says why: the page is there all the same, since it also tells of recalls.
+func (d *Desk) offers(ctx context.Context, bay *client.Bay) (o *offer, why string) {
+	s, last := bay.Release, bay.LastOf
 	switch {
-	case b.Job.GetState() == "closed":
-		b.Why = "The job is closed."
-		return nil
+	case bay.Job.GetState() == "closed":
+		return nil, "The job is closed."
 	case s == nil:
-		b.Why = sentence(b.Bay.None.Error()) + "."
-		return nil
+		return nil, sentence(bay.None.Error()) + "."
 	case last.GetNumber() == s.GetNumber() && s.GetCollected():
-		b.Why = fmt.Sprintf("%s was collected, and nothing newer is released.", client.Name(s))
-		return nil
+		return nil, fmt.Sprintf("%s was collected, and nothing newer is released.", client.Name(s))
 	}
 	rev, err := d.client.Review(ctx, s.GetJob(), s.GetNumber())
 	if err != nil {
-		return err
+		return nil, fmt.Sprintf("%s is released, and cannot be shown: %s.", client.Name(s), d.plain(err))
 	}
 	drawn := comparisonOf(rev)
-	o := &offer{Review: rev, Name: client.Name(s), Says: sentence(approvedBy(rev.Job, rev.Submission)), ReadBack: b.Bay.First(true) != ""}
+	o = &offer{Review: rev, Name: client.Name(s), Says: sentence(approvedBy(rev.Job, rev.Submission)), ReadBack: bay.First(true) != ""}
 	o.Findings = drawn.Brief(rev.Report.GetFindings(), hrefIn(drawn, "/sheet/"+o.Name))
-	b.Offer = o
-	return d.differences(ctx, o, last)
+	if err := d.differences(ctx, o, last); err != nil {
+		o.Untold = d.plain(err)
+	}
+	return o, ""
 }
 
 // differences set what is offered beside the one before it, which is what was collected last, and beside where the day began.
@@ -204,9 +206,10 @@ func (b *roadBody) ends() {
 	}
 }
 
-func (d *Desk) waitingOf(ctx context.Context, j *recordv1.Job) (out []waitingLine) {
+// waitingOf are the newest of those that wait, and why.
+func (d *Desk) waitingOf(ctx context.Context, j *recordv1.Job, among func(*recordv1.Submission) bool) (out []waitingLine) {
 	for _, s := range slices.Backward(j.GetSubmissions()) {
-		if s.GetState() != record.Waiting || len(out) == mostWaiting {
+		if s.GetState() != record.Waiting || !among(s) || len(out) == mostWaiting {
 			continue
 		}
 		one := waitingLine{s, "Waits for a sign-off."}
@@ -260,10 +263,8 @@ func (m *mapRuns) of(ctx context.Context, c *client.Client, j *recordv1.Job) ([]
 	for _, r := range j.GetRuns() {
 		key += fmt.Sprint(" ", r.GetFileSha256(), r.GetChannelsSha256(), r.GetWhen(), outcome.MapOf(j, r))
 	}
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if m.key == key {
-		return m.rows, nil
+	if rows, ok := m.kept(key); ok {
+		return rows, nil
 	}
 	lay, err := c.JobLayout(ctx, j)
 	if err != nil {
@@ -274,6 +275,15 @@ func (m *mapRuns) of(ctx context.Context, c *client.Client, j *recordv1.Job) ([]
 		return nil, err
 	}
 	beside, start := outcome.MapRuns(j, runs, lay)
-	m.key, m.rows = key, outcome.Columns(beside, start, outcome.Metric)
-	return m.rows, nil
+	rows := outcome.Columns(beside, start, outcome.Metric)
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.key, m.rows = key, rows
+	return rows, nil
+}
+
+func (m *mapRuns) kept(key string) (rows [][]string, ok bool) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.rows, m.key == key
 }

@@ -343,3 +343,72 @@ func closed(w *world) error {
 	_, err := w.technician.client.CloseCorridor(ctx, 1, "", "the day is over")
 	return err
 }
+
+// TestTheBayWithoutTheServer: the page says by itself that what it shows may be old, collects nothing, and goes on when the server
+// is back; what was typed stays.
+func TestTheBayWithoutTheServer(t *testing.T) {
+	chromium(t)
+	w := dayWorld(t)
+	w.opensCorridor(20)
+	w.submits(w.advanced(1), "a degree more")
+	tech := w.opens(w.technician)
+	tech.goes("/job/1/road")
+	tech.sees("To collect: 1.1")
+	tech.types("frame", frameNumber)
+	at := w.srv.Addr()
+	w.must(w.srv.Stop())
+	tech.sees("server not reached")
+	tech.types("passphrase", passphrase)
+	tech.slowly()
+	tech.press(kb.Enter)
+	tech.until("why nothing was collected", `document.querySelector("form .problem").textContent.includes("reached")`)
+	w.serve(at)
+	tech.until("the server again", `!document.body.innerText.includes("server not reached")`)
+	tech.press(passphrase)
+	tech.press(kb.Enter)
+	tech.sees("In the car: 1.1")
+	w.submits(w.advanced(0.5), "half of it back")
+	tech.sees("To collect: 1.2")
+	if frame := eval[string](tech, `document.querySelector("[name=frame]").value`); frame != frameNumber {
+		t.Errorf("of the frame number there is %q", frame)
+	}
+}
+
+// TestTheRoadPageSaysWhoseYesItIs: by the ledger alone, and the same wherever a release is shown.
+func TestTheRoadPageSaysWhoseYesItIs(t *testing.T) {
+	w := dayWorld(t)
+	b := w.inside(w.technician.desk)
+	b.shows("/job/1/road", "In the car: <strong>1.read1</strong>", "nothing was submitted yet", "None was opened.", "No run was added yet.", `data-collect aria-label="Collect" hidden`)
+	w.opensCorridor(1)
+	w.submits(w.advanced(1), "a degree more")
+	inAdvance := "released by corridor 1.corridor1, which lead signed on "
+	for _, path := range []string{"/job/1/road", "/sheet/1.1", "/sheet/1.1/table/ignition.base"} {
+		if page := b.shows(path); !strings.Contains(strings.ToLower(page), inAdvance) || strings.Contains(page, "Signed off by lead") {
+			t.Errorf("%s does not say whose yes it is", path)
+		}
+	}
+	b.shows("/job/1", "1 of 1 maps, and covers nothing more: its maps are used up")
+	b.shows("/job/1/road", `data-offer="1.1"`, "Collect 1.1", "Against the read as found", "close corridor 1")
+	w.inside(w.calibrator.desk).hides("/job/1/road", "data-collect")
+	if state := w.submits(w.advanced(0.5), "one too many"); state != record.Waiting {
+		t.Errorf("one too many is %s", state)
+	}
+
+	// A browser without a script collects by the same form, and comes to the page with the files.
+	if status, page := b.sends("/job/1/collect", url.Values{"submission": {"1"}, "frame": {frameNumber}}, nil); status != http.StatusSeeOther {
+		t.Fatalf("collecting: %d %s", status, page)
+	}
+	b.shows("/job/1/road", `data-offer=""`, "1.1 was collected, and nothing newer is released.", "job-1.1.bin", "1 file of corridor 1 was collected")
+	if status, page := b.sends("/job/1/corridor-close", url.Values{"keep": {"1.2"}}, nil); status < 400 || !strings.Contains(page, "no release of 1.corridor1") {
+		t.Errorf("keeping what it did not release: %d", status)
+	}
+
+	// Recalled with nothing else to write: back to as found.
+	_, err := w.lead.client.ReturnSubmission(ctx, 1, 1, "it knocked")
+	w.must(err)
+	b.shows("/job/1/road", "Stop: 1.1 was recalled", `data-stop="1.1 `, `Write <a href="/job/1/asfound">the read as found</a>.`, `data-offer=""`)
+	if status, _ := b.sends("/job/1/corridor-close", url.Values{"because": {"the day is over"}}, nil); status != http.StatusSeeOther {
+		t.Errorf("closing: %d", status)
+	}
+	b.shows("/job/1", "It is closed, 1 of 1 maps.", "the day is over")
+}

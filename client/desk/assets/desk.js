@@ -16,7 +16,19 @@
       recount();
       news.replaceChildren("The ledger has grown to " + size + " entries. ", link("Show this page anew"));
     });
-    document.addEventListener("renew", () => renew(""));
+    const live = () => { if (document.body.hasAttribute("data-live")) renew(""); };
+    stream.addEventListener("server", live);
+    document.addEventListener("renew", live);
+    let silent = false;
+    stream.addEventListener("error", () => {
+      silent = true;
+      news.textContent = "The desk does not answer: what this page shows may be old.";
+    });
+    stream.addEventListener("open", () => {
+      if (silent) news.textContent = "";
+      if (silent) live();
+      silent = false;
+    });
     addEventListener("pagehide", () => stream.close());
   }
 
@@ -24,10 +36,18 @@
   let turn = 0;
   async function renew(says) {
     const mine = ++turn;
-    const answer = await fetch(location.pathname + location.search);
-    if (!answer.ok) return;
-    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    let text = null;
+    try {
+      const answer = await fetch(location.pathname + location.search);
+      if (answer.ok) text = await answer.text();
+    } catch { /* the desk does not answer; it is asked again */ }
     if (mine < turn) return; // a newer one is on its way
+    if (text === null) {
+      news.textContent = "This page could not be renewed, and may be old; it is tried again.";
+      setTimeout(() => { if (mine === turn) renew(says); }, 5000);
+      return;
+    }
+    const page = new DOMParser().parseFromString(text, "text/html");
     for (const stale of document.querySelectorAll("#live, [data-renewed]")) {
       const fresh = page.getElementById(stale.id);
       if (!fresh) continue;
