@@ -69,6 +69,7 @@ func TestALeadsWayThroughASheet(t *testing.T) {
 
 	// Decision and findings are reached from the head, which stays in view.
 	b.goes("/sheet/1.1?all=1")
+	b.until("all of the page", `document.readyState === "complete"`)
 	b.do(scrolled())
 	b.until("the head in view", `(r => r.top >= 0 && r.bottom < innerHeight)(document.querySelector(".head").getBoundingClientRect())`)
 	b.until("a signal's card with its section", `document.querySelector('.card [id="signal-boost.request"] ~ .section svg .cand') !== null`)
