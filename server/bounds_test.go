@@ -10,7 +10,13 @@ import (
 	"testing"
 	"time"
 
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 	"pgregory.net/rapid"
+
+	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
+	"witnessmark/store/signoff"
 )
 
 // TestRoom: whatever is taken and given back, by whomever, nobody has more than one may, nor all more than
@@ -163,4 +169,35 @@ func TestLanes(t *testing.T) {
 	if most.Load() != 1 {
 		t.Errorf("%d at once", most.Load())
 	}
+}
+
+// TestLargeInTurn: of one caller's large actions one is opened at a time; their small ones, and others' large ones, do
+// not wait for it.
+func TestLargeInTurn(t *testing.T) {
+	w := newWorkshop(t)
+	w.enrol("second lead", "lead")
+	large := &recordv1.OpenCorridor{Job: 1, Tables: make([]*recordv1.CorridorTable, inTurn/3)}
+	for i := range large.Tables {
+		large.Tables[i] = &recordv1.CorridorTable{}
+	}
+	action := &recordv1.Action{Body: &recordv1.Action_Corridor{Corridor: large}}
+	leave, err := w.srv.core.lanes.enter(within(t), string(signoff.Fingerprint(publicOf(w.keys["lead"]))))
+	if err != nil {
+		t.Fatal(err)
+	}
+	wantFault(t, w.try("second lead", action), codes.NotFound, record.ReasonNotFound)
+	wantFault(t, w.try("lead", &recordv1.Action{Body: &recordv1.Action_Corridor{Corridor: &recordv1.OpenCorridor{Job: 1}}}), codes.NotFound, record.ReasonNotFound)
+	ctx, cancel := context.WithTimeout(within(t), 100*time.Millisecond)
+	defer cancel()
+	b, err := tryBegin(ctx, w.as("lead"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.action(w.seal("lead", w.carry(action)))
+	if _, err := b.Recv(); status.Code(err) != codes.DeadlineExceeded {
+		t.Errorf("beside another: %v, want to wait", err)
+	}
+	leave()
+	wantFault(t, w.try("lead", action), codes.NotFound, record.ReasonNotFound)
+	w.quiet()
 }

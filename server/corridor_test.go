@@ -86,6 +86,10 @@ func testLastMapOfACorridor(t *testing.T, p Place) {
 	sub, o := b.submit(1, houseMap(1, 2))
 	b.act("second calibrator", sub, o...)
 	b.act("technician", b.collect(1, 1, hashOf(houseMap(1, 1))))
+	shown, err := servicev1.NewJobsClient(b.as("technician")).Get(within(t), &servicev1.JobsGetRequest{Number: 1})
+	if c := record.CorridorOf(shown.GetJob(), 1); err != nil || c.GetReleased() != 1 || c.GetEnded() != "its maps are used up, 1 of 1" {
+		t.Errorf("it is shown as %v (%v)", c, err)
+	}
 	b.look(func(s *record.State) {
 		for n, want := range map[uint32]string{1: "released 1 ", 2: "waiting 0 "} {
 			sub, _ := s.Submission(1, n)
