@@ -23,10 +23,12 @@ func (j *judge) opens(o *recordv1.OpenCorridor, who *recordv1.Person, event *rec
 	if slices.Contains(o.GetAuthors(), who.GetName()) && !(j.onePerson && o.GetByAuthor()) {
 		return fmt.Errorf("%s signs a corridor for their own maps", who.GetName())
 	}
-	if im := j.startOf(o); im.GetSha256() != o.GetFromSha256() {
+	im := j.startOf(o)
+	if im.GetSha256() != o.GetFromSha256() {
 		return errors.New("its corridor starts from an image that the proof does not have")
 	}
 	j.closes(uint32(len(j.job.GetCorridors())), 0) // one at most is open
+	j.starts = append(j.starts, im)
 	j.job.Corridors = append(j.job.Corridors, &recordv1.Corridor{Job: j.job.GetNumber(), Number: uint32(len(j.job.GetCorridors()) + 1),
 		Asked: o, Opened: event, SignedWith: who.GetKeyId(), State: corridorOpen})
 	return nil

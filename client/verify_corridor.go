@@ -30,7 +30,7 @@ func (o *opened) inside(v *Verified) error {
 	if err != nil {
 		return o.no("%v", err)
 	}
-	start, err := image.FromMessage(o.judge.startOf(asked), lay.Space, o.files[proofStart])
+	start, err := image.FromMessage(o.judge.starts[c.GetNumber()-1], lay.Space, o.files[proofStart])
 	if err != nil {
 		return o.no("%v", err)
 	}
