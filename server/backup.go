@@ -50,14 +50,9 @@ func (p Place) Backup(out string) (err error) {
 	return nil
 }
 
-// backedUp keeps the time of the newest backup; a time that is older than the one kept changes nothing. Whoever made it
-// may be another user than the one who serves: the time is no secret.
+// backedUp keeps when the last backup was finished, also where the one before has a later time: a clock was wrong then. Whoever
+// made it may be another user than the one who serves: the time is no secret.
 func (f *folder) backedUp(at time.Time) error {
-	f.noting.Lock()
-	defer f.noting.Unlock()
-	if last, _, err := f.lastBackup(); err == nil && last.After(at) {
-		return nil
-	}
 	s, err := store.Stage(filepath.Join(f.dir, backupFile), 0o644, func(w io.Writer) error {
 		_, err := fmt.Fprintln(w, at.UTC().Format(time.RFC3339))
 		return err

@@ -9,7 +9,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"sync"
 	"time"
 
 	"witnessmark/store"
@@ -38,7 +37,6 @@ type folder struct {
 	lookAt    func() error                    // at every page of the store's file, and at what is free where nobody writes
 	free      func(dir string) (int64, error) // room on the disk, in bytes
 	toCompact bool
-	noting    sync.Mutex // when a backup was finished
 }
 
 func openFolder(dir string, onlyLook bool) (*home, error) {
