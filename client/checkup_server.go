@@ -7,6 +7,7 @@ import (
 	"crypto/ed25519"
 	"crypto/rand"
 	"errors"
+	"slices"
 	"strings"
 	"time"
 
@@ -48,7 +49,11 @@ func (u *checkUp) servers(ctx context.Context, own *ownCopy, pinned ed25519.Publ
 		return nil
 	case unasked:
 		why = errUnasked
-		u.say("server's condition", Unknown, "witnessmark check-up --passphrase", "its clock, version, disk and backups are told to whom it knows, and %v", why)
+		try := "witnessmark check-up --passphrase"
+		if slices.ContainsFunc(u.found, func(c Checked) bool { return c.About == "key" && c.State == Mend }) {
+			try = "" // no passphrase opens that one
+		}
+		u.say("server's condition", Unknown, try, "its clock, version, disk and backups are told to whom it knows, and %v", why)
 	case why != nil:
 		u.say("server's condition", Unknown, "", "its clock, version, disk and backups could not be asked for")
 	}

@@ -160,7 +160,7 @@ func (o *office) finds(want map[string]string) {
 		}
 		words, other := left[c.About+" "+c.State]
 		delete(left, c.About+" "+c.State)
-		line := c.Says + " | " + c.Try
+		line := c.Says + " | " + c.Try + ";"
 		switch {
 		case !other && c.State != Well:
 			o.Errorf("%s is %s: %s", c.About, c.State, line)
@@ -227,7 +227,7 @@ func TestCheckUp(t *testing.T) {
 		mend  func()
 	}{
 		{"a key that others can read", func() { o.must(os.Chmod(key, 0o644)) },
-			map[string]string{"key mend": "others can read (mode 0644) | chmod 600 " + key, "server well": "answers with the key that you pinned", "server's condition unknown": unasked},
+			map[string]string{"key mend": "others can read (mode 0644) | chmod 600 " + key, "server well": "answers with the key that you pinned", "server's condition unknown": unasked + " | ;"},
 			func() { o.must(os.Chmod(key, 0o600)) }},
 		{"no key", func() { o.must(os.Rename(key, key+"-away")) },
 			map[string]string{"key mend": "is not there | put it back", "server well": "the key that you pinned", "server's condition unknown": unasked, "person unknown": ""},
