@@ -121,7 +121,7 @@ func (c *Client) CloseCorridor(ctx context.Context, job uint32, keep, because st
 // OpenOf is a job's open corridor, whether it still covers anything or not; nil where there is none.
 func OpenOf(j *recordv1.Job) *recordv1.Corridor {
 	for _, one := range j.GetCorridors() {
-		if one.GetState() == "open" {
+		if one.GetState() == corridorOpen {
 			return one
 		}
 	}

@@ -37,7 +37,11 @@ func (c *Client) inCorridor(ctx context.Context, r *Review) (*InCorridor, error)
 func (in *InCorridor) Says() string {
 	sub, n := in.review.Submission, in.Of.GetNumber()
 	if sub.GetNotCovered() == "" {
-		return fmt.Sprintf("released by corridor %d (%d of %d)", n, in.place(), in.Of.GetAsked().GetMaps())
+		text := fmt.Sprintf("released by corridor %d (%d of %d)", n, in.place(), in.Of.GetAsked().GetMaps())
+		if !record.IsRelease(sub) {
+			text += fmt.Sprintf("; it is %s now", sub.GetState())
+		}
+		return text
 	}
 	waits := "waits for a sign-off: "
 	switch {

@@ -157,7 +157,7 @@ func startSays(j *recordv1.Job, asked *recordv1.OpenCorridor) string {
 func CorridorState(c *recordv1.Corridor) string {
 	used := fmt.Sprintf("%d of %d maps", c.GetReleased(), c.GetAsked().GetMaps())
 	switch {
-	case c.GetState() != "open":
+	case c.GetState() != corridorOpen:
 		return fmt.Sprintf("closed, %s", used)
 	case c.GetEnded() != "":
 		return fmt.Sprintf("open, %s, and covers nothing more: %s", used, OneLine(c.GetEnded()))
