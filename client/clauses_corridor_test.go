@@ -56,13 +56,13 @@ var corridorClauses = []clause{
 	{"", func(f *forgery) { f.opens(func(o *recordv1.OpenCorridor) { o.Authors = []string{"cal", "other"} }) }},
 	// Who signed it, and for whom.
 	{"cal is calibrator; this needs a", func(f *forgery) { f.opensBy(f.cal, func(*recordv1.OpenCorridor) {}) }},
-	{"lead signs a corridor for their own maps", func(f *forgery) {
+	{"lead signs the corridor, and may not sign what they submit themselves", func(f *forgery) {
 		f.opens(func(o *recordv1.OpenCorridor) { o.Authors = []string{"cal", "lead"} })
 	}},
-	{"lead signs a corridor for their own maps", func(f *forgery) { // which is for one-person workshops
+	{"lead signs the corridor, and may not sign what they submit themselves", func(f *forgery) { // which is for one-person workshops
 		f.opens(func(o *recordv1.OpenCorridor) { o.Authors, o.ByAuthor, o.Reason = []string{"lead"}, true, "mine" })
 	}},
-	{notReleased + "it is not for maps of cal", func(f *forgery) {
+	{notReleased + "corridor 1 is not for maps of cal", func(f *forgery) {
 		f.opens(func(o *recordv1.OpenCorridor) { o.Authors = []string{"other"} })
 	}},
 	{notReleased + "lead, who signed it, could sign none any more", func(f *forgery) {
@@ -76,6 +76,9 @@ var corridorClauses = []clause{
 	}},
 	{"1.1 was signed by lead, whose key was compromised since", func(f *forgery) {
 		f.insert(onAll, f.lead, &recordv1.Action{Body: &recordv1.Action_Retire{Retire: &recordv1.Retire{Name: "lead", Compromised: true}}})
+	}},
+	{"1.1 was submitted by cal, whose key was compromised since", func(f *forgery) {
+		f.insert(onAll, f.lead, &recordv1.Action{Body: &recordv1.Action_Retire{Retire: &recordv1.Retire{Name: "cal", Compromised: true}}})
 	}},
 	// Where it starts.
 	{"its corridor starts from an image that the proof does not have", func(f *forgery) {
@@ -120,17 +123,27 @@ var corridorClauses = []clause{
 	{notReleased + "it is for other revisions, fuel or numbers", func(f *forgery) {
 		f.opens(func(o *recordv1.OpenCorridor) { o.Definition.Sha256 = strings.Repeat("ab", 32) })
 	}},
-	{notReleased + "warning is more than it covers", func(f *forgery) {
+	{notReleased + "it is warning, and corridor 1 covers at most caution", func(f *forgery) {
 		f.covered(func(s *recordv1.Submit) { s.Judgement.Verdict = "warning" })
 	}},
-	{notReleased + "its author says that it lies outside", func(f *forgery) {
+	{notReleased + "outside corridor 1", func(f *forgery) {
 		f.covered(func(s *recordv1.Submit) { s.Corridor.Outside = []*recordv1.Outside{{What: "bytes"}} })
 	}},
 	{"1.1 lies outside 1.corridor1: ignition.base at 4000 1/min: 14 deg, 1 above the start; the corridor allows 0.5 up", func(f *forgery) {
 		f.opens(func(o *recordv1.OpenCorridor) { o.Tables[0].Up = "0.5" })
 	}},
-	{"1.1 lies outside 1.corridor1", func(f *forgery) { // no number at all lets nothing go up
-		f.opens(func(o *recordv1.OpenCorridor) { o.Tables[0].Up = "far" })
+	{`corridor.tables: ignition.base is "far" up`, func(f *forgery) { f.opens(func(o *recordv1.OpenCorridor) { o.Tables[0].Up = "far" }) }},
+	{"corridor.maps: is 1001", func(f *forgery) { f.opens(func(o *recordv1.OpenCorridor) { o.Maps = 1001 }) }},
+	{`corridor.most: "warning" is none of them`, func(f *forgery) { // which needs a reason each
+		f.opens(func(o *recordv1.OpenCorridor) { o.Most = "warning" })
+		f.covered(func(s *recordv1.Submit) { s.Judgement.Verdict = "warning" })
+	}},
+	{notReleased + "the same file was returned before", func(f *forgery) {
+		sub := f.sub()
+		f.insert(onCovered, f.lead, &recordv1.Action{Body: &recordv1.Action_Return{Return: &recordv1.Return{Job: 1, Submission: 1, ImageSha256: sub.GetImage().GetSha256(), Reason: "it knocks"}}})
+		f.insert(onCovered, f.cal, &recordv1.Action{Body: &recordv1.Action_Submission{Submission: &recordv1.Submit{Job: 1, Image: sub.GetImage(),
+			Judgement: sub.GetJudgement(), Corridor: sub.GetCorridor()}}})
+		f.collect(func(c *recordv1.Collect) { c.Submission = 2 })
 	}},
 	{"definition bench has no table", func(f *forgery) { f.opens(func(o *recordv1.OpenCorridor) { o.Tables[0].Table = "boost" }) }},
 	{"was collected as a warning, which its sign-off does not cover", func(f *forgery) {

@@ -291,6 +291,25 @@ func TestOnePersonsCorridor(t *testing.T) {
 	}
 }
 
+// What a corridor starts from is recalled in the middle of the day: what it released before that is still one, and its proof holds.
+func TestCorridorStartRecalled(t *testing.T) {
+	w := newWorld(t)
+	w.submit("\x0a\x0b\x0c\x0e")
+	w.must(nil, w.lead.Sync(ctx))
+	w.signClear(1)
+	p := w.plan(bounds)
+	p.From = "1.1"
+	w.must(w.lead.OpenCorridor(ctx, p))
+	w.submit("\x0a\x0b\x0c\x0f")
+	w.must(w.tech.ReturnSubmission(ctx, 1, 1, "it knocks"))
+	w.must(nil, w.collect(w.tech))
+	v, err := VerifyProof(&Home{Dir: w.path("nobody")}, w.path("out.bin.proof.zip"), w.tech.Fingerprint())
+	w.must(nil, err)
+	if Name(v.Submission) != "1.2" || CorridorStart(v.Job, v.Yes.Corridor.GetAsked()).String() != "1.1" {
+		t.Errorf("%v", v.Submission)
+	}
+}
+
 // A run is of what was in the car: what was read, then what was collected, and what somebody says.
 func TestRunOf(t *testing.T) {
 	w := newWorld(t)

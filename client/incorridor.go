@@ -69,6 +69,8 @@ func NotCovered(j *recordv1.Job, sub *recordv1.Submission) string {
 		return ""
 	case "author":
 		return fmt.Sprintf("corridor %d is not for maps of %s", n, OneLine(sub.GetSubmitted().GetPerson()))
+	case "returned":
+		return "the same file was returned before"
 	case "verdict":
 		return fmt.Sprintf("it is %s, and corridor %d covers at most %s", sub.GetJudgement().GetVerdict(), n, record.CorridorOf(j, n).GetAsked().GetMost())
 	}

@@ -9,7 +9,6 @@ import (
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
 	"witnessmark/store/signoff"
-	"witnessmark/tables/severity"
 )
 
 // States of a corridor.
@@ -20,28 +19,15 @@ const (
 
 // opens takes in a yes in advance, which starts from what the proof itself holds.
 func (j *judge) opens(o *recordv1.OpenCorridor, who *recordv1.Person, event *recordv1.Event) error {
-	if slices.Contains(o.GetAuthors(), who.GetName()) && !(j.onePerson && o.GetByAuthor()) {
-		return fmt.Errorf("%s signs a corridor for their own maps", who.GetName())
+	if err := record.CheckCorridor(who, j.onePerson, o); err != nil {
+		return err
 	}
-	im := j.startOf(o)
-	if im.GetSha256() != o.GetFromSha256() {
+	if record.StartOf(j.job, o).GetSha256() != o.GetFromSha256() || record.StartEnded(j.job, o) != "" {
 		return errors.New("its corridor starts from an image that the proof does not have")
 	}
 	j.closes(uint32(len(j.job.GetCorridors())), 0) // one at most is open
-	j.starts = append(j.starts, im)
 	j.job.Corridors = append(j.job.Corridors, &recordv1.Corridor{Job: j.job.GetNumber(), Number: uint32(len(j.job.GetCorridors()) + 1),
 		Asked: o, Opened: event, SignedWith: who.GetKeyId(), State: corridorOpen})
-	return nil
-}
-
-// startOf is the image that a corridor starts from, as long as that stands: the read as found, or a release; else nil.
-func (j *judge) startOf(o *recordv1.OpenCorridor) *recordv1.Image {
-	if o.GetFrom() == 0 {
-		return record.AsFound(j.job).GetImage()
-	}
-	if sub := record.SubmissionOf(j.job, o.GetFrom()); record.IsRelease(sub) {
-		return sub.GetImage()
-	}
 	return nil
 }
 
@@ -69,17 +55,14 @@ func (j *judge) covers(c *recordv1.Corridor, sub *recordv1.Submission) error {
 		return fmt.Errorf("its maps, %d, were used up", asked.GetMaps())
 	case signer.GetRetired() || signer.GetKeyId() != c.GetSignedWith() || !slices.Contains(signer.GetRoles(), signoff.RoleName(recordv1.Role_ROLE_LEAD)):
 		return fmt.Errorf("%s, who signed it, could sign none any more", signer.GetName())
-	case j.startOf(asked).GetSha256() != asked.GetFromSha256():
+	case record.StartEnded(j.job, asked) != "":
 		return errors.New("what it starts from was taken back")
 	case asked.GetDefinition().GetSha256() != by.GetDefinition().GetSha256() || asked.GetLimits().GetSha256() != by.GetLimits().GetSha256() ||
 		asked.GetFuel() != by.GetFuel() || !maps.Equal(asked.GetNumbers(), by.GetNumbers()):
 		return errors.New("it is for other revisions, fuel or numbers")
-	case !slices.Contains(asked.GetAuthors(), sub.GetSubmitted().GetPerson()):
-		return fmt.Errorf("it is not for maps of %s", sub.GetSubmitted().GetPerson())
-	case severity.Of(by.GetVerdict()).Rank() > severity.Of(asked.GetMost()).Rank():
-		return fmt.Errorf("%s is more than it covers", by.GetVerdict())
-	case len(sub.GetCorridor().GetOutside()) > 0:
-		return errors.New("its author says that it lies outside")
+	}
+	if sub.NotCovered = record.NotCovered(j.job, c, sub); sub.NotCovered != "" {
+		return errors.New(NotCovered(j.job, sub))
 	}
 	return nil
 }

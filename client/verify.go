@@ -157,17 +157,18 @@ func (o *opened) release() (*Verified, error) {
 	if v.Yes == nil {
 		return nil, o.no("%s was %s before it was collected", Name(sub), sub.GetState())
 	}
-	switch signer := o.judge.people[v.Yes.By.GetPerson()]; {
+	switch {
 	case sub.GetState() != record.Released:
 		return nil, o.no("%s was %s before it was collected", Name(sub), sub.GetState())
 	case col.GetImageSha256() != sub.GetImage().GetSha256():
 		return nil, o.no("another image was collected than that of %s", Name(sub))
-	case signer.GetCompromised():
-		return nil, o.no("%s was signed by %s, whose key was compromised since", Name(sub), signer.GetName())
 	case record.Worse(v.Yes.Judgement, col.GetJudgement()) != "":
 		return nil, o.no("%s was collected as a %s, which its sign-off does not cover", Name(sub), col.GetJudgement().GetVerdict())
 	case col.GetJudgement().GetBaseSha256() != record.AsFound(v.Job).GetImage().GetSha256():
 		return nil, o.no("%s was not compared with its job's read as found", Name(sub))
+	}
+	if err := o.trusted(v, func(name string) *recordv1.Person { return o.judge.people[name] }); err != nil {
+		return nil, err
 	}
 	if err := o.documents(col.GetJudgement(), v); err != nil {
 		return nil, err
@@ -176,6 +177,18 @@ func (o *opened) release() (*Verified, error) {
 		return nil, err
 	}
 	return v, o.texts(v.Job)
+}
+
+// trusted says no where a key that the release rests on was compromised since: the signer's, and where a corridor released it
+// its author's.
+func (o *opened) trusted(v *Verified, find func(name string) *recordv1.Person) error {
+	if p := find(v.Yes.By.GetPerson()); p.GetCompromised() {
+		return o.no("%s was signed by %s, whose key was compromised since", Name(v.Submission), p.GetName())
+	}
+	if p := find(v.Submission.GetSubmitted().GetPerson()); v.Yes.Corridor != nil && p.GetCompromised() {
+		return o.no("%s was submitted by %s, whose key was compromised since", Name(v.Submission), p.GetName())
+	}
+	return nil
 }
 
 // signedFor compares files with their hashes, by place; those that are not named are looked at elsewhere.
@@ -300,8 +313,8 @@ func (o *opened) seen(tx store.ReadTx, p *recordv1.Proven, head ledger.Checkpoin
 // stands says whether the verifier's own copy still lets the release be used.
 func (o *opened) stands(s *record.State, v *Verified) error {
 	sub, ok := s.Submission(v.Job.GetNumber(), v.Submission.GetNumber())
-	if p, known := s.Person(v.Yes.By.GetPerson()); known && p.GetCompromised() {
-		return o.no("%s was signed by %s, whose key was compromised since", Name(v.Submission), p.GetName())
+	if err := o.trusted(v, func(name string) *recordv1.Person { p, _ := s.Person(name); return p }); err != nil {
+		return err
 	}
 	switch {
 	case !ok || v.Known == nil:

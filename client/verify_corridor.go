@@ -2,6 +2,7 @@ package client
 
 import (
 	"witnessmark/store/claims"
+	"witnessmark/store/record"
 	"witnessmark/tables/definition"
 	"witnessmark/tables/image"
 )
@@ -30,7 +31,7 @@ func (o *opened) inside(v *Verified) error {
 	if err != nil {
 		return o.no("%v", err)
 	}
-	start, err := image.FromMessage(o.judge.starts[c.GetNumber()-1], lay.Space, o.files[proofStart])
+	start, err := image.FromMessage(record.StartOf(v.Job, asked), lay.Space, o.files[proofStart])
 	if err != nil {
 		return o.no("%v", err)
 	}

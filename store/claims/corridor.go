@@ -69,11 +69,8 @@ func (m *making) inCorridor(job uint32) (in *recordv1.InCorridor, err error) {
 
 // against holds the candidate against a corridor of its job.
 func (m *making) against(j *recordv1.Job, c *recordv1.Corridor) (*Corridor, error) {
-	im := record.AsFound(j).GetImage() // no other one now, since no read is voided that a submission stands on
-	if n := c.GetAsked().GetFrom(); n != 0 {
-		im = record.SubmissionOf(j, n).GetImage()
-	}
-	start, err := m.image("where the corridor starts", im)
+	// The read as found is no other one now, since no read is voided that a submission stands on.
+	start, err := m.image("where the corridor starts", record.StartOf(j, c.GetAsked()))
 	if err != nil {
 		return nil, err
 	}

@@ -111,6 +111,10 @@ func alarmsOf(j *recordv1.Job, car []*recordv1.Job) (out []*recordv1.Alarm) {
 		by := CorridorOf(j, sub.GetByCorridor())
 		raise(CorridorOnly, subName(sub), by.GetClosed(), "", "%s has the yes of corridor %d alone, which is closed; a lead signs it, or the car goes back to as found", subName(sub), by.GetNumber())
 	}
+	if sub := replacedIn(j, car); sub != nil {
+		by := CorridorOf(j, sub.GetByCorridor())
+		raise(CorridorOnly, subName(sub), lastReadBack(j).GetAdded(), "", "%s is in the car, and %s was kept in its place; that is written and read back, or the car goes back to as found", subName(sub), written(j.GetNumber(), by.GetKept()))
+	}
 	for _, r := range j.GetReads() {
 		about := fmt.Sprintf("%d.read%d", j.GetNumber(), r.GetNumber())
 		if last := r.GetLastKnown(); r.GetVoided() == nil && last != nil && !last.GetSame() && !settled(ChangedSince, about, r.GetAdded()) {

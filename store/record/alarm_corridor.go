@@ -31,6 +31,16 @@ func notReadBack(j *recordv1.Job, last *recordv1.Collection) string {
 	return fmt.Sprintf(words+"; the one that stays is read back before the car leaves", by.GetNumber(), imageOf(j, last.GetSubmission()))
 }
 
+// replacedIn is what a car is known to have where another was kept in its place; nil for none.
+func replacedIn(j *recordv1.Job, car []*recordv1.Job) *recordv1.Submission {
+	back := lastReadBack(j)
+	sub := SubmissionOf(j, back.GetSubmission())
+	if sub.GetState() != Replaced || CorridorOf(j, sub.GetByCorridor()).GetKept() == 0 || !back.GetMatches() || ToBeReadBack(j) != nil || lastKnown(car) != back.GetAdded().GetEntry() {
+		return nil
+	}
+	return sub
+}
+
 // corridorsAlone are the releases of closed corridors that nobody signed since, and that stay or may be in the
 // car. Of several that were collected and not read back, the last stands for all that may be in it.
 func corridorsAlone(j *recordv1.Job, car []*recordv1.Job) (out []*recordv1.Submission) {

@@ -60,6 +60,14 @@ func decideCorridor(d *decision) error {
 	if err := d.authors(o); err != nil {
 		return err
 	}
+	return CheckCorridor(d.who, d.Genesis().GetOnePerson(), o)
+}
+
+// CheckCorridor holds a corridor to who may sign it, and to how much one may cover.
+func CheckCorridor(who *recordv1.Person, onePerson bool, o *recordv1.OpenCorridor) error {
+	if err := checkSigner(who, onePerson, o); err != nil {
+		return err
+	}
 	if err := checkBounds(o.GetTables()); err != nil {
 		return err
 	}
@@ -71,7 +79,7 @@ func decideCorridor(d *decision) error {
 
 // start wants a corridor to start from the read as found, or from a release that still stands as it was signed.
 func (d *decision) start(j *recordv1.Job, o *recordv1.OpenCorridor) error {
-	have := AsFound(j).GetImage().GetSha256()
+	have := StartOf(j, o).GetSha256()
 	if o.GetFrom() != 0 {
 		sub, err := d.subAt("corridor", o.GetJob(), o.GetFrom())
 		switch {
@@ -82,7 +90,6 @@ func (d *decision) start(j *recordv1.Job, o *recordv1.OpenCorridor) error {
 		case sub.GetJudgedWorse() != nil:
 			return refuse(ReasonNewSignOff, "corridor.from", "", "%s is %s by a newer revision; sign it again first, or start from another", subName(sub), Verdict(sub))
 		}
-		have = sub.GetImage().GetSha256()
 	}
 	if o.GetFromSha256() != have {
 		return refuse(ReasonOtherImage, "corridor.from_sha256", have, "corridor.from_sha256: is %q; allowed: the image of %s, %s",
@@ -91,7 +98,7 @@ func (d *decision) start(j *recordv1.Job, o *recordv1.OpenCorridor) error {
 	return nil
 }
 
-// authors wants enrolled people who submit, the lead among them in a one-person workshop alone.
+// authors wants enrolled people who submit.
 func (d *decision) authors(o *recordv1.OpenCorridor) error {
 	const at = "corridor.authors"
 	list := o.GetAuthors()
@@ -113,14 +120,20 @@ func (d *decision) authors(o *recordv1.OpenCorridor) error {
 			return err
 		}
 	}
-	own := contains(list, d.who.GetName())
+	return nil
+}
+
+// checkSigner lets an author sign in a one-person workshop alone, and with a reason.
+func checkSigner(who *recordv1.Person, onePerson bool, o *recordv1.OpenCorridor) error {
+	const at = "corridor.authors"
+	own := contains(o.GetAuthors(), who.GetName())
 	switch {
-	case own && !d.Genesis().GetOnePerson():
-		return refuse(ReasonAuthor, at, "somebody else", "%s: %s signs the corridor, and may not sign what they submit themselves; somebody else must", at, d.who.GetName())
+	case own && !onePerson:
+		return refuse(ReasonAuthor, at, "somebody else", "%s: %s signs the corridor, and may not sign what they submit themselves; somebody else must", at, who.GetName())
 	case own && !o.GetByAuthor():
-		return refuse(ReasonAuthor, "corridor.by_author", "true", "corridor.by_author: %s is an author; allowed: true, since an author signs", d.who.GetName())
+		return refuse(ReasonAuthor, "corridor.by_author", "true", "corridor.by_author: %s is an author; allowed: true, since an author signs", who.GetName())
 	case !own && o.GetByAuthor():
-		return refuse(ReasonNotAuthor, "corridor.by_author", "false", "corridor.by_author: %s is no author of it; allowed: false", d.who.GetName())
+		return refuse(ReasonNotAuthor, "corridor.by_author", "false", "corridor.by_author: %s is no author of it; allowed: false", who.GetName())
 	}
 	if own || o.GetReason() != "" {
 		return checkReason("corridor.reason", o.GetReason())

@@ -45,7 +45,7 @@ func (s *State) Ended(j *recordv1.Job, c *recordv1.Corridor) string {
 	if asked := c.GetAsked(); c.GetReleased() >= asked.GetMaps() {
 		return fmt.Sprintf("its maps are used up, %d of %d", c.GetReleased(), asked.GetMaps())
 	}
-	return cmp.Or(s.signerEnded(c), s.factsEnded(j, c.GetAsked()), startEnded(j, c.GetAsked()))
+	return cmp.Or(s.signerEnded(c), s.factsEnded(j, c.GetAsked()), StartEnded(j, c.GetAsked()))
 }
 
 func (s *State) signerEnded(c *recordv1.Corridor) string {
@@ -74,10 +74,18 @@ func (s *State) factsEnded(j *recordv1.Job, asked *recordv1.OpenCorridor) string
 	return "the job has other limits now"
 }
 
-// startEnded says why what a corridor starts from is it no more.
-func startEnded(j *recordv1.Job, asked *recordv1.OpenCorridor) string {
+// StartOf is the image that a corridor of a job starts from, whatever became of it; nil where there is none.
+func StartOf(j *recordv1.Job, asked *recordv1.OpenCorridor) *recordv1.Image {
 	if asked.GetFrom() == 0 {
-		if AsFound(j).GetImage().GetSha256() != asked.GetFromSha256() {
+		return AsFound(j).GetImage()
+	}
+	return SubmissionOf(j, asked.GetFrom()).GetImage()
+}
+
+// StartEnded says why what a corridor starts from is it no more; empty while it is.
+func StartEnded(j *recordv1.Job, asked *recordv1.OpenCorridor) string {
+	if asked.GetFrom() == 0 {
+		if StartOf(j, asked).GetSha256() != asked.GetFromSha256() {
 			return "the read as found, from which it starts, is another one now"
 		}
 		return ""
@@ -88,9 +96,9 @@ func startEnded(j *recordv1.Job, asked *recordv1.OpenCorridor) string {
 	return ""
 }
 
-// notCovered is why a corridor does not cover a submission whose claim is about it: author, verdict or
-// cells, the first that applies; empty where it does.
-func notCovered(c *recordv1.Corridor, sub *recordv1.Submission) string {
+// NotCovered is why a corridor of a job does not cover a submission whose claim is about it: author, verdict, cells, or
+// returned where somebody returned the very same image, the first that applies; empty where it does.
+func NotCovered(j *recordv1.Job, c *recordv1.Corridor, sub *recordv1.Submission) string {
 	switch asked := c.GetAsked(); {
 	case !contains(asked.GetAuthors(), author(sub)):
 		return "author"
@@ -98,8 +106,20 @@ func notCovered(c *recordv1.Corridor, sub *recordv1.Submission) string {
 		return "verdict"
 	case len(sub.GetCorridor().GetOutside()) > 0:
 		return "cells"
+	case returnedLike(j, sub) != nil:
+		return "returned"
 	}
 	return ""
+}
+
+// returnedLike is a submission with the same image that somebody returned: no corridor's yes takes that back. Nil for none.
+func returnedLike(j *recordv1.Job, sub *recordv1.Submission) *recordv1.Submission {
+	for _, other := range j.GetSubmissions() {
+		if other.GetState() == Returned && other.GetImage().GetSha256() == sub.GetImage().GetSha256() {
+			return other
+		}
+	}
+	return nil
 }
 
 // inCorridor wants a submission to say how it lies to the corridor that covers now, and nothing where none does.

@@ -92,6 +92,10 @@ func (o *oracle) coveredBy(f fact) (by uint32, why string) {
 		why = "verdict"
 	case len(sub.GetCorridor().GetOutside()) > 0:
 		why = "cells"
+	case slices.ContainsFunc(then.stories(sub.GetJob()), func(s story) bool {
+		return s.state == "returned" && s.submitted.GetSubmission().GetImage().GetSha256() == sub.GetImage().GetSha256()
+	}):
+		why = "returned"
 	default:
 		by = n
 	}
@@ -132,9 +136,31 @@ func (o *oracle) alone(job uint32, taken map[string]bool) map[string]uint32 {
 		}
 	}
 	if last > 0 && o.asFoundSince(job, last) {
-		return nil
+		out = map[string]uint32{}
+	}
+	// what was last written, read or read back of the car: a release that was replaced by the one kept
+	told, by := o.told(o.car(job))
+	if b := told.GetReadBack(); by && b.GetJob() == job && told.i > last && b.GetSubmission() != 0 {
+		if s := stories[b.GetSubmission()-1]; s.state == "replaced" && s.by != 0 && corridors[s.by-1].kept != 0 {
+			out[fmt.Sprintf("%d %s %d.%d", job, CorridorOnly, job, b.GetSubmission())] = told.i
+		}
 	}
 	return out
+}
+
+// told is what told last for certain what is in a car, a read or a read-back; false where a later read-back differs.
+func (o *oracle) told(car uint32) (last fact, sure bool) {
+	for _, f := range o.facts {
+		r, b := f.GetRead(), f.GetReadBack()
+		switch {
+		case r != nil && o.car(r.GetJob()) == car && slices.ContainsFunc(o.reads(r.GetJob()), func(s readOf) bool { return s.i == f.i }),
+			b.GetMatches() && o.car(b.GetJob()) == car:
+			last, sure = f, true
+		case b.GetImage() != nil && o.car(b.GetJob()) == car:
+			sure = false
+		}
+	}
+	return last, sure
 }
 
 // asFoundSince says whether a job's car was read or read back as that job found it, after an entry.
@@ -152,27 +178,30 @@ func (o *oracle) asFoundSince(job, entry uint32) bool {
 
 // presumedIn is the image of a job that a run in it is about, by its name.
 func (o *oracle) presumedIn(job uint32) string {
-	car, told, taken, sub := o.car(job), uint32(0), uint32(0), uint32(0)
+	car, told, taken, sub, by := o.car(job), uint32(0), uint32(0), uint32(0), job
 	for _, f := range o.facts {
 		r, b, c := f.GetRead(), f.GetReadBack(), f.GetCollect()
 		read := r != nil && o.car(r.GetJob()) == car && slices.ContainsFunc(o.reads(r.GetJob()), func(s readOf) bool { return s.i == f.i })
 		if read || b != nil && o.car(b.GetJob()) == car {
 			told = f.i
 		}
-		if c != nil && c.GetJob() == job {
-			taken, sub = f.i, c.GetSubmission()
+		if c != nil && o.car(c.GetJob()) == car {
+			taken, sub, by = f.i, c.GetSubmission(), c.GetJob()
 		}
 	}
+	if taken > told && by != job {
+		return "unknown"
+	}
 	if taken < told || taken == 0 {
-		var in, by uint32
+		var in, since uint32
 		var words string
 		text := o.inCar(car)
 		if n, _ := fmt.Sscanf(text, "%d.%d %s", &in, &sub, &words); n < 3 || in != job {
 			return "unknown"
 		}
-		fmt.Sscan(text[strings.LastIndex(text, " ")+1:], &by)
+		fmt.Sscan(text[strings.LastIndex(text, " ")+1:], &since)
 		for _, r := range o.reads(job) {
-			if sub == 0 && r.i == by {
+			if sub == 0 && r.i == since {
 				return fmt.Sprintf("%d.read%d", job, r.number)
 			}
 		}

@@ -200,6 +200,14 @@ type story struct {
 	worse             uint32 // the entry that judged it worse, until signed or returned
 }
 
+// rests are the keys that it rests on: who said the newest yes, and where that was a corridor's, who submitted it.
+func (s story) rests() []string {
+	if s.by != 0 && s.signed.Action == nil {
+		return []string{s.key, s.submitted.key}
+	}
+	return []string{s.key}
+}
+
 func (o *oracle) story(job, n uint32) (s story) {
 	count, collected := uint32(0), false
 	var again []fact // newer ones of the same author
@@ -241,7 +249,7 @@ func (o *oracle) story(job, n uint32) (s story) {
 			if f.GetReadBack().GetSubmission() == n {
 				s.state = "in car"
 			}
-		case f.GetRetire().GetCompromised() && out && !collected && o.people(f.i)[f.GetRetire().GetName()].key == s.key:
+		case f.GetRetire().GetCompromised() && out && !collected && slices.Contains(s.rests(), o.people(f.i)[f.GetRetire().GetName()].key):
 			s.state = "waiting"
 			if len(again) > 0 {
 				s.state = "replaced"

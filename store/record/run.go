@@ -79,16 +79,19 @@ func checkRunOf(j *recordv1.Job, text string) error {
 // nothing was read or read back since, else what the ledger knows. False where that is nothing, or another job's.
 func (s *State) PresumedIn(job uint32) (Name, bool) {
 	j := s.job(job)
-	told := uint32(0)
+	told, taken, by := uint32(0), (*recordv1.Collection)(nil), j
 	for _, n := range s.carJobs(j.GetCar()) {
 		other := s.job(n)
 		told = max(told, lastRead(other))
 		for _, b := range other.GetReadBacks() {
 			told = max(told, b.GetAdded().GetEntry())
 		}
+		if list := other.GetCollections(); len(list) > 0 && list[len(list)-1].GetCollected().GetEntry() > taken.GetCollected().GetEntry() {
+			taken, by = list[len(list)-1], other
+		}
 	}
-	if list := j.GetCollections(); len(list) > 0 && list[len(list)-1].GetCollected().GetEntry() > told {
-		return imageOf(j, list[len(list)-1].GetSubmission()), true
+	if taken.GetCollected().GetEntry() > told {
+		return imageOf(by, taken.GetSubmission()), by == j
 	}
 	in := s.InCar(j.GetCar())
 	if !in.GetKnown() || in.GetJob() != job {

@@ -156,7 +156,7 @@ func (c *change) signedWith(sub *recordv1.Submission, keyID string) {
 	c.putText(docSignedWith, join(keyID, sub.GetJob(), sub.GetNumber()), "")
 }
 
-// voidSignatures takes back what a key signed, as far as it was not collected. Such a submission
+// voidSignatures takes back what a key signed, or submitted where a corridor released it, as far as it was not collected. Such a submission
 // waits again, or was replaced if a newer one of its author came: it never was released after all.
 func (c *change) voidSignatures(keyID string) {
 	for _, sub := range c.voidable(keyID) {
@@ -176,18 +176,19 @@ func (c *change) voidSignatures(keyID string) {
 	}
 }
 
-// voidable are the releases that a key signed and nobody collected.
+// voidable are the releases that rest on a key, its sign-off or by a corridor's its submission too, and that nobody collected.
 func (s *State) voidable(keyID string) (out []*recordv1.Submission) {
 	for _, key := range s.keys(docSignedWith, under(keyID)) {
 		job, n, _ := strings.Cut(key, "\x00")
-		if sub := SubmissionOf(s.job(number(job)), number(n)); sub.GetSignedWith() == keyID && !sub.GetCollected() && IsRelease(sub) {
+		sub := SubmissionOf(s.job(number(job)), number(n))
+		if (sub.GetSignedWith() == keyID || onlyCorridor(sub)) && !sub.GetCollected() && IsRelease(sub) {
 			out = append(out, sub)
 		}
 	}
 	return out
 }
 
-// Voidable names the releases whose sign-off would be void if a person's key were compromised.
+// Voidable names the releases that would be void if a person's key were compromised.
 func (s *State) Voidable(who *recordv1.Person) (out []string) {
 	for _, sub := range s.voidable(who.GetKeyId()) {
 		out = append(out, subName(sub))

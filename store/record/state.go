@@ -45,7 +45,7 @@ const (
 	docCarJob     = "car-job"     // car, job
 	docEvent      = "event"       // job, entry, and a number within the entry
 	docAlarm      = "alarm"       // job, alarm, what it is about
-	docSignedWith = "signed-with" // key id, job, submission
+	docSignedWith = "signed-with" // key id, job, submission: by a sign-off, a corridor, or the author of what that released
 	docRequest    = "request"     // request id
 	docImage      = "image"       // SHA-256: as it was first met
 	docBlobJob    = "blob-job"    // SHA-256, job

@@ -81,7 +81,7 @@ func applySubmit(c *change) {
 		}
 		j.Submissions = append(j.Submissions, sub)
 		if covering != nil {
-			c.release(covering, sub)
+			c.release(j, covering, sub)
 		}
 	})
 	switch verdict := b.GetJudgement().GetVerdict(); {
@@ -95,13 +95,14 @@ func applySubmit(c *change) {
 }
 
 // release makes a submission a release if the corridor covers it.
-func (c *change) release(by *recordv1.Corridor, sub *recordv1.Submission) {
-	if sub.NotCovered = notCovered(by, sub); sub.NotCovered != "" {
+func (c *change) release(j *recordv1.Job, by *recordv1.Corridor, sub *recordv1.Submission) {
+	if sub.NotCovered = NotCovered(j, by, sub); sub.NotCovered != "" {
 		return
 	}
 	by.Released++
 	sub.State, sub.ByCorridor = Released, by.GetNumber()
 	c.signedWith(sub, by.GetSignedWith())
+	c.putText(docSignedWith, join(c.keyID, sub.GetJob(), sub.GetNumber()), "") // nobody but the author saw these very bytes
 }
 
 // about tells what happened to a submission.
