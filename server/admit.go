@@ -1,6 +1,7 @@
 package server
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -102,11 +103,12 @@ func (c *core) open(a *arrival, envelope []byte, caller signoff.KeyID) (first *a
 	if err := errors.Join(c.isBroken(), c.home.hasRoom(0)); err != nil {
 		return nil, nil, err
 	}
-	err = c.engine.View(func(tx store.ReadTx) error {
+	err = c.engine.View(func(tx store.ReadTx) (err error) {
 		s := record.Read(tx)
+		defer func() { err = cmp.Or(s.Err(), err) }() // what the store could not say is no reason to refuse
 		c.opened.Add(1)
 		if a.signed, err = s.Open(envelope); err != nil {
-			return errors.Join(s.Err(), openFault(err))
+			return openFault(err)
 		}
 		if a.signed.KeyID != caller {
 			return &fault{code: codes.PermissionDenied, reason: "not-the-signer", at: "envelope",

@@ -308,3 +308,54 @@ func containsEmpty(list []string) bool {
 	}
 	return false
 }
+
+// unreadable is an engine that cannot say what is in documents of a kind.
+type unreadable struct {
+	store.Engine
+	kind string
+}
+
+func (u unreadable) View(fn func(store.ReadTx) error) error {
+	return u.Engine.View(func(tx store.ReadTx) error { return fn(unread{tx, u.kind}) })
+}
+
+type unread struct {
+	store.ReadTx
+	kind string
+}
+
+func (u unread) Document(kind, key string) ([]byte, error) {
+	if kind == u.kind {
+		return nil, store.ErrAway
+	}
+	return u.ReadTx.Document(kind, key)
+}
+
+// TestUnreadIsNoRefusal: whoever brings what is right is not told that they are unknown, or that it is wrong, where the
+// database does not say what is there.
+func TestUnreadIsNoRefusal(t *testing.T) {
+	b := newSmallBench(t)
+	b.smallJob(1)
+	var j *recordv1.Job
+	b.look(func(s *record.State) { j, _ = s.Job(1) })
+	d := &recordv1.JobDetails{Plate: &recordv1.Sealed{Commitment: j.GetPlate().GetCommitment()}, Frame: &recordv1.Sealed{Commitment: j.GetFrame().GetCommitment()}, Limits: j.GetLimits()}
+	env := b.seal("technician", b.filled(&recordv1.Action{Body: &recordv1.Action_Amend{Amend: &recordv1.AmendJob{Job: 1, Details: d}}}))
+	engine, away := b.srv.core.engine, 0
+	for _, kind := range strings.Fields("head genesis person key request job newest opening file plate frame sealed") {
+		b.srv.core.engine = unreadable{engine, kind}
+		first, _, err := b.srv.core.open(&arrival{}, env, signoff.Fingerprint(publicOf(b.keys["technician"])))
+		if err != nil {
+			wantFault(t, toStatus(err).Err(), codes.Unavailable, "away")
+			away++
+		} else if first != nil || kind == "key" || kind == "opening" || kind == "person" {
+			t.Errorf("%s is not asked for: %v", kind, first)
+		}
+	}
+	b.srv.core.engine = engine
+	if away < 6 {
+		t.Errorf("%d kinds were asked for", away)
+	}
+	if _, err := b.bring("technician", env); err != nil {
+		t.Error(err)
+	}
+}
