@@ -3,6 +3,7 @@ package desk
 import (
 	"cmp"
 	"fmt"
+	"io"
 	"maps"
 	"net/http"
 	"net/url"
@@ -196,9 +197,33 @@ func corridorSaid(asked *recordv1.OpenCorridor) url.Values {
 	return v
 }
 
+// manySaid is what was typed into a form of more fields than other forms may have: two for each table.
+func manySaid(w http.ResponseWriter, r *http.Request) (url.Values, error) {
+	r.Body = http.MaxBytesReader(w, r.Body, 16<<20)
+	parts, err := r.MultipartReader()
+	if err != nil {
+		return nil, err
+	}
+	said := url.Values{}
+	for {
+		part, err := parts.NextPart()
+		if err == io.EOF {
+			return said, nil
+		}
+		if err != nil {
+			return nil, err
+		}
+		text, err := io.ReadAll(part)
+		if err != nil {
+			return nil, err
+		}
+		said.Add(part.FormName(), strings.TrimSpace(strings.ReplaceAll(string(text), "\r\n", "\n")))
+	}
+}
+
 // corridorPlan reads the form.
 func corridorPlan(job uint32, said url.Values) (p client.CorridorPlan, err error) {
-	count, err := strconv.ParseUint(strings.TrimSpace(said.Get("maps")), 10, 32)
+	count, err := strconv.ParseUint(said.Get("maps"), 10, 32)
 	if err != nil {
 		return p, &client.Error{Kind: client.Usage, Text: fmt.Sprintf("how many maps: %.40q is no number; allowed: 1 to 1000", said.Get("maps"))}
 	}
@@ -210,7 +235,7 @@ func corridorPlan(job uint32, said url.Values) (p client.CorridorPlan, err error
 		}
 	}
 	for _, id := range slices.Sorted(maps.Keys(ids)) {
-		up, down := strings.TrimSpace(said.Get("up:"+id)), strings.TrimSpace(said.Get("down:"+id))
+		up, down := said.Get("up:"+id), said.Get("down:"+id)
 		if up+down == "" {
 			continue
 		}
@@ -251,16 +276,17 @@ func (d *Desk) draftCorridor(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if err := r.ParseForm(); err != nil {
-		return err
+	said, err := manySaid(w, r)
+	if err != nil {
+		return &client.Error{Kind: client.Usage, Text: "what was typed did not arrive whole", Err: err}
 	}
-	plan, err := corridorPlan(j.GetNumber(), r.PostForm)
+	plan, err := corridorPlan(j.GetNumber(), said)
 	var made *client.CorridorDraft
 	if err == nil {
 		made, err = d.client.DraftCorridor(r.Context(), plan)
 	}
 	if err != nil {
-		return d.showCorridor(w, r, r.PostForm, err)
+		return d.showCorridor(w, r, said, err)
 	}
 	return d.showCorridorDraft(w, r, d.corridors.put(made), made, nil)
 }

@@ -108,7 +108,7 @@ func (d *Desk) road(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if b.Offer, b.Why = d.offers(r.Context(), b.Bay); b.Offer == nil && len(releases(j)) > 0 {
+	if b.Offer, b.Why = d.offers(r.Context(), b.Bay); b.Offer == nil && len(releases(j)) > 1 {
 		b.Choose = b.Collects
 	}
 	p.Live, p.Title = true, fmt.Sprintf("Rolling road: job %d, %s", j.GetNumber(), text(j.GetPlate()))
