@@ -134,8 +134,8 @@ func (f floor) covering(j jobOnPaper) int {
 	return 0
 }
 
-// covers says why a corridor does not cover a submission; empty if it does.
-func (c corridorOnPaper) covers(s step, sev int) string {
+// covers says why a corridor of a job does not cover a submission; empty if it does.
+func (j jobOnPaper) covers(c corridorOnPaper, s step, sev int) string {
 	far := s.up - c.start
 	switch {
 	case !slices.Contains(c.asked.authors, s.who):
@@ -144,6 +144,8 @@ func (c corridorOnPaper) covers(s step, sev int) string {
 		return "verdict"
 	case far > c.asked.up, -far > c.asked.up:
 		return "cells"
+	case slices.ContainsFunc(j.subs, func(sub subOnPaper) bool { return sub.state == record.Returned && sub.up == s.up }):
+		return "returned"
 	}
 	return ""
 }
@@ -384,11 +386,11 @@ func (f floor) done(s step, index int) floor {
 	return out
 }
 
-// void takes back what somebody signed and nobody collected.
+// void takes back what somebody signed, or submitted where a corridor released it, and nobody collected.
 func (f floor) void(who string, index int) {
 	for i := range f.jobs {
 		for k, sub := range f.jobs[i].subs {
-			if !sub.release() || sub.signer != who || sub.collected {
+			if !sub.release() || sub.signer != who && !(sub.corridorOnly() && sub.author == who) || sub.collected {
 				continue
 			}
 			sub.state, sub.latest = record.Waiting, index
@@ -457,7 +459,7 @@ func (f floor) submitted(j *jobOnPaper, s step, index int) {
 	sub := subOnPaper{state: record.Waiting, author: s.who, latest: index, up: s.up, sev: severityOf(s.up, f.strict)}
 	if n := f.covering(*j); n > 0 {
 		c := &j.corridors[n-1]
-		if sub.why = c.covers(s, sub.sev); sub.why == "" {
+		if sub.why = j.covers(*c, s, sub.sev); sub.why == "" {
 			c.released++
 			sub.state, sub.by, sub.signer, sub.yes = record.Released, n, c.asked.who, index
 		}

@@ -65,7 +65,7 @@ type afterward struct {
 // it, and then as if the corridor had released it.
 var afterwards = []afterward{
 	{"a release after the close", []step{{kind: "corridor_close"}, {kind: "submit", who: "an author", up: 1}}, answered{reason: record.ReasonCorridor}},
-	{"one more than its maps", []step{{kind: "submit", who: "an author", up: 1}, {kind: "submit", who: "an author", up: 2}}, answered{reason: record.ReasonCorridor}},
+	{"one more than its maps", []step{{kind: "submit", who: "an author", up: -1}, {kind: "submit", who: "an author", up: -2}}, answered{reason: record.ReasonCorridor}},
 	{"a release by an author who is not named", []step{{kind: "submit", who: "another", up: 1}}, answered{why: "author"}},
 	{"a warning released", []step{{kind: "limits", strict: true}, {kind: "corridor_close"}, {kind: "corridor"}, {kind: "submit", who: "an author", up: 3}}, answered{why: "verdict"}},
 	{"what lies outside released", []step{{kind: "limits"}, {kind: "corridor_close"}, {kind: "corridor"}, {kind: "submit", who: "an author", up: 4}}, answered{why: "cells"}},
