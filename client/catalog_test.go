@@ -5,8 +5,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-
-	recordv1 "witnessmark/proto/witnessmark/record/v1"
 )
 
 // TestCatalogue: each name once with its newest revision and the jobs that are judged by it, open ones and all.
@@ -74,7 +72,7 @@ func TestLookAtDocument(t *testing.T) {
 		t.Errorf("it would be %+v", l)
 	}
 	no := refused("not so")
-	if _, err := w.lead.AddFile(ctx, Limits, "next.yaml", stricter, func([]*recordv1.JudgedWorse) error { return no }); err != no {
+	if _, err := w.lead.AddFile(ctx, Limits, "next.yaml", stricter, func(Looked) error { return no }); err != no {
 		t.Errorf("what was not agreed to: %v", err)
 	}
 	if _, err := w.lead.LookAtDocument(ctx, Limits, "next.yaml", []byte(strings.ReplaceAll(testLimits, "[bench]", "[bunch]"))); KindOf(err) != Refused {

@@ -27,12 +27,12 @@ func (c *Client) AddDocument(ctx context.Context, kind, path string) (f *recordv
 	if err != nil {
 		return nil, nil, err
 	}
-	f, err = c.AddFile(ctx, kind, path, file, func(w []*recordv1.JudgedWorse) error { worse = w; return nil })
+	f, err = c.AddFile(ctx, kind, path, file, func(l Looked) error { worse = l.Worse; return nil })
 	return f, worse, err
 }
 
-// AddFile is AddDocument of bytes that errors call path. What it judges worse is agreed to before anything is signed.
-func (c *Client) AddFile(ctx context.Context, kind, path string, file []byte, agree func(worse []*recordv1.JudgedWorse) error) (f *recordv1.CatalogFile, err error) {
+// AddFile is AddDocument of bytes that errors call path. What it comes to is agreed to before anything is signed.
+func (c *Client) AddFile(ctx context.Context, kind, path string, file []byte, agree func(Looked) error) (f *recordv1.CatalogFile, err error) {
 	rev, err := c.readDocument(kind, path, file)
 	if err != nil {
 		return nil, err
@@ -42,7 +42,11 @@ func (c *Client) AddFile(ctx context.Context, kind, path string, file []byte, ag
 		a.Body = &recordv1.Action_Definition{Definition: &recordv1.AddDefinition{Revision: rev}}
 	}
 	d := &deed{action: a, agree: func(a *recordv1.Action) error {
-		return agree(append(a.GetDefinition().GetJudgedWorse(), a.GetLimits().GetJudgedWorse()...))
+		l := Looked{Name: rev.GetName(), Revision: 1, Worse: append(a.GetDefinition().GetJudgedWorse(), a.GetLimits().GetJudgedWorse()...)}
+		if newest, err := c.Revisions(kind, l.Name, 0, 1); err == nil {
+			l.Revision += newest[0].GetRevision()
+		}
+		return agree(l)
 	}}
 	d.bring(path, file)
 	if _, err := c.act(ctx, d); err != nil {
@@ -73,15 +77,7 @@ func (c *Client) LookAtDocument(ctx context.Context, kind, path string, file []b
 	if is != nil {
 		return Looked{Name: is.GetName(), Revision: is.GetRevision(), Is: true}, nil
 	}
-	rev, err := c.readDocument(kind, path, file)
-	if err != nil {
-		return l, err
-	}
-	l.Name, l.Revision = rev.GetName(), 1
-	if newest, err := c.Revisions(kind, l.Name, 0, 1); err == nil {
-		l.Revision += newest[0].GetRevision()
-	}
-	_, err = c.AddFile(ctx, kind, path, file, func(worse []*recordv1.JudgedWorse) error { l.Worse = worse; return errLooked })
+	_, err = c.AddFile(ctx, kind, path, file, func(is Looked) error { l = is; return errLooked })
 	if errors.Is(err, errLooked) {
 		err = nil
 	}

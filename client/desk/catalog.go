@@ -107,6 +107,7 @@ type documentBody struct {
 	Listing    *listing     // nil beside another revision
 	Against    uint32       // the revision that it is held against; 0 for none
 	Difference []sheet.Line // none where both say the same
+	MoreLines  int          // of those, how many are left out
 	Revisions  []*recordv1.CatalogFile
 	Older      string // the address of older revisions
 	May        string // why this person adds none; empty where they may
@@ -138,6 +139,8 @@ func (d *Desk) document(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 		b.Difference = sheet.Difference(string(was), string(file))
+		b.MoreLines = max(0, len(b.Difference)-listedLines)
+		b.Difference = b.Difference[:len(b.Difference)-b.MoreLines]
 	} else {
 		if b.Doubts, err = d.client.DoubtsOf(r.Context(), k.Kind, name, file); err != nil {
 			return err

@@ -20,6 +20,8 @@ type adding struct {
 	MoreDoubts int           // of those, how many are left out
 	Faults     int           // of those, how many keep it from being used
 	Looked     client.Looked // what adding it would come to; no name where that is not known
+	Becomes    string        // that, to be agreed to
+	Since      string        // the address of what others added since the text was shown; empty for nothing
 	Why        string        // why it is not known
 	Worse      []worse
 	WorseIs    string // Worse, to be agreed to
@@ -119,10 +121,13 @@ func (f *filling) added(a *adding) (*recordv1.CatalogFile, error) {
 	if err := d.confirmed(f.Request, fmt.Sprintf("add %s %s, %d bytes, %s", a.Kind, a.File, len(file), short(client.HashHex(file)))); err != nil {
 		return nil, err
 	}
-	return d.client.AddFile(f.Context(), a.Kind, a.File, file, func(list []*recordv1.JudgedWorse) error {
-		if worseSaid(list) == f.value("worse") {
-			return nil
+	return d.client.AddFile(f.Context(), a.Kind, a.File, file, func(l client.Looked) error {
+		switch shown := f.value("becomes"); {
+		case shown != "" && shown != becomes(l):
+			return &client.Error{Kind: client.Refused, Text: "nothing was added: it would become " + becomes(l) + " by now, and you were shown " + shown}
+		case worseSaid(l.Worse) != f.value("worse"):
+			return &client.Error{Kind: client.Refused, Text: "nothing was added: it judges others worse than you were shown", Try: "Look at which, below, and say yes to that."}
 		}
-		return &client.Error{Kind: client.Refused, Text: "nothing was added: it judges others worse than you were shown", Try: "Look at which, below, and say yes to that."}
+		return nil
 	})
 }

@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"witnessmark/client"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/tables/doubt"
 	"witnessmark/tables/severity"
@@ -61,6 +62,12 @@ func (d *Desk) look(r *http.Request, a *adding) error {
 		a.Why, a.Looked.Name = d.plain(err), ""
 		return nil
 	}
+	a.Becomes = becomes(a.Looked)
+	var name string
+	var shown uint32
+	if _, err := fmt.Sscan(r.FormValue("becomes"), &name, &shown); err == nil && name == a.Looked.Name && shown < a.Looked.Revision {
+		a.Since = fmt.Sprintf("%s?revision=%d&against=%d#text", a.At(name), a.Looked.Revision-1, shown-1)
+	}
 	a.Worse, a.WorseIs = d.worseOf(a.Looked.Worse), worseSaid(a.Looked.Worse)
 	return nil
 }
@@ -75,6 +82,9 @@ func (d *Desk) worseOf(list []*recordv1.JudgedWorse) (out []worse) {
 	}
 	return out
 }
+
+// becomes is the revision that a text would be.
+func becomes(l client.Looked) string { return fmt.Sprint(l.Name, " ", l.Revision) }
 
 // worseSaid is what is agreed to.
 func worseSaid(list []*recordv1.JudgedWorse) string {

@@ -144,6 +144,39 @@ func TestWhatIsJudgedWorseIsAgreedTo(t *testing.T) {
 	}
 }
 
+// TestARevisionInBetween: a text that was shown as one revision does not become another, and undoes nothing of somebody else's unsaid.
+func TestARevisionInBetween(t *testing.T) {
+	w := newWorld(t)
+	b := w.inside(w.lead.desk)
+	files, err := demoFiles()
+	w.must(err)
+	mine := string(files["dx1-road-98.yaml"]) + "# mine\n"
+	page := b.looksAt("limits", nil, [2]string{"road.yaml", mine}, http.StatusOK, "revision 2</button>")
+	const since = "Somebody added another revision since"
+	if strings.Contains(page, since) {
+		t.Error("it says that somebody added one")
+	}
+	form := url.Values{"do": {"add"}, "name": {"road.yaml"}, "text": {mine}, "becomes": {hidden(page, "becomes")}}
+	for n := 2; n <= 3; n++ {
+		w.must(os.WriteFile(w.path("theirs.yaml"), fmt.Appendf(files["dx1-road-98.yaml"], "# theirs, %d\n", n), 0o600))
+		_, _, err = w.lead.client.AddDocument(ctx, client.Limits, w.path("theirs.yaml"))
+		w.must(err)
+	}
+	before := w.entries()
+	page = b.looksAt("limits", form, [2]string{}, http.StatusConflict, "Nothing was added: it would become dx1-road-98 4 by now, and you were shown dx1-road-98 2", since, `href="/catalog/limits/dx1-road-98?revision=3&against=1#text"`)
+	if n := w.entries(); n != before {
+		t.Fatal("it was added all the same")
+	}
+	b.looksAt("limits", url.Values{"do": {"check"}, "text": {mine}, "becomes": form["becomes"]}, [2]string{}, http.StatusOK, since)
+	form.Set("text", strings.Replace(mine, "name: dx1-road-98", "name: other", 1))
+	b.looksAt("limits", form, [2]string{}, http.StatusConflict, "it would become other 1 by now")
+	form.Set("text", mine)
+	form.Set("becomes", hidden(page, "becomes"))
+	if page = b.does("/add/limits", form, nil); !strings.Contains(page, "You added limits dx1-road-98, revision 4.") {
+		t.Errorf("added: %.600s", page)
+	}
+}
+
 // TestADescriptionBecomesADefinition: what came out is shown with what was left out, is changed, and then added; then limits are proposed for it.
 func TestADescriptionBecomesADefinition(t *testing.T) {
 	w := newWorld(t)
@@ -259,5 +292,12 @@ func TestLongTextsAreShownInStretches(t *testing.T) {
 		if n := strings.Count(page, "<code>"); n > listedLines {
 			t.Errorf("from %d: %d lines", from, n)
 		}
+	}
+	w.must(os.WriteFile(w.path("long.yaml"), []byte(text+strings.Repeat("# other\n", listedLines)), 0o600))
+	_, _, err = w.lead.client.AddDocument(ctx, client.Definitions, w.path("long.yaml"))
+	w.must(err)
+	page := b.shows("/catalog/definition/long?revision=2&against=1", "4004 more lines; the command definition show long --revision 2 --against 1 shows all of them.")
+	if n := strings.Count(page, "<code>"); n >= listedLines {
+		t.Errorf("%d lines of a difference", n)
 	}
 }
