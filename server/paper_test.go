@@ -198,7 +198,7 @@ func (f floor) verdict(s step) string {
 	if !j.open && s.kind != "return" && s.kind != "reopen" {
 		return record.ReasonClosed
 	}
-	if s.sub > len(j.subs) { // not yet
+	if s.sub > len(j.subs) || s.corridor > len(j.corridors) { // not yet
 		return record.ReasonNotFound
 	}
 	why, want := f.inJob(j, s)
@@ -322,6 +322,8 @@ func (f floor) mayOpen(j jobOnPaper, s step) (why string, want int) {
 		return record.ReasonNoRead, 0
 	case n > 0 && j.corridors[n-1].open:
 		return record.ReasonState, 0
+	case s.from > len(j.subs): // not yet
+		return record.ReasonNotFound, 0
 	case s.from > 0:
 		start := j.subs[s.from-1]
 		switch want = start.latest; {
@@ -352,6 +354,8 @@ func (j jobOnPaper) mayClose(s step) string {
 		return record.ReasonNoChange
 	case s.keep == 0:
 		return ""
+	case s.keep > len(j.subs): // not yet
+		return record.ReasonNotFound
 	case j.subs[s.keep-1].by != s.corridor:
 		return record.ReasonCorridor
 	case !j.subs[s.keep-1].release():
