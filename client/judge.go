@@ -25,7 +25,6 @@ type judge struct {
 	job        *recordv1.Job     // with its submissions and corridors
 	signedAt   map[uint32]string // leaf of what a submission is collected on: its newest sign-off, or itself where a corridor released it
 	uncovered  map[uint32]error  // why no corridor released it
-	starts     []*recordv1.Image // of each corridor, as it was opened
 	collection *recordv1.Collect
 }
 
