@@ -104,9 +104,13 @@ func (c *Client) collect(ctx context.Context, q Collecting, out Out, r *Review, 
 	if err != nil {
 		return nil, err
 	}
+	var asked *recordv1.OpenCorridor
+	if in := entered.made.Corridor; in != nil {
+		asked = in.Of.GetAsked()
+	}
 	var proof []byte
 	err = c.mending(ctx, func() (err error) {
-		proof, err = c.proof(ctx, r, entered.index)
+		proof, err = c.proof(ctx, r, asked, entered.index)
 		return err
 	})
 	if err != nil {

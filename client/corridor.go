@@ -65,6 +65,11 @@ func (c *Client) DraftCorridor(ctx context.Context, p CorridorPlan) (*CorridorDr
 	if asked.Tables, err = parseBounds(p.Tables, rules.Layout); err != nil {
 		return nil, err
 	}
+	if asked.GetFrom() != 0 { // the start is what it was released as, or nobody signs from it
+		if _, err := c.Review(ctx, p.Job, asked.GetFrom()); err != nil {
+			return nil, err
+		}
+	}
 	d := &CorridorDraft{action: &recordv1.Action{Body: &recordv1.Action_Corridor{Corridor: asked}}}
 	if err := c.complete(d.action); err != nil {
 		return nil, err

@@ -207,6 +207,23 @@ func TestCorridorProofs(t *testing.T) {
 	w.must(nil, err)
 }
 
+// A lead signs a map off in the moment in which it is collected: the proof is of the yes that it was collected by.
+func TestProofOfTheYesThen(t *testing.T) {
+	w := newWorld(t).onRollingRoad()
+	taken := w.job().GetCollections()[0].GetCollected().GetEntry()
+	w.must(nil, w.lead.Sync(ctx))
+	w.signClear(1)
+	w.must(nil, w.tech.Sync(ctx))
+	r, err := w.tech.Review(ctx, 1, 1)
+	w.must(nil, err)
+	proof, err := w.tech.proof(ctx, r, w.job().GetCorridors()[0].GetAsked(), uint64(taken))
+	w.must(nil, err)
+	v, err := VerifyProof(w.tech.own.home, w.write("then.proof.zip", proof), "")
+	if err != nil || v.Yes.Corridor == nil {
+		t.Errorf("%+v, %v", v, err)
+	}
+}
+
 // A calibrator says of a map that lies outside that it lies inside, and a server that was taken over admits it: nobody
 // writes, signs or starts from it.
 func TestFalseCorridorClaim(t *testing.T) {
@@ -226,6 +243,11 @@ func TestFalseCorridorClaim(t *testing.T) {
 	}
 	w.must(nil, w.lead.Sync(ctx))
 	_, err := w.lead.Review(ctx, 1, 2)
+	w.refusedAs(err, Distrust, "1.2 is not to its corridor as it says")
+	w.must(w.tech.CloseCorridor(ctx, 1, "", ""))
+	p := w.plan(bounds)
+	p.From = "1.2"
+	_, err = w.lead.OpenCorridor(ctx, p)
 	w.refusedAs(err, Distrust, "1.2 is not to its corridor as it says")
 	_, err = w.tech.VerifyLedger(ctx, true)
 	w.refusedAs(err, Distrust, "says of its bytes what is not so")

@@ -52,8 +52,9 @@ const maxProof = 256 << 20
 var proofTime = time.Date(1980, 1, 1, 0, 0, 0, 0, time.UTC)
 
 // proof says without a network that a release was signed and collected: the image, what judged it,
-// the car's texts, and the entries that say yes, each with its place under the signed checkpoint.
-func (c *Client) proof(ctx context.Context, r *Review, collected uint64) ([]byte, error) {
+// the car's texts, and the entries that say yes, each with its place under the signed checkpoint. asked is what the corridor
+// says by whose yes alone it was collected; nil for a sign-off.
+func (c *Client) proof(ctx context.Context, r *Review, asked *recordv1.OpenCorridor, collected uint64) ([]byte, error) {
 	head, err := c.own.head()
 	if err != nil {
 		return nil, err
@@ -65,10 +66,6 @@ func (c *Client) proof(ctx context.Context, r *Review, collected uint64) ([]byte
 		return nil, err
 	}
 	if files[proofLimits], err = c.download(ctx, "limits "+j.GetLimits().GetName(), j.GetLimits().GetSha256()); err != nil {
-		return nil, err
-	}
-	asked, err := c.askedBy(r)
-	if err != nil {
 		return nil, err
 	}
 	if asked != nil {
@@ -89,15 +86,6 @@ func (c *Client) proof(ctx context.Context, r *Review, collected uint64) ([]byte
 	}
 	files[proofCheckpoint] = []byte(head.Checkpoint)
 	return pack(files)
-}
-
-// askedBy is what the corridor says that released a submission; nil where that was signed off by itself, also meanwhile.
-func (c *Client) askedBy(r *Review) (*recordv1.OpenCorridor, error) {
-	return look(c, func(s *record.State) (*recordv1.OpenCorridor, error) {
-		job, sub, err := subIn(s, r.Job.GetNumber(), r.Submission.GetNumber())
-		_, _, by := record.Approved(job, sub)
-		return by.GetAsked(), err
-	})
 }
 
 // corridorFiles are those that a corridor's release needs beside what it was collected by.
