@@ -1,7 +1,9 @@
 package desk
 
 import (
+	"bytes"
 	"fmt"
+	"mime/multipart"
 	"net/http"
 	"net/url"
 	"os"
@@ -101,6 +103,18 @@ func TestAFileIsLookedAtChangedAndAdded(t *testing.T) {
 	b.looksAt("limits", nil, [2]string{"club.txt", limits}, http.StatusUnprocessableEntity, "club.txt: its ending does not say what it is; allowed is .yaml")
 	b.looksAt("limits", nil, [2]string{}, http.StatusUnprocessableEntity, "Choose a file first")
 	b.looksAt("limits", nil, [2]string{"club.yaml", string(files["asfound.bin"])}, http.StatusUnprocessableEntity, "club.yaml is not text")
+	var body bytes.Buffer
+	m := multipart.NewWriter(&body)
+	for _, name := range []string{"club.yaml", "road.yaml"} {
+		part, err := m.CreateFormFile("file", name)
+		w.must(err)
+		_, err = part.Write([]byte(limits))
+		w.must(err)
+	}
+	w.must(m.Close())
+	if status, page := b.ask("POST", "/add/limits", &body, with(ours, "Content-Type", m.FormDataContentType(), "Origin", "http://"+b.desk.door.host)); status != http.StatusUnprocessableEntity || !strings.Contains(page, "allowed is one at a time") {
+		t.Errorf("two files at once: %d", status)
+	}
 
 	// Others look, and add nothing.
 	tech := w.inside(w.technician.desk)

@@ -50,6 +50,9 @@ func (f *filling) text(a *adding) error {
 		f.carried(a)
 		return nil
 	}
+	if len(f.MultipartForm.File["file"]) > 1 {
+		return &client.Error{Kind: client.Usage, Text: "several files at once were chosen; allowed is one at a time"}
+	}
 	a.File = filepath.Base(path)
 	switch ending := strings.ToLower(filepath.Ext(path)); {
 	case ending == ".yaml" || ending == ".yml":

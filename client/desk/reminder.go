@@ -16,6 +16,8 @@ type reminder struct {
 
 const (
 	remindedEvery = 10 * time.Minute
+	// dueEvery is how often while a backup is due, so that whoever made it is not told to make another.
+	dueEvery = 10 * time.Second
 	// answersWithin is how long a page waits for the answer; what comes later is for the next one.
 	answersWithin = 250 * time.Millisecond
 )
@@ -23,7 +25,11 @@ const (
 // due is why a backup is due, as far as that is known; empty where none is. A server that was reached is asked now and then.
 func (m *reminder) due(reached bool, ask func() (client.Condition, error)) string {
 	m.mu.Lock()
-	wanted := reached && time.Since(m.asked) >= remindedEvery
+	every := remindedEvery
+	if m.why != "" {
+		every = dueEvery
+	}
+	wanted := reached && time.Since(m.asked) >= every
 	if wanted {
 		m.asked = time.Now()
 	}
