@@ -26,12 +26,13 @@ const none = -1
 var steps = []step{
 	{"advance-step", "advance-sum", []string{"ignition_advance"}, "deg", 3, none, "More advance in one step can bring knock before anybody hears it."},
 	{"boost-step", "boost-sum", []string{"manifold_pressure"}, "kPa", 15, none, "More boost in one step wants a run on the rolling road in between."},
+	{"filling-step", "", []string{"cylinder_filling"}, "", 10, none, "More air in the cylinder is more boost, heat and torque."},
 	{"lean-step", "lean-sum", []string{"lambda", "air_fuel_ratio"}, "", 2, none, "A leaner mixture wants a run with a wide-band sensor."},
 	{"lean-step-inverse", "lean-sum-inverse", []string{"equivalence_ratio"}, "", none, 2, "A leaner mixture wants a run with a wide-band sensor."},
 	{"torque-step", "torque-sum", []string{"engine_torque", "torque", "torque_request"}, "", 10, none, "More torque has to pass clutch and gearbox."},
 	{"fuel-step", "fuel-sum", []string{"injection_time", "fuel_mass", "fuel_factor"}, "", 10, 5, "Less fuel for the same air is a leaner engine; much more washes the bores."},
 	{"fuel-pressure-step", "", []string{"fuel_pressure"}, "", 10, 10, "Injectors and pump meet another pressure."},
-	{"dwell-step", "", []string{"dwell_time"}, "", 10, none, "Coils that charge longer grow hotter."},
+	{"dwell-step", "", []string{"dwell_time"}, "", 10, 10, "Coils that charge longer grow hotter; shorter, the spark goes out under load."},
 	{"duty-step", "", []string{"wastegate_duty"}, "%", 10, none, "Boost overshoots after a larger step."},
 	{"cam-step", "", []string{"cam_advance"}, "deg", 5, 5, "A camshaft that moves changes the air in the cylinder."},
 	{"idle-step", "", []string{"idle_speed"}, "", 10, 10, "Idle speed moves with what hangs on the engine."},
@@ -109,7 +110,7 @@ func (p *proposer) guard() {
 	})
 	propose(frozen("knock-kept", "Knock is told here from other noise."), func(t *definition.Table) bool { return bounds(t) && strings.HasPrefix(t.Quantity, "knock_") })
 	propose(change("boost-limit-kept", "It saves the engine when boost runs away.", "", 0, none), func(t *definition.Table) bool {
-		return bounds(t) && t.Quantity == "manifold_pressure" && numeric(t)
+		return bounds(t) && (t.Quantity == "manifold_pressure" || t.Quantity == "cylinder_filling") && numeric(t)
 	})
 	propose(frozen("parts-kept", "It describes a part, and is another one where the part is."), hardware)
 	for i := range steps {

@@ -121,6 +121,7 @@ func TestOneTableEach(t *testing.T) {
 		{`quantity: ignition_advance, role: target, unit: deg`, "advance-step"}, {`quantity: ignition_advance, unit: rad`, "advance-step"},
 		{`quantity: ignition_advance, unit: deg, protects: lower`, "protection-kept-low"}, {`quantity: ignition_advance, unit: kPa`, ""}, {`quantity: ignition_advance, unit_text: degrees`, ""},
 		{`quantity: manifold_pressure, role: target, unit: "kPa{gauge}"`, "boost-step"}, {`quantity: manifold_pressure, role: limit, unit: kPa`, "boost-limit-kept"},
+		{`quantity: cylinder_filling, role: target, unit: "%"`, "filling-step"}, {`quantity: cylinder_filling, role: limit, unit: "%"`, "boost-limit-kept"}, {`quantity: cylinder_filling, unit: "%", feeds: [cylinder_filling]`, "parts-kept"},
 		{`quantity: lambda, role: target, unit: "1", y: {quantity: cylinder_filling, unit: "%", points: [50, 150]}`, "lean-step lean-under-load"},
 		{`quantity: equivalence_ratio, unit: "1", y: {quantity: manifold_pressure, unit: bar, points: [0.5, 1.5]}`, "lean-step-inverse lean-under-boost-inverse"},
 		{`quantity: lambda, unit: "1", y: {quantity: manifold_pressure, unit: "kPa{gauge}", points: [0, 50]}`, "lean-step"},
