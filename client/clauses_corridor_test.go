@@ -138,7 +138,7 @@ var corridorClauses = []clause{
 		f.opens(func(o *recordv1.OpenCorridor) { o.Most = "warning" })
 		f.covered(func(s *recordv1.Submit) { s.Judgement.Verdict = "warning" })
 	}},
-	{notReleased + "the same file was returned before", func(f *forgery) {
+	{notReleased + "it is the same file as 1.1, which lead returned", func(f *forgery) {
 		sub := f.sub()
 		f.insert(onCovered, f.lead, &recordv1.Action{Body: &recordv1.Action_Return{Return: &recordv1.Return{Job: 1, Submission: 1, ImageSha256: sub.GetImage().GetSha256(), Reason: "it knocks"}}})
 		f.insert(onCovered, f.cal, &recordv1.Action{Body: &recordv1.Action_Submission{Submission: &recordv1.Submit{Job: 1, Image: sub.GetImage(),

@@ -70,7 +70,8 @@ func NotCovered(j *recordv1.Job, sub *recordv1.Submission) string {
 	case "author":
 		return fmt.Sprintf("corridor %d is not for maps of %s", n, OneLine(sub.GetSubmitted().GetPerson()))
 	case "returned":
-		return "the same file was returned before"
+		like := record.ReturnedLike(j, sub)
+		return fmt.Sprintf("it is the same file as %s, which %s returned", Name(like), OneLine(like.GetReturned().GetPerson()))
 	case "verdict":
 		return fmt.Sprintf("it is %s, and corridor %d covers at most %s", sub.GetJudgement().GetVerdict(), n, record.CorridorOf(j, n).GetAsked().GetMost())
 	}

@@ -140,11 +140,6 @@ func shut(s *recordv1.Sealed) *recordv1.Text {
 
 func (j *judge) saidOfJob(a *recordv1.Action, who *recordv1.Person, leaf string) error {
 	event := &recordv1.Event{Person: who.GetName(), SignedAt: a.GetTime()}
-	become := func(n uint32, state string) {
-		if sub := record.SubmissionOf(j.job, n); sub != nil {
-			sub.State = state
-		}
-	}
 	switch b := a.GetBody().(type) {
 	case *recordv1.Action_Amend:
 		j.details(b.Amend.GetDetails())
@@ -183,9 +178,13 @@ func (j *judge) saidOfJob(a *recordv1.Action, who *recordv1.Person, leaf string)
 		sub.SignOff, sub.Signed, sub.State = b.SignOff, event, record.Released
 		j.signedAt[sub.GetNumber()] = leaf
 	case *recordv1.Action_Return:
-		become(b.Return.GetSubmission(), record.Returned)
+		if sub := record.SubmissionOf(j.job, b.Return.GetSubmission()); sub != nil {
+			sub.State, sub.Returned = record.Returned, event
+		}
 	case *recordv1.Action_Withdraw:
-		become(b.Withdraw.GetSubmission(), record.Withdrawn)
+		if sub := record.SubmissionOf(j.job, b.Withdraw.GetSubmission()); sub != nil {
+			sub.State = record.Withdrawn
+		}
 	case *recordv1.Action_Collect:
 		n := b.Collect.GetSubmission()
 		switch {

@@ -106,14 +106,15 @@ func NotCovered(j *recordv1.Job, c *recordv1.Corridor, sub *recordv1.Submission)
 		return "verdict"
 	case len(sub.GetCorridor().GetOutside()) > 0:
 		return "cells"
-	case returnedLike(j, sub) != nil:
+	case ReturnedLike(j, sub) != nil:
 		return "returned"
 	}
 	return ""
 }
 
-// returnedLike is a submission with the same image that somebody returned: no corridor's yes takes that back. Nil for none.
-func returnedLike(j *recordv1.Job, sub *recordv1.Submission) *recordv1.Submission {
+// ReturnedLike is the first submission of a job with the same image as another that somebody returned: no corridor's yes takes
+// that back. Nil for none.
+func ReturnedLike(j *recordv1.Job, sub *recordv1.Submission) *recordv1.Submission {
 	for _, other := range j.GetSubmissions() {
 		if other.GetState() == Returned && other.GetImage().GetSha256() == sub.GetImage().GetSha256() {
 			return other
