@@ -370,10 +370,20 @@ func TestTheBayWithoutTheServer(t *testing.T) {
 	tech.goes("/job/1/road")
 	tech.sees("To collect: 1.1")
 	tech.types("frame", frameNumber)
+
+	// What takes the place of another under the finger is not collected for it.
+	tech.types("passphrase", passphrase)
+	eval[bool](tech, `(document.addEventListener("renewed", () => document.querySelector("[data-collect]").requestSubmit(), { once: true }), true)`)
+	w.submits(w.advanced(1.5), "half a degree more")
+	tech.until("a second look asked for", `document.querySelector("form .problem").textContent.startsWith("1.2 came this moment")`)
+	tech.sees("In the car: 1.read1")
+	if typed := eval[string](tech, `document.querySelector("[name=passphrase]").value`); typed != passphrase {
+		t.Errorf("of what was typed there is %q", typed)
+	}
+
 	at := w.srv.Addr()
 	w.must(w.srv.Stop())
 	tech.sees("server not reached")
-	tech.types("passphrase", passphrase)
 	tech.slowly()
 	tech.press(kb.Enter)
 	tech.until("why nothing was collected", `document.querySelector("form .problem").textContent.includes("reached")`)
@@ -381,9 +391,9 @@ func TestTheBayWithoutTheServer(t *testing.T) {
 	tech.until("the server again", `!document.body.innerText.includes("server not reached")`)
 	tech.press(passphrase)
 	tech.press(kb.Enter)
-	tech.sees("In the car: 1.1")
+	tech.sees("In the car: 1.2")
 	w.submits(w.advanced(0.5), "half of it back")
-	tech.sees("To collect: 1.2")
+	tech.sees("To collect: 1.3")
 	if frame := eval[string](tech, `document.querySelector("[name=frame]").value`); frame != frameNumber {
 		t.Errorf("of the frame number there is %q", frame)
 	}

@@ -13,15 +13,15 @@
   says.hidden = false;
   const wake = async () => {
     audio ??= new AudioContext();
-    await audio.resume();
+    if (audio.state !== "running") await audio.resume();
     says.textContent = "Sound is on: a rising tone for a new release, a long low one for a recall.";
   };
-  addEventListener("keydown", wake, { once: true });
-  addEventListener("pointerdown", wake, { once: true });
+  addEventListener("keydown", wake);
+  addEventListener("pointerdown", wake);
 
   // sound plays tones one after another, each so many hertz for so many seconds.
   function sound(tones, seconds) {
-    if (!audio) return;
+    if (audio?.state !== "running") return; // it would sound later, when nobody knows what for
     tones.forEach((hertz, i) => {
       const tone = audio.createOscillator();
       const loud = audio.createGain();
@@ -49,9 +49,9 @@
     }
     if (now.stop && now.stop !== stop) sound([220, 165, 220, 165, 220, 165], 0.45);
     else if (now.offer && now.offer !== offer) sound([660, 990], 0.25);
-    if (now.offer !== offer) since = performance.now();
     const anew = now.offer !== offer;
     ({ offer, stop } = now);
+    if (anew) since = performance.now();
     if (anew) ready();
   });
 
