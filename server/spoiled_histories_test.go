@@ -69,6 +69,7 @@ var afterwards = []afterward{
 	{"a release by an author who is not named", []step{{kind: "submit", who: "another", up: 1}}, answered{why: "author"}},
 	{"a warning released", []step{{kind: "limits", strict: true}, {kind: "corridor_close"}, {kind: "corridor"}, {kind: "submit", who: "an author", up: 3}}, answered{why: "verdict"}},
 	{"what lies outside released", []step{{kind: "limits"}, {kind: "corridor_close"}, {kind: "corridor"}, {kind: "submit", who: "an author", up: 4}}, answered{why: "cells"}},
+	{"what was returned released", []step{{kind: "submit", who: "another", up: -1}, {kind: "return"}, {kind: "submit", who: "an author", up: -1}}, answered{why: "returned"}},
 }
 
 // afterwards goes on with a history, in the first of its jobs that has a read.
@@ -96,6 +97,8 @@ func (h *house) afterwards(c afterward) (right, wrong []porcupine.Operation) {
 			s.limits, s.on, s.worse = fmt.Sprint("after ", f.last), f.limitsAt, f.judgedWorse(s.strict)
 		case "submit":
 			s.claim = n
+		case "return":
+			s.sub = len(j.subs)
 		}
 		if s.kind != "limits" {
 			_, s.on = f.inJob(j, s)
@@ -110,7 +113,8 @@ func (h *house) afterwards(c afterward) (right, wrong []porcupine.Operation) {
 				a.index = f.last + 1
 			}
 		} else if f = f.done(s, a.index); s.kind == "submit" {
-			a.by = n
+			sub := f.jobs[job-1].subs[len(j.subs)]
+			a.by, a.why = sub.by, sub.why
 		}
 		op.Output = a
 		right = append(right, op)
