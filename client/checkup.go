@@ -31,15 +31,16 @@ type Checked struct {
 
 // CheckUp looks at a person's set-up: login, key, server, clock, versions, disks, the copy of the ledger and what
 // others left. It mends nothing. Of a key with a passphrase the server is asked what it tells those whom it knows only
-// where ask is not nil. The error is that there is nothing to look at.
-func CheckUp(ctx context.Context, home *Home, ask Passphrase) ([]Checked, error) {
-	u := &checkUp{home: home, ask: ask, version: built.Version(), disk: disk.Of, silence: 10 * time.Second, temp: os.TempDir()}
+// where ask is not nil; runs is what starts the server, where this folder began it. The error is that there is nothing to look at.
+func CheckUp(ctx context.Context, home *Home, runs string, ask Passphrase) ([]Checked, error) {
+	u := &checkUp{home: home, runs: runs, ask: ask, version: built.Version(), disk: disk.Of, silence: 10 * time.Second, temp: os.TempDir()}
 	err := u.run(ctx)
 	return u.found, err
 }
 
 type checkUp struct {
 	home  *Home
+	runs  string
 	ask   Passphrase
 	found []Checked
 

@@ -83,7 +83,7 @@ func (u *checkUp) server(ctx context.Context, own *ownCopy, addr string, kept He
 		u.well("server", "%s answers with the key that you pinned, and tells you nothing", addr)
 		return nil, err
 	case KindOf(err) == Away:
-		u.mend("server", "ask the lead whether it runs, and whether this is its address; another one: witnessmark login HOST:PORT --key "+config.Key, "%v", err)
+		u.mend("server", cmp.Or(u.runs, "ask the lead whether it runs, and whether this is its address; another one: witnessmark login HOST:PORT --key "+config.Key), "%v", err)
 		return nil, err
 	default:
 		if c.link.refused(err) != "" {

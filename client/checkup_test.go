@@ -35,6 +35,7 @@ type office struct {
 	version string
 	disk    func(string) (size, free uint64, err error)
 	typed   string // the passphrase that somebody types; empty for nobody there
+	runs    string // what starts the server, where that is this machine's
 }
 
 func newOffice(t testing.TB) *office {
@@ -115,7 +116,7 @@ func (o *office) config(change func(*Config)) {
 
 // checks makes a check-up.
 func (o *office) checks(home *Home) ([]Checked, error) {
-	u := &checkUp{home: home, version: o.version, disk: o.disk, silence: 5 * time.Second, temp: o.path("temp")}
+	u := &checkUp{home: home, runs: o.runs, version: o.version, disk: o.disk, silence: 5 * time.Second, temp: o.path("temp")}
 	if o.typed != "" {
 		u.ask = func(string) ([]byte, error) { return []byte(o.typed), nil }
 	}
@@ -260,6 +261,8 @@ func TestCheckUp(t *testing.T) {
 			func() { o.config(func(c *Config) { c.Server = o.srv.Addr() }) }},
 		{"no server", func() { o.must(o.srv.Stop()) },
 			map[string]string{"server mend": "ask the lead whether it runs", "server's condition unknown": "could not be asked"}, o.start},
+		{"no server where this folder began it", func() { o.must(o.srv.Stop()); o.runs = "start it" },
+			map[string]string{"server mend": "| start it;", "server's condition unknown": "could not be asked"}, func() { o.start(); o.runs = "" }},
 		{"a clock behind", func() { o.ahead.Store(int64(mostApart + time.Minute)) }, map[string]string{"clock mend": "behind that of the server"}, func() { o.ahead.Store(0) }},
 		{"a clock ahead", func() { o.noted(time.Now().Add(-time.Hour)); o.ahead.Store(int64(-mostApart - time.Minute)) }, map[string]string{"clock mend": "ahead of that of the server"}, func() { o.ahead.Store(0) }},
 		{"a newer server", func() { o.restart(func(s *server.Options) { s.Version = "v1.10.0 go1.27" }) },
@@ -470,7 +473,7 @@ func TestCheckUpOfNothing(t *testing.T) {
 	}
 	gone, cancel := context.WithCancel(ctx)
 	cancel()
-	if _, err := CheckUp(gone, o.home(), nil); !errors.Is(err, context.Canceled) {
+	if _, err := CheckUp(gone, o.home(), "", nil); !errors.Is(err, context.Canceled) {
 		t.Errorf("interrupted: %v", err)
 	}
 }

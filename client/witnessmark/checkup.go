@@ -6,6 +6,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"witnessmark/client"
+	workshops "witnessmark/client/workshop"
 )
 
 func newCheckUpCommand(a *app) *cobra.Command {
@@ -31,7 +32,7 @@ func newCheckUpCommand(a *app) *cobra.Command {
 				return usage("nobody is at a terminal to type a passphrase")
 			}
 		}
-		found, err := client.CheckUp(cmd.Context(), home, ask)
+		found, err := client.CheckUp(cmd.Context(), home, workshops.Runs(home), ask)
 		if err != nil {
 			return err
 		}
