@@ -38,7 +38,7 @@ func ParseInvitation(text string) (i Invitation, err error) {
 		return i, p.wrong("the fingerprint is missing, %s and 43 characters", mark)
 	}
 	part, apart := p.take(where)
-	if i.Addresses, err = reachable(part); err != nil || !apart {
+	if i.Addresses, err = Reachable(part); err != nil || !apart {
 		return i, p.wrong("%.100q is not where a server is; allowed: HOST:PORT[,HOST:PORT…] and a blank", part)
 	}
 	part, apart = p.take(len(mark) + 43)
@@ -52,8 +52,8 @@ func ParseInvitation(text string) (i Invitation, err error) {
 	return i, nil
 }
 
-// reachable is addressesOf, with ports that are numbers.
-func reachable(list string) ([]string, error) {
+// Reachable is a list with commas of where a server is, HOST:PORT each.
+func Reachable(list string) ([]string, error) {
 	addrs, err := addressesOf(list)
 	for _, addr := range addrs {
 		_, port, _ := net.SplitHostPort(addr)
@@ -77,7 +77,7 @@ func (c *Client) Invite(addresses ...string) (Invitation, error) {
 		list = strings.ReplaceAll(strings.Join(addresses, ","), " ", "")
 	}
 	var err error
-	if i.Addresses, err = reachable(list); err != nil {
+	if i.Addresses, err = Reachable(list); err != nil {
 		return i, err
 	}
 	if far := slices.DeleteFunc(slices.Clone(i.Addresses), loopback); !given && len(far) > 0 {

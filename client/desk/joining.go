@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"witnessmark/client"
+	"witnessmark/client/workshop"
 	"witnessmark/store/signoff"
 )
 
@@ -75,6 +76,9 @@ func (w *welcome) join(out http.ResponseWriter, r *http.Request) error {
 		a.wrong("role", errors.New("tick one at least"))
 	}
 	key := w.keyOf(a)
+	if a.bad == nil {
+		a.beside(workshop.Abandon(w.life, w.Home))
+	}
 	if a.bad == nil {
 		w.joining, err = client.BeginJoining(w.Home, i, a.value("name"), r.PostForm["role"], key)
 		a.beside(err, "key")

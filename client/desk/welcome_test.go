@@ -96,6 +96,7 @@ func TestWhatCannotBeMadeIsSaid(t *testing.T) {
 
 	w.must(os.Mkdir(w.path("home-damaged"), 0o700))
 	w.must(os.WriteFile(w.path("home-damaged/joining.json"), []byte(`{"invitation": "witn`), 0o600))
+	w.must(os.WriteFile(w.path("home-damaged/workshop.json"), []byte(`{"folder": "`+w.path("begun")+`", "listen": "127.0.0.1:7017"}`), 0o600))
 	b = w.inside(w.nobodys("damaged").desk)
 	if _, page := b.get("/join"); !strings.Contains(beside(page, "invitation"), "joining.json") {
 		t.Errorf("a damaged joining: %s", page)
@@ -103,7 +104,9 @@ func TestWhatCannotBeMadeIsSaid(t *testing.T) {
 	if status, page := b.post("/join", said); status != http.StatusSeeOther || b.location != "/join" {
 		t.Errorf("joining anew: %d %s", status, page)
 	}
-	b.shows("/join", "Waiting for the lead", "witnessmark introduction ssh-ed25519 ")
+	if b.shows("/join", "Waiting for the lead", "witnessmark introduction ssh-ed25519 "); client.FileExists(w.path("home-damaged/workshop.json")) {
+		t.Error("a workshop whose beginning was killed would run beside the one that is joined")
+	}
 	kept, err := os.ReadFile(w.path("home-damaged/joining.json"))
 	w.must(err)
 	if strings.Contains(string(kept), passphrase) {

@@ -1,12 +1,14 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"path/filepath"
 
 	"github.com/spf13/cobra"
 
 	"witnessmark/client"
+	workshops "witnessmark/client/workshop"
 	"witnessmark/store/signoff"
 )
 
@@ -27,7 +29,7 @@ func newJoinCommand(a *app) *cobra.Command {
 			}
 			var j *client.Joining
 			if len(args) == 1 {
-				j, err = a.beginJoining(home, args[0], name, client.SplitList(roles), key)
+				j, err = a.beginJoining(cmd.Context(), home, args[0], name, client.SplitList(roles), key)
 			} else if name+roles+key != "" {
 				return usage("--name, --role and --key go with an invitation: join 'LINE' --name NAME --role ROLE")
 			} else {
@@ -54,7 +56,7 @@ func newJoinCommand(a *app) *cobra.Command {
 	return cmd
 }
 
-func (a *app) beginJoining(home *client.Home, line, name string, roles []string, key string) (*client.Joining, error) {
+func (a *app) beginJoining(ctx context.Context, home *client.Home, line, name string, roles []string, key string) (*client.Joining, error) {
 	i, err := client.ParseInvitation(line)
 	if err != nil {
 		return nil, err
@@ -64,6 +66,9 @@ func (a *app) beginJoining(home *client.Home, line, name string, roles []string,
 	}
 	if key == "" {
 		key = home.KeyPath()
+	}
+	if err := workshops.Abandon(ctx, home); err != nil {
+		return nil, err
 	}
 	return client.BeginJoining(home, i, name, roles, client.OwnKey{Path: key, Ask: a.passphrase(), New: a.newPassphrase})
 }

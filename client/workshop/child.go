@@ -5,6 +5,7 @@ import (
 	"errors"
 	"os/exec"
 	"runtime"
+	"strings"
 	"sync"
 	"syscall"
 	"time"
@@ -67,18 +68,17 @@ func (c *child) keep(failed chan<- error) {
 	defer close(c.done)
 	for {
 		cmd := c.run()
-		if err := c.begin(cmd); err != nil {
-			failed <- err
-			return
+		err := c.begin(cmd)
+		if err == nil {
+			err = cmd.Wait()
 		}
-		err := cmd.Wait()
 		c.mu.Lock()
 		stopping := c.stopping
 		c.mu.Unlock()
 		if stopping || err == nil {
 			return
 		}
-		why := "the workshop's server ended: " + c.last.line()
+		why := "the workshop's server ended: " + c.last.why(err)
 		select {
 		case <-c.began:
 			c.say(why + "; it is started again")
@@ -139,10 +139,15 @@ func (t *tail) Write(b []byte) (int, error) {
 	return len(b), nil
 }
 
-func (t *tail) line() string {
+// why is the last thing that was said where the program said why it ended, else how it did.
+func (t *tail) why(err error) string {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	return lastLine(string(t.end))
+	lines := strings.Split(strings.TrimSpace(string(t.end)), "\n")
+	if said, ok := strings.CutPrefix(lines[len(lines)-1], program+": "); ok {
+		return client.OneLine(said)
+	}
+	return err.Error()
 }
 
 // Resume starts the daemon again that a workshop's folder began as a child, for whoever could not reach it; nil where there is none, where

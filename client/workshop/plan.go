@@ -21,10 +21,10 @@ import (
 type plan struct {
 	Folder string `json:"folder"` // the server's
 	Listen string `json:"listen"`
-	Key    string `json:"key,omitempty"`  // the private key that was made; empty where it was there before
 	Unit   string `json:"unit,omitempty"` // the file of the systemd unit; empty where the daemon is a child
 
 	daemon *Daemon
+	key    string // the private key that was made; empty where it was there before
 }
 
 const (
@@ -65,7 +65,25 @@ func planIn(home *client.Home) (*plan, error) {
 	return p, nil
 }
 
-// clean takes away what a beginning that was killed has left. Its daemon may need a while until it has let go.
+// Abandon takes away what a beginning that was killed has left, for whoever joins a workshop in that folder instead.
+func Abandon(ctx context.Context, home *client.Home) error {
+	if !client.FileExists(filepath.Join(home.Dir, planFile)) {
+		return nil // and no lock is left where nothing is joined in the end
+	}
+	free, err := lock(home)
+	if err != nil {
+		return err
+	}
+	defer free()
+	if home.LoggedIn() {
+		return nil
+	}
+	_, err = clean(ctx, home)
+	return err
+}
+
+// clean takes away what a beginning that was killed has left, but for the key: its passphrase was chosen, and is not to be
+// chosen anew by a slip. Its daemon may need a while until it has let go.
 func clean(ctx context.Context, home *client.Home) (patience time.Duration, err error) {
 	p, err := planIn(home)
 	if p == nil || err != nil {
@@ -86,8 +104,8 @@ func (p *plan) undo(ctx context.Context, home *client.Home) error {
 	if p.entries() != "" {
 		err = os.RemoveAll(p.Folder)
 	}
-	if p.Key != "" {
-		err = errors.Join(err, removed(p.Key), removed(p.Key+".pub"))
+	if p.key != "" {
+		err = errors.Join(err, removed(p.key), removed(p.key+".pub"))
 	}
 	if err == nil {
 		err = removed(filepath.Join(home.Dir, planFile))

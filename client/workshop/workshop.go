@@ -70,7 +70,7 @@ func Start(ctx context.Context, o Options) (*Started, error) {
 		return nil, err
 	}
 	if !client.FileExists(o.Key.Path) && !client.FileExists(o.Key.Path+".pub") {
-		p.Key = o.Key.Path
+		p.key = o.Key.Path
 	}
 	defer client.Unfinished()()
 	s, err := p.begin(ctx, o, path)
@@ -96,11 +96,16 @@ func (o *Options) plan() (p *plan, path string, err error) {
 	switch joining, err := client.JoiningIn(o.Home); {
 	case err != nil:
 		return nil, "", err
-	case joining != nil: // by a key that a beginning which was killed may have made
+	case joining != nil:
 		return nil, "", usage("go on with it, or use another WITNESSMARK_HOME", "%s is joining a workshop already", joining.Introduction.Name)
 	}
 	if err := signoff.CheckName(o.Lead); err != nil {
 		return nil, "", usage("another name", "%v", err)
+	}
+	if list := client.SplitList(o.Address); len(list) > 0 {
+		if _, err := client.Reachable(strings.Join(list, ",")); err != nil {
+			return nil, "", err
+		}
 	}
 	o.Key.Path = cmp.Or(o.Key.Path, o.Home.KeyPath())
 	if o.Key.Path, err = filepath.Abs(o.Key.Path); err != nil {

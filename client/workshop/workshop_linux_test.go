@@ -214,7 +214,9 @@ func TestStartRefuses(t *testing.T) {
 	}
 	m.refuses(with(func(o *Options) { o.Folder = full }), "full is not empty")
 	m.refuses(with(func(o *Options) { o.Folder = filepath.Join(full, "a map", "x") }), "not a directory")
-	m.refuses(with(func(o *Options) { o.Address = "bay.lan" }), `bay.lan" is not where a server is; the ledger that was made in `)
+	for address, says := range map[string]string{"bay.lan": `"bay.lan" is not where a server is`, "bay.lan:7017, bay.lan:x": `"bay.lan:x" has no port`} {
+		m.refuses(with(func(o *Options) { o.Address = address }), says)
+	}
 	m.refuses(with(func(o *Options) {
 		o.Key.New = func(string) ([]byte, error) { return nil, errors.New("the two passphrases differ; no key was made") }
 	}), "the two passphrases differ")
@@ -270,7 +272,7 @@ func TestChildThatFails(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if line := <-said; !strings.Contains(line, "it is started again") {
+	if line := <-said; line != "the workshop's server ended: signal: killed; it is started again" {
 		t.Error(line)
 	}
 	err = patiently(ctx, time.Minute, func() (bool, error) {
@@ -282,9 +284,12 @@ func TestChildThatFails(t *testing.T) {
 	}
 }
 
+// chosen is the passphrase of a key that is made by a beginning that is killed.
+const chosen = "correct horse"
+
 // begin is a process that begins a workshop in a folder, and is killed.
 func begin(dir string) {
-	s, err := Start(ctx, Options{Home: &client.Home{Dir: dir}, Lead: "lead", Listen: "127.0.0.1:0"})
+	s, err := Start(ctx, Options{Home: &client.Home{Dir: dir}, Lead: "lead", Listen: "127.0.0.1:0", Key: client.OwnKey{New: typed(chosen)}})
 	if err == nil {
 		err = os.WriteFile(filepath.Join(dir, "began"), []byte(s.Client.Server()), 0o600)
 	}
@@ -330,7 +335,14 @@ func TestKilledBeginnings(t *testing.T) {
 		if _, err := os.Stat(filepath.Join(m.home.Dir, planFile)); err != nil {
 			t.Fatal(err)
 		}
-		m.starts(m.options())
+		slip := m.options()
+		slip.Key = client.OwnKey{Ask: typed("corect horse"), New: typed("corect horse")}
+		if _, err := Start(ctx, slip); !errors.Is(err, signoff.ErrPassphrase) {
+			t.Errorf("another passphrase than the key's: %v", err)
+		}
+		o := m.options()
+		o.Key.Ask = typed(chosen)
+		m.starts(o)
 	}
 	m := newMachine(t)
 	m.killedAfter("began")
@@ -353,13 +365,32 @@ func TestKilledBeginnings(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer d.Stop()
-	c, err := client.Open(m.home, nil)
+	c, err := client.Open(m.home, typed(chosen))
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer c.Close()
 	if err := c.Sync(ctx); err != nil {
 		t.Error(err)
+	}
+	if err := Abandon(ctx, m.home); err != nil || !client.FileExists(filepath.Join(m.home.Dir, planFile)) {
+		t.Errorf("a workshop that is theirs is abandoned: %v", err)
+	}
+}
+
+// Whoever joins a workshop where a beginning was killed runs no server of it.
+func TestAbandoned(t *testing.T) {
+	m := newMachine(t)
+	if err := Abandon(ctx, m.home); err != nil || len(m.files()) > 0 {
+		t.Errorf("where nothing began: %v, %q", err, m.files())
+	}
+	m.script(program, `if [ $1 = serve ]; then touch `+m.home.Dir+`/hangs; exec sleep 60; fi; exec REAL "$@"`)
+	m.killedAfter("hangs")
+	if err := errors.Join(os.Remove(filepath.Join(m.home.Dir, "hangs")), Abandon(ctx, m.home)); err != nil {
+		t.Fatal(err)
+	}
+	if left := m.files(); !slices.Equal(left, []string{m.home.KeyPath(), m.home.KeyPath() + ".pub"}) {
+		t.Errorf("there is left %q", left)
 	}
 }
 
