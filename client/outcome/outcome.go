@@ -225,7 +225,11 @@ func changedTable(t *calibrationv1.TableReport, lay *definition.Layout) Changed 
 		if unit == "1" {
 			unit = ""
 		}
-		c.What += strings.TrimRight(fmt.Sprintf(", %+.4g to %+.4g %s", d.GetMin(), d.GetMax(), unit), " ")
+		by := fmt.Sprintf("%+.4g", d.GetMin())
+		if to := fmt.Sprintf("%+.4g", d.GetMax()); to != by {
+			by += " to " + to
+		}
+		c.What += strings.TrimRight(", "+by+" "+unit, " ")
 	}
 	if t.GetAxesChanged() {
 		c.What += "; breakpoints too"

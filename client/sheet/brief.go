@@ -30,7 +30,7 @@ func WriteBrief(w io.Writer, r *calibrationv1.Report, title string, o Options) e
 		def := o.table(t.Id)
 		fmt.Fprintf(b, "  %s  %d of %s%s", bold.Render(t.Id), t.Changed, plural(int(t.Cells), "cell"), before(", in", unit(def)))
 		if d := t.Delta; d != nil {
-			fmt.Fprintf(b, ", %s to %s", signed(numbers(def), d.Min), signed(numbers(def), d.Max))
+			fmt.Fprintf(b, ", %s", spread(numbers(def), d.Min, d.Max))
 		}
 		if t.AxesChanged {
 			fmt.Fprint(b, "; breakpoints changed")
@@ -68,9 +68,16 @@ func writeFirst(b *paper, t *calibrationv1.TableReport, def *definition.Table) {
 	}
 }
 
+// WriteTitle prints a line that is found again among others.
+func WriteTitle(w io.Writer, text string) error {
+	b := paperFor(w)
+	fmt.Fprintln(b, bold.Render(plainText(text)))
+	return b.done()
+}
+
 // WriteShout prints a line that nobody may overlook, under a signal word.
 func WriteShout(w io.Writer, severity, text string) error {
 	b := paperFor(w)
-	fmt.Fprintf(b, "%s  %s\n", Word(severity), bold.Render(plainText(text)))
+	fmt.Fprintf(b, "\n%s  %s\n\n", Word(severity), bold.Render(plainText(text)))
 	return b.done()
 }

@@ -27,7 +27,7 @@ func TestBriefByHand(t *testing.T) {
   ignition.base  2 of 16 cells, in deg, -3.00 to +9.00
     engine speed 4000 1/min, cylinder filling 50 %  12.00→21.00 ▲
     engine speed 5000 1/min, cylinder filling 100 %  12.00→9.00 ▼
-  lambda  1 of 1 cell, -0.094 to -0.094
+  lambda  1 of 1 cell, -0.094
       1.000→0.906 ▼
   fan.mode  1 of 1 cell
       off→on ◆

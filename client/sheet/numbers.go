@@ -85,6 +85,15 @@ func grouped(n uint32) string {
 
 func signed(n decimals, v float64) string { return plus(n.text(v), v) }
 
+// spread says how far something changed: from where to where, or by what where that is the same.
+func spread(n decimals, from, to float64) string {
+	low, high := signed(n, from), signed(n, to)
+	if low == high {
+		return low
+	}
+	return low + " to " + high
+}
+
 // plus has a number say that it is above 0.
 func plus(text string, v float64) string {
 	if v > 0 {

@@ -74,7 +74,7 @@ func writeTable(b *paper, t *calibrationv1.TableReport, through string, o *Optio
 	fmt.Fprintf(b, "%s, %d of %s changed%s", t.Kind, t.Changed, plural(int(t.Cells), "cell"), before(", in", unit(def)))
 	if d := t.Delta; d != nil {
 		n := numbers(def)
-		fmt.Fprintf(b, "; change %s to %s, mean %s", signed(n, d.Min), signed(n, d.Max), plus(n.near(d.Mean), d.Mean))
+		fmt.Fprintf(b, "; change %s, mean %s", spread(n, d.Min, d.Max), plus(n.near(d.Mean), d.Mean))
 	}
 	fmt.Fprintln(b)
 	switch {
@@ -348,11 +348,11 @@ func writeFromAsFound(b *paper, t *calibrationv1.TableReport, def *definition.Ta
 	n, u := numbers(def), unit(def)
 	fmt.Fprintf(b, "  since the car first came: %d of %s", f.Changed, plural(int(t.Cells), "cell"))
 	if f.Min != nil && f.Max != nil {
-		fmt.Fprintf(b, ", %s to %s%s", signed(n, *f.Min), signed(n, *f.Max), u)
+		fmt.Fprintf(b, ", %s%s", spread(n, *f.Min, *f.Max), u)
 	}
 	fmt.Fprintf(b, "; in this submission: %d", t.Changed)
 	if d != nil {
-		fmt.Fprintf(b, ", %s to %s%s", signed(n, d.Min), signed(n, d.Max), u)
+		fmt.Fprintf(b, ", %s%s", spread(n, d.Min, d.Max), u)
 	}
 	fmt.Fprintln(b)
 }

@@ -52,7 +52,6 @@ type bayFollower struct {
 	ask      client.Collecting // without what differs from release to release
 	keyboard *keyboard         // nil with --yes
 	bells    bool
-	wide     int
 
 	bay      *client.Bay
 	began    bool           // the first look is over
@@ -66,7 +65,7 @@ type bayFollower struct {
 }
 
 func (a *app) followBay(ctx context.Context, c *client.Client, q client.Collecting, flags bayFlags) error {
-	f := &bayFollower{app: a, bayFlags: flags, client: c, ask: q, wide: a.width()}
+	f := &bayFollower{app: a, bayFlags: flags, client: c, ask: q}
 	switch {
 	case flags.yes:
 	case !a.terminal():
@@ -160,6 +159,15 @@ func (f *bayFollower) shout() {
 	}
 	f.shouted = recall.GetSince().GetEntry()
 	f.bell()
+	f.warn()
+}
+
+// warn says what shout does, wherever that is not to move out of sight.
+func (f *bayFollower) warn() {
+	recall := f.bay.Recalled
+	if recall == nil {
+		return
+	}
 	text := "do not drive: " + recall.GetSays()
 	if f.bay.Release != nil {
 		text += "; the newest release is " + client.Name(f.bay.Release)

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"os"
 
 	"google.golang.org/protobuf/proto"
 
@@ -49,12 +50,21 @@ func (f *bayFollower) look(ctx context.Context) (done bool, err error) {
 		f.tell("%s", b.First(f.notReadBack))
 	case f.lost != b.Release.GetNumber() && b.LastOf.GetNumber() == b.Release.GetNumber():
 		f.offered = nil
-		f.tell("%s is the newest release, and collected; %s", client.Name(b.Release), next(b.Corridor))
+		f.tell("%s is the newest release, and collected; %s", client.Name(b.Release), f.elsewhere()+next(b.Corridor))
 	case f.skipped == b.Release.GetNumber(), f.offered != nil && proto.Equal(f.offered.Submission, b.Release):
 	default:
 		return false, f.offer(ctx)
 	}
 	return false, nil
+}
+
+// elsewhere says that the release's file is not where this bay writes: another one collected it, or somebody took it away.
+func (f *bayFollower) elsewhere() string {
+	path := f.path(f.bay.Release)
+	if _, err := os.Stat(path); !errors.Is(err, fs.ErrNotExist) {
+		return ""
+	}
+	return path + " is not there; "
 }
 
 // next is where the next release comes from.
@@ -114,6 +124,7 @@ func (f *bayFollower) press(ctx context.Context, key rune) (done bool, err error
 }
 
 func (f *bayFollower) prompt() {
+	f.warn()
 	if f.offered == nil {
 		fmt.Fprintln(f.errOut, "nothing is offered now; keys: q ends")
 		return

@@ -53,7 +53,12 @@ func (f *bayFollower) show(ctx context.Context, r *client.Review) error {
 	if f.yes {
 		return f.write(ctx)
 	}
-	for _, line := range f.heading(ctx, r) {
+	name, lines := f.heading(ctx, r)
+	fmt.Fprintln(f.out)
+	if err := sheet.WriteTitle(f.out, name); err != nil {
+		return err
+	}
+	for _, line := range lines {
 		fmt.Fprintln(f.out, line)
 	}
 	if err := writeFindings(f.out, r.Report); err != nil {
@@ -70,9 +75,9 @@ func (f *bayFollower) show(ctx context.Context, r *client.Review) error {
 }
 
 // heading is who a release is by, what they say, and what the last run showed.
-func (f *bayFollower) heading(ctx context.Context, r *client.Review) []string {
+func (f *bayFollower) heading(ctx context.Context, r *client.Review) (name string, lines []string) {
 	s := r.Submission
-	lines := []string{"", fmt.Sprintf("%s by %s, verdict %s", client.Name(s), client.OneLine(s.GetSubmitted().GetPerson()), r.Judgement.GetVerdict())}
+	name = fmt.Sprintf("%s by %s, verdict %s", client.Name(s), client.OneLine(s.GetSubmitted().GetPerson()), r.Judgement.GetVerdict())
 	if y := client.YesTo(r.Job, s); y != nil {
 		lines = append(lines, y.Says())
 	}
@@ -82,7 +87,7 @@ func (f *bayFollower) heading(ctx context.Context, r *client.Review) []string {
 		last := runs[len(runs)-1]
 		lines = append(lines, fmt.Sprintf("%s: %s", client.RunName(last), showed(ctx, f.client, r.Job, last)))
 	}
-	return lines
+	return name, lines
 }
 
 // writeChanges writes in short how what is offered differs from what was collected last, and from where its corridor starts.
@@ -170,7 +175,7 @@ func (f *bayFollower) path(sub *recordv1.Submission) string {
 func (f *bayFollower) since(ctx context.Context, r *client.Review) (difference, error) {
 	last := f.bay.LastOf
 	if last == nil || last.GetNumber() == r.Submission.GetNumber() {
-		return compared(nil, r, "", f.wide)
+		return compared(nil, r, "")
 	}
 	if f.written == nil || f.written.Submission.GetNumber() != last.GetNumber() {
 		var err error
@@ -178,7 +183,7 @@ func (f *bayFollower) since(ctx context.Context, r *client.Review) (difference, 
 			return difference{}, err
 		}
 	}
-	return compared(f.written, r, "collected last", f.wide)
+	return compared(f.written, r, "collected last")
 }
 
 // sinceStart compares with where the release's corridor starts, else with the read as found.
@@ -187,7 +192,7 @@ func (f *bayFollower) sinceStart(ctx context.Context, r *client.Review) (differe
 	if err != nil {
 		return difference{}, err
 	}
-	return compared(start, r, "where the corridor starts", f.wide)
+	return compared(start, r, "where the corridor starts")
 }
 
 // whole shows the tables that differ from what was collected last.
@@ -196,6 +201,7 @@ func (f *bayFollower) whole(ctx context.Context) error {
 	if err != nil {
 		return f.failed(err)
 	}
+	d.sheet.Width = f.width()
 	if err := sheet.WriteDiffering(f.out, d.report, "was", "is", d.sheet); err != nil {
 		return err
 	}

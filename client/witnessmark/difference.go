@@ -17,9 +17,9 @@ type difference struct {
 }
 
 // compared is how a submission differs from another, which is so in words, or from the read as found where that is nil.
-func compared(was, is *client.Review, which string, width int) (d difference, err error) {
+func compared(was, is *client.Review, which string) (d difference, err error) {
 	base, candidate := is.Images()
-	d = difference{is.Report, "since the car came", sheet.Options{Layout: is.Layout(), Base: base, Candidate: candidate, Width: width}}
+	d = difference{is.Report, "since the car came", sheet.Options{Layout: is.Layout(), Base: base, Candidate: candidate}}
 	if was != nil {
 		d.title = fmt.Sprintf("since %s, %s", client.Name(was.Submission), which)
 		_, d.sheet.Base = was.Images()

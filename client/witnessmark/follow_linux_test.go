@@ -146,7 +146,7 @@ func TestFollowSignedReleases(t *testing.T) {
 	bay.sees("1.1 by calibrator, verdict clear")
 	bay.sees("note: a little richer")
 	bay.sees("since the car came: 1 table differs, in 1 cell")
-	bay.sees("fuel  1 of 108 cells, in g/(kW.h), +1.0 to +1.0")
+	bay.sees("fuel  1 of 108 cells, in g/(kW.h), +1.0\r\n")
 	bay.sees("torque 54.2 N.m, engine speed 364.1 rad/s  247.9→248.9 ▲")
 	bay.sees("\a")
 	bay.sees("Enter writes car-1.1.bin")
@@ -181,6 +181,7 @@ func TestFollowSignedReleases(t *testing.T) {
 	bay.sees("the newest release is 1.1")
 	bay.sees("1.1 by calibrator")
 	bay.sees("since 1.2, collected last")
+	bay.sees("do not drive: 1.2 was recalled") // where it is read, however much lies between
 	bay.sees("Enter writes car-1.1.bin")
 	bay.press("\r") // its file is there already, with its bytes: that it is collected again is entered
 	bay.sees("collected 1.1 into")
@@ -201,6 +202,21 @@ func (b *workshop) holds(name string, want []byte) {
 	if string(got) != string(want) {
 		b.Fatalf("%s is not the file that was released", name)
 	}
+}
+
+// What another bay collected is not said to be here.
+func TestFollowTwoBays(t *testing.T) {
+	b := engineJob(t)
+	b.released(richer(1), "x")
+	here, there := b.types("technician", "collect", "1", "--follow", "--to", "here.bin"), b.types("lead", "collect", "1", "--follow", "--to", "there.bin")
+	here.sees("Enter writes here-1.1.bin")
+	there.sees("Enter writes there-1.1.bin")
+	there.press("\r")
+	there.sees("collected 1.1 into there-1.1.bin")
+	here.sees("1.1 was collected and is not read back yet")
+	b.as("technician", 0, "readback", "1", filepath.Join(b.dir, "there-1.1.bin"))
+	there.sees("1.1 is the newest release, and collected; the next is waited for")
+	here.sees("1.1 is the newest release, and collected; here-1.1.bin is not there; the next is waited for")
 }
 
 // What cannot be written is not, and what is there stays.
@@ -265,7 +281,7 @@ func TestFollowSaves(t *testing.T) {
 	cal.sees("247.9→248.9 ▲")
 	cal.sees("note (Enter submits, Escape passes it over): ")
 	cal.press("rig\x7fch\x1b[Der")
-	cal.sees("richer")
+	cal.sees("over): richer")
 	b.file("later.bin", richer(-2)) // what an editor does: another file takes its place
 	if err := os.Rename(filepath.Join(b.dir, "later.bin"), filepath.Join(b.dir, "work.bin")); err != nil {
 		t.Fatal(err)
@@ -289,6 +305,16 @@ func TestFollowSaves(t *testing.T) {
 	cal.sees("passes it over): ")
 	cal.press("\r")
 	cal.sees("1.2 clear")
+	if err := unix.IoctlSetWinsize(int(cal.slave.Fd()), unix.TIOCSWINSZ, &unix.Winsize{Row: 24, Col: 60}); err != nil {
+		t.Fatal(err)
+	}
+	b.file("work.bin", richer(3))
+	cal.sees("passes it over): ")
+	cal.press("0123456789abcdef")
+	cal.sees("\r\x1b[Knote (Enter submits, Escape passes it over): …3456789abcdef")
+	cal.press("\x7f\x7f\x7f")
+	cal.sees("\r\x1b[Knote (Enter submits, Escape passes it over): 0123456789abc")
+	cal.press("\x1b")
 	if err := os.Remove(filepath.Join(b.dir, "work.bin")); err != nil {
 		t.Fatal(err)
 	}
@@ -304,9 +330,30 @@ func TestFollowSaves(t *testing.T) {
 	if strings.Contains(card, "1.3") {
 		t.Errorf("more was submitted than two:\n%s", card)
 	}
+	cal = b.types("calibrator", "submit", "1", b.file("work.bin", richer(3)), "--follow")
+	cal.sees("passes it over): ")
+	if err := cal.cmd.Process.Signal(syscall.SIGHUP); err != nil {
+		t.Fatal(err)
+	}
+	cal.sees("\r\nwitnessmark: interrupted")
+	cal.ends(128 + int(syscall.SIGHUP))
 	if got := b.as("calibrator", 2, "submit", "1", "work.bin", "--follow"); !strings.Contains(got, "asks for notes at a terminal") {
 		t.Error(got)
 	}
+}
+
+// A corridor that is closed while the note is typed released nothing, whatever was foreseen.
+func TestFollowSavesCorridorClosed(t *testing.T) {
+	t.Setenv(hurried, "yes")
+	b := engineJob(t)
+	b.as("lead", 0, "corridor", "open", "1", "--author", "calibrator", "--table", "fuel=5:5", "--maps", "3", "--yes")
+	cal := b.types("calibrator", "submit", "1", b.file("work.bin", richer(1)), "--follow")
+	cal.sees("inside corridor 1, which released 0 of 3")
+	cal.sees("passes it over): ")
+	b.as("technician", 0, "corridor", "close", "1")
+	cal.press("\r")
+	cal.sees("1.1 clear")
+	cal.sees("waits for a sign-off: corridor 1 covers nothing any more")
 }
 
 // The server goes and comes; what was released meanwhile is offered, and each of the two is said once.

@@ -20,13 +20,16 @@ const (
 	lastWait = 5 * time.Second
 )
 
-// interruptible runs a command and answers with its exit status. SIGINT and SIGTERM end it at once, whatever it is
-// doing, once nothing of it is left half done: 128 and the signal's number. A second one does not wait for that.
+// interruptible runs a command and answers with its exit status. SIGINT, SIGTERM and SIGHUP end it at once, whatever it
+// is doing, once nothing of it is left half done: 128 and the signal's number. A second one does not wait for that.
 func interruptible(in io.Reader, errOut io.Writer, run func(context.Context) int) int {
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
 	told := make(chan os.Signal, 1)
 	signal.Notify(told, os.Interrupt, syscall.SIGTERM)
+	if !signal.Ignored(syscall.SIGHUP) { // as nohup has it
+		signal.Notify(told, syscall.SIGHUP)
+	}
 	defer signal.Stop(told)
 	restore := terminalAsNow(in, errOut)
 	ended := make(chan int, 1)

@@ -103,7 +103,7 @@ func TestSignalEndsAtOnce(t *testing.T) {
 	if err := os.WriteFile(long, longRun(2_000_000), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	for _, signal := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM} {
+	for _, signal := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM, syscall.SIGHUP} {
 		reckoning := exec.Command("witnessmark", "run", "show", long)
 		stopped(t, reckoning, signal, func(string) bool { return used(reckoning) > 20 })
 

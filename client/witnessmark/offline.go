@@ -1,8 +1,6 @@
 package main
 
 import (
-	"os"
-
 	"golang.org/x/term"
 
 	"witnessmark/client"
@@ -43,7 +41,7 @@ func loadImage(path, format string, lay *definition.Layout) (*image.Image, error
 
 // width is the terminal's columns; 0 where the output is no terminal.
 func (a *app) width() int {
-	if f, ok := a.out.(*os.File); ok {
+	if f, ok := a.out.(interface{ Fd() uintptr }); ok {
 		if w, _, err := term.GetSize(int(f.Fd())); err == nil {
 			return w
 		}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"io/fs"
@@ -12,6 +13,9 @@ import (
 
 // still is how long nobody wrote a file that counts as saved; it is looked at so often.
 var still = 300 * time.Millisecond
+
+// coarse is how many times as long a save may have the time of the one before it: some disks note two seconds at once.
+const coarse = 10
 
 const lookEvery = 50 * time.Millisecond
 
@@ -25,19 +29,27 @@ type save struct {
 // place, until the context ends.
 func watchSaves(ctx context.Context, path string, tell func(save)) {
 	var told, seen state
+	var last []byte
+	var again time.Time // when it is read once more, though nothing tells that it was written; zero for never
 	for since := time.Now(); ctx.Err() == nil; rest(ctx, lookEvery) {
 		now := stateOf(path)
 		if !now.is(seen) {
 			seen, since = now, time.Now()
 		}
-		if seen.is(told) || time.Since(since) < still {
+		same := seen.is(told)
+		if time.Since(since) < still || same && (again.IsZero() || time.Now().Before(again)) {
 			continue
 		}
 		s := save{err: now.err}
 		if s.err == nil {
 			s.file, s.err = client.ReadBounded(path, client.MaxFile)
 		}
-		if told = now; stateOf(path).is(now) { // else it was written meanwhile, and is looked at again
+		told, again = now, time.Time{}
+		if !same {
+			again = since.Add(coarse * still)
+		}
+		if stateOf(path).is(now) && !(same && bytes.Equal(s.file, last)) { // else it was written meanwhile, and is looked at again
+			last = s.file
 			tell(s)
 		}
 	}

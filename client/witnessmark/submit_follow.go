@@ -17,7 +17,6 @@ type saveFollower struct {
 	client   *client.Client
 	ask      client.NewSubmission
 	keyboard *keyboard
-	wide     int
 
 	last    *client.Review // the person's newest submission in the job; nil for none
 	passed  string         // the image that was not to be submitted
@@ -31,7 +30,7 @@ func (a *app) followSaves(ctx context.Context, c *client.Client, n client.NewSub
 	if !a.terminal() || a.json() {
 		return usage("submit --follow asks for notes at a terminal; without one: submit %d FILE --note TEXT", n.Job)
 	}
-	f := &saveFollower{app: a, client: c, ask: n, wide: a.width()}
+	f := &saveFollower{app: a, client: c, ask: n}
 	return f.run(ctx)
 }
 
@@ -65,7 +64,12 @@ func (f *saveFollower) run(ctx context.Context) (err error) {
 	if f.keyboard, err = f.openKeyboard(); err != nil {
 		return err
 	}
-	defer f.keyboard.end()
+	defer func() {
+		if f.offered != nil {
+			fmt.Fprintln(f.errOut) // the note's line is not ended
+		}
+		f.keyboard.end()
+	}()
 	f.aside("", "stop with Ctrl-C")
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
@@ -129,8 +133,14 @@ func (f *saveFollower) look(ctx context.Context, s save) error {
 	return nil
 }
 
+// prompt asks for the note on one line, whose end alone is shown where it is longer: no terminal goes back to the line above.
 func (f *saveFollower) prompt() {
-	fmt.Fprintf(f.errOut, "\r\x1b[Knote (Enter submits, Escape passes it over): %s", string(f.note))
+	const ask = "note (Enter submits, Escape passes it over): "
+	note := string(f.note)
+	if room := max(f.width()-len(ask)-1, 8); f.width() > 0 && len(f.note) > room {
+		note = "…" + string(f.note[len(f.note)-room+1:])
+	}
+	fmt.Fprint(f.errOut, "\r\x1b[K", ask, note)
 }
 
 // press writes the note, submits, or passes over.
@@ -148,11 +158,10 @@ func (f *saveFollower) press(ctx context.Context, key rune) error {
 		switch {
 		case key == keyBackspace:
 			f.note = f.note[:max(0, len(f.note)-1)]
-			f.prompt()
 		case unicode.IsPrint(key):
 			f.note = append(f.note, key)
-			fmt.Fprint(f.errOut, string(key))
 		}
+		f.prompt()
 	}
 	return nil
 }
@@ -165,6 +174,7 @@ func (f *saveFollower) submit(ctx context.Context) error {
 	if err != nil {
 		return f.failed(err, n.File, "") // it may have been, where the answer is lost
 	}
+	foreseen := f.offered.Foreseen()
 	f.offered, f.note, f.ask.From = nil, nil, s.GetNumber()
 	fmt.Fprintf(f.out, "%s %s\n", client.Name(s), s.GetJudgement().GetVerdict())
 	r, err := f.client.Review(ctx, s.GetJob(), s.GetNumber())
@@ -176,6 +186,8 @@ func (f *saveFollower) submit(ctx context.Context) error {
 		return nil
 	case r.Corridor != nil:
 		fmt.Fprintln(f.out, r.Corridor.Says())
+	case foreseen != nil:
+		fmt.Fprintf(f.out, "waits for a sign-off: corridor %d covers nothing any more\n", foreseen.Of.GetNumber())
 	}
 	f.last = r
 	return nil

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"witnessmark/client"
+	"witnessmark/client/sheet"
 	"witnessmark/store/claims"
 	"witnessmark/store/record"
 )
@@ -29,7 +30,10 @@ func (f *saveFollower) known(r *client.Review) string {
 
 // show says what would be submitted, before anything is sent.
 func (f *saveFollower) show(ctx context.Context, r *client.Review) error {
-	fmt.Fprintf(f.out, "\n%s, verdict %s\n", f.ask.Path, r.Judgement.GetVerdict())
+	fmt.Fprintln(f.out)
+	if err := sheet.WriteTitle(f.out, f.ask.Path+", verdict "+r.Judgement.GetVerdict()); err != nil {
+		return err
+	}
 	if err := writeFindings(f.out, r.Report); err != nil {
 		return err
 	}
@@ -70,7 +74,7 @@ func foreseenLines(c *claims.Corridor) []string {
 }
 
 func (f *saveFollower) brief(was, is *client.Review, which string) error {
-	d, err := compared(was, is, which, f.wide)
+	d, err := compared(was, is, which)
 	if err == nil {
 		err = d.brief(f.out)
 	}
