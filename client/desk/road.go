@@ -3,13 +3,10 @@ package desk
 import (
 	"context"
 	"fmt"
-	"html/template"
 	"net/http"
 	"slices"
-	"sync"
 
 	"witnessmark/client"
-	"witnessmark/client/outcome"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
 )
@@ -39,24 +36,6 @@ type roadBody struct {
 	Stays    *recordv1.Submission // of the newest corridor, once it is closed
 	Yes      *client.Yes          // to what stays by itself; nil for none
 	Closes   bool                 // this person may close the corridor
-}
-
-// offer is the release that is to be collected next.
-type offer struct {
-	*client.Review
-	Name     string
-	Says     string // whose yes it has
-	Findings template.HTML
-	Differs  []differing
-	Untold   string // why not all of that is told
-	ReadBack bool   // what was collected last is to be read back first
-}
-
-// differing is how a release differs from another image, in small.
-type differing struct {
-	From, Href string
-	Cards      []tableCard
-	More       int
 }
 
 // waitingLine is a submission that lies outside, or waits for another reason.
@@ -123,76 +102,6 @@ func (d *Desk) road(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// offers finds what is to be collected next: the release that collecting takes by default, unless that was collected last. Where it
-// is nil, why says why: the page is there all the same, since it also tells of recalls.
-func (d *Desk) offers(ctx context.Context, bay *client.Bay) (o *offer, why string) {
-	s, last := bay.Release, bay.LastOf
-	switch {
-	case bay.Job.GetState() == "closed":
-		return nil, "The job is closed."
-	case s == nil:
-		return nil, sentence(bay.None.Error()) + "."
-	case last.GetNumber() == s.GetNumber() && s.GetCollected():
-		return nil, fmt.Sprintf("%s was collected, and nothing newer is released.", client.Name(s))
-	}
-	rev, err := d.client.Review(ctx, s.GetJob(), s.GetNumber())
-	if err != nil {
-		return nil, fmt.Sprintf("%s is released, and cannot be shown: %s.", client.Name(s), d.plain(err))
-	}
-	drawn := comparisonOf(rev)
-	o = &offer{Review: rev, Name: client.Name(s), Says: sentence(approvedBy(rev.Job, rev.Submission)), ReadBack: bay.First(true) != ""}
-	o.Findings = drawn.Brief(rev.Report.GetFindings(), hrefIn(drawn, "/sheet/"+o.Name))
-	if err := d.differences(ctx, o, last); err != nil {
-		o.Untold = d.plain(err)
-	}
-	return o, ""
-}
-
-// differences set what is offered beside the one before it, which is what was collected last, and beside where the day began.
-func (d *Desk) differences(ctx context.Context, o *offer, before *recordv1.Submission) error {
-	start, err := d.client.StartOf(ctx, record.CorridorOf(o.Job, o.Submission.GetByCorridor()))
-	if err != nil {
-		return err
-	}
-	which := "collected last"
-	if before == nil && o.Corridor != nil {
-		before, which = o.Corridor.Before(), "the one before"
-	}
-	known := before == nil || before.GetNumber() == o.Submission.GetNumber() || start != nil && start.Submission.GetNumber() == before.GetNumber()
-	if !known {
-		was, err := d.client.Review(ctx, before.GetJob(), before.GetNumber())
-		if err != nil {
-			return err
-		}
-		if err := o.differs(was, which); err != nil {
-			return err
-		}
-	}
-	return o.differs(start, "where the corridor starts")
-}
-
-// differs adds how the release differs from another; nil is the read as found.
-func (o *offer) differs(was *client.Review, what string) error {
-	c, at, one := comparisonOf(o.Review), "/sheet/"+o.Name, differing{From: "the read as found", Href: "/sheet/" + o.Name + "#tables"}
-	if was != nil {
-		name := client.Name(was.Submission)
-		one.From = name + ", " + what
-		at, one.Href = betweenAt(was, o.Review), fmt.Sprintf("/job/%d/between?a=%s&b=%s", o.Job.GetNumber(), name, o.Name)
-		var err error
-		if c.Report, err = client.Between(was, o.Review); err != nil {
-			return err
-		}
-		_, c.Base = was.Images()
-	}
-	for _, folder := range cardsOf(c, at, mostDiffering) {
-		one.Cards = append(one.Cards, folder.Cards...)
-	}
-	one.More = max(0, len(one.Cards)-mostDiffering)
-	one.Cards = one.Cards[:len(one.Cards)-one.More]
-	o.Differs = append(o.Differs, one)
-	return nil
-}
-
 // ends says how the day stands: its corridor, and of a closed one what stays.
 func (b *roadBody) ends() {
 	list := b.Job.GetCorridors()
@@ -233,57 +142,4 @@ func (d *Desk) takenOf(j *recordv1.Job) (out []takenAt) {
 		}
 	})
 	return out
-}
-
-// runsBeside sets the job's runs beside the maps that they are of, and says what the last one showed.
-func (d *Desk) runsBeside(ctx context.Context, b *roadBody) {
-	runs := b.Job.GetRuns()
-	if len(runs) == 0 {
-		return
-	}
-	var err error
-	if b.Runs, err = d.maps.of(ctx, d.client, b.Job); err != nil {
-		b.NoRuns = d.plain(err)
-	}
-	last := runs[len(runs)-1]
-	held := d.heldOf(ctx, runs[len(runs)-1:])[last.GetAdded().GetEntry()]
-	b.Last, b.RunOf = &held, outcome.MapOf(b.Job, last)
-}
-
-// mapRuns remembers the runs of the job that was looked at last, side by side: they are read again only where there are others.
-type mapRuns struct {
-	mu   sync.Mutex
-	key  string
-	rows [][]string
-}
-
-// of are the rows, their heading first.
-func (m *mapRuns) of(ctx context.Context, c *client.Client, j *recordv1.Job) ([][]string, error) {
-	key := fmt.Sprint(j.GetNumber(), j.GetDefinition().GetSha256(), outcome.StartOf(j))
-	for _, r := range j.GetRuns() {
-		key += fmt.Sprint(" ", r.GetFileSha256(), r.GetChannelsSha256(), r.GetWhen(), outcome.MapOf(j, r))
-	}
-	if rows, ok := m.kept(key); ok {
-		return rows, nil
-	}
-	lay, err := c.JobLayout(ctx, j)
-	if err != nil {
-		return nil, err
-	}
-	runs, err := c.Runs(ctx, j.GetNumber(), "")
-	if err != nil {
-		return nil, err
-	}
-	beside, start := outcome.MapRuns(j, runs, lay)
-	rows := outcome.Columns(beside, start, outcome.Metric)
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	m.key, m.rows = key, rows
-	return rows, nil
-}
-
-func (m *mapRuns) kept(key string) (rows [][]string, ok bool) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	return m.rows, m.key == key
 }

@@ -121,14 +121,7 @@ func (d *Desk) sheetOf(r *http.Request) (page, *sheetBody, error) {
 		b.Long = len(b.Needs) > view.LongList
 	}
 	b.Decide = decideOf(b)
-	if yes := client.YesTo(rev.Job, s); yes != nil && yes.Corridor != nil {
-		line := asCorridorLine(yes.Corridor)
-		b.Bounds = line.Bounds
-		if line.More > 0 {
-			b.Bounds = append(b.Bounds, fmt.Sprintf("and %d more tables", line.More))
-		}
-	}
-	b.Way = wayTo(rev)
+	b.Way, b.Bounds = wayTo(rev), boundsOf(rev)
 	for _, o := range rev.Job.Submissions {
 		if o.Number != s.Number {
 			b.Others = append(b.Others, o)
