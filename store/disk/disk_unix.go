@@ -9,5 +9,5 @@ func of(dir string) (size, free uint64, err error) {
 	if err := unix.Statfs(dir, &s); err != nil {
 		return 0, 0, err
 	}
-	return s.Blocks * uint64(s.Bsize), s.Bavail * uint64(s.Bsize), nil
+	return s.Blocks * unit(&s), s.Bavail * unit(&s), nil
 }
