@@ -27,7 +27,7 @@ func (c *Client) enrol(ctx context.Context, name string, roles []string, key str
 	return c.actOnPerson(ctx, name, &recordv1.Action{Body: &recordv1.Action_Enrol{Enrol: &recordv1.Enrol{Name: name, Roles: roles, PublicKey: key}}})
 }
 
-// Retire ends a person's part; compromised also voids their sign-offs that nobody has collected.
+// Retire ends a person's part; compromised also voids the releases that rest on their key and that nobody has collected.
 func (c *Client) Retire(ctx context.Context, name string, compromised bool) (*recordv1.Person, error) {
 	return c.actOnPerson(ctx, name, &recordv1.Action{Body: &recordv1.Action_Retire{Retire: &recordv1.Retire{Name: name, Compromised: compromised}}})
 }
@@ -37,7 +37,8 @@ type Ending struct {
 	Person *recordv1.Person
 	// Waiting are their submissions that go on waiting: others can still sign or return them.
 	Waiting []string
-	// Void are the releases they signed that nobody has collected: with a compromised key they wait again.
+	// Void are the releases that rest on their key, as signer or as author of what a corridor released, and that nobody has
+	// collected: with a compromised key they wait again.
 	Void []string
 }
 

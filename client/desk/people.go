@@ -155,7 +155,7 @@ func (d *Desk) retire(w http.ResponseWriter, r *http.Request) (err error) {
 		b.Not = name + " is retired already."
 	}
 	if len(ends.Void) > 0 {
-		b.Compromised.Hint = "Then these releases, which they signed and nobody has collected, wait again: " + strings.Join(ends.Void, ", ") + ". Otherwise they can still be collected."
+		b.Compromised.Hint = "Then these releases, which rest on their key and nobody has collected, wait again: " + strings.Join(ends.Void, ", ") + ". Otherwise they can still be collected."
 	}
 	d.show(w, p.refused(d, problem), statusOf(r, problem), "retire", b)
 	return nil

@@ -54,7 +54,7 @@ func newPersonRetire(a *app) *cobra.Command {
 			return a.line(p, "retired %s", p.Name)
 		}),
 	}
-	cmd.Flags().BoolVar(&compromised, "compromised", false, "the key may be in other hands: void its sign-offs that nobody has collected")
+	cmd.Flags().BoolVar(&compromised, "compromised", false, "the key may be in other hands: void the releases that rest on it and that nobody has collected")
 	cmd.Flags().BoolVar(&yes, "yes", false, "do not ask")
 	return cmd
 }
@@ -68,9 +68,9 @@ func endingText(e *client.Ending, compromised bool) []string {
 	switch {
 	case len(e.Void) == 0:
 	case compromised:
-		lines = append(lines, "these releases lose their sign-off and wait again: "+strings.Join(e.Void, ", "))
+		lines = append(lines, "these releases rest on their key, and wait again: "+strings.Join(e.Void, ", "))
 	default:
-		lines = append(lines, "these releases they signed can still be collected: "+strings.Join(e.Void, ", ")+"; --compromised voids them")
+		lines = append(lines, "these releases rest on their key, and can still be collected: "+strings.Join(e.Void, ", ")+"; --compromised voids them")
 	}
 	return lines
 }

@@ -122,7 +122,7 @@ func (s *State) Release(job uint32) (*recordv1.Submission, error) {
 	}
 	last := j.GetSubmissions()[len(j.GetSubmissions())-1]
 	if last.GetState() == Waiting && last.GetVoided() {
-		return nil, refuse(ReasonNoRelease, "job", "", "job %d has no release: the sign-off of %s was voided, since its key was compromised", job, subName(last))
+		return nil, refuse(ReasonNoRelease, "job", "", "job %d has no release: the yes to %s was voided, since a key that it rests on was compromised", job, subName(last))
 	}
 	return nil, refuse(ReasonNoRelease, "job", "", "job %d has no release: %s is %s", job, subName(last), last.GetState())
 }
