@@ -75,7 +75,7 @@ func (a *app) followBay(ctx context.Context, c *client.Client, q client.Collecti
 	}
 	var err error
 	if f.ask.Format, err = (client.Out{Path: f.path(&recordv1.Submission{Job: q.Job})}).Format(q.Format); err != nil {
-		return err
+		return usage("--to %s: no folder is there, and as a file's name its ending does not say what kind of file it is to be; allowed are bin, hex and s19, or --file-format", f.to)
 	}
 	if f.bay, err = c.Bay(q.Job); err != nil {
 		return err

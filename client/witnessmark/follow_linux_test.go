@@ -256,7 +256,7 @@ func TestFollowTakesNoOthersPlace(t *testing.T) {
 		{"--follow --yes --out car.bin", "--out does not go with --follow"},
 		{"--yes --out car.bin", "--yes goes with --follow"},
 		{"--follow --yes --not-read-back", "job 1 has no open corridor"},
-		{"--follow --yes --to car", "its ending does not say"},
+		{"--follow --yes --to car", "--to car: no folder is there, and as a file's name its ending does not say"},
 		{"", "--out FILE is needed"},
 	} {
 		if got := b.as("technician", 2, append([]string{"collect", "1"}, strings.Fields(c.args)...)...); !strings.Contains(got, c.says) {
