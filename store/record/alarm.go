@@ -93,11 +93,8 @@ func alarmsOf(j *recordv1.Job, car []*recordv1.Job) (out []*recordv1.Alarm) {
 		raise(ReadbackDiffers, fmt.Sprintf("%d.back%d", j.GetNumber(), last.GetNumber()), last.GetAdded(), "",
 			"what is in the car is unknown: read back, it is not %s%s", written(j.GetNumber(), last.GetSubmission()), knownAs(j, last.GetImage().GetSha256()))
 	}
-	if list := j.GetCollections(); len(list) > 0 {
-		last := list[len(list)-1]
-		if backs := j.GetReadBacks(); len(backs) == 0 || backs[len(backs)-1].GetAdded().GetEntry() < last.GetCollected().GetEntry() {
-			raise(NotReadBack, imageOf(j, last.GetSubmission()).String(), last.GetCollected(), last.GetDue(), "%s", notReadBack(j, last))
-		}
+	if last := ToBeReadBack(j); last != nil {
+		raise(NotReadBack, imageOf(j, last.GetSubmission()).String(), last.GetCollected(), last.GetDue(), "%s", notReadBack(j, last))
 	}
 	for _, sub := range j.GetSubmissions() {
 		if sub.GetState() == Returned && mayBeIn(car, sub) && !settled(Recalled, subName(sub), sub.GetReturned()) {

@@ -14,13 +14,9 @@ func notReadBack(j *recordv1.Job, last *recordv1.Collection) string {
 	if by == nil || SubmissionOf(j, last.GetSubmission()).GetByCorridor() != by.GetNumber() {
 		return written(j.GetNumber(), last.GetSubmission()) + " was collected and not read back"
 	}
-	since := uint32(0)
-	if backs := j.GetReadBacks(); len(backs) > 0 {
-		since = backs[len(backs)-1].GetAdded().GetEntry()
-	}
 	files := map[uint32]bool{}
-	for _, taken := range j.GetCollections() {
-		if sub := SubmissionOf(j, taken.GetSubmission()); taken.GetCollected().GetEntry() > since && sub.GetByCorridor() == by.GetNumber() {
+	for _, taken := range sinceReadBack(j) {
+		if sub := SubmissionOf(j, taken.GetSubmission()); sub.GetByCorridor() == by.GetNumber() {
 			files[sub.GetNumber()] = true
 		}
 	}
@@ -42,7 +38,7 @@ func replacedIn(j *recordv1.Job, car []*recordv1.Job) *recordv1.Submission {
 }
 
 // corridorsAlone are the releases of closed corridors that nobody signed since, and that stay or may be in the
-// car. Of several that were collected and not read back, the last stands for all that may be in it.
+// car. Of those that were collected since something was read back, the last stands for all that may be in it.
 func corridorsAlone(j *recordv1.Job, car []*recordv1.Job) (out []*recordv1.Submission) {
 	if len(j.GetCorridors()) == 0 || backAsFound(j, car) {
 		return nil
@@ -50,12 +46,17 @@ func corridorsAlone(j *recordv1.Job, car []*recordv1.Job) (out []*recordv1.Submi
 	alone := func(sub *recordv1.Submission) bool {
 		return onlyCorridor(sub) && CorridorOf(j, sub.GetByCorridor()).GetState() == closed
 	}
-	last := SubmissionOf(j, ToBeReadBack(j).GetSubmission())
+	var last *recordv1.Submission
+	for _, taken := range sinceReadBack(j) {
+		if sub := SubmissionOf(j, taken.GetSubmission()); alone(sub) {
+			last = sub
+		}
+	}
 	for _, sub := range j.GetSubmissions() {
 		if !alone(sub) {
 			continue
 		}
-		in := (last == sub || !alone(last)) && mayBeIn(car, sub)
+		in := (last == sub || last == nil) && mayBeIn(car, sub)
 		if in || CorridorOf(j, sub.GetByCorridor()).GetKept() == sub.GetNumber() {
 			out = append(out, sub)
 		}

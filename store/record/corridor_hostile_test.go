@@ -78,6 +78,26 @@ func TestCorridorsHeldToACarelessDay(t *testing.T) {
 			T opens AB-1
 			T reads 2 found differs
 			= alarms 1`},
+		{"of what nobody signed, the one collected last stands for all until something is read back", oneJob + `
+			L opens-corridor 1 C
+			C submits 1 one
+			C submits 1 two
+			C submits 1 three
+			T collects 1.1
+			T collects 1.2
+			T collects 1.3
+			T closes 1 done
+			= alarms 1 corridor-only:1.3 not-read-back:1.3
+			T reopens 1
+			T collects 1.0
+			= alarms 1 corridor-only:1.3 not-read-back:1.read1
+			T collects 1.3
+			L signs 1.3
+			= alarms 1 corridor-only:1.2 not-read-back:1.3
+			T reads-back 1.3 bad differs
+			= alarms 1 corridor-only:1.1 corridor-only:1.2 readback-differs:1.back1
+			T reads-back 1.3 three
+			= alarms 1`},
 		{"another job's file was written since", oneJob + `
 			L opens-corridor 1 C
 			C submits 1 one

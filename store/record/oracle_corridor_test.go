@@ -111,13 +111,10 @@ type covered struct {
 // alone are the alarms about releases that have but a closed corridor's yes; taken is what was collected while
 // nothing else is known to have been written to its car since.
 func (o *oracle) alone(job uint32, taken map[string]bool) map[string]uint32 {
-	last, unread := uint32(0), uint32(0) // entry of the last collection; what of it was not read back
+	last, unread := uint32(0), uint32(0) // entry of the last collection; which of them was collected last since a read-back
 	for _, f := range o.facts {
 		if c := f.GetCollect(); c != nil && c.GetJob() == job {
-			last, unread = f.i, c.GetSubmission()
-		}
-		if b := f.GetReadBack(); b != nil && b.GetJob() == job {
-			unread = 0
+			last = f.i
 		}
 	}
 	corridors, stories := o.corridors(job), o.stories(job)
@@ -127,11 +124,18 @@ func (o *oracle) alone(job uint32, taken map[string]bool) map[string]uint32 {
 			only[uint32(i+1)] = corridors[s.by-1]
 		}
 	}
+	for _, f := range o.facts {
+		if _, one := only[f.GetCollect().GetSubmission()]; one && f.GetCollect().GetJob() == job {
+			unread = f.GetCollect().GetSubmission()
+		}
+		if f.GetReadBack() != nil && f.GetReadBack().GetJob() == job {
+			unread = 0
+		}
+	}
 	out := map[string]uint32{}
-	_, one := only[unread]
 	for n, c := range only {
 		about := fmt.Sprintf("%d.%d", job, n)
-		if c.kept == n || taken[about] && (!one || n == unread) {
+		if c.kept == n || taken[about] && (unread == 0 || n == unread) {
 			out[fmt.Sprintf("%d %s %s", job, CorridorOnly, about)] = c.closed
 		}
 	}

@@ -3,6 +3,7 @@ package record
 import (
 	"fmt"
 	"slices"
+	"sort"
 	"strings"
 
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
@@ -135,13 +136,24 @@ func waitOf(j *recordv1.Job, sub *recordv1.Submission) (what string, since uint3
 	return "", 0
 }
 
+// sinceReadBack are a job's collections since something was read back last.
+func sinceReadBack(j *recordv1.Job) []*recordv1.Collection {
+	list, backs := j.GetCollections(), j.GetReadBacks()
+	if len(backs) == 0 {
+		return list
+	}
+	return list[sort.Search(len(list), func(i int) bool {
+		return list[i].GetCollected().GetEntry() > backs[len(backs)-1].GetAdded().GetEntry()
+	}):]
+}
+
 // ToBeReadBack is the last collection, where no read-back followed it; else nil.
 func ToBeReadBack(j *recordv1.Job) *recordv1.Collection {
-	taken, back := j.GetCollections(), j.GetReadBacks()
-	if len(taken) == 0 || len(back) > 0 && back[len(back)-1].GetAdded().GetEntry() > taken[len(taken)-1].GetCollected().GetEntry() {
+	list := sinceReadBack(j)
+	if len(list) == 0 {
 		return nil
 	}
-	return taken[len(taken)-1]
+	return list[len(list)-1]
 }
 
 // worst is the rank of the worst level; what is not judged comes after all.
