@@ -58,7 +58,7 @@ func TestALeadAddsADefinitionAndLimits(t *testing.T) {
 	b.types("fuel", "98 RON")
 	b.follows("Propose again")
 	b.until("the fuel in the text", `document.getElementById("text")?.value.includes('fuel: ["98 RON"]')`)
-	b.edits("change: {unit: deg, max_up: 3}", "change: {unit: deg, max_up: 1.5}")
+	b.edits("change: {unit: deg, max_up: 3, max_down: 12}", "change: {unit: deg, max_up: 1.5}")
 	b.types("passphrase", "not this one")
 	b.follows("Add club-start, revision 1")
 	b.sees("the passphrase does not open your key")

@@ -24,7 +24,7 @@ type step struct {
 const none = -1
 
 var steps = []step{
-	{"advance-step", "advance-sum", []string{"ignition_advance"}, "deg", 3, none, "More advance in one step can bring knock before anybody hears it."},
+	{"advance-step", "advance-sum", []string{"ignition_advance"}, "deg", 3, 12, "More advance in one step can bring knock before anybody hears it; much less burns on into the exhaust."},
 	{"boost-step", "boost-sum", []string{"manifold_pressure"}, "kPa", 15, none, "More boost in one step wants a run on the rolling road in between."},
 	{"filling-step", "", []string{"cylinder_filling"}, "", 10, none, "More air in the cylinder is more boost, heat and torque."},
 	{"lean-step", "lean-sum", []string{"lambda", "air_fuel_ratio"}, "", 2, none, "A leaner mixture wants a run with a wide-band sensor."},

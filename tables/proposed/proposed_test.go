@@ -77,7 +77,7 @@ func TestDemo(t *testing.T) {
 	}
 	text := string(seen.File)
 	for _, says := range []string{
-		"select: {quantity: ignition_advance, role: target}", "change: {unit: deg, max_up: 3}", "where: {cylinder_filling: {from: 100, unit: \"%\"}}", "below: {table: boost.cut}",
+		"select: {quantity: ignition_advance, role: target}", "change: {unit: deg, max_up: 3, max_down: 12}", "where: {cylinder_filling: {from: 100, unit: \"%\"}}", "below: {table: boost.cut}",
 		"select: {tables: [limiter.soft, limiter.hard, limiter.hard.check, limiter.vehicle]}", "select: {tables: [boost.gain, injector.deadtime]}",
 	} {
 		if !strings.Contains(text, says) {
