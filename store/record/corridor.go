@@ -9,6 +9,7 @@ import (
 const (
 	maxAuthors  = 100
 	maxCorridor = 10000 // tables
+	maxInJob    = 20000 // of all its corridors
 	maxMaps     = 1000
 )
 
@@ -58,6 +59,9 @@ func decideCorridor(d *decision) error {
 		return err
 	}
 	if err := d.authors(o); err != nil {
+		return err
+	}
+	if err := checkRoom(j, o); err != nil {
 		return err
 	}
 	return CheckCorridor(d.who, d.Genesis().GetOnePerson(), o)
@@ -137,6 +141,18 @@ func checkSigner(who *recordv1.Person, onePerson bool, o *recordv1.OpenCorridor)
 	}
 	if own || o.GetReason() != "" {
 		return checkReason("corridor.reason", o.GetReason())
+	}
+	return nil
+}
+
+// checkRoom keeps what a job says of all its corridors within bounds: each of its entries writes that again.
+func checkRoom(j *recordv1.Job, o *recordv1.OpenCorridor) error {
+	n := len(o.GetTables())
+	for _, c := range j.GetCorridors() {
+		n += len(c.GetAsked().GetTables())
+	}
+	if n > maxInJob {
+		return badValue("corridor.tables", "20000 in all corridors of a job", "with these there would be %d", n)
 	}
 	return nil
 }
