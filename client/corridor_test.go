@@ -332,6 +332,42 @@ func TestCorridorStartRecalled(t *testing.T) {
 	}
 }
 
+// A map is recalled in the middle of the day, and its author goes back to it: that one waits for somebody to look.
+func TestCorridorTakesNothingBack(t *testing.T) {
+	w := newWorld(t).onRollingRoad()
+	w.must(w.tech.ReturnSubmission(ctx, 1, 1, "it knocks"))
+	w.must(nil, w.cal.Sync(ctx))
+	w.submit("\x0a\x0b\x0c\x0e")
+	w.must(nil, w.lead.Sync(ctx))
+	r, err := w.lead.Review(ctx, 1, 2)
+	w.must(nil, err)
+	if got, want := r.Corridor.Says(), "waits for a sign-off: it is the same file as 1.1, which tech returned"; got != want {
+		t.Errorf("%s\nwant %s", got, want)
+	}
+	_, err = w.tech.Collect(ctx, Collecting{Job: 1, Out: w.path("again.bin"), Frame: frame})
+	w.refusedAs(err, Refused, "job 1 has no release: 1.2 is waiting")
+	w.signClear(2)
+	w.must(w.tech.Collect(ctx, Collecting{Job: 1, Out: w.path("again.bin"), Frame: frame}))
+	_, err = VerifyProof(&Home{Dir: w.path("nobody")}, w.path("again.bin.proof.zip"), w.tech.Fingerprint())
+	w.must(nil, err)
+}
+
+// An author's key is in other hands: what it submitted into the corridor waits, and what was collected of it verifies no more.
+func TestCorridorOfACompromisedAuthor(t *testing.T) {
+	w := newWorld(t).onRollingRoad()
+	w.submit("\x0a\x0b\x0c\x0f")
+	w.must(nil, w.lead.Sync(ctx))
+	ends, err := w.lead.Retiring("cal")
+	if err != nil || !slices.Equal(ends.Void, []string{"1.2"}) {
+		t.Errorf("%+v, %v", ends, err)
+	}
+	w.must(w.lead.Retire(ctx, "cal", true))
+	_, err = w.tech.Collect(ctx, Collecting{Job: 1, Submission: 2, Out: w.path("other.bin"), Frame: frame})
+	w.refusedAs(err, Refused, "1.2 is waiting")
+	_, err = VerifyProof(w.tech.own.home, w.path("out.bin.proof.zip"), "")
+	w.refusedAs(err, Distrust, "1.1 was submitted by cal, whose key was compromised since")
+}
+
 // A run is of what was in the car: what was read, then what was collected, and what somebody says.
 func TestRunOf(t *testing.T) {
 	w := newWorld(t)
