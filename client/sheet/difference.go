@@ -4,8 +4,10 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"time"
 
 	"charm.land/lipgloss/v2"
+	"github.com/sergi/go-diff/diffmatchpatch"
 )
 
 // context is how many equal lines stand around a difference.
@@ -20,31 +22,39 @@ type Line struct {
 	Folded int
 }
 
-// Difference is the lines that differ between two texts and those around them; none where they say the same. What it takes grows
-// with the texts, however much of them differs, for which it is not always the shortest.
+// mostSought is how long the shortest difference is sought. Only texts of many thousands of lines that have little alike take as
+// long, and what is told of them then is longer than it need be.
+const mostSought = 2 * time.Second
+
+// Difference is the lines that differ between two texts and those around them; none where they say the same.
 func Difference(old, new string) (out []Line) {
-	if old, new = ended(old), ended(new); old == new {
+	dmp := diffmatchpatch.New()
+	dmp.DiffTimeout = mostSought
+	a, b, all := dmp.DiffLinesToChars(ended(old), ended(new))
+	diffs := dmp.DiffCharsToLines(dmp.DiffMain(a, b, false), all)
+	was, is, same := 1, 1, true
+	for i, d := range diffs {
+		lines := strings.Split(strings.TrimSuffix(d.Text, "\n"), "\n")
+		switch d.Type {
+		case diffmatchpatch.DiffDelete:
+			for k, l := range lines {
+				out = append(out, Line{Sign: "−", Text: l, Number: was + k})
+			}
+			was, same = was+len(lines), false
+		case diffmatchpatch.DiffInsert:
+			for k, l := range lines {
+				out = append(out, Line{Sign: "+", Text: l, Number: is + k})
+			}
+			is, same = is+len(lines), false
+		default:
+			out = append(out, around(lines, is, i == 0, i == len(diffs)-1)...)
+			was, is = was+len(lines), is+len(lines)
+		}
+	}
+	if same {
 		return nil
 	}
-	a, b := linesOf(old), linesOf(new)
-	was, is := 0, 0
-	for _, s := range append(alike(nil, a, b, stretch{}, deepest), stretch{len(a), len(b), 0}) {
-		for ; was < s.old; was++ {
-			out = append(out, Line{Sign: "−", Text: a[was], Number: was + 1})
-		}
-		for ; is < s.new; is++ {
-			out = append(out, Line{Sign: "+", Text: b[is], Number: is + 1})
-		}
-		was, is = s.old+s.lines, s.new+s.lines
-		out = append(out, around(b[s.new:is], s.new+1, s.old+s.new == 0, was == len(a) && is == len(b))...)
-	}
 	return out
-}
-
-// linesOf are the lines of a text whose last one is ended.
-func linesOf(s string) []string {
-	all := strings.Split(s, "\n")
-	return all[:len(all)-1]
 }
 
 // around is the ends of a run of equal lines, from a line's number on, with its middle folded.
