@@ -1,7 +1,6 @@
 package client
 
 import (
-	"cmp"
 	"context"
 	"math"
 	"slices"
@@ -13,7 +12,6 @@ import (
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
 	"witnessmark/store/record"
 	"witnessmark/tables/definition"
-	"witnessmark/tables/reckon"
 )
 
 // CorridorPlan is what a lead wants to sign in advance.
@@ -170,27 +168,18 @@ func ofTheJob(job uint32, name string) (uint32, error) {
 	return n, err
 }
 
-// parseBounds reads which tables may change and how far, and sorts them as the definition does.
+// parseBounds reads which tables may change and how far.
 func parseBounds(list []string, lay *definition.Layout) (out []*recordv1.CorridorTable, err error) {
-	place := map[string]int{}
-	for i, t := range lay.Tables {
-		place[t.ID] = i
-	}
 	for _, one := range list {
 		id, bounds, _ := strings.Cut(one, "=")
 		up, down, _ := strings.Cut(bounds, ":")
-		t := &recordv1.CorridorTable{Table: strings.TrimSpace(id)}
-		for _, side := range []struct {
-			to   *string
-			text string
-		}{{&t.Up, up}, {&t.Down, down}} {
-			v, err := strconv.ParseFloat(strings.TrimSpace(side.text), 64)
-			if err != nil || !(v >= 0) || math.IsInf(v, 0) {
+		t := &recordv1.CorridorTable{Table: strings.TrimSpace(id), Up: strings.TrimSpace(up), Down: strings.TrimSpace(down)}
+		for _, text := range []string{t.Up, t.Down} {
+			if v, err := strconv.ParseFloat(text, 64); err != nil || !(v >= 0) || math.IsInf(v, 0) {
 				return nil, usage("", "table %.80q: allowed is ID=UP:DOWN in the table's own unit, each at least 0, such as ignition.base=2:4", one)
 			}
-			*side.to = reckon.Text(v)
 		}
-		if _, known := place[t.Table]; !known {
+		if lay.ByID[t.Table] == nil {
 			return nil, usage("", "table %.80q: %s has no such table; it has %s", one, lay.Name, lay.TableIDs())
 		}
 		if slices.ContainsFunc(out, func(o *recordv1.CorridorTable) bool { return o.Table == t.Table }) {
@@ -198,6 +187,5 @@ func parseBounds(list []string, lay *definition.Layout) (out []*recordv1.Corrido
 		}
 		out = append(out, t)
 	}
-	slices.SortFunc(out, func(a, b *recordv1.CorridorTable) int { return cmp.Compare(place[a.Table], place[b.Table]) })
 	return out, nil
 }
