@@ -177,7 +177,7 @@ func (o *Outcome) changed(in Input) {
 	o.About = fmt.Sprintf("Submission %s by %s: %s.", client.Name(s), s.GetSubmitted().GetPerson(), shortened(oneLine(sheet.Sealed(s.GetNote()))))
 	switch y := client.YesTo(in.Review.Job, s); {
 	case s.GetVoided():
-		o.About += " Its sign-off was voided: the key was compromised."
+		o.About += " The yes to it was voided: a key that it rests on was compromised."
 	case y == nil:
 		o.About += " Nobody has signed it off."
 	default:

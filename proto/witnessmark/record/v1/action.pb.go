@@ -892,7 +892,8 @@ func (x *Enrol) GetPublicKey() string {
 	return ""
 }
 
-// Retire ends a person's part; compromised voids the key's sign-offs on releases not yet collected.
+// Retire ends a person's part; compromised voids the releases that rest on the key and that nobody has collected:
+// by a sign-off, by a corridor, or as what its owner submitted into one.
 type Retire struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`

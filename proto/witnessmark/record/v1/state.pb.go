@@ -1009,7 +1009,7 @@ type Submission struct {
 	SignedWith string  `protobuf:"bytes,14,opt,name=signed_with,json=signedWith,proto3" json:"signed_with,omitempty"`
 	Return     *Return `protobuf:"bytes,15,opt,name=return,proto3" json:"return,omitempty"`
 	Returned   *Event  `protobuf:"bytes,16,opt,name=returned,proto3" json:"returned,omitempty"`
-	// A sign-off was voided because its key was compromised.
+	// A yes was voided because a key that it rests on was compromised.
 	Voided bool `protobuf:"varint,17,opt,name=voided,proto3" json:"voided,omitempty"`
 	// Collected since the yes that covers it.
 	Collected bool `protobuf:"varint,18,opt,name=collected,proto3" json:"collected,omitempty"`
@@ -1018,8 +1018,8 @@ type Submission struct {
 	// How a newer revision judged it worse, and which entry said so; until it is signed again or returned.
 	JudgedWorse   *JudgedWorse `protobuf:"bytes,20,opt,name=judged_worse,json=judgedWorse,proto3" json:"judged_worse,omitempty"`
 	JudgedWorseBy uint32       `protobuf:"varint,21,opt,name=judged_worse_by,json=judgedWorseBy,proto3" json:"judged_worse_by,omitempty"`
-	// What it said of the corridor that was open, and why that did not cover it: author, verdict or cells;
-	// empty where it did, or where none was open.
+	// What it said of the corridor that was open, and why that did not cover it: author, verdict, cells, or
+	// returned where the very same image was returned before; empty where it did, or where none was open.
 	Corridor   *InCorridor `protobuf:"bytes,22,opt,name=corridor,proto3" json:"corridor,omitempty"`
 	NotCovered string      `protobuf:"bytes,23,opt,name=not_covered,json=notCovered,proto3" json:"not_covered,omitempty"`
 	// The number of the corridor that released it; 0 for none. A sign-off of its own may follow.
