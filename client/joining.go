@@ -5,6 +5,7 @@ import (
 	"crypto"
 	"crypto/ed25519"
 	"errors"
+	"os"
 	"path/filepath"
 	"strings"
 	"time"
@@ -64,6 +65,9 @@ func BeginJoining(home *Home, i Invitation, name string, roles []string, key Own
 	}
 	j := &Joining{Invitation: i, Key: key.Path, home: home, signer: signer}
 	j.Introduction = Introduction{Name: name, Roles: roles, Key: signoff.FormatPublicKey(signer.Public().(ed25519.PublicKey))}
+	if err := os.MkdirAll(home.Dir, 0o700); err != nil { // the key may lie elsewhere
+		return nil, errors.Join(err, undo())
+	}
 	if err := home.writeJSON(joiningFile, joiningText{i.String(), j.Introduction.String(), key.Path}); err != nil {
 		return nil, errors.Join(err, undo())
 	}

@@ -146,6 +146,12 @@ func TestJoiningThatFails(t *testing.T) {
 	if err := begin(dir, "Anna", []string{"lead"}, wrong); !errors.Is(err, signoff.ErrPassphrase) {
 		t.Errorf("a wrong passphrase: %v", err)
 	}
+	there := &Home{Dir: w.path("not there yet")} // whoever has a key already need not have a folder
+	_, err = BeginJoining(there, i, "Anna", []string{"lead"}, OwnKey{Path: wrong.Path, Ask: typed("right")})
+	w.must(nil, err)
+	if j, err := JoiningIn(there); err != nil || j == nil || j.Key != wrong.Path {
+		t.Errorf("with a key that lies elsewhere: %+v, %v", j, err)
+	}
 }
 
 // A joining that is damaged is said so, and never taken for another.
