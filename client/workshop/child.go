@@ -75,8 +75,11 @@ func (c *child) keep(failed chan<- error) {
 		c.mu.Lock()
 		stopping := c.stopping
 		c.mu.Unlock()
-		if stopping || err == nil {
+		switch {
+		case stopping:
 			return
+		case err == nil:
+			err = errors.New("somebody else told it to")
 		}
 		why := "the workshop's server ended: " + c.last.why(err)
 		select {

@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"syscall"
 	"testing"
 	"time"
 
@@ -258,7 +259,7 @@ func TestStartRefuses(t *testing.T) {
 	m.starts(with(func(o *Options) { o.Key = locked }))
 }
 
-// A daemon that is killed is started again, and that is said.
+// A daemon that is killed, or told to end by somebody else, is started again, and that is said.
 func TestChildThatFails(t *testing.T) {
 	m := newMachine(t)
 	said := make(chan string, 1)
@@ -266,21 +267,26 @@ func TestChildThatFails(t *testing.T) {
 	o.Say = func(line string) { said <- line }
 	s := m.starts(o)
 	c := s.Daemon.child
-	c.mu.Lock()
-	err := c.cmd.Process.Kill()
-	c.mu.Unlock()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if line := <-said; line != "the workshop's server ended: signal: killed; it is started again" {
-		t.Error(line)
-	}
-	err = patiently(ctx, time.Minute, func() (bool, error) {
-		err := s.Client.Sync(ctx)
-		return err == nil, err
-	})
-	if err != nil {
-		t.Error(err)
+	for _, by := range []struct {
+		signal syscall.Signal
+		says   string
+	}{{syscall.SIGKILL, "signal: killed"}, {syscall.SIGTERM, "somebody else told it to"}} {
+		c.mu.Lock()
+		err := c.cmd.Process.Signal(by.signal)
+		c.mu.Unlock()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if line := <-said; line != "the workshop's server ended: "+by.says+"; it is started again" {
+			t.Error(line)
+		}
+		err = patiently(ctx, time.Minute, func() (bool, error) {
+			err := s.Client.Sync(ctx)
+			return err == nil, err
+		})
+		if err != nil {
+			t.Error(err)
+		}
 	}
 }
 
