@@ -124,7 +124,8 @@ func TestBackupsOfAFolderAreNoted(t *testing.T) {
 		defer c.Close()
 		var size int64
 		r := bufio.NewReader(c)
-		if _, err := fmt.Fscanf(r, "%d\n", &size); err == nil {
+		_, err = fmt.Fscanf(r, "%d\n", &size)
+		if err == nil {
 			_, err = io.CopyN(io.Discard, r, size)
 		}
 		if err == nil {
