@@ -26,7 +26,7 @@ func (e *Engine) Snapshot(w io.Writer) (err error) {
 			err = fmt.Errorf("snapshot: %w", err)
 		}
 	}()
-	to, err := e.compacted("snapshot")
+	to, _, err := e.compacted("snapshot")
 	if err != nil {
 		return err
 	}
@@ -47,28 +47,28 @@ func (e *Engine) Snapshot(w io.Writer) (err error) {
 }
 
 // compacted copies what the store holds, and nothing that it held once, into a new file beside it.
-func (e *Engine) compacted(what string) (*bbolt.DB, error) {
+func (e *Engine) compacted(what string) (*bbolt.DB, *os.File, error) {
 	e.using.RLock()
 	defer e.using.RUnlock()
 	return e.copyBeside(what)
 }
 
 // copyBeside is for whoever holds using. What it leaves behind if it is killed, the next opening removes.
-func (e *Engine) copyBeside(what string) (*bbolt.DB, error) {
+func (e *Engine) copyBeside(what string) (*bbolt.DB, *os.File, error) {
 	if err := e.usable(); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	f, err := os.CreateTemp(filepath.Dir(e.path), "."+what+"-"+filepath.Base(e.path)+"-*")
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	if err := f.Close(); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	to, _, err := openFile(f.Name(), Options{MapSize: e.options.MapSize, Step: e.options.Step}, true)
+	to, file, err := openFile(f.Name(), Options{MapSize: e.options.MapSize, Step: e.options.Step}, true)
 	if err != nil {
 		os.Remove(f.Name())
-		return nil, err
+		return nil, nil, err
 	}
 	to.NoSync = true // until it is whole
 	err = guard(func() error { return e.copy(to, e.db, batch) })
@@ -77,9 +77,9 @@ func (e *Engine) copyBeside(what string) (*bbolt.DB, error) {
 		err = to.Sync()
 	}
 	if err != nil {
-		return nil, discard(to, err)
+		return nil, nil, discard(to, err)
 	}
-	return to, nil
+	return to, file, nil
 }
 
 // discard removes a copy that is of no use because of err.
@@ -101,7 +101,7 @@ func (e *Engine) Compact() (err error) {
 			err = fmt.Errorf("compact store %s: %w", e.path, err)
 		}
 	}()
-	to, err := e.copyBeside("compact")
+	to, file, err := e.copyBeside("compact")
 	if err != nil {
 		return err
 	}
@@ -113,12 +113,12 @@ func (e *Engine) Compact() (err error) {
 	if before != after {
 		return discard(to, fmt.Errorf("the copy has another head: %w", store.ErrDamaged))
 	}
-	return e.replace(to)
+	return e.replace(to, file)
 }
 
 // replace renames the copy into place while both files are locked, so that no other process comes
 // in between: whoever waits for the old file sees that it is no longer the one of that name.
-func (e *Engine) replace(to *bbolt.DB) error {
+func (e *Engine) replace(to *bbolt.DB, file *os.File) error {
 	if runtime.GOOS == "windows" {
 		return e.replaceClosed(to)
 	}
@@ -126,7 +126,7 @@ func (e *Engine) replace(to *bbolt.DB) error {
 		return discard(to, err)
 	}
 	old := e.db
-	e.db = to
+	e.db, e.file = to, file
 	err := store.SyncFolder(filepath.Dir(e.path))
 	if err != nil {
 		// The next commit might be in a file whose name is lost with the power.
@@ -147,12 +147,12 @@ func (e *Engine) replaceClosed(to *bbolt.DB) error {
 	if err != nil {
 		os.Remove(path)
 	}
-	db, _, opening := openFile(e.path, e.options, false)
+	db, file, opening := openFile(e.path, e.options, false)
 	if opening != nil {
 		e.broken.Store(true)
 		return errors.Join(err, opening)
 	}
-	e.db = db
+	e.db, e.file = db, file
 	return err
 }
 

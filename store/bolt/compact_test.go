@@ -249,3 +249,28 @@ func BenchmarkCheckSum(b *testing.B) {
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/documents, "ns/document")
 }
+
+// TestLookingAfterCompacting: what looks at pages looks at the file that took the other's place.
+func TestLookingAfterCompacting(t *testing.T) {
+	e, path := create(t)
+	for round := range 3 {
+		put(t, e, fmt.Sprint("entry ", round))
+		if err := e.Compact(); err != nil {
+			t.Fatal(err)
+		}
+		if err := e.CheckPages(); err != nil {
+			t.Errorf("round %d: %v", round, err)
+		}
+	}
+	put(t, e, "one more")
+	if err := errors.Join(e.CheckPages(), e.Close()); err != nil {
+		t.Error(err)
+	}
+	look, err := bolt.OpenReadOnly(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(look.CheckSpace(), look.Close()); err != nil {
+		t.Error(err)
+	}
+}
