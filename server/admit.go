@@ -81,14 +81,16 @@ func (s *recordServer) patiently(stream servicev1.Record_AdmitServer) func() (*s
 // inTurn is how large an envelope is whose reading counts.
 const inTurn = 64 << 10
 
-// openInTurn is open; of what is large it opens one of each caller at a time.
+// openInTurn is open; of what is large it opens one of each caller at a time, and rests for twice as long as that took: else somebody
+// who sends nothing else would have a processor to themselves.
 func (c *core) openInTurn(ctx context.Context, a *arrival, envelope []byte, caller signoff.KeyID) (first *admitted, wanted []string, err error) {
 	if len(envelope) > inTurn {
 		leave, err := c.lanes.enter(ctx, string(caller))
 		if err != nil {
 			return nil, nil, err
 		}
-		defer leave()
+		begun := time.Now()
+		defer func() { time.AfterFunc(2*time.Since(begun), leave) }()
 	}
 	return c.open(a, envelope, caller)
 }
