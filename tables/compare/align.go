@@ -17,7 +17,7 @@ func pointsAlike(a, b *definition.Axis, p, q float64) bool {
 		if axis.Cells == nil {
 			continue
 		}
-		tolerance = max(tolerance, rounding(axis.Cells, p, q))
+		tolerance = max(tolerance, axis.Cells.Rounding(p, q))
 		tolerance = max(tolerance, wholeStep(axis.Cells)/2)
 	}
 	return near(p, q, tolerance)

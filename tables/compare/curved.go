@@ -134,7 +134,7 @@ func curve(space *signal.Space, d *surface.Decoded) (*signal.Function, func(*bou
 	}
 	return f, func(b *bounded.Box) float64 {
 		v := f.Over(b, b)
-		return max(raw(b), 2*rounding(d.Table.Cells, v.Lo, v.Hi))
+		return max(raw(b), 2*d.Table.Cells.Rounding(v.Lo, v.Hi))
 	}, nil
 }
 

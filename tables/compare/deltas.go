@@ -19,7 +19,7 @@ func (c *change) deltas() (d deltas, any bool) {
 	}
 	for _, j := range c.joints {
 		j.each(func(p spot) {
-			if !p.off() && !near(p.base, p.cand, rounding(c.candTable.Cells, p.base, p.cand)) {
+			if !p.off() && !near(p.base, p.cand, c.candTable.Cells.Rounding(p.base, p.cand)) {
 				d.add(p.cand - p.base)
 			}
 		})

@@ -52,7 +52,7 @@ func (c *change) stretches() (out []stretch) {
 	}
 	rise := stretch{c.base().Values[wasMost], c.cand().Values[most], most}
 	fall := stretch{c.base().Values[wasLeast], c.cand().Values[least], least}
-	moved := func(t stretch) bool { return !near(t.from, t.to, rounding(c.candTable.Cells, t.from, t.to)) }
+	moved := func(t stretch) bool { return !near(t.from, t.to, c.candTable.Cells.Rounding(t.from, t.to)) }
 	if rise.rises() && moved(rise) {
 		out = append(out, rise)
 	}

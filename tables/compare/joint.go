@@ -108,12 +108,7 @@ func (c *change) regridded() bool {
 // halfStep is half the coarser raw step of two blocks of cells, and a little for rounding. A float has
 // no step of its own, and a rational none that is the same everywhere: there rounding alone counts.
 func halfStep(a, b *definition.Cells, p, q float64) float64 {
-	return float64(max(wholeStep(a), wholeStep(b))/2) + max(rounding(a, p, q), rounding(b, p, q))
-}
-
-// rounding is how far two values may lie apart and still be the same number.
-func rounding(c *definition.Cells, p, q float64) float64 {
-	return float64(c.Relative() * max(math.Abs(p), math.Abs(q), c.Conv.Step()))
+	return float64(max(wholeStep(a), wholeStep(b))/2) + max(a.Rounding(p, q), b.Rounding(p, q))
 }
 
 // near says whether two values differ by at most the tolerance. NaN is close to NaN alone, an

@@ -118,7 +118,7 @@ func (p *pair) within(b Bound, v cell) bool {
 	}
 	from, to := c.Conv.Apply(c.Number(v.was)), c.Conv.Apply(c.Number(v.is))
 	under := func(value, limit, room float64) bool {
-		return surface.Finite(value, limit) && -room <= float64(c.Relative()*max(math.Abs(value), math.Abs(limit), c.Conv.Step()))
+		return surface.Finite(value, limit) && -room <= c.Rounding(value, limit)
 	}
 	highest, lowest := from+b.Up, from-b.Down
 	return under(to, highest, highest-to) && under(to, lowest, to-lowest)

@@ -202,6 +202,11 @@ func (c *Cells) Relative() float64 {
 	return 1e-9
 }
 
+// Rounding is how far two values of this size may lie apart and still be the same number.
+func (c *Cells) Rounding(p, q float64) float64 {
+	return float64(c.Relative() * max(math.Abs(p), math.Abs(q), c.Conv.Step()))
+}
+
 // Step is the physical size of one raw step: |factor|, the coarsest that points make; 1 for a rational or label conversion.
 func (c *Conversion) Step() float64 {
 	switch {
