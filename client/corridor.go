@@ -107,7 +107,7 @@ func (c *Client) CloseCorridor(ctx context.Context, job uint32, keep, because st
 	if err != nil {
 		return nil, err
 	}
-	open := OpenOf(j)
+	open := record.OpenIn(j)
 	if open == nil {
 		return nil, usage("", "job %d has no open corridor", job)
 	}
@@ -119,21 +119,6 @@ func (c *Client) CloseCorridor(ctx context.Context, job uint32, keep, because st
 	}
 	j, err = c.actOn(ctx, job, &deed{action: &recordv1.Action{Body: &recordv1.Action_CorridorClose{CorridorClose: a}}})
 	return record.CorridorOf(j, a.Corridor), err
-}
-
-// OpenOf is a job's open corridor, whether it still covers anything or not; nil where there is none.
-func OpenOf(j *recordv1.Job) *recordv1.Corridor {
-	for _, one := range j.GetCorridors() {
-		if one.GetState() == corridorOpen {
-			return one
-		}
-	}
-	return nil
-}
-
-// CorridorName is what people call a corridor: the first one of job 7 is 7.corridor1.
-func CorridorName(c *recordv1.Corridor) string {
-	return record.Name{Job: c.GetJob(), Part: record.ACorridor, N: c.GetNumber()}.String()
 }
 
 // CorridorStart is the name of what a corridor starts from; of none, the job's read as found.

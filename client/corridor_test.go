@@ -45,7 +45,7 @@ func TestCorridorDraft(t *testing.T) {
 		t.Fatal(d, err)
 	}
 	opened, err := w.lead.SignCorridor(ctx, d)
-	if err != nil || CorridorName(opened) != "1.corridor1" || opened.GetOpened().GetPerson() != "lead" || !proto.Equal(opened.GetAsked(), d.Corridor.GetAsked()) {
+	if err != nil || record.CorridorName(opened) != "1.corridor1" || opened.GetOpened().GetPerson() != "lead" || !proto.Equal(opened.GetAsked(), d.Corridor.GetAsked()) {
 		t.Errorf("%v, %v", opened, err)
 	}
 }
@@ -185,7 +185,7 @@ func TestCorridorProofs(t *testing.T) {
 		w.must(w.tech.Collect(ctx, Collecting{Job: 1, Submission: n, Out: w.path(out), Frame: frame}))
 	}
 	v := holds("out.bin", true, false)
-	if v.Yes.By.GetPerson() != "lead" || CorridorName(v.Yes.Corridor) != "1.corridor1" || CorridorStart(v.Job, v.Yes.Corridor.GetAsked()).String() != "1.read1" {
+	if v.Yes.By.GetPerson() != "lead" || record.CorridorName(v.Yes.Corridor) != "1.corridor1" || CorridorStart(v.Job, v.Yes.Corridor.GetAsked()).String() != "1.read1" {
 		t.Errorf("%+v", v.Yes)
 	}
 	w.submit("\x0a\x0b\x0c\x0f")

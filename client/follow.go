@@ -38,7 +38,7 @@ func (c *Client) Bay(job uint32) (*Bay, error) {
 		if b.Release, err = s.Release(job); err != nil {
 			b.None = refusal(err)
 		}
-		b.Corridor = OpenOf(j)
+		b.Corridor = record.OpenIn(j)
 		list := j.GetCollections()
 		if len(list) == 0 {
 			return b, nil

@@ -44,7 +44,7 @@ func (o *opened) inside(v *Verified) error {
 		return o.no("%v", err)
 	}
 	if len(held.Outside) > 0 {
-		return o.no("%s lies outside %s: %s", Name(v.Submission), CorridorName(c), held.Outside[0])
+		return o.no("%s lies outside %s: %s", Name(v.Submission), record.CorridorName(c), held.Outside[0])
 	}
 	return nil
 }

@@ -34,7 +34,7 @@ func YesTo(j *recordv1.Job, sub *recordv1.Submission) *Yes {
 
 // InAdvance says which corridor the yes is, and whose; when is the time of its opening as it is shown.
 func (y *Yes) InAdvance(when string) string {
-	return fmt.Sprintf("released by corridor %s, which %s signed on %s in advance", CorridorName(y.Corridor), OneLine(y.By.GetPerson()), when)
+	return fmt.Sprintf("released by corridor %s, which %s signed on %s in advance", record.CorridorName(y.Corridor), OneLine(y.By.GetPerson()), when)
 }
 
 // Says is whose yes it is in a line, with its time and entry.

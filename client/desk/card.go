@@ -148,7 +148,7 @@ func (b *cardBody) offer(p page, j *recordv1.Job, onePerson bool) {
 			b.Deeds = append(b.Deeds, one)
 		}
 	}
-	if client.OpenOf(j) != nil {
+	if record.OpenIn(j) != nil {
 		b.Deeds = append(b.Deeds, offered{Href: roadAt(j), Label: "The rolling-road page", Strong: true})
 	}
 	slices.SortStableFunc(b.Deeds, func(a, b offered) int {

@@ -12,7 +12,7 @@ import (
 // corridorDeed is as a card offers it; its form has pages of its own, since it is read before it is signed.
 var corridorDeed = deed{path: "corridor", label: "Open a corridor", kind: "corridor", more: true,
 	not: func(j *recordv1.Job) string {
-		switch c := client.OpenOf(j); {
+		switch c := record.OpenIn(j); {
 		case record.AsFound(j) == nil:
 			return noRead
 		case c != nil:
@@ -23,14 +23,14 @@ var corridorDeed = deed{path: "corridor", label: "Open a corridor", kind: "corri
 
 var closeCorridorDeed = deed{path: "corridor-close", label: "Close the corridor", kind: "corridor_close", more: true,
 	not: func(j *recordv1.Job) string {
-		if client.OpenOf(j) == nil {
+		if record.OpenIn(j) == nil {
 			return "No corridor is open."
 		}
 		return ""
 	},
 	says: func(j *recordv1.Job) string {
 		return fmt.Sprintf("Corridor %d releases nothing more. The one that stays is read back before the car leaves, and a lead is asked for a sign-off of it by itself; "+
-			"the corridor's other releases, unless somebody signed them, can be collected no more.", client.OpenOf(j).GetNumber())
+			"the corridor's other releases, unless somebody signed them, can be collected no more.", record.OpenIn(j).GetNumber())
 	},
 	fields: func(f *filling) []field {
 		why := because("Anything to say about it")
@@ -44,7 +44,7 @@ var closeCorridorDeed = deed{path: "corridor-close", label: "Close the corridor"
 
 // keepField picks what stays of an open corridor's releases; what was collected last comes first.
 func keepField(j *recordv1.Job) field {
-	c := client.OpenOf(j)
+	c := record.OpenIn(j)
 	out := field{Kind: "pick", Name: "keep", Label: "Which one stays", Hint: "It is the one that was collected last; collect another first, if that is to stay."}
 	var last string
 	for _, one := range j.GetCollections() {

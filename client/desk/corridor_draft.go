@@ -7,6 +7,7 @@ import (
 
 	"witnessmark/client"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
 )
 
 // corridorDraft is a corridor in words, before its signature.
@@ -75,7 +76,7 @@ func (d *Desk) signCorridor(w http.ResponseWriter, r *http.Request) error {
 		return &client.Error{Kind: client.Refused, Text: "this corridor is not here any more; it was signed, or is older than a quarter of an hour", Try: "go back to the form and draw it up again"}
 	}
 	c := made.Corridor
-	what := fmt.Sprintf("open %s: %d maps of %s, at most %s; %s", client.CorridorName(c), c.GetAsked().GetMaps(),
+	what := fmt.Sprintf("open %s: %d maps of %s, at most %s; %s", record.CorridorName(c), c.GetAsked().GetMaps(),
 		strings.Join(c.GetAsked().GetAuthors(), ", "), c.GetAsked().GetMost(), strings.Join(client.Bounds(c.GetAsked()), "; "))
 	if err := d.confirmed(r, what); err != nil {
 		return d.showCorridorDraft(w, r, id, made, err)

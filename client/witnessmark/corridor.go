@@ -10,6 +10,7 @@ import (
 	"witnessmark/client"
 	"witnessmark/client/sheet"
 	recordv1 "witnessmark/proto/witnessmark/record/v1"
+	"witnessmark/store/record"
 )
 
 func newCorridorCommand(a *app) *cobra.Command {
@@ -44,7 +45,7 @@ func newCorridorClose(a *app) *cobra.Command {
 		if closed.GetKept() != 0 {
 			stays = "; " + ofJob(n, closed.GetKept()) + " stays"
 		}
-		return a.line(closed, "closed %s%s", client.CorridorName(closed), stays)
+		return a.line(closed, "closed %s%s", record.CorridorName(closed), stays)
 	})
 	return cmd
 }
@@ -86,7 +87,7 @@ func writeCorridor(w io.Writer, c *client.Client, j *recordv1.Job, one *recordv1
 	if err != nil {
 		return err
 	}
-	rows = append([][]string{{"corridor", client.CorridorName(one)}, {"state", client.CorridorState(one)}, {"signed by", eventText(one.GetOpened())}}, rows...)
+	rows = append([][]string{{"corridor", record.CorridorName(one)}, {"state", client.CorridorState(one)}, {"signed by", eventText(one.GetOpened())}}, rows...)
 	if one.GetClosed() != nil {
 		rows = append(rows, []string{"closed by", eventText(one.GetClosed())})
 		if one.GetBecause() != "" {

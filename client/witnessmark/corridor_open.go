@@ -9,6 +9,7 @@ import (
 
 	"witnessmark/client"
 	"witnessmark/client/sheet"
+	"witnessmark/store/record"
 	"witnessmark/tables/severity"
 )
 
@@ -55,7 +56,7 @@ func newCorridorOpen(a *app) *cobra.Command {
 		if err != nil {
 			return err
 		}
-		return a.line(opened, "opened %s", client.CorridorName(opened))
+		return a.line(opened, "opened %s", record.CorridorName(opened))
 	})
 	return required(cmd, "author", "table", "maps")
 }
@@ -70,7 +71,7 @@ func writeDraft(w io.Writer, c *client.Client, d *client.CorridorDraft) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(w, "corridor %s of car %s, as it will be signed\n", client.CorridorName(d.Corridor), sheet.Sealed(j.GetPlate()))
+	fmt.Fprintf(w, "corridor %s of car %s, as it will be signed\n", record.CorridorName(d.Corridor), sheet.Sealed(j.GetPlate()))
 	if err := columns(w, rows); err != nil {
 		return err
 	}

@@ -123,7 +123,7 @@ func submissionJSON(ctx context.Context, c *client.Client, r *client.Review) (sh
 	if y := client.YesTo(r.Job, s); y != nil {
 		out.Yes = &yesAsJSON{Person: y.By.GetPerson(), Time: y.By.GetSignedAt(), Entry: y.By.GetEntry(), ByAuthor: y.ByAuthor, Reason: y.Reason}
 		if y.Corridor != nil {
-			out.Yes.Corridor = client.CorridorName(y.Corridor)
+			out.Yes.Corridor = record.CorridorName(y.Corridor)
 		}
 	}
 	var err error
@@ -140,7 +140,7 @@ func inOpenJSON(ctx context.Context, c *client.Client, r *client.Review) (*inOpe
 	if in == nil {
 		return nil, nil
 	}
-	out := &inOpenAsJSON{Corridor: client.CorridorName(in.Of), Says: in.Says(), Outside: append([]string{}, in.Outside...),
+	out := &inOpenAsJSON{Corridor: record.CorridorName(in.Of), Says: in.Says(), Outside: append([]string{}, in.Outside...),
 		Start: client.CorridorStart(r.Job, in.Of.GetAsked()).String(), FromBefore: []outcome.Changed{}}
 	start, err := in.FromStart()
 	if err != nil {

@@ -10,7 +10,7 @@ import (
 // notReadBack says what is not read back: of an open corridor's releases, all that were collected since
 // something was read back last, one alarm for the whole.
 func notReadBack(j *recordv1.Job, last *recordv1.Collection) string {
-	by := openIn(j)
+	by := OpenIn(j)
 	if by == nil || SubmissionOf(j, last.GetSubmission()).GetByCorridor() != by.GetNumber() {
 		return written(j.GetNumber(), last.GetSubmission()) + " was collected and not read back"
 	}

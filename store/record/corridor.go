@@ -49,8 +49,8 @@ func decideCorridor(d *decision) error {
 	if err != nil {
 		return err
 	}
-	if c := openIn(j); c != nil {
-		return refuse(ReasonState, "corridor.job", closed, "%s is open; close it first", corridorName(c))
+	if c := OpenIn(j); c != nil {
+		return refuse(ReasonState, "corridor.job", closed, "%s is open; close it first", CorridorName(c))
 	}
 	if err := d.start(j, o); err != nil {
 		return err

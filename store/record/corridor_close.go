@@ -20,7 +20,7 @@ var closeCorridor = &kind{
 			return err
 		}
 		if c.GetState() != open {
-			return refuse(ReasonNoChange, "corridor_close.corridor", "", "%s was closed already", corridorName(c))
+			return refuse(ReasonNoChange, "corridor_close.corridor", "", "%s was closed already", CorridorName(c))
 		}
 		if err := d.mayKeep(j, c, k.GetKeep()); err != nil {
 			return err
@@ -60,9 +60,9 @@ func (d *decision) mayKeep(j *recordv1.Job, c *recordv1.Corridor, keep uint32) e
 	sub := SubmissionOf(j, keep)
 	switch {
 	case sub == nil:
-		return refuse(ReasonNotFound, at, "", "%s: job %d has no submission %d; allowed: 0 for none, or a release of %s", at, j.GetNumber(), keep, corridorName(c))
+		return refuse(ReasonNotFound, at, "", "%s: job %d has no submission %d; allowed: 0 for none, or a release of %s", at, j.GetNumber(), keep, CorridorName(c))
 	case sub.GetByCorridor() != c.GetNumber():
-		return refuse(ReasonCorridor, at, "", "%s: %s is no release of %s; allowed: one that is", at, subName(sub), corridorName(c))
+		return refuse(ReasonCorridor, at, "", "%s: %s is no release of %s; allowed: one that is", at, subName(sub), CorridorName(c))
 	case !IsRelease(sub):
 		return d.wrongState(sub, at, "a release")
 	}

@@ -14,12 +14,13 @@ import (
 // CorridorOf finds corridor n of a job; nil where there is none.
 func CorridorOf(j *recordv1.Job, n uint32) *recordv1.Corridor { return nth(j.GetCorridors(), n) }
 
-func corridorName(c *recordv1.Corridor) string {
+// CorridorName is what people call a corridor: the first one of job 7 is 7.corridor1.
+func CorridorName(c *recordv1.Corridor) string {
 	return Name{c.GetJob(), ACorridor, c.GetNumber()}.String()
 }
 
-// openIn is the corridor of a job that is open, whether it still covers anything or not; nil for none.
-func openIn(j *recordv1.Job) *recordv1.Corridor {
+// OpenIn is the corridor of a job that is open, whether it still covers anything or not; nil for none.
+func OpenIn(j *recordv1.Job) *recordv1.Corridor {
 	list := j.GetCorridors()
 	if len(list) == 0 || list[len(list)-1].GetState() != open {
 		return nil // a next one is opened only once the one before is closed
@@ -31,7 +32,7 @@ func openIn(j *recordv1.Job) *recordv1.Corridor {
 func (s *State) Covering(job uint32) *recordv1.Corridor { return proto.CloneOf(s.covering(s.job(job))) }
 
 func (s *State) covering(j *recordv1.Job) *recordv1.Corridor {
-	if c := openIn(j); c != nil && s.Ended(j, c) == "" {
+	if c := OpenIn(j); c != nil && s.Ended(j, c) == "" {
 		return c
 	}
 	return nil
@@ -132,12 +133,12 @@ func (d *decision) inCorridor(j *recordv1.Job, said *recordv1.InCorridor) error 
 		return nil
 	case c == nil:
 		why := "no corridor is open"
-		if ended := openIn(j); ended != nil {
-			why = corridorName(ended) + " covers nothing more, " + d.Ended(j, ended)
+		if ended := OpenIn(j); ended != nil {
+			why = CorridorName(ended) + " covers nothing more, " + d.Ended(j, ended)
 		}
 		return refuse(ReasonCorridor, at, "", "%s: %s; submit again, it will wait to be signed", at, why)
 	case said.GetCorridor() != c.GetNumber():
-		return refuse(ReasonCorridor, at, fmt.Sprint(c.GetNumber()), "%s: %s covers now; submit again, it will be released at once if it lies inside", at, corridorName(c))
+		return refuse(ReasonCorridor, at, fmt.Sprint(c.GetNumber()), "%s: %s covers now; submit again, it will be released at once if it lies inside", at, CorridorName(c))
 	}
 	return checkOutside(said)
 }

@@ -77,7 +77,7 @@ func (s *State) show(stored *recordv1.Job) *recordv1.Job {
 	j.Frame = proto.CloneOf(frameOf(j))
 	j.InCar = s.InCar(j.GetCar())
 	j.Alarms = s.Alarms(j.GetNumber())
-	if c := openIn(j); c != nil {
+	if c := OpenIn(j); c != nil {
 		c.Ended = s.Ended(j, c)
 	}
 	s.reveal(j, j.GetErased() != nil)

@@ -42,7 +42,7 @@ func (c *change) turn(job uint32, state, outcome, because string) {
 	c.changeJob(job, func(j *recordv1.Job) {
 		j.State, j.Outcome, j.Because, j.Latest = state, outcome, because, uint32(c.entry)
 		j.Turns = append(j.Turns, c.event)
-		if open := openIn(j); open != nil {
+		if open := OpenIn(j); open != nil {
 			c.endCorridor(open, "", 0)
 		}
 	})

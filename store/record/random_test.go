@@ -110,11 +110,11 @@ func (w *wanderer) move(job *recordv1.Job) (verb, who string) {
 		verb = pick(w, "reopen", "reopen", "erase", "back", "cannot", "return", "settle", "note")
 	case AsFound(job) == nil && verb != "shop":
 		verb = "read"
-	case openIn(job) != nil && w.chance(75):
+	case OpenIn(job) != nil && w.chance(75):
 		verb = w.onTheRoad()
 	case w.chance(60) && slices.ContainsFunc(job.GetAlarms(), func(a *recordv1.Alarm) bool { return a.GetAlarm() == CorridorOnly }):
 		verb = pick(w, "asfound", "back", "back", "read", "sign")
-	case verb == "end" && openIn(job) == nil:
+	case verb == "end" && OpenIn(job) == nil:
 		verb = "corridor"
 	case len(job.GetSubmissions()) == 0 && slices.Contains([]string{"sign", "return", "withdraw", "collect", "back", "cannot"}, verb):
 		verb = "submit"
@@ -153,7 +153,7 @@ func (w *wanderer) draw(job *recordv1.Job, verb, who string) string {
 	switch verb {
 	case "submit":
 		judged := w.wording()
-		if c := openIn(job); c != nil && w.chance(85) {
+		if c := OpenIn(job); c != nil && w.chance(85) {
 			who, judged = pick(w, c.GetAsked().GetAuthors()...), pick(w, "", "", "", " verdict=notice", " verdict=caution", " warn=a")
 		}
 		if w.chance(25) {
@@ -370,7 +370,7 @@ func TestRandomAfternoons(t *testing.T) {
 				verb = pick(w, "reopen", "reopen", "back", "return")
 			case w.chance(4):
 				verb = pick(w, "void", "read", "close", "withdraw", "note", "shop", "shop")
-			case openIn(job) != nil:
+			case OpenIn(job) != nil:
 			case w.chance(60):
 				verb = "corridor"
 			default:
